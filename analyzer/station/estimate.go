@@ -1,0 +1,43 @@
+package station
+
+// Method tells how a figure was obtained.
+type Method uint8
+
+// The methods.
+const (
+	MethodNone    Method = iota
+	MethodTraces         // from the pressure traces
+	MethodCounter        // from the cycle counter
+	MethodBoth           // number from the counter, times from the traces
+	MethodDecay          // fall of the outlet while the piston stands
+	MethodMakeup         // strokes that only make up for a steady draw
+	MethodBound          // a bound, not a value
+	MethodPlate          // computed from plate data
+	NumMethods
+)
+
+var methodNames = [NumMethods]string{"none", "traces", "counter", "both", "decay", "make-up", "bound", "plate"}
+
+// String gives the method's name in outputs.
+func (m Method) String() string {
+	if m < NumMethods {
+		return methodNames[m]
+	}
+	return "none"
+}
+
+// Estimate is a figure that may be unknown. A known one has Reason == "".
+type Estimate struct {
+	Value      float64
+	Low, High  float64 // 90 % interval; both zero where none is stated
+	Method     Method
+	Confidence float64 // 0..1
+	At         Instant // when it was last obtained
+	Reason     string  // why it is unknown
+}
+
+// Unknown gives an estimate that is not known, and why.
+func Unknown(reason string) Estimate { return Estimate{Reason: reason} }
+
+// Known tells whether the estimate has a value.
+func (e *Estimate) Known() bool { return e.Reason == "" && e.Method != MethodNone }

@@ -1,0 +1,95 @@
+package station
+
+// Side is the half of the cycle in which a stroke ran. Which one is 'a' cannot be
+// known from the traces; they only alternate.
+type Side uint8
+
+// The sides.
+const (
+	SideUnknown Side = iota
+	SideA
+	SideB
+)
+
+// String gives "a", "b" or "".
+func (s Side) String() string { return [...]string{"", "a", "b"}[s%3] }
+
+// Stroke is one stroke; At is its end.
+type Stroke struct {
+	At     Instant
+	Side   Side
+	Method Method
+}
+
+// Interval is a span of time, half-open, in one state. Segments count up at every
+// step of the station's clock; times repeat only across segments.
+type Interval struct {
+	State    State
+	From, To Instant
+	Segment  uint32
+}
+
+// Minute sums up one UTC minute of a station, half-open. It is final once emitted.
+// Pressures are NaN where no sample fell into the minute.
+type Minute struct {
+	Start   Instant
+	Segment uint32
+	// Covered is the part of the minute, in ns, between the first and last sample of
+	// the trace; it includes blind time.
+	Covered      int64
+	StateNs      [NumStates]int64
+	Strokes      int64
+	StrokeMethod Method // MethodNone: strokes are unknown, not zero
+	// Air is at ANR. AirReason says why it is unknown ("" when known).
+	Inlet, Exhaust, Delivered Microlitres
+	InletLow, InletHigh       Microlitres // 90 % band
+	DeliveredLow              Microlitres
+	DeliveredHigh             Microlitres
+	AirReason                 string
+	InletMean, OutletMean     Gauge
+	OutletMax                 Gauge
+	Leak                      Estimate // m³/s ANR
+}
+
+// Duty gives the share of fed time in which the piston worked, and false if it was
+// never fed.
+func Duty(ns [NumStates]int64) (float64, bool) {
+	work := ns[Charging] + ns[Stroking]
+	fed := work + ns[Holding] + ns[Starved]
+	if fed == 0 {
+		return 0, false
+	}
+	return float64(work) / float64(fed), true
+}
+
+// Estimates are the slow figures of a station.
+type Estimates struct {
+	LeakFlow             Estimate // m³/s ANR at the operating pressure
+	LeakConductance      Estimate // m³/(s·Pa), ISO 6358 sonic conductance
+	SupplySag            Estimate // (static-dynamic)/static gauge, 1
+	SupplyConductance    Estimate // C/sqrt(1-b), m³/(s·Pa)
+	VolumetricEfficiency Estimate // 1
+	StrokeUnevenness     Estimate // 1
+	Pulsation            Estimate // peak to peak over mean outlet, 1
+	SetPressure          Estimate // Pa gauge: learned or from the plate
+	StoredEnergy         Estimate // J, isentropic expansion to ambient
+}
+
+// Status is a station at one instant of event time: the input of rules and live views.
+type Status struct {
+	At             Instant
+	Segment        uint32
+	State          State
+	Since          Instant // start of the state
+	StateReason    string  // how an inferred shutdown or blindness was told
+	Inlet, Outlet  Estimate
+	StrokeRate     Estimate // 1/s
+	StrokesMinute  int64
+	Estimates      Estimates
+	LastSample     [NumChannels]Instant // newest device time, zero: never
+	OutletLastSeen Gauge                // last plausible outlet reading, NaN: never
+	// ShutdownAt is when the supply was told closed (zero while fed), ShutdownBy how:
+	// "valve", "inlet", "unknown".
+	ShutdownAt Instant
+	ShutdownBy string
+}

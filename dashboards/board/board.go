@@ -1,0 +1,101 @@
+// Package board holds the current picture of every station: what the pages and
+// /metrics show. It is written after each commit and read by many.
+package board
+
+import (
+	"sort"
+	"sync"
+
+	"strokewise/analyzer/station"
+	"strokewise/rules"
+)
+
+// Totals are committed sums since the history began.
+type Totals struct {
+	Strokes                   int64
+	StateNs                   [station.NumStates]int64
+	Inlet, Exhaust, Delivered station.Microlitres
+}
+
+// Alarm is an alarm that is not normal.
+type Alarm struct {
+	Transition rules.Transition // the latest one
+	State      rules.AlarmState
+}
+
+// Station is the current picture of one station.
+type Station struct {
+	Plate  station.Plate
+	Status station.Status
+	Totals Totals
+	Today  [station.NumStates]int64 // ns a state since the site's midnight
+	Alarms []Alarm
+	// LagNs is arrival time of the newest record minus the station's watermark.
+	LagNs int64
+	// OffsetNs is arrival minus device time of the newest device-stamped sample.
+	OffsetNs int64
+	// SilentSince is set when ticks say that no sample came (zero otherwise).
+	SilentSince station.Instant
+}
+
+// Board is safe for concurrent use.
+type Board struct {
+	mu       sync.RWMutex
+	stations map[station.Key]Station
+	ready    bool
+}
+
+// New gives an empty board that is not ready.
+func New() *Board { return &Board{stations: make(map[station.Key]Station)} }
+
+// Put replaces a station's picture. The value and what it points to must not be
+// changed afterwards.
+func (b *Board) Put(s Station) {
+	b.mu.Lock()
+	b.stations[s.Plate.Key] = s
+	b.mu.Unlock()
+}
+
+// SetReady says whether the picture is complete: false until every partition has been
+// restored.
+func (b *Board) SetReady(ok bool) {
+	b.mu.Lock()
+	b.ready = ok
+	b.mu.Unlock()
+}
+
+// Ready tells whether the picture is complete.
+func (b *Board) Ready() bool {
+	b.mu.RLock()
+	defer b.mu.RUnlock()
+	return b.ready
+}
+
+// Get gives one station's picture.
+func (b *Board) Get(k station.Key) (Station, bool) {
+	b.mu.RLock()
+	defer b.mu.RUnlock()
+	s, ok := b.stations[k]
+	return s, ok
+}
+
+// All gives every station, ordered by site, branch and station.
+func (b *Board) All() []Station {
+	b.mu.RLock()
+	out := make([]Station, 0, len(b.stations))
+	for _, s := range b.stations {
+		out = append(out, s)
+	}
+	b.mu.RUnlock()
+	sort.Slice(out, func(i, j int) bool {
+		x, y := &out[i].Plate, &out[j].Plate
+		if x.Key.Site != y.Key.Site {
+			return x.Key.Site < y.Key.Site
+		}
+		if x.Branch != y.Branch {
+			return x.Branch < y.Branch
+		}
+		return x.Key.Station < y.Key.Station
+	})
+	return out
+}

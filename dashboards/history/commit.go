@@ -1,0 +1,26 @@
+// Package history is the database of what was concluded: minutes, states, alarms, the
+// notification outbox, committed totals, log positions and engine snapshots. What one
+// partition concludes from one stretch of log is stored in one transaction.
+package history
+
+import (
+	"strokewise/analyzer/station"
+	"strokewise/rules"
+)
+
+// StationMinutes are finished minutes and intervals of one station.
+type StationMinutes struct {
+	Key       station.Key
+	Revision  uint32 // of the engine
+	Minutes   []station.Minute
+	Intervals []station.Interval
+}
+
+// Commit is what one partition concluded up to a log position. Stored as a whole or
+// not at all; a commit at or below the stored position is refused.
+type Commit struct {
+	Partition   int
+	Position    uint64
+	Stations    []StationMinutes
+	Transitions []rules.Transition // also queued in the outbox
+}

@@ -1,0 +1,76 @@
+// Package rules decides what needs a person: it maps a station's state and estimates,
+// in event time, to alarm states and their transitions. It reads no clock and does no
+// I/O; sending is in rules/notify.
+package rules
+
+import (
+	"fmt"
+
+	"strokewise/analyzer/station"
+)
+
+// Priority of an alarm. Findings are for the working day.
+type Priority uint8
+
+// The priorities, lowest first.
+const (
+	Finding Priority = iota
+	Low
+	Medium
+	High
+)
+
+// String gives the name used in outputs and metric labels.
+func (p Priority) String() string { return [...]string{"finding", "low", "medium", "high"}[p%4] }
+
+// AlarmState is a state of the alarm life cycle (IEC 62682 / ISA-18.2).
+type AlarmState uint8
+
+// The alarm states.
+const (
+	Normal AlarmState = iota
+	Unacknowledged
+	Acknowledged
+	ReturnedUnacknowledged
+	Shelved
+	SuppressedByDesign
+	OutOfService
+)
+
+var alarmStateNames = [...]string{"normal", "unacknowledged", "acknowledged",
+	"returned-to-normal unacknowledged", "shelved", "suppressed by design", "out of service"}
+
+// String gives the standard's name of the state.
+func (s AlarmState) String() string { return alarmStateNames[s%7] }
+
+// Active tells whether the condition is present in this state.
+func (s AlarmState) Active() bool { return s == Unacknowledged || s == Acknowledged }
+
+// Evidence is one figure or fact behind an alarm.
+type Evidence struct {
+	Name  string  `json:"name"`
+	Value float64 `json:"value"`
+	Unit  string  `json:"unit,omitempty"`
+	Text  string  `json:"text,omitempty"` // instead of Value where it is no number
+}
+
+// Transition is a change of an alarm's state. Its ID is the same in a live, a
+// replayed and a restored run.
+type Transition struct {
+	Key      station.Key     `json:"-"`
+	Branch   string          `json:"branch,omitempty"`
+	Alarm    string          `json:"alarm"`
+	Priority Priority        `json:"-"`
+	From     AlarmState      `json:"-"`
+	To       AlarmState      `json:"-"`
+	At       station.Instant `json:"-"` // event time; for signal-lost, arrival time
+	Raised   station.Instant `json:"-"` // when this occurrence was raised
+	Message  string          `json:"message"`
+	Caution  string          `json:"caution,omitempty"`
+	Evidence []Evidence      `json:"evidence"`
+}
+
+// ID identifies the transition: site, station, alarm, raise time, and the state gone to.
+func (t *Transition) ID() string {
+	return fmt.Sprintf("%s/%s/%s/%d/%d", t.Key.Site, t.Key.Station, t.Alarm, int64(t.Raised), t.To)
+}
