@@ -68,6 +68,8 @@ type Plate struct {
 	Serial     string
 	Overhauled string
 	Lateness   time.Duration // zero: 2 s
+	Silence    time.Duration // of a periodic channel that is signal-lost, zero: the default of the rule
+	Grace      time.Duration // after a shutdown before pressure-left, zero: the default of the rule
 }
 
 // AmbientPressure gives the plate's ambient pressure or the standard one.

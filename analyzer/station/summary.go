@@ -86,8 +86,7 @@ type Status struct {
 	StrokeRate     Estimate // 1/s
 	StrokesMinute  int64
 	Estimates      Estimates
-	LastSample     [NumChannels]Instant // newest device time, zero: never
-	OutletLastSeen Gauge                // last plausible outlet reading, NaN: never
+	OutletLastSeen Gauge // last plausible outlet reading, NaN: never
 	// ShutdownAt is when the supply was told closed (zero while fed), ShutdownBy how:
 	// "valve", "inlet", "unknown".
 	ShutdownAt Instant

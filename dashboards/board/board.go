@@ -34,6 +34,8 @@ type Station struct {
 	LagNs int64
 	// OffsetNs is arrival minus device time of the newest device-stamped sample.
 	OffsetNs int64
+	// Late, Duplicate, ClockSteps and Gaps are what the analyzer turned away or noticed.
+	Late, Duplicate, ClockSteps, Gaps int64
 	// SilentSince is set when ticks say that no sample came (zero otherwise).
 	SilentSince station.Instant
 }

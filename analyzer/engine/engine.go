@@ -1,0 +1,305 @@
+// Package engine turns one station's samples, in event time, into strokes, states,
+// minutes and estimates. It is pure computation: the only input is the log's order of
+// samples, the only output goes to an Observer, and equal input gives equal output
+// however it is cut into blocks.
+package engine
+
+import (
+	"strokewise/analyzer/station"
+	"strokewise/analyzer/stroke"
+)
+
+// Version names the engine's arithmetic. Snapshots of another version are not restored.
+const Version = "1"
+
+// Revision is stored with every minute that this engine made.
+const Revision = 1
+
+const (
+	slotLen     = station.Second / 2 // decisions are taken twice a second of event time
+	maxLag      = 10 * station.Second
+	lateLimit   = 30 * station.Second // arrival span of late samples that is a clock step
+	lateAdvance = 15 * station.Second
+)
+
+// Observer takes what the engine concludes, in event time. Pointers are valid during
+// the call only.
+type Observer interface {
+	Stroke(station.Stroke)
+	Interval(station.Interval)
+	Minute(*station.Minute)
+	// Step is called each second of event time and at every change of state.
+	Step(*station.Status)
+}
+
+// Counts are what the engine turned away or noticed in its input.
+type Counts struct {
+	Late       int64 // behind the watermark, or seen before
+	Duplicate  int64 // same channel and time as a pending sample
+	ClockSteps int64
+	Gaps       int64
+}
+
+// core is the whole state of an engine. Fields are exported for snapshots only.
+type core struct {
+	Plate    station.Plate
+	Segment  uint32
+	Queues   [station.NumChannels]queue
+	Started  bool
+	First    station.Instant // first sample of the segment
+	Slot     station.Instant // start of the slot to process next
+	Floor    station.Instant // samples before it are late
+	Counts   Counts
+	LateFrom station.Instant // arrival of the first of a run of late samples, 0: none
+	LateDev  station.Instant // its device time
+	LateN    int
+
+	Inlet, Outlet level
+	TeethIn       stroke.Tooth
+	TeethOut      stroke.Tooth
+	Counter       stroke.Counter
+	Fuse          stroke.Fuse
+	Gulp          stroke.Gulp
+	Valve         valve
+	Header        float64 // Pa gauge, newest header reading
+	HeaderAt      station.Instant
+
+	Act    activity
+	Supply supply
+	Leak   leakWatch
+	State  stateNow
+	Min    minute
+	Est    station.Estimates
+	Rate   rateWindow
+}
+
+// Engine is one station's analyzer. It is not safe for concurrent use.
+type Engine struct {
+	core
+	obs    Observer
+	events []event
+	status station.Status
+	emit   func(station.Stroke)
+}
+
+// New gives an engine for a station that reports to obs.
+func New(plate station.Plate, obs Observer) *Engine {
+	e := &Engine{obs: obs}
+	e.emit = e.stroke
+	e.Plate = plate
+	e.restart()
+	e.resetEstimates()
+	return e
+}
+
+// SetObserver replaces the observer, as after a restore.
+func (e *Engine) SetObserver(obs Observer) { e.obs = obs }
+
+// Key gives the station.
+func (e *Engine) Key() station.Key { return e.Plate.Key }
+
+// CurrentPlate gives the plate in force.
+func (e *Engine) CurrentPlate() *station.Plate { return &e.Plate }
+
+// Tally gives what was turned away or noticed in the input.
+func (e *Engine) Tally() Counts { return e.Counts }
+
+// SetPlate puts new plate data in force from the current slot on.
+func (e *Engine) SetPlate(p station.Plate) {
+	e.Plate = p
+	e.Counter.PerCycle = p.Counts == station.CountsCycles
+	e.Fuse.PerCycle = e.Counter.PerCycle
+}
+
+// restart prepares the detectors for a new segment.
+func (e *Engine) restart() {
+	e.TeethIn, e.TeethOut = stroke.NewTooth(false), stroke.NewTooth(true)
+	e.Counter = stroke.NewCounter(&e.Plate)
+	e.Fuse = stroke.NewFuse(&e.Plate)
+	e.Inlet, e.Outlet = level{}, level{}
+	e.Started = false
+	e.Act = activity{}
+	e.Leak.reset()
+	for i := range e.Queues {
+		e.Queues[i].clear()
+	}
+}
+
+// Push takes a block that arrived at the given time. Call Advance afterwards.
+func (e *Engine) Push(b *station.Block, arrival station.Instant) {
+	if b.Channel >= station.NumChannels {
+		return
+	}
+	q := &e.Queues[b.Channel]
+	for i, v := range b.Values {
+		t := b.At(i)
+		if e.Started && t < e.Floor {
+			e.late(t, arrival)
+			if e.Started { // still the same segment
+				continue
+			}
+			q = &e.Queues[b.Channel]
+		}
+		if !q.put(t, v) {
+			e.Counts.Duplicate++
+			continue
+		}
+		if t >= e.Floor {
+			e.LateFrom = 0
+		}
+	}
+}
+
+// late counts a sample behind the watermark. A run of nothing but late samples whose
+// times go on at the pace of their arrival is a clock that was set back: it starts a
+// new segment. Redelivered messages come in a burst and do not.
+func (e *Engine) late(t, arrival station.Instant) {
+	e.Counts.Late++
+	if e.LateFrom == 0 || t < e.LateDev {
+		e.LateFrom, e.LateDev, e.LateN = arrival, t, 0
+		return
+	}
+	e.LateN++
+	if arrival.Sub(e.LateFrom) < lateLimit || t.Sub(e.LateDev) < lateAdvance || e.LateN < 10 {
+		return
+	}
+	e.Flush()
+	e.Counts.ClockSteps++
+	e.Segment++
+	e.restart()
+	e.LateFrom, e.Floor = 0, 0
+}
+
+// Watermark gives the time up to which samples are taken as complete: the oldest of the
+// channels' newest times, less the lateness; a channel more than 10 s behind is left out.
+func (e *Engine) Watermark() station.Instant {
+	var newest station.Instant
+	for i := range e.Queues {
+		if q := &e.Queues[i]; q.Seen && q.Newest > newest {
+			newest = q.Newest
+		}
+	}
+	w := newest
+	for i := range e.Queues {
+		if q := &e.Queues[i]; q.Seen && newest.Sub(q.Newest) <= maxLag && q.Newest < w {
+			w = q.Newest
+		}
+	}
+	return w.Add(-e.lateness())
+}
+
+func (e *Engine) lateness() int64 {
+	if e.Plate.Lateness > 0 {
+		return int64(e.Plate.Lateness)
+	}
+	return 2 * station.Second
+}
+
+// Advance processes everything up to the watermark.
+func (e *Engine) Advance() {
+	w := e.Watermark()
+	if !e.start(w) {
+		return
+	}
+	for e.Slot.Add(slotLen) <= w && e.process(w) {
+	}
+}
+
+// start fixes the first slot once the watermark has passed the first sample.
+func (e *Engine) start(w station.Instant) bool {
+	if e.Started {
+		return true
+	}
+	first, ok := e.oldest()
+	if !ok || first > w {
+		return false
+	}
+	e.begin(first)
+	return true
+}
+
+func (e *Engine) begin(first station.Instant) {
+	e.Started, e.First = true, first
+	e.Slot = first.Floor(slotLen)
+	e.Floor = e.Slot
+	e.State = stateNow{Current: station.Blind, From: first, Reason: "no samples yet"}
+	e.Min.open(first.Floor(station.Minute60), e.Segment)
+}
+
+// oldest gives the time of the oldest pending sample.
+func (e *Engine) oldest() (station.Instant, bool) {
+	var first station.Instant
+	found := false
+	for i := range e.Queues {
+		if q := &e.Queues[i]; len(q.T) > 0 && (!found || q.T[0] < first) {
+			first, found = q.T[0], true
+		}
+	}
+	return first, found
+}
+
+// process runs the next slot, or a whole gap of slots at once. It waits, reporting
+// false, while a gap's end is not behind the watermark: how a gap is closed must not
+// depend on how the input was cut.
+func (e *Engine) process(w station.Instant) bool {
+	if next, ok := e.oldest(); ok && next.Sub(e.Slot) > maxLag {
+		to := next.Floor(slotLen)
+		if to > w {
+			return false
+		}
+		e.gap(to)
+		return true
+	}
+	end := e.Slot.Add(slotLen)
+	e.slot(e.Slot, end)
+	e.Slot, e.Floor = end, end
+	return true
+}
+
+// gap closes the time up to the slot of the next sample as blind.
+func (e *Engine) gap(to station.Instant) {
+	e.Counts.Gaps++
+	e.enter(station.Blind, e.Slot, "no samples")
+	e.Inlet, e.Outlet = level{}, level{}
+	e.TeethIn.Reset()
+	e.TeethOut.Reset()
+	e.Act.gap()
+	e.Leak.reset()
+	for e.Slot < to {
+		end := min(to, e.Slot.Floor(station.Minute60).Add(station.Minute60))
+		e.Min.add(station.Blind, end.Sub(e.Slot))
+		e.Slot, e.Floor = end, end
+		e.closeMinute(end)
+	}
+}
+
+// Flush processes all that is pending, at the end of a trace or segment, and closes the
+// last interval and minute at the last sample.
+func (e *Engine) Flush() {
+	var last station.Instant
+	for i := range e.Queues {
+		if q := &e.Queues[i]; q.Seen && q.Newest > last {
+			last = q.Newest
+		}
+	}
+	if last == 0 {
+		return
+	}
+	if !e.start(last) {
+		return
+	}
+	for e.Slot.Add(slotLen) <= last && e.process(last) {
+	}
+	if e.Slot < last {
+		e.slot(e.Slot, last)
+	}
+	e.finish(last)
+}
+
+// finish closes the open interval and minute at the last sample of the segment.
+func (e *Engine) finish(last station.Instant) {
+	e.step(last)
+	e.enter(station.NumStates, last, "")
+	e.Min.close(last, e)
+	e.Started = false
+}

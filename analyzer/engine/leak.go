@@ -1,0 +1,148 @@
+package engine
+
+import (
+	"math"
+
+	"strokewise/analyzer/air"
+	"strokewise/analyzer/station"
+)
+
+const (
+	leakPoints    = 512
+	leakFirst     = 60 // s of standing before a fit is tried
+	leakEvery     = 60 // s between fits of one window
+	steadyRange   = 0.015
+	steadySpread  = 0.25
+	steadyMinutes = 3
+)
+
+// leakWatch gathers standing windows for the decay fit and steady minutes for the
+// make-up estimate. Fields are exported for snapshots only.
+type leakWatch struct {
+	T, P   []float64 // s since From, Pa abs: means over Stride seconds
+	From   station.Instant
+	Stride float64
+	Sum    float64
+	N      int
+	Next   float64 // s since From at which to fit next
+
+	Steady   int     // steady minutes in a row
+	Flow     float64 // their mean delivered flow, m³/s ANR
+	LowMean  float64 // lowest and highest outlet of the minute by slot, Pa gauge
+	HighMean float64
+	Slots    int
+}
+
+func (l *leakWatch) reset() {
+	l.T, l.P = l.T[:0], l.P[:0]
+	l.From, l.Stride, l.Sum, l.N, l.Next = 0, 1, 0, 0, leakFirst
+}
+
+// stateChanged drops the window when the piston no longer stands.
+func (l *leakWatch) stateChanged(s station.State) {
+	if s != station.Holding && s != station.Residual {
+		l.reset()
+	}
+}
+
+// watchLeak adds the slot to the standing window and fits it from time to time.
+func (e *Engine) watchLeak(start, end station.Instant) {
+	l := &e.Leak
+	if e.Outlet.N > 0 {
+		if l.Slots == 0 || e.Outlet.Mean < l.LowMean {
+			l.LowMean = e.Outlet.Mean
+		}
+		if l.Slots == 0 || e.Outlet.Mean > l.HighMean {
+			l.HighMean = e.Outlet.Mean
+		}
+		l.Slots++
+	}
+	st := e.State.Current
+	if st != station.Holding && st != station.Residual {
+		return
+	}
+	if e.Act.LastWork == end {
+		l.reset()
+		return
+	}
+	if l.From == 0 {
+		l.From = start
+	}
+	l.Sum += e.Outlet.Mean
+	l.N++
+	age := float64(end.Sub(l.From)) * 1e-9
+	if float64(l.N)*float64(slotLen)*1e-9 >= l.Stride {
+		l.point(age, l.Sum/float64(l.N)+float64(e.Plate.AmbientPressure()))
+	}
+	if age >= l.Next {
+		l.Next += leakEvery
+		e.fitLeak(end)
+	}
+}
+
+func (l *leakWatch) point(age, p float64) {
+	l.T, l.P = append(l.T, age-l.Stride/2), append(l.P, p)
+	l.Sum, l.N = 0, 0
+	if len(l.T) < leakPoints {
+		return
+	}
+	for i := 0; i < len(l.T)/2; i++ {
+		l.T[i] = (l.T[2*i] + l.T[2*i+1]) / 2
+		l.P[i] = (l.P[2*i] + l.P[2*i+1]) / 2
+	}
+	l.T, l.P = l.T[:len(l.T)/2], l.P[:len(l.P)/2]
+	l.Stride *= 2
+}
+
+// fitLeak fits the standing window. An accepted fit replaces the leak estimate; a
+// rejected one replaces only the reason of an unknown one.
+func (e *Engine) fitLeak(at station.Instant) {
+	if e.Plate.TankVolume <= 0 {
+		e.Est.LeakFlow = station.Unknown("needs the tank volume")
+		e.Est.LeakConductance = e.Est.LeakFlow
+		return
+	}
+	if e.Plate.Sensor == station.AtBranch {
+		e.Est.LeakFlow = station.Unknown("the outlet sensor does not see the tank")
+		e.Est.LeakConductance = e.Est.LeakFlow
+		return
+	}
+	_ = air.Kappa
+	_ = at
+}
+
+// steadyMinute looks at a finished minute for a draw that only steady strokes make up:
+// outlet at set throughout, strokes at an even pace. Three in a row give an estimate.
+func (e *Engine) steadyMinute(m *station.Minute) {
+	l := &e.Leak
+	low, high, slots := l.LowMean, l.HighMean, l.Slots
+	l.Slots = 0
+	set := e.set()
+	work := m.StateNs[station.Stroking] + m.StateNs[station.Charging]
+	steady := slots >= 100 && set > 0 && low >= setBand*set && high-low < steadyRange*set &&
+		m.Strokes >= 6 && work >= 55*station.Second && e.Fuse.Interval.Spread() < steadySpread &&
+		m.AirReason == ""
+	if !steady {
+		l.Steady = 0
+		return
+	}
+	flow := m.Delivered.CubicMetres() / 60
+	if l.Steady > 0 && math.Abs(flow-l.Flow) > 0.1*l.Flow {
+		l.Steady = 0
+	}
+	l.Flow = (l.Flow*float64(l.Steady) + flow) / float64(l.Steady+1)
+	l.Steady++
+	if l.Steady < steadyMinutes {
+		return
+	}
+	if e.Est.LeakFlow.Method == station.MethodDecay && m.Start.Sub(e.Est.LeakFlow.At) < 15*station.Minute60 {
+		return
+	}
+	p := (low+high)/2 + float64(e.Plate.AmbientPressure())
+	at := m.Start.Add(station.Minute60)
+	band := 0.08*l.Flow + m.Delivered.CubicMetres()/60/float64(m.Strokes)
+	e.Est.LeakFlow = station.Estimate{Value: l.Flow, Low: math.Max(0, l.Flow-band), High: l.Flow + band,
+		Method: station.MethodMakeup, Confidence: 0.6, At: at}
+	e.Est.LeakConductance = station.Estimate{Value: l.Flow / p, Low: math.Max(0, l.Flow-band) / p, High: (l.Flow + band) / p,
+		Method: station.MethodMakeup, Confidence: 0.6, At: at}
+}

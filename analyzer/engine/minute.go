@@ -1,0 +1,176 @@
+package engine
+
+import (
+	"math"
+
+	"strokewise/analyzer/air"
+	"strokewise/analyzer/station"
+)
+
+// minute gathers the open minute. Fields are exported for snapshots only.
+type minute struct {
+	M            station.Minute
+	InSum        float64
+	InN          int
+	OutSum       float64
+	OutN         int
+	Pass         float64             // m³ ANR let through the check valves in this stretch
+	PassStrokes  station.Microlitres // delivered by strokes in the same stretch
+	PassGiven    station.Microlitres // already added beyond the strokes
+	AnyCounted   bool                // a stroke of the minute came from the counter
+	AnyTraced    bool
+	LastOutlet   float64
+	LastOutletOK bool
+}
+
+func (m *minute) open(start station.Instant, segment uint32) {
+	pass, ps, pg, lo, ok := m.Pass, m.PassStrokes, m.PassGiven, m.LastOutlet, m.LastOutletOK
+	*m = minute{Pass: pass, PassStrokes: ps, PassGiven: pg, LastOutlet: lo, LastOutletOK: ok}
+	m.M.Start, m.M.Segment = start, segment
+	m.M.OutletMax = station.Gauge(math.NaN())
+}
+
+// add adds ns of a state.
+func (m *minute) add(s station.State, ns int64) {
+	m.M.StateNs[s] += ns
+	m.M.Covered += ns
+}
+
+// addSlot adds the slot [start, end) to the minute.
+func (m *minute) addSlot(e *Engine, start, end station.Instant) {
+	m.add(e.State.Current, end.Sub(max(start, e.First)))
+	if e.Inlet.N > 0 {
+		m.InSum += e.Inlet.Sum
+		m.InN += e.Inlet.N
+	}
+	if e.Outlet.N > 0 {
+		m.OutSum += e.Outlet.Sum
+		m.OutN += e.Outlet.N
+		if o := station.Gauge(e.Outlet.High); !(m.M.OutletMax >= o) {
+			m.M.OutletMax = o
+		}
+	}
+	e.passThrough()
+}
+
+// stroke takes one stroke from the fuse: counts it, adds its air, tells the observer.
+func (e *Engine) stroke(s station.Stroke) {
+	m := &e.Min
+	m.M.Strokes++
+	e.Act.Strokes++
+	e.Rate.add(s.At)
+	if s.Method == station.MethodTraces || s.Method == station.MethodBoth {
+		m.AnyTraced = true
+	}
+	if s.Method == station.MethodCounter || s.Method == station.MethodBoth {
+		m.AnyCounted = true
+	}
+	amb := e.Plate.AmbientPressure()
+	a, reason := air.PerStroke(&e.Plate, station.Gauge(e.Inlet.Mean).Absolute(amb), station.Gauge(e.Outlet.Mean).Absolute(amb))
+	if reason == "" && !(e.Inlet.Seen && e.Outlet.Seen) {
+		reason = "a stroke without inlet and outlet pressure"
+	}
+	if reason != "" {
+		m.M.AirReason = reason
+	} else {
+		m.addAir(&a)
+		e.Supply.Air += station.MicrolitresOf(a.Inlet.Value)
+		m.PassStrokes += station.MicrolitresOf(a.Boost.Value)
+	}
+	e.obs.Stroke(s)
+}
+
+func (m *minute) addAir(a *air.StrokeAir) {
+	m.M.Delivered += station.MicrolitresOf(a.Boost.Value)
+	m.M.DeliveredLow += station.MicrolitresOf(a.Boost.Low)
+	m.M.DeliveredHigh += station.MicrolitresOf(a.Boost.High)
+	m.M.Exhaust += station.MicrolitresOf(a.Drive.Value)
+	m.M.Inlet += station.MicrolitresOf(a.Inlet.Value)
+	m.M.InletLow += station.MicrolitresOf(a.Inlet.Low)
+	m.M.InletHigh += station.MicrolitresOf(a.Inlet.High)
+}
+
+// passThrough adds the air that goes straight through the check valves while the outlet
+// is below the inlet. Over a stretch of that, what reached the tank is
+//
+//	dV = V_t dp2/(kappa p0) T0/T1
+//
+// (fast adiabatic filling from a line at T1 = T0); what it exceeds the strokes' air by
+// went past the piston. A lower bound while consumers draw.
+func (e *Engine) passThrough() {
+	m := &e.Min
+	if e.Outlet.N == 0 {
+		return
+	}
+	p2, was, ok := e.Outlet.Mean, m.LastOutlet, m.LastOutletOK
+	m.LastOutlet, m.LastOutletOK = p2, true
+	if !ok || e.Plate.TankVolume <= 0 || e.State.ShutdownAt != 0 || e.Inlet.Mean < vented || p2 > e.Inlet.Mean {
+		m.Pass, m.PassStrokes, m.PassGiven = 0, 0, 0
+		return
+	}
+	if p2 > was {
+		m.Pass += e.Plate.TankVolume * (p2 - was) / (air.Kappa * 100e3)
+	}
+	more := station.MicrolitresOf(m.Pass*1e3) - m.PassStrokes - m.PassGiven
+	if more <= 0 {
+		return
+	}
+	m.PassGiven += more
+	for _, v := range [...]*station.Microlitres{&m.M.Delivered, &m.M.DeliveredLow, &m.M.DeliveredHigh, &m.M.Inlet, &m.M.InletLow, &m.M.InletHigh} {
+		*v += more
+	}
+}
+
+// closeMinute emits the open minute if it ends at end, and opens the next.
+func (e *Engine) closeMinute(end station.Instant) {
+	if end.Sub(e.Min.M.Start) < station.Minute60 {
+		return
+	}
+	e.Min.close(end, e)
+	e.Min.open(end.Floor(station.Minute60), e.Segment)
+}
+
+// close finishes and emits the minute at end.
+func (m *minute) close(end station.Instant, e *Engine) {
+	o := &m.M
+	o.InletMean, o.OutletMean = mean(m.InSum, m.InN), mean(m.OutSum, m.OutN)
+	e.strokeMethod(m)
+	e.steadyMinute(o)
+	o.Leak = e.Est.LeakFlow
+	if o.Covered > 0 {
+		e.obs.Minute(o)
+	}
+}
+
+func mean(sum float64, n int) station.Gauge {
+	if n == 0 {
+		return station.Gauge(math.NaN())
+	}
+	return station.Gauge(sum / float64(n))
+}
+
+// strokeMethod says how the minute's strokes are known. A minute in which neither the
+// counter nor the traces could show any has unknown strokes and unknown air.
+func (e *Engine) strokeMethod(m *minute) {
+	switch {
+	case m.AnyCounted && m.AnyTraced:
+		m.M.StrokeMethod = station.MethodBoth
+	case m.AnyCounted || e.Fuse.CounterServes():
+		m.M.StrokeMethod = station.MethodCounter
+	case m.AnyTraced || e.tracesServe():
+		m.M.StrokeMethod = station.MethodTraces
+	default:
+		m.M.StrokeMethod = station.MethodNone
+		if m.M.AirReason == "" {
+			m.M.AirReason = "strokes are not visible: no counter, and too few samples a second"
+		}
+	}
+}
+
+// tracesServe tells whether the traces are sampled fast enough to show strokes: eight
+// samples a second at least (common practice, no source), and four a stroke.
+func (e *Engine) tracesServe() bool {
+	rate := max(e.TeethIn.Rate(), e.TeethOut.Rate())
+	usual := e.Fuse.Interval.Median()
+	return rate >= 8 && (usual == 0 || rate*float64(usual)*1e-9 >= 4)
+}

@@ -1,0 +1,29 @@
+package engine
+
+import (
+	"encoding/gob"
+	"fmt"
+	"io"
+)
+
+// Schema names the layout of snapshots.
+const Schema = "1"
+
+// Save writes the engine's whole state.
+func (e *Engine) Save(w io.Writer) error {
+	if err := gob.NewEncoder(w).Encode(&e.core); err != nil {
+		return fmt.Errorf("cannot write engine snapshot of %s: %w", e.Plate.Key, err)
+	}
+	return nil
+}
+
+// Restore gives an engine in the state that Save wrote, reporting to obs. Whether the
+// snapshot's Schema and Version fit is the caller's to check.
+func Restore(r io.Reader, obs Observer) (*Engine, error) {
+	e := &Engine{obs: obs}
+	e.emit = e.stroke
+	if err := gob.NewDecoder(r).Decode(&e.core); err != nil {
+		return nil, fmt.Errorf("cannot read engine snapshot: %w", err)
+	}
+	return e, nil
+}

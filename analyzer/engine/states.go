@@ -1,0 +1,266 @@
+package engine
+
+import (
+	"math"
+
+	"strokewise/analyzer/station"
+)
+
+const (
+	// vented is the pressure, Pa gauge, below which a line counts as near atmosphere.
+	vented = 20e3
+	// fedShare is the share of the resting inlet pressure below which a standing
+	// station's supply is taken as closed (a fed one rests at the header's pressure).
+	fedShare = 0.9
+	// closedAfter is how long, ns, the inlet must rest low for that.
+	closedAfter = 3 * station.Second
+	// setBand is the share of the set pressure below which a standing piston is starved.
+	setBand = 0.95
+	// defaultCoast is how long, ns, the piston creeps on after the last visible draw
+	// where the geometry is not known, see coast.
+	defaultCoast = 3 * station.Second
+)
+
+// stateNow is the open state interval.
+type stateNow struct {
+	Current    station.State
+	From       station.Instant
+	Reason     string
+	Charging   bool            // the outlet was low and has not reached set since
+	ChargeTop  float64         // highest outlet while charging, Pa gauge
+	ChargeAt   station.Instant // when it last rose
+	ShutdownAt station.Instant
+	ShutdownBy string
+	LowSince   station.Instant // inlet resting low since, 0: it is not
+	OKSince    station.Instant // inlet back since
+	LastOutlet float64         // last plausible outlet reading, Pa gauge
+	HadOutlet  bool
+	TopOutlet  float64 // highest outlet of the current run, Pa gauge
+}
+
+// activity tells when the piston was last seen to work.
+type activity struct {
+	Teeth     int // in this slot
+	Strokes   int // in this slot
+	LastTooth station.Instant
+	LastWork  station.Instant // end of the last slot in which the inlet drew or a stroke ended
+	DrawFrom  station.Instant // start of the present draw, 0: none
+	Recent    int             // teeth within a few seconds, for the return of supply
+	RecentAt  station.Instant
+}
+
+func (a *activity) gap() { *a = activity{} }
+
+// coast gives how long, ns, the piston goes on creeping unseen after the governor has
+// closed: the air caught in the boost chamber has been heated by compression and
+// shrinks as it cools, and the piston follows without delivering. With the wall heat
+// transfer h = 40 W/(m² K) (from memory, forced convection in small cylinders), and the
+// chamber of diameter D and length L at pressure p2,
+//
+//	tau = rho c_v (V/A)/h,  V/A = D L/(2 D + 4 L),  rho = p2/(R T)
+//
+// and the creep falls under 0.2 mm/s after about 1.1 tau. It cannot be measured in
+// the traces; DEVELOPERS.md says what it is worth.
+func (e *Engine) coast() int64 {
+	d, l := e.Plate.DriveBore, e.Plate.StrokeLen
+	if d <= 0 || l <= 0 {
+		return defaultCoast
+	}
+	p2 := e.Outlet.Mean + float64(e.Plate.AmbientPressure())
+	tau := p2 / (287.05 * 320) * 718 * (d * l / (2*d + 4*l)) / 40
+	return int64(math.Min(math.Max(1.1*tau, 0.5), 8) * 1e9)
+}
+
+// decide takes the state of the slot [start, end).
+func (e *Engine) decide(start, end station.Instant) {
+	e.work(start, end)
+	e.supplyState(start, end)
+	s, why := e.classify(end)
+	if s != e.State.Current {
+		e.enter(s, max(start, e.First), why)
+	} else {
+		e.State.Reason = why
+	}
+	e.learn(start, end)
+}
+
+// work notes whether the piston was seen to work in the slot.
+func (e *Engine) work(start, end station.Instant) {
+	a := &e.Act
+	if a.Teeth > 0 {
+		a.LastTooth = end
+		if end.Sub(a.RecentAt) > maxLag {
+			a.Recent = 0
+		}
+		a.Recent += a.Teeth
+		a.RecentAt = end
+	}
+	drawing := e.drawing()
+	if !drawing {
+		a.DrawFrom = 0
+	} else if a.DrawFrom == 0 {
+		a.DrawFrom = start
+	}
+	// a draw without a tooth for long is a header that went down, not a stroke
+	fresh := drawing && end.Sub(max(a.DrawFrom, a.LastTooth)) <= 2*station.Second
+	if a.Teeth > 0 || a.Strokes > 0 || fresh {
+		a.LastWork = end
+	}
+}
+
+// drawing tells whether the inlet stands below its resting pressure by more than noise.
+func (e *Engine) drawing() bool {
+	rest := e.Supply.Rest
+	if rest == 0 || e.Inlet.N == 0 {
+		return false
+	}
+	noise := e.TeethIn.NoiseRaw / math.Sqrt(float64(e.Inlet.N))
+	return rest-e.Inlet.Mean > math.Max(4*noise, 0.004*rest)
+}
+
+// working tells whether the piston works or still coasts at end.
+func (e *Engine) working(end station.Instant) bool {
+	if e.Act.LastWork == 0 {
+		return false
+	}
+	hold := e.coast()
+	if q := e.Fuse.Interval.Quartile() * 3 / 2; q > hold {
+		hold = min(q, maxLag)
+	}
+	return end.Sub(e.Act.LastWork) <= hold
+}
+
+// supplyState follows whether the inlet is fed.
+func (e *Engine) supplyState(start, end station.Instant) {
+	s := &e.State
+	p1, rest := e.Inlet.Mean, e.Supply.Rest
+	switch {
+	case e.Valve.Known && !e.Valve.Open:
+		s.shut(start, "valve")
+	case !e.Inlet.Seen || end.Sub(e.Inlet.Last) > e.blindAfter(&e.TeethIn):
+		// nothing to tell from
+	case p1 < math.Max(30e3, 0.25*rest):
+		s.shut(start, "inlet")
+	case s.ShutdownAt != 0:
+		e.reopen(start, end)
+	case rest > 0 && p1 < fedShare*rest && e.Act.Teeth == 0 && !(e.Valve.Known && e.Valve.Open):
+		if s.LowSince == 0 {
+			s.LowSince = start
+		}
+		if end.Sub(s.LowSince) >= closedAfter {
+			s.shut(start, "inlet")
+		}
+	default:
+		s.LowSince = 0
+	}
+}
+
+// reopen ends a shutdown when the inlet is back, or when the booster strokes again.
+func (e *Engine) reopen(start, end station.Instant) {
+	s := &e.State
+	back := e.Inlet.Mean >= fedShare*e.Supply.Rest && e.Inlet.Mean >= 30e3
+	strokes := e.Act.Recent >= 4 && end.Sub(e.Act.RecentAt) < 2*station.Second
+	if !back && !strokes {
+		s.OKSince = 0
+		return
+	}
+	if s.OKSince == 0 {
+		s.OKSince = start
+	}
+	if strokes || end.Sub(s.OKSince) >= station.Second {
+		s.ShutdownAt, s.ShutdownBy, s.LowSince, s.OKSince = 0, "", 0, 0
+	}
+}
+
+func (s *stateNow) shut(at station.Instant, by string) {
+	if s.ShutdownAt == 0 {
+		s.ShutdownAt, s.ShutdownBy = at, by
+		if s.LowSince != 0 {
+			s.ShutdownAt = s.LowSince
+		}
+		s.Charging = false
+	}
+	s.OKSince = 0
+}
+
+// set gives the set pressure, Pa gauge, from the plate or learned, 0 if unknown.
+func (e *Engine) set() float64 {
+	if e.Plate.Set > 0 {
+		return float64(e.Plate.Set)
+	}
+	return e.Supply.LearnedSet
+}
+
+// classify gives the state at the end of a slot and how it was told.
+func (e *Engine) classify(end station.Instant) (station.State, string) {
+	if !e.Inlet.Seen || end.Sub(e.Inlet.Last) > e.blindAfter(&e.TeethIn) {
+		return station.Blind, "no inlet pressure"
+	}
+	if !e.Outlet.Seen || end.Sub(e.Outlet.Last) > e.blindAfter(&e.TeethOut) {
+		return station.Blind, "no outlet pressure"
+	}
+	p2, s := e.Outlet.Mean, &e.State
+	s.LastOutlet, s.HadOutlet = p2, true
+	if s.ShutdownAt != 0 {
+		return e.shutState(p2)
+	}
+	set := e.set()
+	e.charge(end, p2, set)
+	switch {
+	case e.working(end) && s.Charging:
+		return station.Charging, ""
+	case e.working(end):
+		return station.Stroking, ""
+	case set > 0 && p2 < setBand*set:
+		return station.Starved, "piston stands below set"
+	default:
+		return station.Holding, ""
+	}
+}
+
+func (e *Engine) shutState(p2 float64) (station.State, string) {
+	why := "supply closed, told by the " + e.State.ShutdownBy
+	switch {
+	case p2 < vented:
+		return station.Off, why
+	case e.Outlet.slope() < -math.Max(5e3, 0.02*p2):
+		return station.Venting, why
+	default:
+		return station.Residual, why
+	}
+}
+
+// charge follows the rise of the outlet from low to set. It ends at set, or when the
+// outlet has not risen for ten seconds.
+func (e *Engine) charge(end station.Instant, p2, set float64) {
+	s := &e.State
+	if set <= 0 {
+		return
+	}
+	if !s.Charging {
+		if p2 < 0.6*set && e.Outlet.slope() > 0 {
+			s.Charging, s.ChargeTop, s.ChargeAt = true, p2, end
+		}
+		return
+	}
+	if p2 > s.ChargeTop+1e3 {
+		s.ChargeTop, s.ChargeAt = p2, end
+	}
+	if p2 >= setBand*set || end.Sub(s.ChargeAt) > maxLag {
+		s.Charging = false
+	}
+}
+
+// enter closes the open interval at time at and opens the next.
+func (e *Engine) enter(s station.State, at station.Instant, why string) {
+	old := &e.State
+	if old.Current == s {
+		old.Reason = why
+		return
+	}
+	if at > old.From {
+		e.obs.Interval(station.Interval{State: old.Current, From: old.From, To: at, Segment: e.Segment})
+	}
+	old.Current, old.From, old.Reason = s, at, why
+	e.Leak.stateChanged(s)
+}

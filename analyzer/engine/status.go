@@ -1,0 +1,124 @@
+package engine
+
+import (
+	"math"
+
+	"strokewise/analyzer/air"
+	"strokewise/analyzer/station"
+)
+
+// rateWindow counts strokes in one-second bins over the last minute. Fields are
+// exported for snapshots only.
+type rateWindow struct {
+	Bins [60]uint8
+	At   int64 // second of the newest bin
+}
+
+func (r *rateWindow) advance(sec int64) {
+	if sec <= r.At {
+		return
+	}
+	for s := max(r.At+1, sec-59); s <= sec; s++ {
+		r.Bins[((s%60)+60)%60] = 0
+	}
+	r.At = sec
+}
+
+func (r *rateWindow) add(t station.Instant) {
+	sec := int64(t) / station.Second
+	r.advance(sec)
+	if r.At-sec < 60 {
+		if b := &r.Bins[((sec%60)+60)%60]; *b < 255 {
+			*b++
+		}
+	}
+}
+
+func (r *rateWindow) sum(t station.Instant) int64 {
+	r.advance(int64(t) / station.Second)
+	n := int64(0)
+	for _, b := range r.Bins {
+		n += int64(b)
+	}
+	return n
+}
+
+// step tells the observer how the station stands at end.
+func (e *Engine) step(end station.Instant) {
+	s := &e.status
+	s.At, s.Segment = end, e.Segment
+	s.State, s.Since, s.StateReason = e.State.Current, e.State.From, e.State.Reason
+	s.Inlet = e.pressureNow(&e.Inlet, end, e.blindAfter(&e.TeethIn))
+	s.Outlet = e.pressureNow(&e.Outlet, end, e.blindAfter(&e.TeethOut))
+	s.OutletLastSeen = station.Gauge(math.NaN())
+	if e.State.HadOutlet {
+		s.OutletLastSeen = station.Gauge(e.State.LastOutlet)
+	}
+	s.StrokesMinute = e.Rate.sum(end.Add(-1))
+	s.StrokeRate = e.rateNow(end, s.StrokesMinute)
+	s.ShutdownAt, s.ShutdownBy = e.State.ShutdownAt, e.State.ShutdownBy
+	e.storedEnergy(end)
+	s.Estimates = e.Est
+	e.obs.Step(s)
+}
+
+func (e *Engine) pressureNow(l *level, end station.Instant, limit int64) station.Estimate {
+	if !l.Seen {
+		return station.Unknown("no reading yet")
+	}
+	if end.Sub(l.Last) > limit {
+		return station.Unknown("no reading since " + l.Last.Floor(station.Second).String())
+	}
+	return station.Estimate{Value: l.Mean, Method: station.MethodTraces, Confidence: 1, At: l.Last}
+}
+
+// rateNow gives strokes a second over the last minute.
+func (e *Engine) rateNow(end station.Instant, n int64) station.Estimate {
+	m := station.MethodTraces
+	switch {
+	case e.Fuse.CounterServes():
+		m = station.MethodCounter
+		if e.tracesServe() {
+			m = station.MethodBoth
+		}
+	case !e.tracesServe():
+		return station.Unknown("strokes are not visible: no counter, and too few samples a second")
+	}
+	if e.State.Current == station.Blind {
+		return station.Unknown("blind: " + e.State.Reason)
+	}
+	seconds := math.Min(60, math.Max(1, float64(end.Sub(e.First))*1e-9))
+	return station.Estimate{Value: float64(n) / seconds, Method: m, Confidence: 0.9, At: end}
+}
+
+func (e *Engine) storedEnergy(end station.Instant) {
+	switch {
+	case e.Plate.TankVolume <= 0:
+		e.Est.StoredEnergy = station.Unknown("needs the tank volume")
+	case !e.State.HadOutlet:
+		e.Est.StoredEnergy = station.Unknown("no outlet reading yet")
+	default:
+		amb := e.Plate.AmbientPressure()
+		v := air.StoredEnergy(station.Gauge(e.State.LastOutlet).Absolute(amb), amb, e.Plate.TankVolume)
+		e.Est.StoredEnergy = station.Estimate{Value: v, Method: station.MethodPlate, Confidence: 0.8, At: end}
+	}
+}
+
+// resetEstimates sets every estimate to unknown with its first reason.
+func (e *Engine) resetEstimates() {
+	later := station.Unknown("not estimated by this version")
+	e.Est = station.Estimates{
+		LeakFlow:             station.Unknown("no quiet window and no steady draw yet"),
+		LeakConductance:      station.Unknown("no quiet window and no steady draw yet"),
+		SupplySag:            station.Unknown("the piston has not worked yet"),
+		SupplyConductance:    station.Unknown("the piston has not worked yet"),
+		VolumetricEfficiency: later,
+		StrokeUnevenness:     later,
+		Pulsation:            later,
+		SetPressure:          station.Unknown("no set pressure given or learned yet"),
+		StoredEnergy:         station.Unknown("no outlet reading yet"),
+	}
+	if e.Plate.Set > 0 {
+		e.Est.SetPressure = station.Estimate{Value: float64(e.Plate.Set), Method: station.MethodPlate, Confidence: 1}
+	}
+}

@@ -1,0 +1,190 @@
+package stroke
+
+import (
+	"strokewise/analyzer/station"
+)
+
+// deaf is how many teeth without an increment make the counter distrusted: a switch
+// that no longer follows the piston.
+const deaf = 24
+
+// Fuse makes strokes from teeth and counter increments. Where a counter is alive it
+// fixes the number and the teeth fix the times: between two increments of a cycle
+// counter at most one tooth (the stroke between them) becomes a stroke at its own time,
+// and at the increment the cycle is filled up, so the number is right within a cycle at
+// any moment. Without a counter every tooth of the channel that shows them better is a
+// stroke. Fields are exported for snapshots only.
+type Fuse struct {
+	PerCycle bool
+	Early    int64           // strokes reported before the increment that covers them
+	Teeth    int64           // teeth since the last increment
+	Counted  bool            // the counter has moved at least once
+	Seen     bool            // the counter has been read
+	LastInc  station.Instant // time of the last increment
+	Next     station.Side
+	LastAt   station.Instant
+	Interval Intervals
+}
+
+// NewFuse gives a fuse for the plate's kind of count.
+func NewFuse(p *station.Plate) Fuse {
+	return Fuse{PerCycle: p.Counts == station.CountsCycles, Next: station.SideA}
+}
+
+// CounterServes tells whether the number of strokes comes from the counter.
+func (f *Fuse) CounterServes() bool { return f.Seen && f.Teeth < deaf }
+
+// Tooth takes a tooth and calls emit for each stroke that it makes.
+func (f *Fuse) Tooth(at station.Instant, emit func(station.Stroke)) {
+	if !f.Seen {
+		f.emit(at, station.MethodTraces, emit)
+		return
+	}
+	f.Teeth++
+	switch {
+	case f.Teeth > deaf:
+		f.emit(at, station.MethodTraces, emit)
+		return
+	case f.Teeth == deaf: // the teeth held back were strokes after all
+		f.spread(at, deaf-f.Early, 0, station.MethodTraces, emit)
+		f.Early = 0
+		return
+	}
+	usual := f.Interval.Median()
+	if !f.PerCycle || f.Early > 0 || !f.Counted || at.Sub(f.LastInc) < usual/3 {
+		return
+	}
+	f.Early++
+	f.emit(at, station.MethodBoth, emit)
+}
+
+// Increment takes n increments of the counter read at time at. Strokes that no tooth
+// showed are set between the last stroke and at, but not before floor. toothed tells
+// that the traces can show strokes, which then come from both.
+func (f *Fuse) Increment(at station.Instant, n int64, toothed bool, floor station.Instant, emit func(station.Stroke)) {
+	f.Counted = true
+	wasDeaf := f.Teeth >= deaf
+	f.Teeth, f.LastInc = 0, at
+	strokes := n
+	if f.PerCycle {
+		strokes = 2 * n
+	}
+	if wasDeaf { // the strokes since then were taken from the traces
+		f.Early = 0
+		if strokes > 2 {
+			strokes = 2
+		}
+	}
+	strokes -= f.Early
+	f.Early = 0
+	method := station.MethodCounter
+	if toothed {
+		method = station.MethodBoth
+	}
+	if f.PerCycle && strokes%2 == 0 {
+		f.Next = station.SideA
+	}
+	f.spread(at, strokes, floor, method, emit)
+	if f.PerCycle {
+		f.Next = station.SideA
+	}
+}
+
+// spread emits strokes that end one usual interval apart, the last one at time at.
+func (f *Fuse) spread(at station.Instant, strokes int64, floor station.Instant, m station.Method, emit func(station.Stroke)) {
+	if floor < f.LastAt {
+		floor = f.LastAt
+	}
+	gap := f.Interval.Median()
+	if room := at.Sub(floor); strokes > 0 && (gap == 0 || gap*strokes > room) {
+		gap = room / strokes
+	}
+	for k := strokes - 1; k >= 0; k-- {
+		f.emit(at.Add(-k*gap), m, emit)
+	}
+}
+
+func (f *Fuse) emit(at station.Instant, m station.Method, emit func(station.Stroke)) {
+	if at < f.LastAt {
+		at = f.LastAt
+	}
+	if f.LastAt != 0 {
+		f.Interval.Add(at.Sub(f.LastAt))
+	}
+	f.LastAt = at
+	side := f.Next
+	if side == station.SideA {
+		f.Next = station.SideB
+	} else {
+		f.Next = station.SideA
+	}
+	emit(station.Stroke{At: at, Side: side, Method: m})
+}
+
+// Intervals keeps the last stroke intervals.
+type Intervals struct {
+	Ring [16]int64 // ns
+	N    int
+	Pos  int
+}
+
+// Add takes an interval (ns). Pauses over a minute are no stroke intervals.
+func (v *Intervals) Add(ns int64) {
+	if ns <= 0 || ns > station.Minute60 {
+		return
+	}
+	v.Ring[v.Pos] = ns
+	v.Pos = (v.Pos + 1) % len(v.Ring)
+	if v.N < len(v.Ring) {
+		v.N++
+	}
+}
+
+// Median gives the median of the kept intervals (ns), 0 if there is none.
+func (v *Intervals) Median() int64 {
+	if v.N == 0 {
+		return 0
+	}
+	s := v.sorted()
+	return s[v.N/2]
+}
+
+// Spread gives the interquartile range over the median of the kept cycle times (two
+// strokes, since the two halves of a cycle differ by design), 0 with fewer than eight.
+func (v *Intervals) Spread() float64 {
+	if v.N < 8 {
+		return 0
+	}
+	var s [16]int64
+	n := v.N / 2
+	first := v.Pos + len(v.Ring) - 2*n
+	for i := range n {
+		s[i] = v.Ring[(first+2*i)%len(v.Ring)] + v.Ring[(first+2*i+1)%len(v.Ring)]
+	}
+	sortInts(s[:n])
+	return float64(s[n*3/4]-s[n/4]) / float64(s[n/2])
+}
+
+// Quartile gives the lower quartile of the kept intervals (ns), 0 with fewer than four.
+func (v *Intervals) Quartile() int64 {
+	if v.N < 4 {
+		return 0
+	}
+	s := v.sorted()
+	return s[v.N/4]
+}
+
+func (v *Intervals) sorted() [16]int64 {
+	s := v.Ring
+	sortInts(s[:v.N])
+	return s
+}
+
+// sortInts sorts a few values by insertion.
+func sortInts(s []int64) {
+	for i := 1; i < len(s); i++ {
+		for j := i; j > 0 && s[j] < s[j-1]; j-- {
+			s[j], s[j-1] = s[j-1], s[j]
+		}
+	}
+}

@@ -1,0 +1,41 @@
+package board
+
+import "strokewise/analyzer/station"
+
+// Pipeline holds the figures of the way from message to commit, over the life of the
+// process. Maps and slices must not be changed by the reader.
+type Pipeline struct {
+	Connected  bool  // to the MQTT broker
+	Reconnects int64 // after the first connection
+	Messages   int64 // received, refused ones included
+	Samples    int64 // accepted into the log
+	Refused    map[string]int64
+	Queue      int // messages waiting for the log
+	QueueCap   int
+
+	LogEntries  int64 // appended
+	LogBytes    int64 // stored
+	LogMaxBytes int64
+	LogFull     bool
+	Behind      [station.Partitions]uint64 // log positions between the newest entry and the analyzer's
+
+	Commits       int64
+	CommitSeconds float64 // duration of the newest
+	CommitAge     float64 // s since the newest, 0: none yet
+	SnapshotAge   float64 // s since the oldest of the partitions' newest snapshots, 0: none yet
+
+	OutboxPending map[string]int64 // by receiver
+	Delivered     map[string]int64 // by receiver
+	DeliverFailed map[string]int64 // attempts, by receiver
+}
+
+// Refused is a payload that was turned away, kept for the person who must find the
+// sensor.
+type Refused struct {
+	At      station.Instant
+	Topic   string // shortened
+	Reason  string // a label of the refused counter
+	Detail  string // what was expected and what to do
+	Payload string // its beginning, quoted where it is not printable
+	Size    int    // bytes of the whole payload
+}
