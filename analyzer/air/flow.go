@@ -72,10 +72,10 @@ func NozzleMass(area, cd float64, up, down station.Absolute, t, r, kappa float64
 }
 
 // NozzleConductance gives the sonic conductance, m³/(s·Pa) at ANR, of an ideal nozzle
-// with effective area a = cd A, m²: a ChokedFactor/(rho0 sqrt(R T0)), with dry air at
-// 20 °C and 100 kPa.
+// with effective area a = cd A, m²: a ChokedFactor/(rho0 sqrt(R T0)), with the density
+// of ISO 6358.
 func NozzleConductance(a float64) float64 {
-	return a * ChokedFactor(Kappa) / (Density(P0ANR, R, T0ANR) * math.Sqrt(R*T0ANR))
+	return a * ChokedFactor(Kappa) / (RhoANR * math.Sqrt(R*T0ANR))
 }
 
 // EquivalentHole gives the diameter, m, of the round hole with discharge coefficient cd

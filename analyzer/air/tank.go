@@ -9,11 +9,11 @@ import (
 // BlowdownTau gives the time constant, s, with which a tank of volume v (m³) at
 // temperature t (K) empties through the sonic conductance c (m³/(s·Pa) at ANR):
 //
-//	tau = v/(c rho0 R sqrt(T0 t)) = v/(c p0) sqrt(T0/t)
+//	tau = v/(c rho0 R sqrt(T0 t))
 //
-// by the ideal gas law with rho0 = p0/(R T0).
+// with the density of ISO 6358.
 func BlowdownTau(v, c, t float64) float64 {
-	return v / (c * float64(P0ANR)) * math.Sqrt(T0ANR/t)
+	return v / (c * RhoANR * R * math.Sqrt(T0ANR*t))
 }
 
 // NozzleTau gives the same for an ideal nozzle of effective area a (m²) and a gas with r

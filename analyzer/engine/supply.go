@@ -109,6 +109,7 @@ func (e *Engine) learnSet() {
 		}
 		e.Supply.LearnedSet += 0.3 * (st.TopOutlet - e.Supply.LearnedSet)
 		st.TopOutlet = 0
+		e.Est.SetPressure = station.Estimate{Value: e.Supply.LearnedSet, Method: station.MethodTraces, Confidence: 0.6, At: e.Outlet.Last}
 	}
 }
 
