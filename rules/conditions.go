@@ -82,11 +82,11 @@ func (v *Evaluator) signalLost(now station.Instant, a *Arrivals) verdict {
 	c := verdict{answer: no, message: "All pressure channels are heard again."}
 	for _, ch := range [...]station.Channel{station.InletPressure, station.OutletPressure} {
 		since, text := a[ch], "last heard "
-		if since == 0 {
-			since, text = v.FirstTick, "never heard, watched since "
-		}
-		if now.Sub(since) <= limit {
+		if now.Sub(max(since, v.Watched)) <= limit {
 			continue
+		}
+		if since == 0 {
+			since, text = v.Watched, "never heard, watched since "
 		}
 		if c.answer == no {
 			c = verdict{answer: yes, message: "No data from the station's pressure sensors."}

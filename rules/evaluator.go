@@ -16,7 +16,7 @@ type memory struct {
 	Last      station.Status // the newest step
 	HaveStep  bool
 	Fall      fall
-	FirstTick station.Instant
+	Watched   station.Instant // arrival time since which silence counts
 }
 
 // Evaluator decides the alarms of one station. It is not safe for concurrent use.
@@ -58,14 +58,18 @@ type Arrivals [station.NumChannels]station.Instant
 
 // Tick takes the passing of arrival time, which alone tells of silence.
 func (v *Evaluator) Tick(now station.Instant, a *Arrivals) {
-	if v.FirstTick == 0 {
-		v.FirstTick = now
+	if v.Watched == 0 {
+		v.Watched = now
 	}
 	v.advance(index(SignalLost), now, v.signalLost(now, a))
 	if c := v.silentShutdown(now, a); c.answer == yes {
 		v.advance(index(PressureLeft), now, c)
 	}
 }
+
+// Watch says that we listen since now: what was not heard before, while we were away, is
+// no silence of the sensors.
+func (v *Evaluator) Watch(now station.Instant) { v.Watched = max(v.Watched, now) }
 
 // Acknowledge takes a person's acknowledgement and tells whether it changed anything.
 func (v *Evaluator) Acknowledge(name string, at station.Instant) bool {

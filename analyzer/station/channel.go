@@ -45,3 +45,18 @@ func ParseChannel(name string) (Channel, bool) {
 
 // ChannelNames lists the names in order, for messages.
 func ChannelNames() []string { return append([]string(nil), channelNames[:]...) }
+
+// SI converts a plain number of the channel, as payloads and recordings without a unit
+// carry it, to SI: pressures (gauge) times pressureUnit (Pa), temperatures from °C, flows
+// from L/min at ANR; counts and states as they are.
+func (c Channel) SI(v, pressureUnit float64) float64 {
+	switch {
+	case c.IsPressure():
+		return v * pressureUnit
+	case c == TankTemperature:
+		return v + 273.15
+	case c == InletFlow:
+		return v / 60e3
+	}
+	return v
+}

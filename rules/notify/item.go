@@ -1,0 +1,15 @@
+// Package notify sends alarm transitions to people's systems. It stands outside the
+// pure core: it has a clock, goroutines and network connections. What is to be sent
+// waits in an outbox, in the order in which it was concluded, until it was delivered.
+package notify
+
+import "strokewise/rules"
+
+// Item is a transition on its way to a receiver.
+type Item struct {
+	ID         int64 // of the item in the outbox
+	Receiver   string
+	Attempts   int    // failed ones so far
+	LastError  string // of the newest attempt
+	Transition rules.Transition
+}
