@@ -1,0 +1,221 @@
+// Package intake decides what comes in: it maps a message to a configured station,
+// decodes it, and turns away what cannot be true, each under a reason that is counted. A
+// few of the refused are kept for the person who must find the sensor.
+package intake
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"strokewise/analyzer/station"
+	"strokewise/collector/payload"
+	"strokewise/collector/topic"
+)
+
+// The reasons of a message that decodes but is not taken.
+const (
+	UnknownTopic        payload.Reason = "unknown-topic"
+	UnknownStation      payload.Reason = "unknown-station"
+	TooLarge            payload.Reason = "too-large"
+	TimeAhead           payload.Reason = "time-ahead"
+	TimeTooOld          payload.Reason = "time-too-old"
+	RetainedScalar      payload.Reason = "retained-scalar"
+	StaleBacklog        payload.Reason = "stale-backlog"
+	ImplausiblePressure payload.Reason = "implausible-pressure"
+	ImplausibleCount    payload.Reason = "implausible-count"
+	ImplausibleState    payload.Reason = "implausible-state"
+)
+
+// Bounds of what can be true.
+const (
+	maxAhead    = 5 * 60 * station.Second
+	lowestGauge = -110e3 // Pa: below vacuum
+	highest     = 100e6  // Pa gauge
+	largest     = 1 << 53
+)
+
+// Reasons lists every reason under which a message may be turned away.
+func Reasons() []payload.Reason {
+	return append(payload.Reasons(), UnknownTopic, UnknownStation, TooLarge, TimeAhead, TimeTooOld, RetainedScalar,
+		StaleBacklog, ImplausiblePressure, ImplausibleCount, ImplausibleState)
+}
+
+// Message is a message from a broker.
+type Message struct {
+	Topic    string
+	Payload  []byte
+	Retained bool
+	Backlog  bool // from the queue that the broker kept for us: it may be old
+	Arrival  station.Instant
+}
+
+// Route says how messages of a topic are read.
+type Route struct {
+	Pattern      *topic.Pattern
+	Format       payload.Format
+	PressureUnit float64 // Pa of one unit, 0: 1 kPa
+}
+
+// Fixed maps one topic that fits no pattern.
+type Fixed struct {
+	Fields       topic.Fields
+	Format       payload.Format
+	PressureUnit float64
+}
+
+// Options of an Intake.
+type Options struct {
+	Routes   []Route
+	Fixed    map[string]Fixed // by topic; it comes before the routes
+	Site     string           // where topics name none
+	Stations []station.Key
+	MaxAge   time.Duration // of a device time, 0: 48 h
+}
+
+// Intake is safe for concurrent use.
+type Intake struct {
+	opt      Options
+	stations map[station.Key]bool
+	maxAge   int64
+	refused  *counter
+}
+
+// New gives an intake.
+func New(opt Options) (*Intake, error) {
+	if len(opt.Routes)+len(opt.Fixed) == 0 {
+		return nil, errors.New("cannot take messages without any topic pattern: give mqtt.topics")
+	}
+	in := &Intake{opt: opt, stations: make(map[station.Key]bool), maxAge: int64(opt.MaxAge), refused: newCounter()}
+	if in.maxAge <= 0 {
+		in.maxAge = 48 * 60 * station.Minute60
+	}
+	for _, k := range opt.Stations {
+		in.stations[k] = true
+	}
+	return in, nil
+}
+
+// Filters gives the MQTT subscription filters.
+func (in *Intake) Filters() []string {
+	var out []string
+	seen := map[string]bool{}
+	add := func(f string) {
+		if !seen[f] {
+			out, seen[f] = append(out, f), true
+		}
+	}
+	for i := range in.opt.Routes {
+		add(in.opt.Routes[i].Pattern.Filter())
+	}
+	for t := range in.opt.Fixed {
+		add(t)
+	}
+	return out
+}
+
+// Accept gives the record of a message, or why it is refused; a refused message is
+// counted and kept. A message is taken or refused as a whole.
+func (in *Intake) Accept(m *Message) (station.Record, *payload.Refusal) {
+	rec, r := in.accept(m)
+	if r != nil {
+		in.refused.add(m.Topic, m.Payload, len(m.Payload), m.Arrival, r)
+	}
+	return rec, r
+}
+
+// Discarded counts a message that was turned away for its announced size before it was
+// read.
+func (in *Intake) Discarded(topicName string, size int64, at station.Instant) {
+	in.refused.add(topicName, nil, int(size), at, &payload.Refusal{Reason: TooLarge,
+		Detail: fmt.Sprintf("a packet of %d bytes was announced; send shorter blocks, or raise mqtt.max_packet", size)})
+}
+
+func (in *Intake) accept(m *Message) (station.Record, *payload.Refusal) {
+	rec := station.Record{Arrival: m.Arrival}
+	fields, format, unit, r := in.route(m.Topic)
+	if r != nil {
+		return rec, r
+	}
+	rec.Key = station.Key{Site: fields.Site, Station: fields.Station}
+	if !in.stations[rec.Key] {
+		in.refused.stranger(rec.Key)
+		return rec, &payload.Refusal{Reason: UnknownStation, Detail: fmt.Sprintf("the station %.80q is not configured: add it, or mend the topic", rec.Key.String())}
+	}
+	c := payload.Context{PressureUnit: unit, Arrival: m.Arrival}
+	if fields.Channel != "" {
+		if c.Channel, c.HasChannel = station.ParseChannel(fields.Channel); !c.HasChannel {
+			return rec, &payload.Refusal{Reason: payload.UnknownChannel, Detail: fmt.Sprintf("no channel is called %.40q", fields.Channel)}
+		}
+	}
+	rec.Blocks, r = payload.Decode(format, m.Payload, &c, nil)
+	if r != nil {
+		return rec, r
+	}
+	for i := range rec.Blocks {
+		if r := in.plausible(&rec.Blocks[i], m); r != nil {
+			return rec, r
+		}
+	}
+	return rec, nil
+}
+
+// route finds the fields and the format of a topic.
+func (in *Intake) route(name string) (topic.Fields, payload.Format, float64, *payload.Refusal) {
+	if f, ok := in.opt.Fixed[name]; ok {
+		return in.site(f.Fields), f.Format, f.PressureUnit, nil
+	}
+	for i := range in.opt.Routes {
+		r := &in.opt.Routes[i]
+		if f, ok := r.Pattern.Match(name); ok {
+			return in.site(f), r.Format, r.PressureUnit, nil
+		}
+	}
+	return topic.Fields{}, 0, 0, &payload.Refusal{Reason: UnknownTopic, Detail: "the topic fits none of the configured patterns"}
+}
+
+func (in *Intake) site(f topic.Fields) topic.Fields {
+	if f.Site == "" {
+		f.Site = in.opt.Site
+	}
+	return f
+}
+
+// plausible refuses times and values that cannot be true.
+func (in *Intake) plausible(b *station.Block, m *Message) *payload.Refusal {
+	if b.Stamp == station.StampArrival {
+		switch {
+		case m.Retained:
+			return &payload.Refusal{Reason: RetainedScalar, Detail: "a retained value without a time of its own may be of any age; publish it without the retain flag, or with its time"}
+		case m.Backlog:
+			return &payload.Refusal{Reason: StaleBacklog, Detail: "a value without a time of its own waited in the broker's queue; its time is not known. Send blocks with t0"}
+		}
+	}
+	first, last := b.At(0), b.At(b.Len()-1)
+	if last.Sub(m.Arrival) > maxAhead {
+		return &payload.Refusal{Reason: TimeAhead, Detail: fmt.Sprintf("the device's time %s is more than 5 min ahead of ours; set its clock", last)}
+	}
+	if m.Arrival.Sub(first) > in.maxAge || first <= 0 {
+		return &payload.Refusal{Reason: TimeTooOld, Detail: fmt.Sprintf("the device's time %s is older than %s; set its clock, or replay old data from a file", first, time.Duration(in.maxAge))}
+	}
+	for i, v := range b.Values {
+		if r := plausibleValue(b.Channel, v); r != nil {
+			r.Detail += fmt.Sprintf(" (%s, value %d of the block)", b.Channel, i+1)
+			return r
+		}
+	}
+	return nil
+}
+
+func plausibleValue(c station.Channel, v float64) *payload.Refusal {
+	switch {
+	case c.IsPressure() && (v < lowestGauge || v > highest):
+		return &payload.Refusal{Reason: ImplausiblePressure, Detail: fmt.Sprintf("%.6g kPa gauge is no pressure of a boost station; check the unit and the wiring", v/1e3)}
+	case c == station.Cycles && (v < 0 || v > largest || v != math.Trunc(v)):
+		return &payload.Refusal{Reason: ImplausibleCount, Detail: fmt.Sprintf("%g is no count", v)}
+	case c == station.SupplyOpen && v != 0 && v != 1:
+		return &payload.Refusal{Reason: ImplausibleState, Detail: fmt.Sprintf("%g is neither 0 (closed) nor 1 (open)", v)}
+	}
+	return nil
+}
