@@ -6,6 +6,7 @@ package samplelog
 import (
 	"context"
 	"errors"
+	"time"
 
 	"strokewise/analyzer/station"
 )
@@ -32,7 +33,18 @@ type Log interface {
 	Read(ctx context.Context, partition int, from uint64, fn func(Entry) error) error
 	// Trim removes, in all partitions, entries at or below position.
 	Trim(ctx context.Context, position uint64) error
+	// Before gives the newest position, of the whole log, that was stored before t; 0
+	// where there is none.
+	Before(ctx context.Context, t time.Time) (uint64, error)
 	// Last gives the newest position of the partition and of the whole log.
 	Last(ctx context.Context, partition int) (ofPartition, ofLog uint64, err error)
+	// Size gives what the log holds.
+	Size(ctx context.Context) (Size, error)
 	Close() error
+}
+
+// Size is what the log holds, in bytes.
+type Size struct {
+	Bytes, MaxBytes int64
+	First, Last     uint64 // positions, 0: empty
 }

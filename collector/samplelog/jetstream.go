@@ -1,0 +1,274 @@
+package samplelog
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
+
+	"strokewise/analyzer/station"
+)
+
+const (
+	streamName = "SAMPLES"
+	subjects   = "sw.v1.samples.*"
+	startWait  = 30 * time.Second
+	pullAhead  = 256
+	pullBytes  = 8 << 20 // per partition
+	codeFull   = jetstream.ErrorCode(10077)
+)
+
+// Options of a JetStream log.
+type Options struct {
+	Dir        string // the embedded server's folder, locked for this process
+	MaxBytes   int64  // the stream refuses new entries beyond it
+	SyncAlways bool   // every entry is on the disk before Append returns
+	URL        string // of an external cluster, instead of the embedded server
+	Logger     *slog.Logger
+}
+
+// JetStream is the Log on a NATS JetStream stream, embedded in the process (no port is
+// opened) or in an external cluster.
+type JetStream struct {
+	opt    Options
+	lock   *os.File
+	server *server.Server
+	conn   *nats.Conn
+	js     jetstream.JetStream
+	stream jetstream.Stream
+	lease  *lease
+}
+
+// Open opens the log and makes it where there is none. It fails with ErrLocked or
+// ErrLease where another process writes to it.
+func Open(ctx context.Context, opt Options) (*JetStream, error) {
+	if opt.Logger == nil {
+		opt.Logger = slog.New(slog.DiscardHandler)
+	}
+	j := &JetStream{opt: opt}
+	if err := j.open(ctx); err != nil {
+		return nil, errors.Join(err, j.Close())
+	}
+	return j, nil
+}
+
+func (j *JetStream) open(ctx context.Context) (err error) {
+	if j.opt.URL == "" {
+		if j.lock, err = lockDir(j.opt.Dir); err != nil {
+			return err
+		}
+		if err := j.startServer(); err != nil {
+			return err
+		}
+		j.conn, err = nats.Connect("", nats.InProcessServer(j.server), nats.MaxReconnects(-1), nats.ReconnectWait(100*time.Millisecond))
+	} else {
+		j.conn, err = nats.Connect(j.opt.URL, nats.MaxReconnects(-1), nats.Name("strokewise"))
+	}
+	if err != nil {
+		return fmt.Errorf("cannot connect to the sample log: %w", err)
+	}
+	if j.js, err = jetstream.New(j.conn); err != nil {
+		return fmt.Errorf("cannot use the sample log: %w", err)
+	}
+	if j.lease, err = takeLease(ctx, j.js, j.opt.URL == "", j.opt.Logger); err != nil {
+		return err
+	}
+	j.stream, err = j.js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{
+		Name: streamName, Subjects: []string{subjects}, Storage: jetstream.FileStorage,
+		Retention: jetstream.LimitsPolicy, Discard: jetstream.DiscardNew, MaxBytes: j.opt.MaxBytes,
+		AllowDirect: true, Description: "strokewise samples, see the project's documentation",
+	})
+	if err != nil {
+		return fmt.Errorf("cannot make the sample log's stream: %w", err)
+	}
+	return nil
+}
+
+func (j *JetStream) startServer() (err error) {
+	store := int64(1) << 62
+	j.server, err = server.NewServer(&server.Options{
+		ServerName: "strokewise", DontListen: true, NoLog: true, NoSigs: true,
+		JetStream: true, StoreDir: filepath.Join(j.opt.Dir, "stream"), JetStreamMaxMemory: 64 << 20, JetStreamMaxStore: store,
+		SyncAlways: j.opt.SyncAlways, MaxPayload: 1 << 20,
+	})
+	if err != nil {
+		return fmt.Errorf("cannot start the sample log in %q: %w", j.opt.Dir, err)
+	}
+	j.server.Start()
+	if !j.server.ReadyForConnections(startWait) {
+		return fmt.Errorf("cannot start the sample log in %q: it was not ready after %s; is the disk full or read-only?", j.opt.Dir, startWait)
+	}
+	return nil
+}
+
+func subject(partition int) string { return fmt.Sprintf("sw.v1.samples.%d", partition) }
+
+// Append implements Log.
+func (j *JetStream) Append(ctx context.Context, partition int, records []station.Record) (uint64, error) {
+	if j.lease.lost.Load() {
+		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, ErrLease)
+	}
+	data, err := Encode(records)
+	if err != nil {
+		return 0, err
+	}
+	if len(data) > MaxEntry {
+		return 0, fmt.Errorf("cannot append to partition %d: the entry has %d bytes, at most %d are allowed", partition, len(data), MaxEntry)
+	}
+	ack, err := j.js.Publish(ctx, subject(partition), data)
+	if err != nil {
+		var api *jetstream.APIError
+		if errors.As(err, &api) && api.ErrorCode == codeFull {
+			return 0, fmt.Errorf("cannot append to partition %d: %w (log.max_bytes is %d)", partition, ErrFull, j.opt.MaxBytes)
+		}
+		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, err)
+	}
+	return ack.Sequence, nil
+}
+
+// Read implements Log.
+func (j *JetStream) Read(ctx context.Context, partition int, from uint64, fn func(Entry) error) error {
+	c, err := j.stream.OrderedConsumer(ctx, jetstream.OrderedConsumerConfig{
+		FilterSubjects: []string{subject(partition)}, DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: from + 1,
+	})
+	if err != nil {
+		return readError(ctx, partition, err)
+	}
+	it, err := c.Messages(jetstream.PullMaxMessagesWithBytesLimit(pullAhead, pullBytes))
+	if err != nil {
+		return readError(ctx, partition, err)
+	}
+	defer it.Stop()
+	defer context.AfterFunc(ctx, it.Stop)()
+	for {
+		m, err := it.Next()
+		if err != nil {
+			if errors.Is(err, jetstream.ErrNoHeartbeat) {
+				continue // the iterator asks again
+			}
+			return readError(ctx, partition, err)
+		}
+		if err := entry(m, fn); err != nil {
+			return err
+		}
+	}
+}
+
+func readError(ctx context.Context, partition int, err error) error {
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	return fmt.Errorf("cannot read partition %d of the sample log: %w", partition, err)
+}
+
+func entry(m jetstream.Msg, fn func(Entry) error) error {
+	meta, err := m.Metadata()
+	if err != nil {
+		return fmt.Errorf("cannot read sample log: %w", err)
+	}
+	records, err := Decode(m.Data())
+	if err != nil {
+		return fmt.Errorf("cannot read position %d of the sample log: %w", meta.Sequence.Stream, err)
+	}
+	return fn(Entry{Position: meta.Sequence.Stream, Records: records})
+}
+
+// Trim implements Log.
+func (j *JetStream) Trim(ctx context.Context, position uint64) error {
+	if err := j.stream.Purge(ctx, jetstream.WithPurgeSequence(position+1)); err != nil {
+		return fmt.Errorf("cannot trim the sample log to position %d: %w", position, err)
+	}
+	return nil
+}
+
+// Before implements Log: a search by halves over the entries' times.
+func (j *JetStream) Before(ctx context.Context, t time.Time) (uint64, error) {
+	s, err := j.Size(ctx)
+	if err != nil || s.First == 0 {
+		return 0, err
+	}
+	low, high := s.First, s.Last+1 // the first entry not before t lies in [low, high]
+	for low < high {
+		mid := low + (high-low)/2
+		m, err := j.stream.GetMsg(ctx, mid)
+		if err != nil {
+			return 0, fmt.Errorf("cannot read position %d of the sample log: %w", mid, err)
+		}
+		if m.Time.Before(t) {
+			low = mid + 1
+		} else {
+			high = mid
+		}
+	}
+	if low == s.First {
+		return 0, nil
+	}
+	return low - 1, nil
+}
+
+// Last implements Log.
+func (j *JetStream) Last(ctx context.Context, partition int) (uint64, uint64, error) {
+	s, err := j.Size(ctx)
+	if err != nil {
+		return 0, 0, err
+	}
+	m, err := j.stream.GetLastMsgForSubject(ctx, subject(partition))
+	switch {
+	case errors.Is(err, jetstream.ErrMsgNotFound):
+		return 0, s.Last, nil
+	case err != nil:
+		return 0, 0, fmt.Errorf("cannot read the end of partition %d of the sample log: %w", partition, err)
+	}
+	return m.Sequence, s.Last, nil
+}
+
+// Size implements Log.
+func (j *JetStream) Size(ctx context.Context) (Size, error) {
+	i, err := j.stream.Info(ctx)
+	if err != nil {
+		return Size{}, fmt.Errorf("cannot read the size of the sample log: %w", err)
+	}
+	s := Size{Bytes: int64(i.State.Bytes), MaxBytes: j.opt.MaxBytes, Last: i.State.LastSeq}
+	if i.State.Msgs > 0 {
+		s.First = i.State.FirstSeq
+	}
+	return s, nil
+}
+
+// Close ends the lease, stops the embedded server and gives the folder free.
+func (j *JetStream) Close() error {
+	if j.lease != nil {
+		ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
+		j.lease.release(ctx)
+		cancel()
+		j.lease = nil
+	}
+	if j.conn != nil {
+		j.conn.Close()
+	}
+	if j.server != nil {
+		j.server.Shutdown()
+		j.server.WaitForShutdown()
+	}
+	if j.lock == nil {
+		return nil
+	}
+	f := j.lock
+	j.lock = nil
+	if err := f.Close(); err != nil {
+		return fmt.Errorf("cannot close the lock of %q: %w", j.opt.Dir, err)
+	}
+	return nil
+}
+
+var (
+	_ Log = (*JetStream)(nil)
+	_ Log = (*Memory)(nil)
+)
