@@ -3,7 +3,8 @@ package payload
 import (
 	"bytes"
 	"encoding/json"
-	"strconv"
+
+	"strokewise/collector/decimal"
 )
 
 // scanner reads JSON in place. A hand-written one takes a tenth of the time of
@@ -98,71 +99,9 @@ func (s *scanner) escaped(from int) ([]byte, bool) {
 // number reads a number by JSON's grammar.
 func (s *scanner) number() (float64, bool) {
 	s.space()
-	from := s.pos
-	p, d := s.pos, s.data
-	if p < len(d) && d[p] == '-' {
-		p++
-	}
-	whole := p
-	for p < len(d) && d[p]-'0' < 10 {
-		p++
-	}
-	if p == whole || d[whole] == '0' && p > whole+1 {
-		return 0, false
-	}
-	small, decimals := p-whole <= 12, 0
-	if p < len(d) && d[p] == '.' {
-		p++
-		f := p
-		for p < len(d) && d[p]-'0' < 10 {
-			p++
-		}
-		if decimals = p - f; decimals == 0 {
-			return 0, false
-		}
-	}
-	if p < len(d) && (d[p] == 'e' || d[p] == 'E') {
-		p++
-		if p < len(d) && (d[p] == '+' || d[p] == '-') {
-			p++
-		}
-		e := p
-		for p < len(d) && d[p]-'0' < 10 {
-			p++
-		}
-		if p == e {
-			return 0, false
-		}
-		small = false
-	}
-	s.pos = p
-	if small && p-whole <= 16 {
-		return short(d[from:p], decimals), true
-	}
-	v, err := strconv.ParseFloat(string(d[from:p]), 64)
-	return v, err == nil || v != 0 // out of range gives an infinity, which is refused later
-}
-
-var tens = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16}
-
-// short gives the value of a number of at most 15 digits without exponent: the digits as
-// an integer and the power of ten are both exact, so their quotient is rounded once, as
-// strconv rounds it.
-func short(b []byte, decimals int) float64 {
-	n, negative := int64(0), b[0] == '-'
-	for _, c := range b {
-		if c -= '0'; c < 10 {
-			n = n*10 + int64(c)
-		}
-	}
-	v := float64(n)
-	if decimals > 0 {
-		v /= tens[decimals]
-	}
-	if negative {
-		v = -v
-	}
-	return v
+	v, n, ok := decimal.Parse(s.data[s.pos:])
+	s.pos += n
+	return v, ok
 }
 
 // skip reads over one value of any kind.
