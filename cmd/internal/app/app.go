@@ -1,0 +1,242 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"os"
+	"path/filepath"
+	"time"
+
+	"strokewise/analyzer/station"
+	"strokewise/collector/batch"
+	"strokewise/collector/broker"
+	"strokewise/collector/intake"
+	"strokewise/collector/mqtt"
+	"strokewise/collector/samplelog"
+	"strokewise/dashboards/board"
+	"strokewise/dashboards/history"
+	"strokewise/rules/notify"
+)
+
+// Station is a configured station.
+type Station struct {
+	Plate    station.Plate
+	Revision string // digest of the plate
+}
+
+// Options of an App.
+type Options struct {
+	Data       string // folder
+	Stations   []Station
+	Zones      map[string]*time.Location    // by site
+	References map[string]station.Reference // by site
+
+	MaxBytes   int64
+	Keep       time.Duration
+	SyncAlways bool
+	LogURL     string
+
+	MQTT         mqtt.Options // without handler and filters
+	BrokerListen string       // of an embedded broker, "" where MQTT.Broker names one
+	Intake       intake.Options
+
+	Listen   string
+	Hosts    []string
+	Webhooks []notify.Webhook
+
+	Version string
+	Logger  *slog.Logger
+
+	// Every is how often things are done; zero values are the usual ones.
+	Every Intervals
+}
+
+// Intervals say how often the runtime does what it does.
+type Intervals struct {
+	Commit, Tick, Snapshot, Trim time.Duration
+}
+
+func (i *Intervals) fill() {
+	for _, x := range [...]struct {
+		d     *time.Duration
+		usual time.Duration
+	}{{&i.Commit, time.Second / 2}, {&i.Tick, 5 * time.Second}, {&i.Snapshot, time.Minute}, {&i.Trim, time.Minute}} {
+		if *x.d <= 0 {
+			*x.d = x.usual
+		}
+	}
+}
+
+// App is the whole runtime.
+type App struct {
+	opt     Options
+	log     *slog.Logger
+	board   *board.Board
+	broker  *broker.Broker
+	samples *samplelog.JetStream
+	store   *history.Store
+	parts   [station.Partitions]*partition
+	intake  *intake.Intake
+	batch   *batch.Batcher
+	source  *mqtt.Source
+	sender  *notify.Sender
+	taking  context.Context // while messages are taken; set before the source runs
+	web     net.Listener
+	shut    []func() // in the order of starting
+}
+
+// New opens everything that the options name: broker, log, history, address. It does not
+// take messages yet.
+func New(ctx context.Context, opt Options) (*App, error) {
+	opt.Every.fill()
+	if opt.Logger == nil {
+		opt.Logger = slog.New(slog.DiscardHandler)
+	}
+	a := &App{opt: opt, log: opt.Logger, board: board.New()}
+	if err := a.open(ctx); err != nil {
+		a.Close()
+		return nil, err
+	}
+	return a, nil
+}
+
+func (a *App) open(ctx context.Context) (err error) {
+	o := &a.opt
+	if err := os.MkdirAll(o.Data, 0o750); err != nil {
+		return fmt.Errorf("cannot make data folder: %w", err)
+	}
+	// the log comes first: its lock keeps a second instance off the whole folder
+	a.samples, err = samplelog.Open(ctx, samplelog.Options{Dir: filepath.Join(o.Data, "log"), MaxBytes: o.MaxBytes, SyncAlways: o.SyncAlways, URL: o.LogURL, Logger: a.log})
+	if err != nil {
+		return err
+	}
+	a.onClose(func() { a.warn("cannot close the sample log", a.samples.Close()) })
+	receivers := make([]string, len(o.Webhooks))
+	for i := range o.Webhooks {
+		receivers[i] = o.Webhooks[i].Name
+	}
+	a.store, err = history.Open(filepath.Join(o.Data, "history.db"), history.Options{SyncAlways: o.SyncAlways, Receivers: receivers})
+	if err != nil {
+		return err
+	}
+	a.onClose(func() { a.warn("cannot close the history", a.store.Close()) })
+	if o.BrokerListen != "" {
+		if a.broker, err = broker.Start(filepath.Join(o.Data, "broker"), o.BrokerListen); err != nil {
+			return err
+		}
+		a.onClose(a.broker.Close)
+		o.MQTT.Broker = a.broker.URL()
+	}
+	if err := a.openIntake(); err != nil {
+		return err
+	}
+	a.sender = notify.New(a.store, o.Webhooks, a.log)
+	if a.web, err = net.Listen("tcp", o.Listen); err != nil {
+		return fmt.Errorf("cannot serve pages on %s: %w", o.Listen, err)
+	}
+	a.onClose(func() { a.web.Close() })
+	return a.openPartitions(ctx)
+}
+
+func (a *App) openIntake() (err error) {
+	o := &a.opt
+	o.Intake.Stations = make([]station.Key, len(o.Stations))
+	for i := range o.Stations {
+		o.Intake.Stations[i] = o.Stations[i].Plate.Key
+	}
+	if a.intake, err = intake.New(o.Intake); err != nil {
+		return err
+	}
+	a.batch = batch.New(batch.Options{Log: a.samples, Logger: a.log})
+	m := o.MQTT
+	m.Filters, m.Logger, m.Handle = a.intake.Filters(), a.log, a.take
+	m.TooLarge = func(topic string, size int64) {
+		a.intake.Discarded(topic, size, station.InstantOf(time.Now()))
+	}
+	a.source, err = mqtt.New(m)
+	return err
+}
+
+// openPartitions loads what the history knows and checks that log and history belong
+// together.
+func (a *App) openPartitions(ctx context.Context) error {
+	positions, err := a.store.Positions(ctx)
+	if err != nil {
+		return err
+	}
+	size, err := a.samples.Size(ctx)
+	if err != nil {
+		return err
+	}
+	for n, p := range positions {
+		if p > size.Last {
+			return fmt.Errorf("cannot go on in %q: the history has worked off the sample log up to position %d of partition %d, and the log ends at %d; the log folder was replaced or restored from an older copy. Restore log and history together, or move history.db away to begin a new history",
+				a.opt.Data, p, n, size.Last)
+		}
+	}
+	c, err := a.catalog(ctx)
+	if err != nil {
+		return err
+	}
+	for n := range a.parts {
+		a.parts[n] = &partition{number: n, store: a.store, board: a.board, catalog: c, log: a.log, wake: a.sender.Wake}
+		if _, err := a.parts[n].start(ctx, positions[n]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (a *App) catalog(ctx context.Context) (*catalog, error) {
+	c := &catalog{
+		stations: make(map[station.Key]Station), zones: a.opt.Zones,
+		today: make(map[station.Key][station.NumStates]int64), alarms: make(map[station.Key][]board.Alarm),
+		day: make(map[string]station.Instant),
+	}
+	var err error
+	if c.totals, err = a.store.Totals(ctx); err != nil {
+		return nil, err
+	}
+	now := station.InstantOf(time.Now())
+	for _, s := range a.opt.Stations {
+		k := s.Plate.Key
+		c.stations[k] = s
+		c.day[k.Site] = midnight(now, a.opt.Zones[k.Site])
+		if c.today[k], err = a.store.Today(ctx, k, c.day[k.Site]); err != nil {
+			return nil, err
+		}
+	}
+	open, err := a.store.OpenAlarms(ctx)
+	if err != nil {
+		return nil, err
+	}
+	for _, t := range open {
+		c.alarms[t.Key] = append(c.alarms[t.Key], board.Alarm{Transition: t, State: t.To})
+	}
+	return c, nil
+}
+
+// Addr gives the address of the pages.
+func (a *App) Addr() string { return a.web.Addr().String() }
+
+// BrokerURL gives the broker's address.
+func (a *App) BrokerURL() string { return a.opt.MQTT.Broker }
+
+func (a *App) onClose(f func()) { a.shut = append(a.shut, f) }
+
+func (a *App) warn(what string, err error) {
+	if err != nil && !errors.Is(err, context.Canceled) && !errors.Is(err, net.ErrClosed) {
+		a.log.Warn(what, "error", err)
+	}
+}
+
+// Close closes what New opened, last first.
+func (a *App) Close() {
+	for i := len(a.shut) - 1; i >= 0; i-- {
+		a.shut[i]()
+	}
+	a.shut = nil
+}

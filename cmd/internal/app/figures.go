@@ -1,0 +1,99 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"time"
+
+	prom "github.com/prometheus/client_golang/prometheus"
+
+	"strokewise/dashboards/board"
+	"strokewise/dashboards/prometheus"
+	"strokewise/dashboards/web"
+)
+
+// handler makes the pages and /metrics.
+func (a *App) handler() http.Handler {
+	reg := prom.NewRegistry()
+	reg.MustRegister(prometheus.New(prometheus.Options{
+		Board: a.board, Pipeline: a.Pipeline, References: a.opt.References, Version: a.opt.Version,
+	}))
+	return web.New(web.Options{
+		Board: a.board, Pipeline: a.Pipeline, Refused: a.refused, Ready: a.Ready,
+		Metrics: prometheus.Handler(reg, a.board), Hosts: a.opt.Hosts, Now: time.Now, Version: a.opt.Version,
+	})
+}
+
+// Board gives the current picture of the stations.
+func (a *App) Board() *board.Board { return a.board }
+
+// Pipeline gives the figures of the way from message to commit.
+func (a *App) Pipeline() board.Pipeline {
+	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
+	defer cancel()
+	out := board.Pipeline{Refused: a.intake.Refused(), LogMaxBytes: a.opt.MaxBytes}
+	f := a.source.Figures()
+	out.Connected, out.Reconnects, out.Messages = f.Connected, f.Reconnects, f.Received
+	b := a.batch.Figures()
+	out.Samples, out.Queue, out.QueueCap, out.LogEntries, out.LogFull = b.Samples, b.Queue, b.QueueCap, b.Entries, b.Stuck
+	size, err := a.samples.Size(ctx)
+	if err == nil {
+		out.LogBytes = size.Bytes
+	}
+	now := time.Now()
+	for _, n := range a.used() {
+		s := a.parts[n].figures()
+		out.Commits += s.commits
+		out.CommitSeconds = max(out.CommitSeconds, s.commitSeconds)
+		if !s.commitAt.IsZero() {
+			if age := now.Sub(s.commitAt).Seconds(); out.CommitAge == 0 || age < out.CommitAge {
+				out.CommitAge = age
+			}
+		}
+		if !s.savedAt.IsZero() {
+			out.SnapshotAge = max(out.SnapshotAge, now.Sub(s.savedAt).Seconds())
+		}
+		if last, _, err := a.samples.Last(ctx, n); err == nil && last > s.position {
+			out.Behind[n] = last - s.position
+		}
+	}
+	if out.OutboxPending, err = a.store.OutboxPending(ctx); err != nil {
+		a.warn("cannot count the outbox", err)
+	}
+	out.Delivered, out.DeliverFailed = a.sender.Figures()
+	return out
+}
+
+// Ready tells whether messages come in and conclusions are stored; the error says what is
+// missing, a line each.
+func (a *App) Ready() error {
+	var errs []error
+	if !a.board.Ready() {
+		return errors.New("working off the sample log after the start")
+	}
+	if f := a.source.Figures(); !f.Connected {
+		errs = append(errs, fmt.Errorf("not connected to the broker %s", a.opt.MQTT.Broker))
+	} else if !f.Subscribed {
+		errs = append(errs, errors.New("the broker has not confirmed the subscription"))
+	}
+	if b := a.batch.Figures(); b.Stuck {
+		errs = append(errs, fmt.Errorf("the sample log does not take records: %s", b.LastError))
+	}
+	for _, p := range a.parts {
+		if err := p.failure(); err != nil {
+			errs = append(errs, err)
+		}
+	}
+	return errors.Join(errs...)
+}
+
+func (a *App) refused() []board.Refused {
+	kept := a.intake.Kept()
+	out := make([]board.Refused, len(kept))
+	for i, k := range kept {
+		out[i] = board.Refused(k)
+	}
+	return out
+}

@@ -1,0 +1,424 @@
+// Package app is the runtime that ties collector, analyzer, rules and dashboards
+// together. The binary and the end-to-end tests share it.
+package app
+
+import (
+	"bytes"
+	"context"
+	"encoding/gob"
+	"errors"
+	"fmt"
+	"log/slog"
+	"sort"
+	"sync"
+	"time"
+
+	"strokewise/analyzer/engine"
+	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/pipeline"
+	"strokewise/collector/samplelog"
+	"strokewise/dashboards/board"
+	"strokewise/dashboards/history"
+	"strokewise/rules"
+)
+
+// Store is what a partition needs of the history.
+type Store interface {
+	Commit(ctx context.Context, commits []history.Commit) error
+	SaveSnapshot(ctx context.Context, partition int, position uint64, schema, engine string, blob []byte) error
+	LoadSnapshot(ctx context.Context, partition int) (history.Snapshot, bool, error)
+}
+
+// catalog gives what is known of the stations from the configuration and, as of the
+// start, from the history.
+type catalog struct {
+	stations map[station.Key]Station
+	zones    map[string]*time.Location // by site
+	totals   map[station.Key]board.Totals
+	today    map[station.Key][station.NumStates]int64
+	alarms   map[station.Key][]board.Alarm
+	day      map[string]station.Instant // midnight of today, by site
+}
+
+// partition is the only writer of its stations: it reads its part of the log, runs
+// their units, commits what they conclude, and shows it on the board.
+type partition struct {
+	number  int
+	store   Store
+	board   *board.Board
+	catalog *catalog
+	log     *slog.Logger
+	wake    func() // the outbox has something new
+
+	mu        sync.Mutex
+	units     map[station.Key]*unit
+	position  uint64 // of the newest entry worked off
+	committed uint64 // of the newest commit: outputs up to here are stored already
+	ticked    station.Instant
+	dirty     bool
+	waiting   int // outputs that wait for a commit
+	failed    error
+	commits   int64
+	commitNs  int64 // duration of the last commit
+	commitAt  time.Time
+	saved     uint64 // position of the newest snapshot
+	savedAt   time.Time
+}
+
+// mostWaiting bounds the outputs between two commits, while a backlog is worked off.
+const mostWaiting = 4096
+
+// unit is a pipeline unit with its committed sums.
+type unit struct {
+	*pipeline.Unit
+	key    station.Key
+	totals board.Totals
+	today  [station.NumStates]int64
+	day    station.Instant // midnight that today counts from
+	alarms []board.Alarm
+}
+
+// start gives the position from which the log must be read: the restored snapshot's, or
+// zero, which rebuilds from what the log still holds.
+func (p *partition) start(ctx context.Context, committed uint64) (uint64, error) {
+	p.committed, p.units = committed, make(map[station.Key]*unit)
+	s, ok, err := p.store.LoadSnapshot(ctx, p.number)
+	if err != nil {
+		p.log.Warn("snapshot is not usable, rebuilding from the log", "partition", p.number, "error", err)
+	}
+	if !ok || err != nil || s.Schema != pipeline.Version || s.Engine != engine.Version || s.Position > committed {
+		return 0, nil
+	}
+	if err := p.restore(s.Blob); err != nil {
+		p.log.Warn("snapshot is not usable, rebuilding from the log", "partition", p.number, "error", err)
+		p.units = make(map[station.Key]*unit)
+		return 0, nil
+	}
+	p.position, p.saved, p.savedAt = s.Position, s.Position, time.Now()
+	return s.Position, nil
+}
+
+// entry works off one log entry.
+func (p *partition) entry(ctx context.Context, e samplelog.Entry) error {
+	full, err := p.work(e)
+	if err != nil || !full {
+		return err
+	}
+	return p.commit(ctx)
+}
+
+// work runs the entry's records and tells whether it is time to commit.
+func (p *partition) work(e samplelog.Entry) (full bool, err error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.failed != nil {
+		return false, p.failed
+	}
+	for i := range e.Records {
+		p.record(&e.Records[i])
+	}
+	p.position = e.Position
+	if p.position <= p.committed { // concluded and stored before the restart
+		for _, u := range p.units {
+			u.Discard()
+		}
+		return false, nil
+	}
+	p.dirty = true
+	for i := range e.Records {
+		if u := p.units[e.Records[i].Key]; u != nil {
+			p.waiting = max(p.waiting, len(u.Out.Minutes)+len(u.Out.Intervals))
+		}
+	}
+	return p.waiting > mostWaiting, nil
+}
+
+func (p *partition) record(r *station.Record) {
+	switch {
+	case r.Tick:
+		p.ticked = r.Arrival
+		for _, u := range p.sorted() {
+			u.Tick(r.Arrival)
+		}
+	case r.Epoch != nil:
+		p.epoch(r)
+	case r.Command != nil:
+		if u := p.units[r.Key]; u != nil {
+			u.Command(r.Command, r.Arrival)
+		}
+	default:
+		if u := p.unit(r.Key); u != nil {
+			u.Samples(r.Blocks, r.Arrival)
+		}
+	}
+}
+
+func (p *partition) epoch(r *station.Record) {
+	u := p.units[r.Key]
+	if u == nil {
+		u = p.add(r.Key, pipeline.New(r.Epoch.Plate, r.Epoch.Revision))
+	}
+	u.Epoch(r.Epoch, r.Arrival)
+}
+
+// unit gives the unit of a station, made from the configuration if the log's own word on
+// its plate has been trimmed; nil for a station that is no longer configured.
+func (p *partition) unit(k station.Key) *unit {
+	if u := p.units[k]; u != nil {
+		return u
+	}
+	s, ok := p.catalog.stations[k]
+	if !ok {
+		return nil
+	}
+	return p.add(k, pipeline.New(s.Plate, s.Revision))
+}
+
+// add takes a unit in, with the sums that the history had of it at the start.
+func (p *partition) add(k station.Key, run *pipeline.Unit) *unit {
+	c := p.catalog
+	u := &unit{Unit: run, key: k, totals: c.totals[k], today: c.today[k], day: c.day[k.Site], alarms: c.alarms[k]}
+	p.units[k] = u
+	return u
+}
+
+// sorted gives the units in the order of their keys: what one record does to several
+// stations must not depend on map order.
+func (p *partition) sorted() []*unit {
+	out := make([]*unit, 0, len(p.units))
+	for _, u := range p.units {
+		out = append(out, u)
+	}
+	sort.Slice(out, func(i, j int) bool {
+		a, b := out[i].key, out[j].key
+		return a.Site < b.Site || a.Site == b.Site && a.Station < b.Station
+	})
+	return out
+}
+
+// commit stores what was concluded up to the newest entry and shows it.
+func (p *partition) commit(ctx context.Context) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if !p.dirty || p.failed != nil {
+		return p.failed
+	}
+	c := history.Commit{Partition: p.number, Position: p.position}
+	units := p.sorted()
+	for _, u := range units {
+		o := &u.Out
+		if len(o.Minutes)+len(o.Intervals) > 0 {
+			c.Stations = append(c.Stations, history.StationMinutes{Key: u.key, Revision: engine.Revision, Minutes: o.Minutes, Intervals: o.Intervals})
+		}
+		c.Transitions = append(c.Transitions, o.Transitions...)
+	}
+	began := time.Now()
+	if err := p.store.Commit(ctx, []history.Commit{c}); err != nil {
+		return fmt.Errorf("cannot commit partition %d at position %d: %w", p.number, p.position, err)
+	}
+	p.commitAt = time.Now()
+	p.commitNs = p.commitAt.Sub(began).Nanoseconds()
+	p.committed, p.dirty, p.waiting = p.position, false, 0
+	p.commits++
+	for _, u := range units {
+		p.settle(u)
+	}
+	if len(c.Transitions) > 0 {
+		p.wake()
+	}
+	return nil
+}
+
+// settle adds what was committed to the unit's sums and shows the unit on the board.
+func (p *partition) settle(u *unit) {
+	for i := range u.Out.Minutes {
+		u.addMinute(&u.Out.Minutes[i], p.catalog.zones[u.key.Site])
+	}
+	for i := range u.Out.Transitions {
+		u.addTransition(&u.Out.Transitions[i])
+	}
+	u.Discard()
+	p.show(u)
+}
+
+// show puts the unit on the board, if its station is still configured.
+func (p *partition) show(u *unit) {
+	if _, ok := p.catalog.stations[u.key]; !ok {
+		return
+	}
+	n := u.Tally()
+	s := board.Station{
+		Plate: *u.Plate(), Status: u.Status, Totals: u.totals, Today: u.today,
+		Alarms: append([]board.Alarm(nil), u.alarms...),
+		LagNs:  u.LagNs(), OffsetNs: u.OffsetNs(), SilentSince: u.SilentSince(p.ticked, rules.SilenceNs),
+		Late: n.Late, Duplicate: n.Duplicate, ClockSteps: n.ClockSteps, Gaps: n.Gaps,
+	}
+	if !u.Stepped {
+		s.Status = station.Status{StateReason: "no samples yet", Inlet: station.Unknown("no samples yet"),
+			Outlet: station.Unknown("no samples yet"), StrokeRate: station.Unknown("no samples yet")}
+	}
+	p.board.Put(s)
+}
+
+func (u *unit) addMinute(m *station.Minute, zone *time.Location) {
+	u.totals.Strokes += m.Strokes
+	u.totals.Inlet += m.Inlet
+	u.totals.Exhaust += m.Exhaust
+	u.totals.Delivered += m.Delivered
+	if day := midnight(m.Start, zone); day != u.day {
+		u.day, u.today = day, [station.NumStates]int64{}
+	}
+	for s, ns := range m.StateNs {
+		u.totals.StateNs[s] += ns
+		u.today[s] += ns
+	}
+}
+
+// midnight gives the start of the day of t in the site's zone.
+func midnight(t station.Instant, zone *time.Location) station.Instant {
+	if zone == nil {
+		zone = time.UTC
+	}
+	y, m, d := t.Time().In(zone).Date()
+	return station.InstantOf(time.Date(y, m, d, 0, 0, 0, 0, zone))
+}
+
+func (u *unit) addTransition(t *rules.Transition) {
+	kept := u.alarms[:0:0]
+	for _, a := range u.alarms {
+		if a.Transition.Alarm != t.Alarm {
+			kept = append(kept, a)
+		}
+	}
+	if t.To != rules.Normal {
+		kept = append(kept, board.Alarm{Transition: *t, State: t.To})
+	}
+	u.alarms = kept
+}
+
+// snapshot stores the state of all units at the committed position.
+func (p *partition) snapshot(ctx context.Context) error {
+	blob, position, err := p.freeze()
+	if err != nil || blob == nil {
+		return err
+	}
+	if err := p.store.SaveSnapshot(ctx, p.number, position, pipeline.Version, engine.Version, blob); err != nil {
+		return err
+	}
+	p.mu.Lock()
+	p.saved, p.savedAt = position, time.Now()
+	p.mu.Unlock()
+	return nil
+}
+
+// freeze gives the state of all units, nil while there is something to commit first.
+func (p *partition) freeze() ([]byte, uint64, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.dirty || p.failed != nil || p.position == 0 {
+		return nil, 0, p.failed
+	}
+	blob, err := p.save()
+	return blob, p.position, err
+}
+
+func (p *partition) save() ([]byte, error) {
+	var buf bytes.Buffer
+	units := p.sorted()
+	if err := gob.NewEncoder(&buf).Encode(struct {
+		N      int
+		Ticked station.Instant
+	}{len(units), p.ticked}); err != nil {
+		return nil, fmt.Errorf("cannot write snapshot of partition %d: %w", p.number, err)
+	}
+	for _, u := range units {
+		if err := u.Save(&buf); err != nil {
+			return nil, err
+		}
+	}
+	return buf.Bytes(), nil
+}
+
+func (p *partition) restore(blob []byte) error {
+	r := bytes.NewReader(blob)
+	var h struct {
+		N      int
+		Ticked station.Instant
+	}
+	if err := gob.NewDecoder(r).Decode(&h); err != nil {
+		return fmt.Errorf("cannot read snapshot of partition %d: %w", p.number, err)
+	}
+	p.ticked = h.Ticked
+	for range h.N {
+		u, err := pipeline.Restore(r)
+		if err != nil {
+			return err
+		}
+		p.add(u.Plate().Key, u)
+	}
+	return nil
+}
+
+// reached tells whether the partition has worked off the log up to position.
+func (p *partition) reached(position uint64) bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.position >= position
+}
+
+// fail stops the partition with an error that readiness shows.
+func (p *partition) fail(err error) {
+	if err == nil || errors.Is(err, context.Canceled) {
+		return
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.failed == nil {
+		p.failed = err
+		p.log.Error("partition stopped", "partition", p.number, "error", err)
+	}
+}
+
+// failure gives the error that stopped the partition.
+func (p *partition) failure() error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.failed
+}
+
+// at gives the position of the newest entry worked off.
+func (p *partition) at() uint64 {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.position
+}
+
+// restorable gives the position of the newest snapshot: the log is needed from there on.
+func (p *partition) restorable() uint64 {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.saved
+}
+
+// showAll puts all units on the board.
+func (p *partition) showAll() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, u := range p.units {
+		p.show(u)
+	}
+}
+
+// partFigures are a partition's own.
+type partFigures struct {
+	position          uint64
+	commits           int64
+	commitSeconds     float64
+	commitAt, savedAt time.Time
+}
+
+func (p *partition) figures() partFigures {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return partFigures{p.position, p.commits, float64(p.commitNs) * 1e-9, p.commitAt, p.savedAt}
+}

@@ -1,0 +1,297 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"sync"
+	"time"
+
+	"strokewise/analyzer/station"
+	"strokewise/collector/intake"
+	"strokewise/collector/mqtt"
+	"strokewise/collector/samplelog"
+)
+
+const (
+	readAgain   = time.Second // after a reading error
+	closeWithin = 10 * time.Second
+)
+
+// group runs goroutines until their context ends.
+type group struct {
+	ctx    context.Context
+	cancel context.CancelFunc
+	wg     sync.WaitGroup
+}
+
+func newGroup(ctx context.Context) *group {
+	g := &group{}
+	g.ctx, g.cancel = context.WithCancel(ctx)
+	return g
+}
+
+func (g *group) run(f func(ctx context.Context)) { g.wg.Go(func() { f(g.ctx) }) }
+
+func (g *group) stop() {
+	g.cancel()
+	g.wg.Wait()
+}
+
+// Run works until ctx ends, then stops in order: no new messages, what was received to
+// the log, what was read to the history, a last snapshot.
+func (a *App) Run(ctx context.Context) error {
+	serve, work := newGroup(context.WithoutCancel(ctx)), newGroup(context.WithoutCancel(ctx))
+	take := newGroup(ctx)
+	defer serve.stop()
+	defer work.stop()
+	defer take.stop()
+	if err := a.serve(serve); err != nil {
+		return err
+	}
+	if err := a.catchUp(ctx, work); err != nil {
+		return err
+	}
+	serve.run(func(ctx context.Context) { a.warn("sending notifications ended", a.sender.Run(ctx)) })
+	a.sender.Wake()
+	a.takeMessages(take)
+	a.log.Info("ready", "address", "http://"+a.Addr(), "broker", a.opt.MQTT.Broker, "stations", len(a.opt.Stations))
+	<-ctx.Done()
+	take.stop()
+	a.settleAll()
+	work.stop()
+	a.saveAll()
+	return ctx.Err()
+}
+
+// serve starts the pages; they answer 503 until the partitions have caught up.
+func (a *App) serve(g *group) error {
+	srv := &http.Server{
+		Handler: a.handler(), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 30 * time.Second,
+		WriteTimeout: time.Minute, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 64 << 10,
+	}
+	g.run(func(context.Context) {
+		if err := srv.Serve(a.web); !errors.Is(err, http.ErrServerClosed) {
+			a.warn("serving pages ended", err)
+		}
+	})
+	g.run(func(ctx context.Context) {
+		<-ctx.Done()
+		c, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
+		defer cancel()
+		if srv.Shutdown(c) != nil {
+			srv.Close()
+		}
+	})
+	return nil
+}
+
+// catchUp starts the partitions, and returns once they have worked off what the log held.
+func (a *App) catchUp(ctx context.Context, g *group) error {
+	for _, p := range a.parts {
+		g.run(func(ctx context.Context) { a.read(ctx, p) })
+	}
+	g.run(a.commitLoop)
+	if err := a.epochs(ctx); err != nil {
+		return err
+	}
+	for n, p := range a.parts {
+		last, _, err := a.samples.Last(ctx, n)
+		if err != nil {
+			return err
+		}
+		for !p.reached(last) {
+			if err := p.failure(); err != nil {
+				return err
+			}
+			select {
+			case <-ctx.Done():
+				return ctx.Err()
+			case <-time.After(10 * time.Millisecond):
+			}
+		}
+		if err := p.commit(ctx); err != nil {
+			return err
+		}
+		p.showAll()
+	}
+	a.board.SetReady(true)
+	for n, p := range a.parts {
+		g.run(func(ctx context.Context) { a.snapshotLoop(ctx, n, p) })
+	}
+	g.run(a.tickLoop)
+	g.run(a.trimLoop)
+	return nil
+}
+
+// epochs appends the plate data in force to the log, which also says that we listen from
+// now on.
+func (a *App) epochs(ctx context.Context) error {
+	var parts [station.Partitions][]station.Record
+	now := station.InstantOf(time.Now())
+	for _, s := range a.opt.Stations {
+		n := s.Plate.Key.Partition()
+		parts[n] = append(parts[n], station.Record{Key: s.Plate.Key, Arrival: now, Epoch: &station.Epoch{Revision: s.Revision, Plate: s.Plate}})
+	}
+	for n, records := range parts {
+		for len(records) > 0 {
+			k := min(len(records), 500)
+			if _, err := a.samples.Append(ctx, n, records[:k]); err != nil {
+				if errors.Is(err, samplelog.ErrFull) {
+					a.log.Error("the sample log is full at the start: plate data of this configuration take effect when there is room", "error", err)
+					return nil
+				}
+				return err
+			}
+			records = records[k:]
+		}
+	}
+	return nil
+}
+
+// read works off a partition's part of the log, for good.
+func (a *App) read(ctx context.Context, p *partition) {
+	for ctx.Err() == nil {
+		err := a.samples.Read(ctx, p.number, p.at(), func(e samplelog.Entry) error { return p.entry(ctx, e) })
+		if ctx.Err() != nil || p.failure() != nil {
+			return
+		}
+		a.warn("reading the sample log ended, trying again", err)
+		pause(ctx, readAgain)
+	}
+}
+
+func pause(ctx context.Context, d time.Duration) {
+	select {
+	case <-ctx.Done():
+	case <-time.After(d):
+	}
+}
+
+// every calls f at intervals until ctx ends.
+func every(ctx context.Context, d time.Duration, f func()) {
+	t := time.NewTicker(d)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-t.C:
+			f()
+		}
+	}
+}
+
+func (a *App) commitLoop(ctx context.Context) {
+	every(ctx, a.opt.Every.Commit, func() { a.settle(ctx) })
+}
+
+// settle commits every partition. One that cannot is tried again next time; nothing is
+// lost meanwhile.
+func (a *App) settle(ctx context.Context) {
+	for _, p := range a.parts {
+		a.warn("cannot commit, trying again", p.commit(ctx))
+	}
+}
+
+// settleAll lets the partitions work off what the log holds, and commits it.
+func (a *App) settleAll() {
+	ctx, cancel := context.WithTimeout(context.Background(), closeWithin)
+	defer cancel()
+	for n, p := range a.parts {
+		last, _, err := a.samples.Last(ctx, n)
+		for err == nil && ctx.Err() == nil && p.failure() == nil && !p.reached(last) {
+			pause(ctx, 5*time.Millisecond)
+		}
+	}
+	a.settle(ctx)
+}
+
+func (a *App) saveAll() {
+	ctx, cancel := context.WithTimeout(context.Background(), closeWithin)
+	defer cancel()
+	for _, p := range a.parts {
+		a.warn("cannot store snapshot", p.snapshot(ctx))
+	}
+}
+
+// snapshotLoop stores a partition's snapshot at intervals, staggered over the partitions.
+func (a *App) snapshotLoop(ctx context.Context, n int, p *partition) {
+	pause(ctx, a.opt.Every.Snapshot*time.Duration(n+1)/station.Partitions)
+	save := func() {
+		if err := p.commit(ctx); err == nil {
+			a.warn("cannot store snapshot", p.snapshot(ctx))
+		}
+	}
+	if ctx.Err() == nil {
+		save()
+	}
+	every(ctx, a.opt.Every.Snapshot, save)
+}
+
+// tickLoop appends the passing of time to the partitions that have stations.
+func (a *App) tickLoop(ctx context.Context) {
+	used := a.used()
+	every(ctx, a.opt.Every.Tick, func() {
+		now := station.InstantOf(time.Now())
+		for _, n := range used {
+			if _, err := a.samples.Append(ctx, n, []station.Record{{Arrival: now, Tick: true}}); err != nil && !errors.Is(err, samplelog.ErrFull) {
+				a.warn("cannot append a tick", err)
+			}
+		}
+	})
+}
+
+// used lists the partitions that have stations.
+func (a *App) used() []int {
+	var has [station.Partitions]bool
+	for _, s := range a.opt.Stations {
+		has[s.Plate.Key.Partition()] = true
+	}
+	var out []int
+	for n, ok := range has {
+		if ok {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// trimLoop removes from the log what nobody needs any more: what is older than the time
+// to keep, and below every snapshot.
+func (a *App) trimLoop(ctx context.Context) {
+	every(ctx, a.opt.Every.Trim, func() {
+		to, err := a.samples.Before(ctx, time.Now().Add(-a.opt.Keep))
+		if err != nil {
+			a.warn("cannot find what to trim", err)
+			return
+		}
+		for _, n := range a.used() {
+			to = min(to, a.parts[n].restorable())
+		}
+		if to > 0 {
+			a.warn("cannot trim the sample log", a.samples.Trim(ctx, to))
+		}
+	})
+}
+
+// takeMessages connects to the broker.
+func (a *App) takeMessages(g *group) {
+	a.taking = g.ctx
+	g.run(func(ctx context.Context) { a.warn("appending ended", a.batch.Run(ctx)) })
+	g.run(func(ctx context.Context) { a.warn("receiving ended", a.source.Run(ctx)) })
+}
+
+// take hands one message on. A refused one is acknowledged too, in its turn: it would
+// come again for ever.
+func (a *App) take(m *mqtt.Message) {
+	ctx := a.taking
+	rec, refusal := a.intake.Accept(&intake.Message{
+		Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Backlog: m.Backlog, Arrival: station.InstantOf(m.Arrival),
+	})
+	if refusal != nil {
+		_ = a.batch.Pass(ctx, m.Ack) // fails only at the end, unacknowledged
+		return
+	}
+	_ = a.batch.Add(ctx, rec, m.Ack)
+}

@@ -1,0 +1,188 @@
+// Package pipeline joins analyzer and rules for one station: what a live run, a replay
+// and a restored run share, so that they give the same results.
+package pipeline
+
+import (
+	"bytes"
+	"encoding/gob"
+	"fmt"
+	"io"
+
+	"strokewise/analyzer/engine"
+	"strokewise/analyzer/station"
+	"strokewise/rules"
+)
+
+// Output gathers what a unit concluded since it was last taken.
+type Output struct {
+	Minutes     []station.Minute
+	Intervals   []station.Interval
+	Strokes     []station.Stroke // only with KeepStrokes
+	Transitions []rules.Transition
+}
+
+// Unit is one station's engine and alarms. It is not safe for concurrent use.
+type Unit struct {
+	KeepStrokes bool
+	Out         Output
+	Status      station.Status // the newest step, for live views
+	Stepped     bool           // Status has been set
+
+	engine   *engine.Engine
+	rules    *rules.Evaluator
+	arrivals rules.Arrivals
+	revision string
+	newest   station.Instant // arrival of the newest samples
+	offset   int64           // arrival minus device time of the newest sample, ns
+}
+
+// New gives the unit of a station seen for the first time.
+func New(plate station.Plate, revision string) *Unit {
+	u := &Unit{revision: revision}
+	u.engine = engine.New(plate, u)
+	u.rules = rules.NewEvaluator(u.engine.CurrentPlate(), u.transition)
+	return u
+}
+
+// Stroke implements engine.Observer.
+func (u *Unit) Stroke(s station.Stroke) {
+	if u.KeepStrokes {
+		u.Out.Strokes = append(u.Out.Strokes, s)
+	}
+}
+
+// Interval implements engine.Observer.
+func (u *Unit) Interval(i station.Interval) { u.Out.Intervals = append(u.Out.Intervals, i) }
+
+// Minute implements engine.Observer.
+func (u *Unit) Minute(m *station.Minute) { u.Out.Minutes = append(u.Out.Minutes, *m) }
+
+// Step implements engine.Observer.
+func (u *Unit) Step(s *station.Status) {
+	u.Status, u.Stepped = *s, true
+	u.rules.Step(s)
+}
+
+func (u *Unit) transition(t *rules.Transition) { u.Out.Transitions = append(u.Out.Transitions, *t) }
+
+// Plate gives the plate in force.
+func (u *Unit) Plate() *station.Plate { return u.engine.CurrentPlate() }
+
+// Tally gives what the engine turned away or noticed.
+func (u *Unit) Tally() engine.Counts { return u.engine.Tally() }
+
+// LagNs gives the arrival time of the newest samples less the watermark.
+func (u *Unit) LagNs() int64 {
+	if u.newest == 0 {
+		return 0
+	}
+	return u.newest.Sub(u.engine.Watermark())
+}
+
+// OffsetNs gives arrival less device time of the newest sample.
+func (u *Unit) OffsetNs() int64 { return u.offset }
+
+// SilentSince gives the arrival time of the newest samples if more than limit ns have
+// passed since, zero otherwise.
+func (u *Unit) SilentSince(now station.Instant, limit int64) station.Instant {
+	if u.newest != 0 && now.Sub(u.newest) > limit {
+		return u.newest
+	}
+	return 0
+}
+
+// Samples takes blocks that arrived together.
+func (u *Unit) Samples(blocks []station.Block, arrival station.Instant) {
+	for i := range blocks {
+		b := &blocks[i]
+		n := b.Len()
+		if n == 0 || b.Channel >= station.NumChannels {
+			continue
+		}
+		u.arrivals[b.Channel] = max(u.arrivals[b.Channel], arrival)
+		u.newest = max(u.newest, arrival)
+		u.offset = arrival.Sub(b.At(n - 1))
+		u.engine.Push(b, arrival)
+	}
+	u.engine.Advance()
+}
+
+// Epoch puts plate data in force from here on. It arrives whenever the collector starts,
+// so silence counts from it at the earliest.
+func (u *Unit) Epoch(e *station.Epoch, arrival station.Instant) {
+	u.rules.Watch(arrival)
+	if e.Revision == u.revision {
+		return
+	}
+	u.revision = e.Revision
+	u.engine.SetPlate(e.Plate)
+}
+
+// Tick takes the passing of arrival time.
+func (u *Unit) Tick(now station.Instant) { u.rules.Tick(now, &u.arrivals) }
+
+// Command takes a person's word.
+func (u *Unit) Command(c *station.Command, at station.Instant) {
+	if c.Kind == "acknowledge" {
+		u.rules.Acknowledge(c.Alarm, at)
+	}
+}
+
+// Flush ends a trace: everything pending is processed and the last minute closed.
+func (u *Unit) Flush() { u.engine.Flush() }
+
+// Take gives what was concluded since the last call and starts afresh.
+func (u *Unit) Take() Output {
+	o := u.Out
+	u.Out = Output{}
+	return o
+}
+
+// Discard forgets what was concluded since the last call, keeping the memory.
+func (u *Unit) Discard() {
+	o := &u.Out
+	o.Minutes, o.Intervals, o.Strokes, o.Transitions = o.Minutes[:0], o.Intervals[:0], o.Strokes[:0], o.Transitions[:0]
+}
+
+// Version names the layout and arithmetic of snapshots; another one is not restored.
+const Version = "1/" + engine.Schema + "/" + engine.Version + "/" + rules.Schema
+
+// head is the part of a snapshot that belongs to the unit itself.
+type head struct {
+	Revision string
+	Arrivals rules.Arrivals
+	Newest   station.Instant
+	Offset   int64
+	Status   station.Status
+	Stepped  bool
+}
+
+// Save writes the unit's state. What is in Out is not part of it.
+func (u *Unit) Save(w io.Writer) error {
+	h := head{u.revision, u.arrivals, u.newest, u.offset, u.Status, u.Stepped}
+	if err := gob.NewEncoder(w).Encode(&h); err != nil {
+		return fmt.Errorf("cannot write snapshot of %s: %w", u.engine.Key(), err)
+	}
+	if err := u.engine.Save(w); err != nil {
+		return err
+	}
+	return u.rules.Save(w)
+}
+
+// Restore gives the unit that Save wrote.
+func Restore(r *bytes.Reader) (*Unit, error) {
+	u := &Unit{}
+	var h head
+	if err := gob.NewDecoder(r).Decode(&h); err != nil {
+		return nil, fmt.Errorf("cannot read snapshot: %w", err)
+	}
+	u.revision, u.arrivals, u.newest, u.offset = h.Revision, h.Arrivals, h.Newest, h.Offset
+	u.Status, u.Stepped = h.Status, h.Stepped
+	e, err := engine.Restore(r, u)
+	if err != nil {
+		return nil, err
+	}
+	u.engine = e
+	u.rules, err = rules.Restore(r, e.CurrentPlate(), u.transition)
+	return u, err
+}

@@ -1,0 +1,290 @@
+// Package report turns what a replay concluded into the JSON object and the table that
+// people and other programs read.
+package report
+
+import (
+	"math"
+
+	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/pipeline"
+	"strokewise/rules"
+)
+
+// Report is the JSON object of a replay. Litres are at Reference, pressures gauge.
+type Report struct {
+	Schema    int                 `json:"schema"`
+	Site      string              `json:"site"`
+	Station   string              `json:"station"`
+	From      string              `json:"from"`
+	To        string              `json:"to"`
+	Reference string              `json:"reference"`
+	Totals    Totals              `json:"totals"`
+	Estimates map[string]Estimate `json:"estimates"`
+	Minutes   []Minute            `json:"minutes"`
+	States    []State             `json:"states"`
+	Strokes   []Stroke            `json:"strokes,omitempty"`
+	Alarms    []Alarm             `json:"alarms,omitempty"`
+	Refused   map[string]int64    `json:"refused,omitempty"`
+}
+
+// Totals are sums over the whole trace. Unknown figures are null and have an entry in
+// Reason.
+type Totals struct {
+	Strokes       *int64            `json:"strokes"`
+	Cycles        *float64          `json:"cycles"`
+	Duty          *float64          `json:"duty"`
+	Stroking      float64           `json:"stroking_s"`
+	Holding       float64           `json:"holding_s"`
+	Starved       float64           `json:"starved_s"`
+	Charging      float64           `json:"charging_s"`
+	Off           float64           `json:"off_s"`
+	Venting       float64           `json:"venting_s"`
+	Residual      float64           `json:"residual_s"`
+	Blind         float64           `json:"blind_s"`
+	Inlet         *float64          `json:"inlet_air_l"`
+	Exhaust       *float64          `json:"exhaust_air_l"`
+	Delivered     *float64          `json:"delivered_air_l"`
+	InletBand     *[2]float64       `json:"inlet_air_l_band"`
+	DeliveredBand *[2]float64       `json:"delivered_air_l_band"`
+	Reason        map[string]string `json:"reason,omitempty"`
+}
+
+// Estimate is one slow figure; a null Value has a Reason.
+type Estimate struct {
+	Value      *float64    `json:"value"`
+	B          *float64    `json:"b,omitempty"` // critical ratio assumed, of a conductance
+	Band       *[2]float64 `json:"band,omitempty"`
+	Method     string      `json:"method,omitempty"`
+	Confidence *float64    `json:"confidence,omitempty"`
+	At         string      `json:"at,omitempty"`
+	Reason     string      `json:"reason,omitempty"`
+}
+
+// Minute is one UTC minute, half-open.
+type Minute struct {
+	Minute    string   `json:"minute"`
+	Covered   float64  `json:"covered_s"`
+	Strokes   *int64   `json:"strokes"`
+	Method    string   `json:"method"`
+	Duty      *float64 `json:"duty"`
+	Inlet     *float64 `json:"inlet_air_l"`
+	Exhaust   *float64 `json:"exhaust_air_l"`
+	Delivered *float64 `json:"delivered_air_l"`
+	Holding   float64  `json:"holding_s"`
+	Starved   float64  `json:"starved_s"`
+	InletKPa  *float64 `json:"inlet_pressure_kpa"`
+	OutletKPa *float64 `json:"outlet_pressure_kpa"`
+	Leak      *float64 `json:"leak_flow_l_min"`
+	Reason    string   `json:"reason,omitempty"`
+}
+
+// State is one interval.
+type State struct {
+	State string `json:"state"`
+	From  string `json:"from"`
+	To    string `json:"to"`
+}
+
+// Stroke is one stroke; At is its end.
+type Stroke struct {
+	At   string `json:"at"`
+	Side string `json:"side,omitempty"`
+}
+
+// Alarm is one occurrence of an alarm.
+type Alarm struct {
+	Alarm    string         `json:"alarm"`
+	Priority string         `json:"priority"`
+	Raised   string         `json:"raised"`
+	Cleared  *string        `json:"cleared"`
+	Message  string         `json:"message"`
+	Caution  string         `json:"caution,omitempty"`
+	Evidence map[string]any `json:"evidence"`
+}
+
+// Build makes the report of one station's replay from its plate, what was concluded,
+// and the last estimates.
+func Build(plate *station.Plate, o *pipeline.Output, est *station.Estimates, ref station.Reference) *Report {
+	r := &Report{Schema: 1, Site: plate.Key.Site, Station: plate.Key.Station, Reference: ref.String()}
+	litre := ref.PerANR()
+	r.Totals = totals(o.Minutes, litre)
+	r.Minutes = minutes(o.Minutes, litre)
+	r.Estimates = estimates(est, litre)
+	for _, i := range o.Intervals {
+		r.States = append(r.States, State{i.State.String(), i.From.String(), i.To.String()})
+	}
+	if n := len(o.Intervals); n > 0 {
+		r.From, r.To = o.Intervals[0].From.String(), o.Intervals[n-1].To.String()
+	}
+	for _, s := range o.Strokes {
+		r.Strokes = append(r.Strokes, Stroke{s.At.String(), s.Side.String()})
+	}
+	r.Alarms = alarms(o.Transitions)
+	return r
+}
+
+func totals(ms []station.Minute, litre float64) Totals {
+	var ns [station.NumStates]int64
+	var t sums
+	for i := range ms {
+		t.add(&ms[i])
+		for s := range ns {
+			ns[s] += ms[i].StateNs[s]
+		}
+	}
+	sec := func(s station.State) float64 { return float64(ns[s]) / 1e9 }
+	out := Totals{
+		Stroking: sec(station.Stroking), Holding: sec(station.Holding), Starved: sec(station.Starved),
+		Charging: sec(station.Charging), Off: sec(station.Off), Venting: sec(station.Venting),
+		Residual: sec(station.Residual), Blind: sec(station.Blind), Reason: map[string]string{},
+	}
+	if d, ok := station.Duty(ns); ok {
+		out.Duty = &d
+	} else {
+		out.Reason["duty"] = "the inlet was never fed"
+	}
+	if t.strokesWhy == "" {
+		c := float64(t.strokes) / 2
+		out.Strokes, out.Cycles = &t.strokes, &c
+	} else {
+		out.Reason["strokes"] = t.strokesWhy
+	}
+	if t.airWhy == "" {
+		out.Inlet, out.Exhaust, out.Delivered = scaled(t.inlet, litre), scaled(t.exhaust, litre), scaled(t.delivered, litre)
+		out.InletBand = &[2]float64{t.inLow.Litres() * litre, t.inHigh.Litres() * litre}
+		out.DeliveredBand = &[2]float64{t.delLow.Litres() * litre, t.delHigh.Litres() * litre}
+	} else {
+		out.Reason["air"] = t.airWhy
+	}
+	return out
+}
+
+// sums adds minutes; one minute with unknown strokes or air makes the sum unknown.
+type sums struct {
+	strokes                   int64
+	inlet, exhaust, delivered station.Microlitres
+	inLow, inHigh             station.Microlitres
+	delLow, delHigh           station.Microlitres
+	strokesWhy, airWhy        string
+}
+
+func (t *sums) add(m *station.Minute) {
+	t.strokes += m.Strokes
+	t.inlet, t.exhaust, t.delivered = t.inlet+m.Inlet, t.exhaust+m.Exhaust, t.delivered+m.Delivered
+	t.inLow, t.inHigh = t.inLow+m.InletLow, t.inHigh+m.InletHigh
+	t.delLow, t.delHigh = t.delLow+m.DeliveredLow, t.delHigh+m.DeliveredHigh
+	if m.StrokeMethod == station.MethodNone && t.strokesWhy == "" {
+		t.strokesWhy = m.AirReason
+	}
+	if m.AirReason != "" && t.airWhy == "" {
+		t.airWhy = m.AirReason
+	}
+}
+
+func scaled(v station.Microlitres, litre float64) *float64 {
+	x := v.Litres() * litre
+	return &x
+}
+
+func known(x float64) *float64 {
+	if math.IsNaN(x) {
+		return nil
+	}
+	return &x
+}
+
+func minutes(ms []station.Minute, litre float64) []Minute {
+	out := make([]Minute, 0, len(ms))
+	for i := range ms {
+		m := &ms[i]
+		r := Minute{
+			Minute: m.Start.String(), Covered: float64(m.Covered) / 1e9, Method: m.StrokeMethod.String(),
+			Holding: float64(m.StateNs[station.Holding]) / 1e9, Starved: float64(m.StateNs[station.Starved]) / 1e9,
+			InletKPa: known(m.InletMean.KPa()), OutletKPa: known(m.OutletMean.KPa()), Reason: m.AirReason,
+		}
+		if d, ok := station.Duty(m.StateNs); ok {
+			r.Duty = &d
+		}
+		if m.StrokeMethod != station.MethodNone {
+			n := m.Strokes
+			r.Strokes = &n
+		}
+		if m.AirReason == "" {
+			r.Inlet, r.Exhaust, r.Delivered = scaled(m.Inlet, litre), scaled(m.Exhaust, litre), scaled(m.Delivered, litre)
+		}
+		if m.Leak.Known() {
+			x := m.Leak.Value * 60e3 * litre
+			r.Leak = &x
+		}
+		out = append(out, r)
+	}
+	return out
+}
+
+// assumedB is the critical pressure ratio with which a conductance is stated.
+var assumedB = 0.3
+
+func estimates(e *station.Estimates, litre float64) map[string]Estimate {
+	perBar := 1e3 * 1e5 // m³/(s·Pa) to L/(s·bar)
+	supply := estimate(&e.SupplyConductance, perBar*math.Sqrt(1-assumedB))
+	supply.B = &assumedB
+	return map[string]Estimate{
+		"leak_flow_l_min":             estimate(&e.LeakFlow, 60e3*litre),
+		"leak_conductance_l_s_bar":    estimate(&e.LeakConductance, perBar),
+		"supply_conductance_l_s_bar":  supply,
+		"supply_sag_ratio":            estimate(&e.SupplySag, 1),
+		"volumetric_efficiency_ratio": estimate(&e.VolumetricEfficiency, 1),
+		"stroke_unevenness_ratio":     estimate(&e.StrokeUnevenness, 1),
+		"pulsation_ratio":             estimate(&e.Pulsation, 1),
+		"set_pressure_kpa":            estimate(&e.SetPressure, 1e-3),
+		"stored_energy_j":             estimate(&e.StoredEnergy, 1),
+	}
+}
+
+func estimate(e *station.Estimate, factor float64) Estimate {
+	if !e.Known() {
+		return Estimate{Reason: e.Reason}
+	}
+	v, c := e.Value*factor, e.Confidence
+	out := Estimate{Value: &v, Method: e.Method.String(), Confidence: &c}
+	if e.At != 0 {
+		out.At = e.At.String()
+	}
+	if e.Low != 0 || e.High != 0 {
+		out.Band = &[2]float64{e.Low * factor, e.High * factor}
+	}
+	return out
+}
+
+// alarms pairs raising and clearing transitions.
+func alarms(ts []rules.Transition) []Alarm {
+	var out []Alarm
+	open := map[string]int{}
+	for i := range ts {
+		t := &ts[i]
+		if t.To == rules.Unacknowledged {
+			open[t.Alarm] = len(out)
+			out = append(out, Alarm{Alarm: t.Alarm, Priority: t.Priority.String(), Raised: t.At.String(),
+				Message: t.Message, Caution: t.Caution, Evidence: evidence(t.Evidence)})
+			continue
+		}
+		if k, ok := open[t.Alarm]; ok && t.From.Active() && !t.To.Active() {
+			at := t.At.String()
+			out[k].Cleared = &at
+			delete(open, t.Alarm)
+		}
+	}
+	return out
+}
+
+func evidence(es []rules.Evidence) map[string]any {
+	m := map[string]any{}
+	for _, e := range es {
+		if e.Text != "" {
+			m[e.Name] = e.Text
+			continue
+		}
+		m[e.Name] = map[string]any{"value": e.Value, "unit": e.Unit}
+	}
+	return m
+}

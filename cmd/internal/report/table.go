@@ -1,0 +1,96 @@
+package report
+
+import (
+	"fmt"
+	"io"
+	"sort"
+	"text/tabwriter"
+)
+
+// Table writes the report for people: totals with units and bands, estimates with
+// method or reason, minutes, and alarms if the report has any.
+func (r *Report) Table(w io.Writer) error {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(t, "%s/%s\t%s to %s\n\n", r.Site, r.Station, r.From, r.To)
+	r.totalRows(t)
+	fmt.Fprintln(t)
+	r.estimateRows(t)
+	fmt.Fprintln(t)
+	r.minuteRows(t)
+	r.alarmRows(t)
+	return t.Flush()
+}
+
+func (r *Report) totalRows(t io.Writer) {
+	o := &r.Totals
+	strokes := "unknown: " + o.Reason["strokes"]
+	if o.Strokes != nil {
+		strokes = fmt.Sprintf("%d (%.1f cycles)", *o.Strokes, *o.Cycles)
+	}
+	duty := "unknown: " + o.Reason["duty"]
+	if o.Duty != nil {
+		duty = fmt.Sprintf("%.1f %%", *o.Duty*100)
+	}
+	fmt.Fprintf(t, "strokes\t%s\nduty\t%s\n", strokes, duty)
+	fmt.Fprintf(t, "time\tcharging %.1f s, stroking %.1f s, holding %.1f s, starved %.1f s\n", o.Charging, o.Stroking, o.Holding, o.Starved)
+	fmt.Fprintf(t, "\toff %.1f s, venting %.1f s, residual %.1f s, blind %.1f s\n", o.Off, o.Venting, o.Residual, o.Blind)
+	if o.Inlet == nil {
+		fmt.Fprintf(t, "air\tunknown: %s\n", o.Reason["air"])
+		return
+	}
+	fmt.Fprintf(t, "inlet air\t%.1f L %s (90 %%: %.1f to %.1f)\n", *o.Inlet, r.Reference, o.InletBand[0], o.InletBand[1])
+	fmt.Fprintf(t, "exhaust air\t%.1f L %s\n", *o.Exhaust, r.Reference)
+	fmt.Fprintf(t, "delivered air\t%.1f L %s (90 %%: %.1f to %.1f)\n", *o.Delivered, r.Reference, o.DeliveredBand[0], o.DeliveredBand[1])
+}
+
+func (r *Report) estimateRows(t io.Writer) {
+	names := make([]string, 0, len(r.Estimates))
+	for n := range r.Estimates {
+		names = append(names, n)
+	}
+	sort.Strings(names)
+	for _, n := range names {
+		e := r.Estimates[n]
+		if e.Value == nil {
+			fmt.Fprintf(t, "%s\tunknown: %s\n", n, e.Reason)
+			continue
+		}
+		fmt.Fprintf(t, "%s\t%.4g  (%s, confidence %.1f)\n", n, *e.Value, e.Method, *e.Confidence)
+	}
+}
+
+func (r *Report) minuteRows(t io.Writer) {
+	fmt.Fprintln(t, "minute\tstrokes\tduty\tinlet L\tdelivered L\tholding s\tstarved s\tinlet kPa gauge\toutlet kPa gauge\tleak L/min")
+	for i := range r.Minutes {
+		m := &r.Minutes[i]
+		strokes := "unknown"
+		if m.Strokes != nil {
+			strokes = fmt.Sprint(*m.Strokes)
+		}
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%.1f\t%.1f\t%s\t%s\t%s\n", m.Minute, strokes, cell(m.Duty, "%.3f"),
+			cell(m.Inlet, "%.1f"), cell(m.Delivered, "%.1f"), m.Holding, m.Starved,
+			cell(m.InletKPa, "%.1f"), cell(m.OutletKPa, "%.1f"), cell(m.Leak, "%.2f"))
+	}
+}
+
+func (r *Report) alarmRows(t io.Writer) {
+	if r.Alarms == nil {
+		return
+	}
+	fmt.Fprintln(t, "\nalarm\tpriority\traised\tcleared\tmessage")
+	for i := range r.Alarms {
+		a := &r.Alarms[i]
+		cleared := "still present"
+		if a.Cleared != nil {
+			cleared = *a.Cleared
+		}
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s %s\n", a.Alarm, a.Priority, a.Raised, cleared, a.Message, a.Caution)
+	}
+}
+
+func cell(x *float64, format string) string {
+	if x == nil {
+		return "-"
+	}
+	return fmt.Sprintf(format, *x)
+}

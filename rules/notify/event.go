@@ -1,0 +1,77 @@
+package notify
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/url"
+
+	"strokewise/rules"
+)
+
+// reminder goes with every event.
+const reminder = "Not a safety function: never interlock on these outputs."
+
+// contentType is that of a CloudEvents 1.0 event in structured mode.
+const contentType = "application/cloudevents+json; charset=utf-8"
+
+// event is a CloudEvents 1.0 event. Source and id together are the key by which a
+// receiver tells a repetition.
+type event struct {
+	SpecVersion string    `json:"specversion"`
+	ID          string    `json:"id"`
+	Source      string    `json:"source"`
+	Type        string    `json:"type"`
+	Subject     string    `json:"subject"`
+	Time        string    `json:"time"`
+	ContentType string    `json:"datacontenttype"`
+	Data        eventData `json:"data"`
+}
+
+type eventData struct {
+	Site     string           `json:"site"`
+	Station  string           `json:"station"`
+	Branch   string           `json:"branch,omitempty"`
+	Alarm    string           `json:"alarm"`
+	Priority string           `json:"priority"`
+	From     string           `json:"from"`
+	To       string           `json:"to"`
+	Raised   string           `json:"raised"`
+	Message  string           `json:"message,omitempty"`
+	Caution  string           `json:"caution,omitempty"`
+	Evidence []rules.Evidence `json:"evidence"`
+	Reminder string           `json:"reminder"`
+}
+
+// encode gives a transition as an event.
+func encode(t *rules.Transition) ([]byte, error) {
+	e := event{
+		SpecVersion: "1.0", ID: t.ID(), Type: eventType(t), Subject: t.Alarm, Time: t.At.String(), ContentType: "application/json",
+		Source: "/strokewise/" + url.PathEscape(t.Key.Site) + "/" + url.PathEscape(t.Key.Station),
+		Data: eventData{
+			Site: t.Key.Site, Station: t.Key.Station, Branch: t.Branch, Alarm: t.Alarm, Priority: t.Priority.String(),
+			From: t.From.String(), To: t.To.String(), Raised: t.Raised.String(),
+			Message: t.Message, Caution: t.Caution, Evidence: t.Evidence, Reminder: reminder,
+		},
+	}
+	if e.Data.Evidence == nil {
+		e.Data.Evidence = []rules.Evidence{}
+	}
+	b, err := json.Marshal(&e)
+	if err != nil {
+		return nil, fmt.Errorf("cannot encode %s: %w", t.ID(), err)
+	}
+	return b, nil
+}
+
+// eventType names what happened.
+func eventType(t *rules.Transition) string {
+	switch {
+	case t.To == rules.Unacknowledged:
+		return "strokewise.alarm.raised"
+	case t.To == rules.Acknowledged, t.From == rules.ReturnedUnacknowledged:
+		return "strokewise.alarm.acknowledged"
+	case t.From.Active():
+		return "strokewise.alarm.cleared"
+	}
+	return "strokewise.alarm.changed"
+}
