@@ -12,11 +12,11 @@ type alarm struct {
 
 // memory is the whole state of an Evaluator. Fields are exported for snapshots only.
 type memory struct {
-	Alarms    [len(catalogue)]alarm
-	Last      station.Status // the newest step
-	HaveStep  bool
-	Fall      fall
-	Watched   station.Instant // arrival time since which silence counts
+	Alarms   [len(catalogue)]alarm
+	Last     station.Status // the newest step
+	HaveStep bool
+	Fall     fall
+	Watched  station.Instant // arrival time since which silence counts
 }
 
 // Evaluator decides the alarms of one station. It is not safe for concurrent use.

@@ -17,7 +17,7 @@ const (
 	maxTauTh    = 300.0
 	tauSteps    = 22
 	refineSteps = 24
-	leftover    = 0.5 // thermal term left at the window's end, share of the leak's fall
+	leftover    = 0.5  // thermal term left at the window's end, share of the leak's fall
 	halvesShare = 0.35 // by which the two halves' rates may differ
 	fitRough    = 3.0  // residual over noise above which the fall is not smooth
 	roughFloor  = 5e-5 // residual, share of the pressure, that is always smooth enough

@@ -40,6 +40,12 @@ type Station struct {
 	SilentSince station.Instant
 }
 
+// Stale tells whether what Status says of the moment (state, pressures, stroke rate) is
+// out of date: no sample came from a station whose sensors publish periodically.
+func (s *Station) Stale() bool {
+	return s.SilentSince != 0 && s.Plate.Cadence == station.Periodic
+}
+
 // Board is safe for concurrent use.
 type Board struct {
 	mu       sync.RWMutex

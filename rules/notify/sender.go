@@ -38,7 +38,7 @@ type Outbox interface {
 type Webhook struct {
 	Name   string
 	URL    string
-	Token  string // of an Authorization: Bearer header, "" for none
+	Header http.Header // sent along, such as Authorization; may be nil
 	Client *http.Client
 }
 
@@ -197,11 +197,11 @@ func (r *receiver) post(ctx context.Context, i *Item) (wait time.Duration, err e
 	if err != nil {
 		return 0, fmt.Errorf("cannot make request: %w", err)
 	}
+	for name, values := range r.Header {
+		req.Header[name] = values
+	}
 	req.Header.Set("Content-Type", contentType)
 	req.Header.Set("User-Agent", "strokewise")
-	if r.Token != "" {
-		req.Header.Set("Authorization", "Bearer "+r.Token)
-	}
 	res, err := r.Client.Do(req)
 	if err != nil {
 		return 0, fmt.Errorf("cannot reach receiver: %w", err)

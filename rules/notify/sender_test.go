@@ -95,6 +95,7 @@ type hook struct {
 	got    []event
 	answer func(n int, w http.ResponseWriter) // of the n-th request, from 1
 	n      int
+	auth   string // expected
 }
 
 func (h *hook) ServeHTTP(w http.ResponseWriter, r *http.Request) {
@@ -104,7 +105,7 @@ func (h *hook) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	h.mu.Lock()
 	h.n++
 	n := h.n
-	if err == nil && r.Header.Get("Content-Type") == contentType {
+	if err == nil && r.Header.Get("Content-Type") == contentType && r.Header.Get("Authorization") == h.auth {
 		h.got = append(h.got, e)
 	}
 	h.mu.Unlock()
@@ -123,7 +124,7 @@ func (h *hook) events() []event {
 func run(t *testing.T, b *box, h http.Handler) (*Sender, func()) {
 	t.Helper()
 	srv := httptest.NewServer(h)
-	s := New(b, []Webhook{{Name: "phone", URL: srv.URL, Token: "secret"}}, nil)
+	s := New(b, []Webhook{{Name: "phone", URL: srv.URL, Header: http.Header{"Authorization": {"Bearer secret"}}}}, nil)
 	at, mu := time.Unix(1767225600, 0), sync.Mutex{}
 	s.receivers[0].now = func() time.Time {
 		mu.Lock()
@@ -150,7 +151,7 @@ func await(t *testing.T, s *Sender, what string, ok func() bool) {
 }
 
 func TestDeliversOnceInOrder(t *testing.T) {
-	b, h := newBox("phone", "pressure-left", "pressure-left", "outlet-leak"), &hook{}
+	b, h := newBox("phone", "pressure-left", "pressure-left", "outlet-leak"), &hook{auth: "Bearer secret"}
 	s, stop := run(t, b, h)
 	await(t, s, "an empty outbox", func() bool { return b.left() == 0 })
 	stop()
@@ -178,7 +179,7 @@ func TestDeliversOnceInOrder(t *testing.T) {
 }
 
 func TestRetriesUnderTheSameID(t *testing.T) {
-	b, h := newBox("phone", "outlet-leak"), &hook{}
+	b, h := newBox("phone", "outlet-leak"), &hook{auth: "Bearer secret"}
 	h.answer = func(n int, w http.ResponseWriter) {
 		switch n {
 		case 1:
@@ -200,7 +201,7 @@ func TestRetriesUnderTheSameID(t *testing.T) {
 }
 
 func TestGoneStopsAndKeeps(t *testing.T) {
-	b, h := newBox("phone", "outlet-leak", "signal-lost"), &hook{}
+	b, h := newBox("phone", "outlet-leak", "signal-lost"), &hook{auth: "Bearer secret"}
 	h.answer = func(_ int, w http.ResponseWriter) { w.WriteHeader(http.StatusGone) }
 	s, stop := run(t, b, h)
 	await(t, s, "an attempt", func() bool { _, f := s.Figures(); return f["phone"] > 0 })

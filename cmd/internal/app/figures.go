@@ -7,23 +7,23 @@ import (
 	"net/http"
 	"time"
 
-	prom "github.com/prometheus/client_golang/prometheus"
-
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/prometheus"
 	"strokewise/dashboards/web"
 )
 
 // handler makes the pages and /metrics.
-func (a *App) handler() http.Handler {
-	reg := prom.NewRegistry()
-	reg.MustRegister(prometheus.New(prometheus.Options{
+func (a *App) handler() (http.Handler, error) {
+	metrics, err := prometheus.Handler(prometheus.Options{
 		Board: a.board, Pipeline: a.Pipeline, References: a.opt.References, Version: a.opt.Version,
-	}))
+	}, a.log)
+	if err != nil {
+		return nil, err
+	}
 	return web.New(web.Options{
 		Board: a.board, Pipeline: a.Pipeline, Refused: a.refused, Ready: a.Ready,
-		Metrics: prometheus.Handler(reg, a.board), Hosts: a.opt.Hosts, Now: time.Now, Version: a.opt.Version,
-	})
+		Metrics: metrics, Hosts: a.opt.Hosts, Now: time.Now, Version: a.opt.Version,
+	}), nil
 }
 
 // Board gives the current picture of the stations.

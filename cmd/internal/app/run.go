@@ -66,8 +66,12 @@ func (a *App) Run(ctx context.Context) error {
 
 // serve starts the pages; they answer 503 until the partitions have caught up.
 func (a *App) serve(g *group) error {
+	h, err := a.handler()
+	if err != nil {
+		return err
+	}
 	srv := &http.Server{
-		Handler: a.handler(), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 30 * time.Second,
+		Handler: h, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 30 * time.Second,
 		WriteTimeout: time.Minute, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 64 << 10,
 	}
 	g.run(func(context.Context) {

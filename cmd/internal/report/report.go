@@ -102,9 +102,10 @@ type Alarm struct {
 	Evidence map[string]any `json:"evidence"`
 }
 
-// Build makes the report of one station's replay from its plate, what was concluded,
-// and the last estimates.
-func Build(plate *station.Plate, o *pipeline.Output, est *station.Estimates, ref station.Reference) *Report {
+// Build makes the report of what a unit concluded, at the named reference.
+
+func Build(u *pipeline.Unit, ref station.Reference) *Report {
+	plate, o, est := u.Plate(), &u.Out, &u.Status.Estimates
 	r := &Report{Schema: 1, Site: plate.Key.Site, Station: plate.Key.Station, Reference: ref.String()}
 	litre := ref.PerANR()
 	r.Totals = totals(o.Minutes, litre)

@@ -1,0 +1,243 @@
+package config
+
+import (
+	"fmt"
+	"net"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+
+	"strokewise/analyzer/station"
+	"strokewise/collector/payload"
+)
+
+// mqtt reads where samples come from.
+func (d *decoder) mqtt(m, top *mapping) {
+	q := &d.cfg.MQTT
+	m.broker(&q.Broker)
+	m.text("client_id", &q.ClientID, "a name that no other client of the broker has", "client_id: strokewise")
+	user := m.text("user", &q.User, "the user's name at the broker", "user: strokewise")
+	m.readable("password_file", "/etc/strokewise/mqtt.password", &q.PasswordFile)
+	quantity(m, "max_packet", station.ParseBytes, between[int64](1<<10, 256<<20-1, "1 KiB to just under 256 MiB"), &q.MaxPacket)
+	d.tls(m.mapping("tls", "tls: { ca_file: /etc/strokewise/ca.pem }"))
+	m.each("topics", topicsExample, func(n *yaml.Node, path string) {
+		if t := d.item(n, path, "a topic pattern", topicExample); t != nil {
+			d.topic(t)
+		}
+	})
+	m.done(map[string]string{"password": "a password stands in a file of its own: name it in password_file"})
+	if q.PasswordFile != "" && !user && !m.has("user") {
+		m.fail("password_file", "is given without a user", "user as well", "user: strokewise")
+	}
+	if m.has("tls") && q.Broker != "" && !q.Secure() {
+		m.fail("tls", "is given, but the broker is not spoken to over TLS", "a broker with ssl, mqtts or tls before ://", "broker: ssl://broker.example:8883")
+	}
+	if !d.opt.NoBroker {
+		m.demandBroker(top)
+	}
+}
+
+// demandBroker reports what the connection to a broker cannot be without.
+func (m *mapping) demandBroker(top *mapping) {
+	if m.node == nil && (m.pos == nil || isNull(m.pos)) {
+		top.fail("mqtt", "is missing", "the broker and its topics", "mqtt: { broker: tcp://127.0.0.1:1883, "+topicsExample+" }")
+		return
+	}
+	if m.node == nil { // no mapping, as was told
+		return
+	}
+	if !m.has("broker") {
+		m.failValue("broker", "is missing", brokers, "tcp://127.0.0.1:1883")
+	}
+	if n := m.get("topics"); n == nil || isNull(n) || n.Kind == yaml.SequenceNode && len(n.Content) == 0 {
+		m.fail("topics", "names no topic", "at least one pattern", topicsExample)
+	}
+}
+
+const brokers = `"embedded", or a URL that begins with tcp, mqtt, ssl, mqtts or tls and ://`
+
+// broker reads the broker's address and completes its port.
+func (m *mapping) broker(into *string) {
+	const example = "tcp://127.0.0.1:1883"
+	if n := m.get("broker"); n != nil && n.Kind == yaml.ScalarNode && n.Value == Embedded {
+		*into = Embedded
+		return
+	}
+	var s string
+	if !m.brokerLink(&s, example) {
+		return
+	}
+	u, err := url.Parse(s)
+	if err != nil || strings.Trim(u.Path, "/") != "" || u.RawQuery != "" || u.Fragment != "" {
+		m.failValue("broker", "has something behind the port", brokers, example)
+		return
+	}
+	port := u.Port()
+	if n, err := strconv.ParseUint(port, 10, 16); port != "" && (err != nil || n == 0) {
+		m.failValue("broker", "has no port from 1 to 65535", brokers, example)
+		return
+	}
+	if port == "" {
+		port = "1883"
+		if tlsScheme(u.Scheme) {
+			port = "8883"
+		}
+	}
+	*into = u.Scheme + "://" + net.JoinHostPort(u.Hostname(), port)
+}
+
+func (m *mapping) brokerLink(into *string, example string) bool {
+	before := len(m.d.faults.list)
+	ok := m.link("broker", []string{"tcp", "mqtt", "ssl", "mqtts", "tls"}, example, into)
+	for _, e := range m.d.faults.list[min(before, len(m.d.faults.list)):] {
+		e.Expected = brokers
+		if strings.HasPrefix(e.Problem, "holds a user") {
+			e.Expected += "; the keys user and password_file for the login"
+		}
+	}
+	return ok
+}
+
+// tls reads the files of a TLS connection.
+func (d *decoder) tls(m *mapping) {
+	t := &d.cfg.MQTT.TLS
+	m.readable("ca_file", "/etc/strokewise/ca.pem", &t.CAFile)
+	m.readable("cert_file", "/etc/strokewise/client.pem", &t.CertFile)
+	m.readable("key_file", "/etc/strokewise/client.key", &t.KeyFile)
+	const check = "the broker's certificate is always checked; name its authority in ca_file"
+	m.done(map[string]string{"insecure": check, "insecure_skip_verify": check, "skip_verify": check, "verify": check})
+	if m.has("cert_file") != m.has("key_file") {
+		given, lacking := "cert_file", "key_file"
+		if m.has("key_file") {
+			given, lacking = lacking, given
+		}
+		m.fail(given, "is given without "+lacking, "both or neither", lacking+": /etc/strokewise/client.pem")
+	}
+}
+
+// topic reads an entry of the topics: a pattern, a map of single topics, or both.
+func (d *decoder) topic(m *mapping) {
+	t := defaultTopic()
+	m.payload(&t.Payload)
+	m.pressureUnit(&t.PressureUnit)
+	matches := m.match(&t)
+	d.fixed(m, t)
+	m.done(nil)
+	if matches {
+		d.cfg.MQTT.Topics = append(d.cfg.MQTT.Topics, t)
+	}
+	if !m.has("match") && !m.has("fixed") {
+		m.failValue("match", "is missing", "a pattern, or single topics under fixed", matchExample)
+	}
+}
+
+// match reads a pattern.
+func (m *mapping) match(t *Topic) bool {
+	const expected = "levels with slashes between them, each a plain name or {site}, {station} or {channel}"
+	s, ok := m.scalar("match", expected, "match: "+matchExample)
+	if !ok {
+		return false
+	}
+	problem := ""
+	switch {
+	case len(m.d.cfg.Sites) > 1 && !strings.Contains(s, "{site}"):
+		problem = fmt.Sprintf("names no {site}, but there are %d sites", len(m.d.cfg.Sites))
+	case t.Payload == "scalar" && !strings.Contains(s, "{channel}"):
+		problem = "names no {channel}, and a scalar does not tell its own"
+	}
+	if check := m.d.opt.CheckPattern; check != nil && problem == "" {
+		if err := check(s); err != nil {
+			problem = quote(s) + " is no topic pattern: " + err.Error()
+		}
+	}
+	for i := range m.d.cfg.MQTT.Topics {
+		if m.d.cfg.MQTT.Topics[i].Match == s {
+			m.fail("match", quote(s)+" is given twice", "each pattern once", "")
+			return false
+		}
+	}
+	if problem != "" {
+		m.failValue("match", problem, expected, matchExample)
+		return false
+	}
+	t.Match = s
+	return true
+}
+
+// notYetRead are payload formats of a later version.
+var notYetRead = map[string]bool{"sparkplug": true, "line": true}
+
+func (m *mapping) payload(into *string) {
+	names := []string{payload.Auto.String(), payload.Scalar.String(), payload.Block.String(), payload.SenML.String()}
+	if n := m.get("payload"); n != nil && notYetRead[n.Value] {
+		m.fail("payload", quote(n.Value)+" is not supported by this version", list(names), "payload: auto")
+		return
+	}
+	if i, ok := m.choice("payload", names...); ok {
+		*into = names[i]
+	}
+}
+
+func (m *mapping) pressureUnit(into *float64) {
+	s, ok := m.scalar("pressure_unit", station.PressureUnits(), "pressure_unit: kPa")
+	if !ok {
+		return
+	}
+	pa, ok := station.PressureUnit(s)
+	if !ok {
+		m.fail("pressure_unit", quote(s)+" is no unit of pressure", station.PressureUnits(), "pressure_unit: kPa")
+		return
+	}
+	*into = pa
+}
+
+// fixed reads the topics that fit no pattern, each with what it stands for.
+func (d *decoder) fixed(m *mapping, t Topic) {
+	f := m.mapping("fixed", "fixed: { plc7/ai3: northdock/press-4/outlet_pressure }")
+	for _, k := range f.keys {
+		target, problem := d.target(f, k.Value)
+		switch {
+		case k.Value == "" || strings.ContainsAny(k.Value, "+#") || strings.HasPrefix(k.Value, "$") || len(k.Value) > 65535:
+			problem = "is no topic that a client can publish to"
+		case problem == "" && target.Channel == "" && t.Payload == "scalar":
+			problem = "names no channel, and a scalar does not tell its own"
+		}
+		if _, twice := d.cfg.MQTT.Fixed[k.Value]; twice {
+			problem = "is given in another entry too"
+		}
+		if problem != "" {
+			f.fail(k.Value, problem, "site/station/channel, or site/station where payloads name their channels", "plc7/ai3: northdock/press-4/outlet_pressure")
+			continue
+		}
+		target.Payload, target.PressureUnit = t.Payload, t.PressureUnit
+		if d.cfg.MQTT.Fixed == nil {
+			d.cfg.MQTT.Fixed = map[string]Fixed{}
+		}
+		d.cfg.MQTT.Fixed[k.Value] = target
+	}
+}
+
+// target reads what a fixed topic stands for.
+func (d *decoder) target(m *mapping, key string) (Fixed, string) {
+	n := follow(m.entries[key].value)
+	if n.Kind != yaml.ScalarNode || isNull(n) {
+		return Fixed{}, "is " + kind(n)
+	}
+	parts := strings.Split(n.Value, "/")
+	if len(parts) != 2 && len(parts) != 3 {
+		return Fixed{}, quote(n.Value) + " has not two or three parts"
+	}
+	f := Fixed{Site: parts[0], Station: parts[1]}
+	if len(parts) == 3 {
+		f.Channel = parts[2]
+		if _, ok := station.ParseChannel(f.Channel); !ok {
+			return f, fmt.Sprintf("%s is no channel (%s)", quote(f.Channel), list(station.ChannelNames()))
+		}
+	}
+	if k := (station.Key{Site: f.Site, Station: f.Station}); d.lines[k] == 0 {
+		return f, fmt.Sprintf("the station %s is not in this file", quote(k.String()))
+	}
+	return f, ""
+}

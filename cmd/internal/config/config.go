@@ -1,0 +1,163 @@
+// Package config reads the configuration: one YAML file with plate data and policy.
+// Everything wrong with a file is reported at once, each fault with its line, its key,
+// what was expected and an example. Nothing in the program writes the file.
+package config
+
+import (
+	"time"
+
+	"strokewise/analyzer/station"
+)
+
+// Bounds of a configuration.
+const (
+	MaxFile     = 16 << 20 // bytes
+	MaxStations = 20_000
+	maxNodes    = 500_000 // list items and mappings, after aliases are followed
+	maxFaults   = 1000    // reported in one go
+)
+
+// Config is what a file says, in SI; what it leaves out has the value of Default, or is
+// zero, which means unknown.
+type Config struct {
+	File     string // as it was named
+	HTTP     HTTP
+	MQTT     MQTT
+	Data     string // directory: log, history database, lock
+	Log      Log
+	Lateness time.Duration // how far the watermark stays behind
+	Sites    []Site
+	Stations []Station
+	Notify   Notify
+	Warnings []*Error // what is odd but can be worked with
+}
+
+// HTTP says where the pages and metrics are served.
+type HTTP struct {
+	Listen string   // loopback address and port
+	Hosts  []string // names that a proxy may ask for, besides the loopback names; lower case
+}
+
+// MQTT says where samples come from.
+type MQTT struct {
+	Broker       string // Embedded, or scheme://host:port; empty without a broker
+	ClientID     string
+	User         string
+	PasswordFile string
+	TLS          TLS
+	MaxPacket    int64 // bytes
+	Topics       []Topic
+	Fixed        map[string]Fixed // by topic; it comes before Topics
+}
+
+// Embedded is the value of MQTT.Broker for the broker inside the process.
+const Embedded = "embedded"
+
+// Secure tells whether the broker is spoken to over TLS.
+func (m *MQTT) Secure() bool { return tlsScheme(scheme(m.Broker)) }
+
+// TLS holds the files of a TLS connection; all are PEM.
+type TLS struct {
+	CAFile   string // empty: the system's certificate authorities
+	CertFile string // client certificate
+	KeyFile  string
+}
+
+// Topic is a topic pattern and the way its payloads are read.
+type Topic struct {
+	Match        string
+	Payload      string  // auto, scalar, block or senml
+	PressureUnit float64 // Pa of one unit, for payloads that carry none
+}
+
+// Fixed maps one topic to a station. Channel is empty where the payload names channels.
+type Fixed struct {
+	Site, Station, Channel string
+	Payload                string
+	PressureUnit           float64 // Pa
+}
+
+// Log says how the sample log is kept.
+type Log struct {
+	Keep       time.Duration
+	MaxBytes   int64
+	SyncAlways bool   // survive power loss, at its cost
+	URL        string // of an external cluster; empty: inside the process
+}
+
+// Site is a plant, or a part of it with its own time zone and air.
+type Site struct {
+	ID     string
+	Zone   *time.Location // never nil
+	Shifts []Shift
+	Air    Air
+}
+
+// Air says how a site states air volumes and what its air costs.
+type Air struct {
+	Reference      station.Reference
+	SpecificEnergy float64       // J per m³ ANR, whatever the reference
+	Price          station.Price // of energy
+	CO2            float64       // kg per J of energy
+}
+
+// Station is a boost station.
+type Station struct {
+	Plate    station.Plate
+	Revision string // digest of the plate
+}
+
+// Notify says who is told of alarms.
+type Notify struct{ Webhooks []Webhook }
+
+// Webhook is an address that alarm transitions are posted to.
+type Webhook struct {
+	Name       string // the receiver's name in logs, metrics and the outbox
+	URL        Secret // it may carry a token
+	HeaderFile string // lines "Name: value" to send along
+}
+
+// Default gives the configuration that an empty file stands for.
+func Default() *Config {
+	return &Config{
+		HTTP: HTTP{Listen: "127.0.0.1:8420"},
+		MQTT: MQTT{ClientID: "strokewise", MaxPacket: 1 << 20},
+		Data: "/var/lib/strokewise",
+		Log:  Log{Keep: 48 * time.Hour, MaxBytes: 20e9},
+
+		Lateness: 2 * time.Second,
+	}
+}
+
+// defaultTopic gives what a topic entry leaves out.
+func defaultTopic() Topic { return Topic{Payload: "auto", PressureUnit: 1e3} }
+
+// implicitSite is the site of a station where the file tells none.
+const implicitSite = "site"
+
+// Site finds a site by its identifier, nil if there is none.
+func (c *Config) Site(id string) *Site {
+	for i := range c.Sites {
+		if c.Sites[i].ID == id {
+			return &c.Sites[i]
+		}
+	}
+	return nil
+}
+
+// OnlySite gives the identifier of the site where there is just one, else "".
+func (c *Config) OnlySite() string {
+	if len(c.Sites) == 1 {
+		return c.Sites[0].ID
+	}
+	return ""
+}
+
+// Keys lists the stations' keys in the order of the file.
+func (c *Config) Keys() []station.Key {
+	out := make([]station.Key, len(c.Stations))
+	for i := range c.Stations {
+		out[i] = c.Stations[i].Plate.Key
+	}
+	return out
+}

@@ -1,0 +1,21 @@
+package config
+
+// examples gives for each key of a quantity a value that makes sense there.
+var examples = map[string]string{
+	"lateness": "2 s", "keep": "48 h", "max_bytes": "20 GB", "max_packet": "1 MiB",
+	"specific_energy": "0.12 kWh/m3", "price": "0.18 EUR/kWh", "co2": "0.30 kg/kWh",
+	"ambient_pressure": "98 kPa abs", "regulator_set": "700 kPa", "required_pressure": "650 kPa",
+	"shutdown_grace": "5 min", "max_stroke_rate": "2 /s",
+	"drive_bore": "63 mm", "boost_bore": "63 mm", "rod": "16 mm", "stroke": "60 mm", "set_pressure": "900 kPa",
+	"swept_drive": "0.19 L", "swept_boost": "0.18 L",
+	"volume": "20 L", "relief_pressure": "1100 kPa", "ps": "1100 kPa",
+	"bore": "9 mm", "length": "12 m",
+	"hose": "1200 kPa", "leak": "15 L/min", "sag": "10 %", "silence": "30 s",
+}
+
+const (
+	listenExample = "listen: 127.0.0.1:8420"
+	topicExample  = `{ match: "boost/{site}/{station}/{channel}" }`
+	topicsExample = "topics: [" + topicExample + "]"
+	matchExample  = "boost/{site}/{station}/{channel}"
+)

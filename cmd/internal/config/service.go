@@ -1,0 +1,128 @@
+package config
+
+import (
+	"fmt"
+	"net"
+	"net/netip"
+	"strconv"
+	"strings"
+	"time"
+
+	"go.yaml.in/yaml/v3"
+
+	"strokewise/analyzer/station"
+)
+
+// http reads where the pages are served.
+func (d *decoder) http(m *mapping) {
+	m.listen(&d.cfg.HTTP.Listen)
+	m.each("hosts", "hosts: [monitor.plant.example]", func(n *yaml.Node, path string) {
+		s := strings.ToLower(n.Value)
+		if !isHost(s) {
+			d.fail(n, path, quote(n.Value)+" is no host name", "the name under which a proxy is asked, without scheme, port and path", "hosts: [monitor.plant.example]")
+			return
+		}
+		d.cfg.HTTP.Hosts = append(d.cfg.HTTP.Hosts, s)
+	})
+	m.done(map[string]string{"tls": notYet, "users": notYet, "user": notYet, "password": notYet})
+}
+
+const notYet = "users and TLS come with a later version; until then put a proxy with a login in front, on this machine"
+
+func (m *mapping) listen(into *string) {
+	const expected, example = "a loopback address and a port", listenExample
+	s, ok := m.scalar("listen", expected, example)
+	if !ok {
+		return
+	}
+	host, port, err := net.SplitHostPort(s)
+	if n, bad := strconv.ParseUint(port, 10, 16); err != nil || bad != nil || n > 65535 {
+		m.fail("listen", quote(s)+" is no address with a port", expected, example)
+		return
+	}
+	if !loopback(host) {
+		m.fail("listen", quote(s)+" is no loopback address; "+notYet+", and name it in http.hosts", expected, example)
+		return
+	}
+	*into = s
+}
+
+func loopback(host string) bool {
+	if host == "localhost" {
+		return true
+	}
+	a, err := netip.ParseAddr(host)
+	return err == nil && a.Unmap().IsLoopback()
+}
+
+// isHost tells whether a lower-case text is a host name or an address without a port.
+func isHost(s string) bool {
+	if _, err := netip.ParseAddr(s); err == nil {
+		return true
+	}
+	if s == "" || len(s) > 253 {
+		return false
+	}
+	for _, label := range strings.Split(s, ".") {
+		if !isName(label) || len(label) > 63 || label[0] == '-' || label[len(label)-1] == '-' {
+			return false
+		}
+	}
+	return true
+}
+
+// log reads how the sample log is kept.
+func (d *decoder) log(m *mapping) {
+	l := &d.cfg.Log
+	quantity(m, "keep", station.ParseDuration, between(minute, 10*365*24*time.Hour, "1 min to 10 years"), &l.Keep)
+	quantity(m, "max_bytes", station.ParseBytes, between[int64](16<<20, 1<<50, "16 MiB to 1024 TiB"), &l.MaxBytes)
+	if i, ok := m.choice("sync", "process", "always"); ok {
+		l.SyncAlways = i == 1
+	}
+	m.link("url", []string{"nats", "tls"}, "nats://127.0.0.1:4222", &l.URL)
+	m.done(nil)
+}
+
+// notify reads who is told of alarms: one webhook, or a list of them.
+func (d *decoder) notify(m *mapping) {
+	const example = "webhook: { url: https://alarms.example/in }"
+	seen := map[string]int{}
+	switch n := m.get("webhook"); {
+	case n == nil || isNull(n):
+	case n.Kind == yaml.SequenceNode:
+		m.each("webhook", example, func(n *yaml.Node, path string) {
+			if w := d.item(n, path, "a webhook", example); w != nil {
+				d.webhook(w, seen)
+			}
+		})
+	default:
+		if w := m.mapping("webhook", example); w.node != nil {
+			d.webhook(w, seen)
+		}
+	}
+	m.done(nil)
+}
+
+func (d *decoder) webhook(m *mapping, seen map[string]int) {
+	const example = "https://alarms.example/in"
+	w := Webhook{Name: "webhook"}
+	if m.has("name") {
+		m.name("name", "on-call", &w.Name)
+	} else {
+		m.get("name")
+	}
+	if line, twice := seen[w.Name]; twice {
+		m.fail("name", fmt.Sprintf("%s is the name of the webhook on line %d too", quote(w.Name), line), "a name of its own for each of several webhooks", "name: on-call")
+	}
+	seen[w.Name] = m.node.Line
+	var url string
+	if !m.has("url") {
+		m.failValue("url", "is missing", "an http or https URL", example)
+	}
+	m.secretLink("url", []string{"https", "http"}, example, &url)
+	w.URL = NewSecret(url)
+	m.readable("header_file", "/etc/strokewise/webhook.headers", &w.HeaderFile)
+	m.done(map[string]string{"header": "headers may hold secrets: put them in a file and name it in header_file",
+		"headers": "headers may hold secrets: put them in a file and name it in header_file"})
+	d.cfg.Notify.Webhooks = append(d.cfg.Notify.Webhooks, w)
+}

@@ -1,0 +1,94 @@
+package config
+
+import (
+	"fmt"
+	"time"
+	_ "time/tzdata" // zones wherever we run
+
+	"go.yaml.in/yaml/v3"
+
+	"strokewise/analyzer/station"
+)
+
+const siteExample = "sites: [{ id: northdock, zone: Europe/Lisbon }]"
+
+// Bounds of the ambient pressure, wide enough for any boost station: they catch slips of
+// the unit, not odd plants.
+const (
+	minAmbient station.Absolute = 30e3 // Pa, 9 km above the sea
+	maxAmbient station.Absolute = 120e3
+)
+
+// sites reads the sites.
+func (d *decoder) sites(m *mapping) {
+	lines := map[string]int{}
+	d.sitesGiven = m.has("sites")
+	m.each("sites", siteExample, func(n *yaml.Node, path string) {
+		if s := d.item(n, path, "a site", "{ id: northdock }"); s != nil {
+			d.site(s, lines)
+		} else {
+			d.anonymous = true
+		}
+	})
+	if n := m.get("sites"); !d.opt.NoBroker && (n == nil || isNull(n) || n.Kind == yaml.SequenceNode && len(n.Content) == 0) {
+		m.fail("sites", "names no site", "a list of sites", siteExample)
+	}
+}
+
+func (d *decoder) site(m *mapping, lines map[string]int) {
+	s := Site{Zone: time.UTC}
+	known := m.name("id", "northdock", &s.ID)
+	m.zone(&s.Zone)
+	m.each("shifts", "shifts: ["+shiftExample+"]", func(n *yaml.Node, path string) {
+		if item := d.item(n, path, "a shift", shiftExample); item != nil {
+			if shift, ok := d.shift(item); ok {
+				s.Shifts = append(s.Shifts, shift)
+			}
+		}
+	})
+	d.air(m.mapping("air", "air: { reference: anr }"), &s.Air)
+	ambient := station.Absolute(0)
+	quantity(m, "ambient_pressure", station.ParseAbsolute, between(minAmbient, maxAmbient, "30 to 120 kPa abs"), &ambient)
+	m.done(nil)
+	if !known {
+		d.anonymous = true
+		return
+	}
+	if line, twice := lines[s.ID]; twice {
+		m.fail("id", fmt.Sprintf("the site %s is on line %d already", quote(s.ID), line), "an identifier for each site", "id: southdock")
+		return
+	}
+	lines[s.ID], d.ambient[s.ID] = m.at("id").Line, ambient
+	d.cfg.Sites = append(d.cfg.Sites, s)
+}
+
+// zone reads a time zone.
+func (m *mapping) zone(into **time.Location) {
+	const expected, example = "a zone of the IANA time zone database", "Europe/Lisbon"
+	s, ok := m.scalar("zone", expected, "zone: "+example)
+	if !ok {
+		return
+	}
+	loc, err := time.LoadLocation(s)
+	if err != nil || s == "" || s == "Local" { // Local would differ from machine to machine
+		m.failValue("zone", quote(s)+" is no time zone", expected, example)
+		return
+	}
+	*into = loc
+}
+
+// air reads how a site states and pays its air. A volume of air in the file is meant at
+// the site's reference; what we keep is per m³ ANR.
+func (d *decoder) air(m *mapping, a *Air) {
+	if i, ok := m.choice("reference", station.ANR.String(), station.Normal.String()); ok && i == 1 {
+		a.Reference = station.Normal
+	}
+	if quantity(m, "specific_energy", station.ParseSpecificEnergy, atMost(36e6, "10 kWh/m3"), &a.SpecificEnergy) {
+		a.SpecificEnergy *= a.Reference.PerANR()
+	}
+	if p, ok := parsed(m, "price", station.ParsePrice); ok {
+		a.Price = p
+	}
+	quantity(m, "co2", station.ParseEmission, free(10/3.6e6, "10 kg/kWh"), &a.CO2)
+	m.done(nil)
+}

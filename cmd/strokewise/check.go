@@ -1,0 +1,33 @@
+package main
+
+import (
+	"fmt"
+
+	"strokewise/cmd/internal/config"
+	"strokewise/collector/topic"
+)
+
+type checkCmd struct {
+	Config string `required:"" placeholder:"FILE" help:"Configuration file."`
+}
+
+// Run checks the file.
+func (c *checkCmd) Run(e *env) error {
+	cfg, err := load(c.Config, false)
+	if err != nil {
+		return err
+	}
+	for _, w := range cfg.Warnings {
+		fmt.Fprintf(e.out, "odd, but taken: %v\n", w)
+	}
+	_, err = fmt.Fprintf(e.out, "%s: no fault found; %d sites, %d stations\n", c.Config, len(cfg.Sites), len(cfg.Stations))
+	return err
+}
+
+// load reads a configuration.
+func load(path string, replay bool) (*config.Config, error) {
+	return config.Load(path, config.Options{NoBroker: replay, CheckPattern: func(s string) error {
+		_, err := topic.Compile(s)
+		return err
+	}})
+}

@@ -1,0 +1,73 @@
+// Command strokewise watches compressed-air boost stations: see the README.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+)
+
+// Exit codes.
+const (
+	exitOK    = 0
+	exitFault = 1 // something could not be done
+	exitUsage = 2 // the command line cannot be understood
+)
+
+// commands are the subcommands.
+type commands struct {
+	Run     runCmd     `cmd:"" help:"Receive, analyse and serve until interrupted."`
+	Demo    demoCmd    `cmd:"" help:"Run with an embedded broker into which recordings are played, over and over."`
+	Replay  replayCmd  `cmd:"" help:"Run recorded traces through the live analyzer and alarms, and print what they tell."`
+	Check   checkCmd   `cmd:"" help:"Check a configuration file: all faults at once."`
+	Version versionCmd `cmd:"" help:"Print the version."`
+}
+
+// env is what the commands share.
+type env struct {
+	ctx context.Context
+	out io.Writer
+	err io.Writer
+	log *slog.Logger
+}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := execute(ctx, os.Args[1:], os.Stdout, os.Stderr)
+	stop()
+	os.Exit(code)
+}
+
+// execute runs one command line.
+func execute(ctx context.Context, args []string, out, errOut io.Writer) int {
+	var c commands
+	done := false
+	p, err := kong.New(&c, kong.Name("strokewise"), kong.Writers(out, errOut), kong.Exit(func(int) { done = true }),
+		kong.Description("Watches compressed-air boost stations. It only watches: it moves no valve and is no safety function."),
+		kong.UsageOnError())
+	if err != nil {
+		fmt.Fprintln(errOut, "BUG:", err)
+		return exitFault
+	}
+	k, err := p.Parse(args)
+	switch {
+	case done: // help was asked for
+		return exitOK
+	case err != nil:
+		fmt.Fprintf(errOut, "strokewise: %v; strokewise --help lists the commands\n", err)
+		return exitUsage
+	}
+	e := &env{ctx: ctx, out: out, err: errOut, log: slog.New(slog.NewTextHandler(errOut, nil))}
+	if err := k.Run(e); err != nil && !errors.Is(err, context.Canceled) {
+		fmt.Fprintf(errOut, "strokewise: %v\n", err)
+		return exitFault
+	}
+	return exitOK
+}

@@ -1,0 +1,100 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/config"
+	"strokewise/cmd/internal/pipeline"
+	"strokewise/cmd/internal/report"
+	"strokewise/collector/trace"
+)
+
+type replayCmd struct {
+	Config  string   `required:"" placeholder:"FILE" help:"Configuration file; one station and no broker will do."`
+	Station string   `placeholder:"ID" help:"Station of the traces, or SITE/ID; may be left out where the file has one."`
+	JSON    bool     `help:"Print one JSON object instead of a table."`
+	Alarms  bool     `help:"Print the alarms too."`
+	Strokes bool     `help:"Give each stroke (JSON only)."`
+	Trace   []string `arg:"" help:"Recorded traces (CSV, may be gzipped), in order of time."`
+}
+
+// Run replays the traces.
+func (c *replayCmd) Run(e *env) error {
+	cfg, err := load(c.Config, true)
+	if err != nil {
+		return err
+	}
+	s, err := pick(cfg, c.Station)
+	if err != nil {
+		return err
+	}
+	u := pipeline.New(s.Plate, s.Revision)
+	u.KeepStrokes = c.Strokes
+	for _, path := range c.Trace {
+		if err := play(u, path, s.Plate.AmbientPressure()); err != nil {
+			return err
+		}
+	}
+	u.Flush()
+	ref := station.ANR
+	if site := cfg.Site(s.Plate.Key.Site); site != nil {
+		ref = site.Air.Reference
+	}
+	r := report.Build(u, ref)
+	if !c.Alarms {
+		r.Alarms = nil
+	}
+	if c.JSON {
+		out := json.NewEncoder(e.out)
+		return out.Encode(r)
+	}
+	return r.Table(e.out)
+}
+
+// pick finds the station.
+func pick(cfg *config.Config, name string) (*config.Station, error) {
+	var found []*config.Station
+	var all []string
+	for i := range cfg.Stations {
+		k := cfg.Stations[i].Plate.Key
+		all = append(all, k.String())
+		if name == "" || name == k.Station || name == k.String() {
+			found = append(found, &cfg.Stations[i])
+		}
+	}
+	switch len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		return nil, fmt.Errorf("cannot find station %q in %s: it has %s", name, cfg.File, strings.Join(all, ", "))
+	}
+	return nil, fmt.Errorf("cannot tell which station is meant: give --station, one of %s", strings.Join(all, ", "))
+}
+
+// play runs one trace through the unit. A sample arrives when it is taken.
+func play(u *pipeline.Unit, path string, ambient station.Absolute) error {
+	r, err := trace.Open(path, ambient)
+	if err != nil {
+		return err
+	}
+	defer r.Close()
+	for {
+		blocks, err := r.Next()
+		if errors.Is(err, io.EOF) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		var last station.Instant
+		for i := range blocks {
+			last = max(last, blocks[i].At(blocks[i].Len()-1))
+		}
+		u.Samples(blocks, last)
+	}
+}

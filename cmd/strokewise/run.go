@@ -1,0 +1,33 @@
+package main
+
+import (
+	"fmt"
+
+	"strokewise/cmd/internal/app"
+)
+
+type runCmd struct {
+	Config string `required:"" placeholder:"FILE" help:"Configuration file."`
+}
+
+// Run works until interrupted.
+func (c *runCmd) Run(e *env) error {
+	cfg, err := load(c.Config, false)
+	if err != nil {
+		return err
+	}
+	for _, w := range cfg.Warnings {
+		e.log.Warn("odd configuration", "what", w)
+	}
+	opt, err := settings(cfg, e)
+	if err != nil {
+		return err
+	}
+	a, err := app.New(e.ctx, opt)
+	if err != nil {
+		return err
+	}
+	defer a.Close()
+	fmt.Fprintf(e.out, "pages and metrics on http://%s\n", a.Addr())
+	return a.Run(e.ctx)
+}

@@ -1,0 +1,126 @@
+package main
+
+import (
+	"bufio"
+	"crypto/tls"
+	"crypto/x509"
+	"fmt"
+	"net/http"
+	"net/textproto"
+	"os"
+	"strings"
+	"time"
+
+	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/app"
+	"strokewise/cmd/internal/config"
+	"strokewise/collector/intake"
+	"strokewise/collector/mqtt"
+	"strokewise/collector/payload"
+	"strokewise/collector/topic"
+	"strokewise/rules/notify"
+)
+
+// settings turns a configuration into the runtime's options.
+func settings(c *config.Config, e *env) (app.Options, error) {
+	o := app.Options{
+		Data: c.Data, MaxBytes: c.Log.MaxBytes, Keep: c.Log.Keep, SyncAlways: c.Log.SyncAlways, LogURL: c.Log.URL,
+		Listen: c.HTTP.Listen, Hosts: c.HTTP.Hosts, Version: version(), Logger: e.log,
+		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference),
+	}
+	for _, s := range c.Sites {
+		o.Zones[s.ID], o.References[s.ID] = s.Zone, s.Air.Reference
+	}
+	for _, s := range c.Stations {
+		o.Stations = append(o.Stations, app.Station{Plate: s.Plate, Revision: s.Revision})
+	}
+	var err error
+	if o.Intake, err = routes(c); err != nil {
+		return o, err
+	}
+	if o.MQTT, err = broker(c); err != nil {
+		return o, err
+	}
+	if c.MQTT.Broker == config.Embedded {
+		o.BrokerListen = "127.0.0.1:1883"
+	}
+	for _, w := range c.Notify.Webhooks {
+		h, err := headers(w.HeaderFile)
+		if err != nil {
+			return o, err
+		}
+		o.Webhooks = append(o.Webhooks, notify.Webhook{Name: w.Name, URL: w.URL.Reveal(), Header: h})
+	}
+	return o, nil
+}
+
+func routes(c *config.Config) (intake.Options, error) {
+	o := intake.Options{Site: c.OnlySite(), Fixed: make(map[string]intake.Fixed)}
+	for _, t := range c.MQTT.Topics {
+		p, err := topic.Compile(t.Match)
+		if err != nil {
+			return o, fmt.Errorf("cannot use topic pattern %q: %w", t.Match, err)
+		}
+		f, _ := payload.ParseFormat(t.Payload)
+		o.Routes = append(o.Routes, intake.Route{Pattern: p, Format: f, PressureUnit: t.PressureUnit})
+	}
+	for name, t := range c.MQTT.Fixed {
+		f, _ := payload.ParseFormat(t.Payload)
+		o.Fixed[name] = intake.Fixed{Fields: topic.Fields{Site: t.Site, Station: t.Station, Channel: t.Channel}, Format: f, PressureUnit: t.PressureUnit}
+	}
+	return o, nil
+}
+
+func broker(c *config.Config) (mqtt.Options, error) {
+	m := &c.MQTT
+	o := mqtt.Options{Broker: m.Broker, ClientID: m.ClientID, User: m.User, MaxPacket: m.MaxPacket}
+	if m.Broker == config.Embedded {
+		o.Broker = "tcp://127.0.0.1:1883" // replaced by the address it gets
+	}
+	if m.PasswordFile != "" {
+		s, err := config.ReadSecret(m.PasswordFile)
+		if err != nil {
+			return o, err
+		}
+		o.Password = s.Reveal()
+	}
+	if !m.Secure() {
+		return o, nil
+	}
+	o.TLS = &tls.Config{MinVersion: tls.VersionTLS12}
+	if m.TLS.CAFile != "" {
+		pem, err := os.ReadFile(m.TLS.CAFile)
+		if err != nil {
+			return o, fmt.Errorf("cannot read certificate authorities: %w", err)
+		}
+		o.TLS.RootCAs = x509.NewCertPool()
+		if !o.TLS.RootCAs.AppendCertsFromPEM(pem) {
+			return o, fmt.Errorf("cannot read certificate authorities %q: it holds no PEM certificate", m.TLS.CAFile)
+		}
+	}
+	if m.TLS.CertFile != "" {
+		pair, err := tls.LoadX509KeyPair(m.TLS.CertFile, m.TLS.KeyFile)
+		if err != nil {
+			return o, fmt.Errorf("cannot read client certificate: %w", err)
+		}
+		o.TLS.Certificates = []tls.Certificate{pair}
+	}
+	return o, nil
+}
+
+// headers reads the header lines that go with a webhook.
+func headers(path string) (http.Header, error) {
+	if path == "" {
+		return nil, nil
+	}
+	s, err := config.ReadSecret(path)
+	if err != nil {
+		return nil, err
+	}
+	r := textproto.NewReader(bufio.NewReader(strings.NewReader(s.Reveal() + "\r\n\r\n")))
+	h, err := r.ReadMIMEHeader()
+	if err != nil {
+		return nil, fmt.Errorf("cannot read headers %q: expected lines such as Authorization: Bearer ...", path)
+	}
+	return http.Header(h), nil
+}

@@ -1,0 +1,47 @@
+package mqtt
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+)
+
+// Publisher publishes messages at QoS 1, as edge sensors do: for demonstrations and
+// tests. Nothing that watches a plant uses it.
+type Publisher struct{ client paho.Client }
+
+// NewPublisher connects to a broker, trying until ctx ends.
+func NewPublisher(ctx context.Context, broker, clientID string) (*Publisher, error) {
+	c := paho.NewClient(paho.NewClientOptions().AddBroker(broker).SetClientID(clientID).
+		SetConnectRetry(true).SetConnectRetryInterval(time.Second).SetConnectTimeout(dialTimeout))
+	t := c.Connect()
+	select {
+	case <-ctx.Done():
+		c.Disconnect(0)
+		return nil, fmt.Errorf("cannot connect to broker %s: %w", broker, ctx.Err())
+	case <-t.Done():
+	}
+	if err := t.Error(); err != nil {
+		return nil, fmt.Errorf("cannot connect to broker %s: %w", broker, err)
+	}
+	return &Publisher{c}, nil
+}
+
+// Publish publishes a message and waits until the broker has it.
+func (p *Publisher) Publish(ctx context.Context, topic string, payload []byte) error {
+	t := p.client.Publish(topic, 1, false, payload)
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-t.Done():
+		if err := t.Error(); err != nil {
+			return fmt.Errorf("cannot publish to %s: %w", topic, err)
+		}
+		return nil
+	}
+}
+
+// Close leaves the broker.
+func (p *Publisher) Close() { p.client.Disconnect(100) }

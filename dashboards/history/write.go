@@ -1,0 +1,244 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+
+	"strokewise/analyzer/station"
+	"strokewise/dashboards/board"
+	"strokewise/rules"
+)
+
+// statements are those of a commit, prepared once.
+type statements struct {
+	station, position, minute, interval, totals, transition, outbox *sql.Stmt
+}
+
+func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
+	for _, p := range [...]struct {
+		to   **sql.Stmt
+		text string
+	}{
+		{&s.station, `INSERT INTO stations (site, station) VALUES (?, ?)`},
+		{&s.position, `INSERT INTO positions (partition, position) VALUES (?, ?)
+			ON CONFLICT DO UPDATE SET position = excluded.position WHERE excluded.position > position`},
+		{&s.minute, `INSERT INTO minutes (station, revision, ` + minuteColumns + `) VALUES (` + marks(33) + `) ON CONFLICT DO NOTHING`},
+		{&s.interval, `INSERT INTO intervals (station, start, segment, revision, "end", state) VALUES (` + marks(6) + `) ON CONFLICT DO NOTHING`},
+		{&s.totals, `INSERT INTO totals (station, strokes, ` + stateColumns + `, inlet, exhaust, delivered) VALUES (` + marks(13) + `)
+			ON CONFLICT DO UPDATE SET strokes = strokes + excluded.strokes, blind = blind + excluded.blind,
+			"off" = "off" + excluded."off", charging = charging + excluded.charging, stroking = stroking + excluded.stroking,
+			holding = holding + excluded.holding, starved = starved + excluded.starved, venting = venting + excluded.venting,
+			residual = residual + excluded.residual, inlet = inlet + excluded.inlet, exhaust = exhaust + excluded.exhaust,
+			delivered = delivered + excluded.delivered`},
+		{&s.transition, `INSERT INTO transitions (id, station, ` + transitionColumns + `) VALUES (` + marks(12) + `) ON CONFLICT (id) DO NOTHING`},
+		{&s.outbox, `INSERT INTO outbox (receiver, transition, station, alarm) VALUES (?, ?, ?, ?)`},
+	} {
+		var err error
+		if *p.to, err = db.PrepareContext(ctx, p.text); err != nil {
+			return fmt.Errorf("cannot prepare %q: %w", p.text, err)
+		}
+	}
+	return nil
+}
+
+func (s *statements) close() error {
+	var errs []error
+	for _, st := range [...]*sql.Stmt{s.station, s.position, s.minute, s.interval, s.totals, s.transition, s.outbox} {
+		if st != nil {
+			errs = append(errs, st.Close())
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// Commit stores the commits in one transaction: all of them or, with an error, none.
+// It fails with ErrStale if one of them is at or below the stored position of its
+// partition. A commit that has begun is not cut short by ctx. Minutes, intervals and
+// transitions that are stored already stay as they are.
+func (s *Store) Commit(ctx context.Context, commits []Commit) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	tx, err := s.begin(context.WithoutCancel(ctx))
+	if err != nil {
+		return fmt.Errorf("cannot commit to history database %q: %w", s.path, err)
+	}
+	defer tx.Rollback()
+	for i := range commits {
+		if err := tx.commit(&commits[i]); err != nil {
+			return fmt.Errorf("cannot commit partition %d at position %d to history database %q: %w",
+				commits[i].Partition, commits[i].Position, s.path, err)
+		}
+	}
+	if err := tx.Commit(); err != nil {
+		return fmt.Errorf("cannot commit to history database %q: %w", s.path, err)
+	}
+	for k, id := range tx.ids {
+		s.ids[k] = id
+	}
+	s.repeated.Add(tx.repeated)
+	return nil
+}
+
+// transaction is one writing transaction. What it learns becomes the store's when it
+// has been committed.
+type transaction struct {
+	*sql.Tx
+	ctx      context.Context
+	store    *Store
+	stmt     statements
+	ids      map[station.Key]int64 // new stations
+	repeated int64
+	args     []any
+}
+
+func (s *Store) begin(ctx context.Context) (*transaction, error) {
+	tx, err := s.write.BeginTx(ctx, nil)
+	if err != nil {
+		return nil, err
+	}
+	st := &s.stmt
+	return &transaction{Tx: tx, ctx: ctx, store: s, ids: make(map[station.Key]int64), stmt: statements{
+		station: tx.StmtContext(ctx, st.station), position: tx.StmtContext(ctx, st.position),
+		minute: tx.StmtContext(ctx, st.minute), interval: tx.StmtContext(ctx, st.interval),
+		totals: tx.StmtContext(ctx, st.totals), transition: tx.StmtContext(ctx, st.transition),
+		outbox: tx.StmtContext(ctx, st.outbox),
+	}}, nil
+}
+
+func (tx *transaction) commit(c *Commit) error {
+	if c.Partition < 0 || c.Partition >= station.Partitions {
+		return fmt.Errorf("there is no such partition, they run from 0 to %d", station.Partitions-1)
+	}
+	if err := tx.advance(c); err != nil {
+		return err
+	}
+	for i := range c.Stations {
+		if err := tx.minutes(&c.Stations[i]); err != nil {
+			return fmt.Errorf("station %s: %w", c.Stations[i].Key, err)
+		}
+	}
+	for i := range c.Transitions {
+		if err := tx.transition(&c.Transitions[i]); err != nil {
+			return fmt.Errorf("transition %s: %w", c.Transitions[i].ID(), err)
+		}
+	}
+	return nil
+}
+
+// advance stores the partition's position and refuses one that is not ahead.
+func (tx *transaction) advance(c *Commit) error {
+	n, err := changed(tx.stmt.position.ExecContext(tx.ctx, c.Partition, int64(c.Position)))
+	if err == nil && n == 0 {
+		return ErrStale
+	}
+	return err
+}
+
+// minutes stores minutes and intervals of a station and adds the new ones to its totals.
+func (tx *transaction) minutes(s *StationMinutes) error {
+	id, err := tx.id(s.Key)
+	if err != nil {
+		return err
+	}
+	var sum board.Totals
+	for i := range s.Minutes {
+		m := &s.Minutes[i]
+		tx.args = minuteValues(append(tx.args[:0], id, int64(s.Revision)), m)
+		n, err := changed(tx.stmt.minute.ExecContext(tx.ctx, tx.args...))
+		if err != nil {
+			return fmt.Errorf("minute %s: %w", m.Start, err)
+		}
+		if n == 0 {
+			tx.repeated++
+			continue
+		}
+		addMinute(&sum, m)
+	}
+	for _, v := range s.Intervals {
+		if _, err := tx.stmt.interval.ExecContext(tx.ctx, id, int64(v.From), int64(v.Segment), int64(s.Revision), int64(v.To), v.State.String()); err != nil {
+			return fmt.Errorf("interval %s: %w", v.From, err)
+		}
+	}
+	return tx.add(id, &sum)
+}
+
+// add adds sum to the totals of a station.
+func (tx *transaction) add(id int64, sum *board.Totals) error {
+	if *sum == (board.Totals{}) {
+		return nil
+	}
+	args := append(tx.args[:0], id, sum.Strokes)
+	for _, ns := range sum.StateNs {
+		args = append(args, ns)
+	}
+	args = append(args, int64(sum.Inlet), int64(sum.Exhaust), int64(sum.Delivered))
+	tx.args = args
+	if _, err := tx.stmt.totals.ExecContext(tx.ctx, args...); err != nil {
+		return fmt.Errorf("totals: %w", err)
+	}
+	return nil
+}
+
+func addMinute(sum *board.Totals, m *station.Minute) {
+	sum.Strokes += m.Strokes
+	for s, ns := range m.StateNs {
+		sum.StateNs[s] += ns
+	}
+	sum.Inlet += m.Inlet
+	sum.Exhaust += m.Exhaust
+	sum.Delivered += m.Delivered
+}
+
+// transition stores a transition and queues it for each receiver, once.
+func (tx *transaction) transition(t *rules.Transition) error {
+	id, err := tx.id(t.Key)
+	if err != nil {
+		return err
+	}
+	res, err := tx.stmt.transition.ExecContext(tx.ctx, transitionValues([]any{t.ID(), id}, t)...)
+	n, err := changed(res, err)
+	if err != nil || n == 0 {
+		return err
+	}
+	seq, err := res.LastInsertId()
+	if err != nil {
+		return err
+	}
+	for _, r := range tx.store.receivers {
+		if _, err := tx.stmt.outbox.ExecContext(tx.ctx, r, seq, id, t.Alarm); err != nil {
+			return fmt.Errorf("outbox: %w", err)
+		}
+	}
+	return nil
+}
+
+// id gives the number of a station, a new one where it has none.
+func (tx *transaction) id(k station.Key) (int64, error) {
+	if id, ok := tx.store.ids[k]; ok {
+		return id, nil
+	}
+	if id, ok := tx.ids[k]; ok {
+		return id, nil
+	}
+	res, err := tx.stmt.station.ExecContext(tx.ctx, k.Site, k.Station)
+	if err != nil {
+		return 0, err
+	}
+	id, err := res.LastInsertId()
+	if err == nil {
+		tx.ids[k] = id
+	}
+	return id, err
+}
+
+func changed(res sql.Result, err error) (int64, error) {
+	if err != nil {
+		return 0, err
+	}
+	return res.RowsAffected()
+}

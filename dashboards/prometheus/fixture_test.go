@@ -1,0 +1,76 @@
+package prometheus
+
+import (
+	"math"
+	"time"
+
+	"strokewise/analyzer/station"
+	"strokewise/dashboards/board"
+	"strokewise/rules"
+)
+
+// noon is the event time of the fixtures.
+var noon = station.InstantOf(time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC))
+
+func known(v float64) station.Estimate {
+	return station.Estimate{Value: v, Method: station.MethodTraces, Confidence: 0.9, At: noon}
+}
+
+// press is a station with every figure known and two alarms.
+func press() board.Station {
+	s := board.Station{
+		Plate: station.Plate{Key: station.Key{Site: "northdock", Station: "press-4"}, Branch: "forming", SweptDrive: 0.19e-3, SweptBoost: 0.18e-3},
+		Status: station.Status{At: noon, State: station.Stroking, Since: noon - 100e9,
+			Inlet: known(594e3), Outlet: known(880e3), StrokeRate: known(1.25), OutletLastSeen: 880e3,
+			Estimates: station.Estimates{LeakFlow: known(0.3e-3), LeakConductance: known(4e-10), SupplySag: known(0.12),
+				SupplyConductance: known(2e-8), StoredEnergy: known(21e3), VolumetricEfficiency: known(0.9)}},
+		Totals: board.Totals{Strokes: 123456, Inlet: 2e12, Exhaust: 1.25e12, Delivered: 0.75e12},
+		LagNs:  2.5e9, OffsetNs: 0.25e9, Late: 3, Duplicate: 7, ClockSteps: 1, Gaps: 2,
+	}
+	for i := range s.Totals.StateNs {
+		s.Totals.StateNs[i] = int64(i) * 1e12
+	}
+	s.Today[station.Stroking], s.Today[station.Holding] = 3e12, 1e12
+	s.Alarms = []board.Alarm{
+		{State: rules.Unacknowledged, Transition: rules.Transition{Alarm: rules.OutletLeak, Priority: rules.Medium}},
+		{State: rules.ReturnedUnacknowledged, Transition: rules.Transition{Alarm: rules.SupplyUndersized, Priority: rules.Finding}},
+	}
+	return s
+}
+
+// unheard is a station of which nothing is known yet.
+func unheard() board.Station {
+	return board.Station{
+		Plate: station.Plate{Key: station.Key{Site: "southdock", Station: "new"}},
+		Status: station.Status{StateReason: "no samples yet", Inlet: station.Unknown("no samples yet"),
+			Outlet: station.Unknown("no samples yet"), StrokeRate: station.Unknown("no samples yet")},
+	}
+}
+
+// quiet is press after its sensors fell silent, at another site.
+func quiet() board.Station {
+	s := press()
+	s.Plate.Key = station.Key{Site: "southdock", Station: `odd "name"\`}
+	s.Status.State = station.Residual
+	s.Status.Estimates.LeakFlow = known(math.NaN())
+	s.Alarms, s.SilentSince = nil, noon
+	return s
+}
+
+func figures() board.Pipeline {
+	return board.Pipeline{Connected: true, Reconnects: 2, Messages: 1000, Samples: 99000,
+		Refused: map[string]int64{"malformed": 4, "future": 1}, Queue: 12, QueueCap: 4096,
+		LogEntries: 500, LogBytes: 1 << 20, LogMaxBytes: 1 << 30, Behind: [station.Partitions]uint64{3: 17},
+		Commits: 40, CommitSeconds: 0.0125, CommitAge: 0.5, SnapshotAge: 30,
+		OutboxPending: map[string]int64{"crew": 1}, Delivered: map[string]int64{"crew": 5}, DeliverFailed: map[string]int64{"crew": 2}}
+}
+
+func options() Options {
+	b := board.New()
+	b.Put(press())
+	b.Put(unheard())
+	b.Put(quiet())
+	b.SetReady(true)
+	return Options{Board: b, Pipeline: figures, Version: "1.2.3",
+		References: map[string]station.Reference{"southdock": station.Normal}}
+}

@@ -1,0 +1,77 @@
+package prometheus
+
+import (
+	"runtime"
+	"strconv"
+
+	"strokewise/dashboards/board"
+)
+
+// Families of the way from message to commit.
+var (
+	buildInfo = gauge("build_info", "Version of the program and of the Go it was built with; always 1.", "version", "goversion")
+
+	messages   = counter("messages_total", "MQTT messages received, refused ones included.")
+	samples    = counter("samples_total", "Samples accepted into the log.")
+	refused    = counter("payloads_refused_total", "Payloads refused, by reason.", "reason")
+	connected  = gauge("mqtt_connected", "1 while connected to the MQTT broker, else 0.")
+	reconnects = counter("mqtt_reconnects_total", "Connections to the MQTT broker after the first.")
+	queue      = gauge("queue_messages", "Messages waiting for the log.")
+	queueCap   = gauge("queue_capacity", "Messages that can wait for the log.")
+
+	logEntries  = counter("log_entries_total", "Entries appended to the sample log.")
+	logBytes    = gauge("log_bytes", "Bytes stored in the sample log.")
+	logMaxBytes = gauge("log_max_bytes", "Bytes that the sample log may hold.")
+	logFull     = gauge("log_full", "1 while the sample log refuses new entries, else 0.")
+	logBehind   = gauge("log_behind_entries", "Entries of the partition that are not analysed yet.", "partition")
+
+	commits       = counter("commits_total", "Commits to the history database.")
+	commitSeconds = gauge("commit_duration_seconds", "Duration of the newest commit.")
+	commitAge     = gauge("commit_age_seconds", "Time since the newest commit.")
+	snapshotAge   = gauge("snapshot_age_seconds", "Time since the oldest of the partitions' newest snapshots.")
+
+	outbox    = gauge("outbox_pending", "Notifications waiting to be delivered.", "receiver")
+	delivered = counter("notifications_delivered_total", "Notifications delivered.", "receiver")
+	failed    = counter("notifications_failed_total", "Attempts to deliver a notification that failed.", "receiver")
+)
+
+func (s sink) build(version string) { s.put(buildInfo, 1, label(version), runtime.Version()) }
+
+// pipeline sends the pipeline's figures. Durations and ages are left out before the
+// first commit and snapshot.
+func (s sink) pipeline(p *board.Pipeline) {
+	s.put(messages, float64(p.Messages))
+	s.put(samples, float64(p.Samples))
+	s.each(refused, p.Refused)
+	s.put(connected, number(p.Connected))
+	s.put(reconnects, float64(p.Reconnects))
+	s.put(queue, float64(p.Queue))
+	s.put(queueCap, float64(p.QueueCap))
+
+	s.put(logEntries, float64(p.LogEntries))
+	s.put(logBytes, float64(p.LogBytes))
+	s.put(logMaxBytes, float64(p.LogMaxBytes))
+	s.put(logFull, number(p.LogFull))
+	for i, n := range p.Behind {
+		s.put(logBehind, float64(n), strconv.Itoa(i))
+	}
+
+	s.put(commits, float64(p.Commits))
+	if p.Commits > 0 {
+		s.put(commitSeconds, p.CommitSeconds)
+		s.put(commitAge, p.CommitAge)
+	}
+	if p.SnapshotAge > 0 {
+		s.put(snapshotAge, p.SnapshotAge)
+	}
+	s.each(outbox, p.OutboxPending)
+	s.each(delivered, p.Delivered)
+	s.each(failed, p.DeliverFailed)
+}
+
+// each sends one series an entry; the key is the label.
+func (s sink) each(f *family, m map[string]int64) {
+	for k, v := range m {
+		s.put(f, float64(v), label(k))
+	}
+}

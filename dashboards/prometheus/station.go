@@ -1,0 +1,147 @@
+package prometheus
+
+import (
+	"strokewise/analyzer/station"
+	"strokewise/dashboards/board"
+)
+
+// perStation gives the labels of a family that has one series a station and value of
+// the further labels.
+func perStation(more ...string) []string {
+	return append([]string{"site", "branch", "station"}, more...)
+}
+
+// Families of a station.
+var (
+	strokes = counter("strokes_total", "Strokes of the booster, committed.", perStation()...)
+	rate    = gauge("stroke_rate_hertz", "Strokes a second over the last minute.", perStation()...)
+	duty    = gauge("duty_ratio", "Share of fed time in which the piston worked since the site's midnight.", perStation()...)
+
+	stateSeconds = counter("state_seconds_total", "Time spent in each state, committed.", perStation("state")...)
+	stateActive  = gauge("state_active", "1 for the state the station is in; no series while the station is silent.", perStation("state")...)
+
+	inletAir     = counter("inlet_air_cubic_meters_total", "Air drawn at the inlet, at the reference condition, committed.", perStation("reference")...)
+	exhaustAir   = counter("exhaust_air_cubic_meters_total", "Drive air exhausted, at the reference condition, committed.", perStation("reference")...)
+	deliveredAir = counter("delivered_air_cubic_meters_total", "Air delivered at the outlet, at the reference condition, committed.", perStation("reference")...)
+
+	leakFlow    = gauge("leak_flow_cubic_meters_per_second", "Air lost at the outlet at the operating pressure, at the reference condition.", perStation("reference")...)
+	inlet       = gauge("inlet_pressure_pascals", "Pressure at the inlet.", perStation("basis")...)
+	outlet      = gauge("outlet_pressure_pascals", "Pressure at the outlet. A reading, not isolation.", perStation("basis")...)
+	alarmActive = gauge("alarm_active", "Alarms that are not normal: 1 while the condition is present, 0 while it only waits for an acknowledgement, is shelved, suppressed or out of service.", perStation("alarm", "priority")...)
+
+	late      = counter("samples_late_total", "Samples dropped because they came after their time was closed.", perStation()...)
+	duplicate = counter("samples_duplicate_total", "Samples dropped because their time was seen before.", perStation()...)
+	steps     = counter("clock_steps_total", "Steps of the station's clock.", perStation()...)
+	gaps      = counter("gaps_total", "Gaps in the station's samples.", perStation()...)
+	lag       = gauge("lag_seconds", "Arrival of the newest samples less the time up to which the station is analysed.", perStation()...)
+	offset    = gauge("device_clock_offset_seconds", "Device time less arrival time of the newest samples.", perStation()...)
+	silent    = gauge("silent", "1 while no samples come from the station, or none came yet, else 0.", perStation()...)
+)
+
+// slow are the slow figures of a station without further labels.
+var slow = [...]struct {
+	family *family
+	of     func(*station.Estimates) *station.Estimate
+}{
+	{gauge("leak_conductance_cubic_meters_per_second_pascal", "Sonic conductance of the leak at the outlet (ISO 6358), at ANR.", perStation()...),
+		func(e *station.Estimates) *station.Estimate { return &e.LeakConductance }},
+	{gauge("supply_sag_ratio", "Fall of the inlet's gauge pressure while stroking, over its resting pressure.", perStation()...),
+		func(e *station.Estimates) *station.Estimate { return &e.SupplySag }},
+	{gauge("supply_conductance_cubic_meters_per_second_pascal", "Conductance of the supply C/sqrt(1-b) (ISO 6358), at ANR.", perStation()...),
+		func(e *station.Estimates) *station.Estimate { return &e.SupplyConductance }},
+	{gauge("volumetric_efficiency_ratio", "Air delivered a stroke over the swept volume at inlet condition.", perStation()...),
+		func(e *station.Estimates) *station.Estimate { return &e.VolumetricEfficiency }},
+	{gauge("stored_energy_joules", "Energy of the air in the tank, isentropic expansion to ambient; no series while the station is silent.", perStation()...),
+		func(e *station.Estimates) *station.Estimate { return &e.StoredEnergy }},
+}
+
+// station sends the series of one station.
+func (s sink) station(st *board.Station, ref station.Reference) {
+	key := &st.Plate.Key
+	site, branch, name := label(key.Site), label(st.Plate.Branch), label(key.Station)
+	put := func(f *family, v float64) { s.put(f, v, site, branch, name) }
+	with := func(f *family, v float64, more string) { s.put(f, v, site, branch, name, more) }
+
+	totals(st, ref, put, with)
+	present(st, put, with)
+	estimates(st, ref, put, with)
+	for i := range st.Alarms {
+		a := &st.Alarms[i]
+		s.put(alarmActive, number(a.State.Active()), site, branch, name, label(a.Transition.Alarm), a.Transition.Priority.String())
+	}
+	put(late, float64(st.Late))
+	put(duplicate, float64(st.Duplicate))
+	put(steps, float64(st.ClockSteps))
+	put(gaps, float64(st.Gaps))
+	put(silent, number(st.SilentSince != 0 || st.Status.At == 0))
+	if st.Status.At != 0 {
+		put(lag, float64(st.LagNs)/1e9)
+		put(offset, -float64(st.OffsetNs)/1e9)
+	}
+}
+
+// put sends a series of the station at hand, with one that has one label more.
+type (
+	put  func(*family, float64)
+	with func(*family, float64, string)
+)
+
+// totals sends the committed sums. A sum that never had a value, because strokes cannot
+// be seen or the plate gives no swept volumes, is unknown and not zero.
+func totals(st *board.Station, ref station.Reference, put put, with with) {
+	t := &st.Totals
+	if t.Strokes != 0 || st.Status.StrokeRate.Known() {
+		put(strokes, float64(t.Strokes))
+	}
+	for state, ns := range t.StateNs {
+		with(stateSeconds, float64(ns)/1e9, station.State(state).String())
+	}
+	if d, ok := station.Duty(st.Today); ok {
+		put(duty, d)
+	}
+	if st.Plate.SweptBoost > 0 && st.Plate.SweptDrive > 0 || t.Inlet != 0 || t.Exhaust != 0 || t.Delivered != 0 {
+		r := ref.PerANR()
+		with(inletAir, t.Inlet.CubicMetres()*r, ref.String())
+		with(exhaustAir, t.Exhaust.CubicMetres()*r, ref.String())
+		with(deliveredAir, t.Delivered.CubicMetres()*r, ref.String())
+	}
+}
+
+// present sends what holds at the moment; nothing while the status is out of date.
+func present(st *board.Station, put put, with with) {
+	if st.Stale() || st.Status.At == 0 {
+		return
+	}
+	s := &st.Status
+	with(stateActive, 1, s.State.String())
+	if e := &s.StrokeRate; exact(e) {
+		put(rate, e.Value)
+	}
+	if e := &s.Inlet; exact(e) {
+		with(inlet, e.Value, "gauge")
+	}
+	if e := &s.Outlet; exact(e) {
+		with(outlet, e.Value, "gauge")
+	}
+}
+
+// estimates sends the slow figures. Stored energy follows the outlet's last reading, so
+// it is left out when that is out of date.
+func estimates(st *board.Station, ref station.Reference, put put, with with) {
+	e := &st.Status.Estimates
+	if exact(&e.LeakFlow) {
+		with(leakFlow, e.LeakFlow.Value*ref.PerANR(), ref.String())
+	}
+	for i := range slow {
+		v := slow[i].of(e)
+		if v == &e.StoredEnergy && st.Stale() {
+			continue
+		}
+		if exact(v) {
+			put(slow[i].family, v.Value)
+		}
+	}
+}
+
+// exact tells whether the estimate has a value that is more than a bound.
+func exact(e *station.Estimate) bool { return e.Known() && e.Method != station.MethodBound }

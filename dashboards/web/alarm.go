@@ -1,0 +1,97 @@
+package web
+
+import (
+	"cmp"
+	"slices"
+	"strconv"
+
+	"strokewise/dashboards/board"
+	"strokewise/rules"
+)
+
+// priorityView is a priority by word, shape and class: colour is never the only cue.
+type priorityView struct{ Word, Shape, Class string }
+
+var priorities = map[rules.Priority]priorityView{
+	rules.High:    {"HIGH", "▲", "high"},
+	rules.Medium:  {"MEDIUM", "◆", "medium"},
+	rules.Low:     {"LOW", "■", "low"},
+	rules.Finding: {"FINDING", "○", "finding"},
+}
+
+// countView is how many alarms of one priority are open.
+type countView struct {
+	Priority priorityView
+	Count    string
+}
+
+// alarmView is one alarm that is not normal.
+type alarmView struct {
+	Name                string
+	Priority            priorityView
+	State, Raised       string
+	Message, Caution    string
+	CheckFirst, Respond string
+}
+
+// alarms puts alarms in words: highest priority first, then present before past, then
+// the oldest.
+func alarms(list []board.Alarm) []alarmView {
+	list = slices.Clone(list)
+	slices.SortStableFunc(list, func(a, b board.Alarm) int {
+		return cmp.Or(cmp.Compare(b.Transition.Priority, a.Transition.Priority), present(a)-present(b),
+			cmp.Compare(a.Transition.Raised, b.Transition.Raised), cmp.Compare(a.Transition.Alarm, b.Transition.Alarm))
+	})
+	views := make([]alarmView, 0, len(list))
+	for i := range list {
+		views = append(views, alarm(&list[i]))
+	}
+	return views
+}
+
+func present(a board.Alarm) int {
+	if a.State.Active() {
+		return 0
+	}
+	return 1
+}
+
+func alarm(a *board.Alarm) alarmView {
+	t := &a.Transition
+	v := alarmView{Name: t.Alarm, Priority: priorities[t.Priority%4], State: a.State.String(),
+		Raised: clock(t.Raised), Message: t.Message, Caution: t.Caution}
+	if d, ok := definition(t.Alarm); ok {
+		v.CheckFirst, v.Respond = d.CheckFirst, d.RespondIn
+	}
+	return v
+}
+
+// definition finds an alarm in the catalogue.
+func definition(name string) (rules.Definition, bool) {
+	all := catalogue
+	i := slices.IndexFunc(all, func(d rules.Definition) bool { return d.Name == name })
+	if i < 0 {
+		return rules.Definition{}, false
+	}
+	return all[i], true
+}
+
+var catalogue = rules.Catalogue()
+
+// openAlarms counts the alarms by priority, highest first; priorities without one are
+// left out.
+func openAlarms(all []board.Station) []countView {
+	var n [4]int
+	for i := range all {
+		for j := range all[i].Alarms {
+			n[all[i].Alarms[j].Transition.Priority%4]++
+		}
+	}
+	var views []countView
+	for p := rules.High + 1; p > 0; p-- {
+		if n[p-1] > 0 {
+			views = append(views, countView{priorities[p-1], strconv.Itoa(n[p-1])})
+		}
+	}
+	return views
+}

@@ -1,0 +1,115 @@
+package web
+
+import (
+	"errors"
+	"math"
+	"time"
+
+	"strokewise/analyzer/station"
+	"strokewise/dashboards/board"
+	"strokewise/rules"
+)
+
+var noon = time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+
+func at(d time.Duration) station.Instant { return station.InstantOf(noon.Add(d)) }
+
+func known(v float64, m station.Method) station.Estimate {
+	return station.Estimate{Value: v, Method: m, Confidence: 0.9, At: at(0)}
+}
+
+// press strokes, with a leak and a sag that raised alarms.
+func press() board.Station {
+	s := board.Station{
+		Plate: station.Plate{Key: station.Key{Site: "northdock", Station: "press-4"}, Branch: "forming"},
+		Status: station.Status{At: at(-time.Second), State: station.Stroking, Since: at(-101 * time.Second),
+			Inlet: known(594e3, station.MethodTraces), Outlet: known(880e3, station.MethodTraces),
+			StrokeRate: known(1.25, station.MethodBoth), OutletLastSeen: 880e3,
+			Estimates: station.Estimates{SupplySag: known(0.12, station.MethodTraces),
+				LeakFlow: station.Estimate{Value: 0.3e-3, Low: 0.28e-3, High: 0.33e-3, Method: station.MethodDecay, At: at(0)}}},
+	}
+	s.Today[station.Stroking], s.Today[station.Holding] = 3e12, 1e12
+	s.Alarms = []board.Alarm{
+		{State: rules.ReturnedUnacknowledged, Transition: rules.Transition{Alarm: rules.SupplyUndersized, Priority: rules.Finding,
+			Raised: at(-time.Hour), Message: "The inlet sags by 12 % of its resting pressure.", Caution: rules.CautionSupply}},
+		{State: rules.Unacknowledged, Transition: rules.Transition{Alarm: rules.OutletLeak, Priority: rules.Medium,
+			Raised: at(-time.Minute), Message: "The outlet loses 18.0 L/min ANR (limit 15.0).", Caution: rules.CautionLeak}},
+	}
+	return s
+}
+
+// standing holds without a leak that could be seen; its strokes are not visible.
+func standing() board.Station {
+	s := press()
+	s.Plate.Key.Station, s.Alarms = "press-5", nil
+	s.Status.State = station.Holding
+	s.Status.StrokeRate = station.Unknown("strokes are not visible: no counter, and too few samples a second")
+	s.Status.Estimates.LeakFlow = station.Estimate{High: 0.02e-3, Method: station.MethodDecay, At: at(0)}
+	s.Status.Estimates.SupplySag = station.Unknown("the piston has not worked yet")
+	return s
+}
+
+// shutDown is closed and still charged.
+func shutDown() board.Station {
+	s := press()
+	s.Plate.Key.Station, s.Plate.Branch = "weld-1", "welding"
+	s.Status.State, s.Status.Since, s.Status.StateReason = station.Residual, at(-3*time.Hour), "supply closed, told by the valve"
+	s.Status.Inlet, s.Status.StrokeRate = known(-40, station.MethodTraces), known(0, station.MethodTraces)
+	s.Today = [station.NumStates]int64{}
+	s.Alarms = []board.Alarm{{State: rules.Acknowledged, Transition: rules.Transition{Alarm: rules.PressureLeft, Priority: rules.High,
+		Raised: at(-2 * time.Hour), Message: "The outlet still reads 880 kPa gauge.", Caution: rules.CautionStored}}}
+	return s
+}
+
+// off is off without an alarm that would carry the caution.
+func off() board.Station {
+	s := shutDown()
+	s.Plate.Key.Station, s.Alarms = "weld-2", nil
+	s.Status.State, s.Status.Outlet = station.Off, known(1e3, station.MethodTraces)
+	return s
+}
+
+// quiet fell silent while it stroked.
+func quiet() board.Station {
+	s := press()
+	s.Plate.Key = station.Key{Site: "southdock", Station: "cnc-1"}
+	s.Plate.Branch, s.Alarms, s.SilentSince = "", nil, at(-10*time.Minute)
+	return s
+}
+
+// unheard is a station of which nothing came yet.
+func unheard() board.Station {
+	no := station.Unknown("no samples yet")
+	return board.Station{
+		Plate:  station.Plate{Key: station.Key{Site: "southdock", Station: "cnc-2"}},
+		Status: station.Status{StateReason: "no samples yet", Inlet: no, Outlet: no, StrokeRate: no, OutletLastSeen: station.Gauge(math.NaN())},
+	}
+}
+
+func fixture(stations ...board.Station) Options {
+	b := board.New()
+	for _, s := range stations {
+		b.Put(s)
+	}
+	b.SetReady(true)
+	return Options{Board: b, Now: func() time.Time { return noon }, Version: "1.2.3", Hosts: []string{"Monitor.plant.example:8420"},
+		Ready: func() error { return nil }}
+}
+
+func everything() Options {
+	o := fixture(press(), standing(), shutDown(), off(), quiet(), unheard())
+	o.Pipeline = func() board.Pipeline {
+		return board.Pipeline{Refused: map[string]int64{"malformed": 12, "future": 40, "never": 0}}
+	}
+	o.Refused = func() []board.Refused {
+		return []board.Refused{
+			{At: at(-time.Minute), Topic: "boost/northdock/press-4/inlet_pressure", Reason: "malformed", Size: 3, Payload: `6,1`,
+				Detail: "expected a number with a dot; write 6.1"},
+			{At: at(-time.Second), Topic: "boost/<script>alert(1)</script>", Reason: "malformed", Size: 9000,
+				Payload: `"><img src=x onerror=alert(1)>`, Detail: "expected a number"},
+		}
+	}
+	return o
+}
+
+var errTwo = errors.New("partition 3 is 17 entries behind\nnot connected to the broker")

@@ -1,0 +1,56 @@
+package web
+
+import (
+	"cmp"
+	"maps"
+	"slices"
+
+	"strokewise/dashboards/board"
+)
+
+// refusedView is the page of refused payloads.
+type refusedView struct {
+	Version string
+	Reasons []reasonView
+}
+
+// reasonView holds what was refused for one reason.
+type reasonView struct {
+	Reason string
+	Total  string
+	Kept   []payloadView // newest first
+}
+
+type payloadView struct{ At, Topic, Detail, Payload, Size string }
+
+// refusals builds the page: reasons with the highest count first.
+func refusals(kept []board.Refused, counts map[string]int64, version string) refusedView {
+	by := map[string][]board.Refused{}
+	for reason := range counts {
+		by[reason] = nil
+	}
+	for _, r := range kept {
+		by[r.Reason] = append(by[r.Reason], r)
+	}
+	total := func(reason string) int64 { return max(counts[reason], int64(len(by[reason]))) }
+	names := slices.SortedFunc(maps.Keys(by), func(a, b string) int {
+		return cmp.Or(cmp.Compare(total(b), total(a)), cmp.Compare(a, b))
+	})
+	v := refusedView{Version: version}
+	for _, name := range names {
+		if n := total(name); n > 0 {
+			v.Reasons = append(v.Reasons, reasonView{name, plural(int(n), "payload"), payloads(by[name])})
+		}
+	}
+	return v
+}
+
+func payloads(list []board.Refused) []payloadView {
+	list = slices.Clone(list)
+	slices.SortStableFunc(list, func(a, b board.Refused) int { return cmp.Compare(b.At, a.At) })
+	views := make([]payloadView, 0, len(list))
+	for _, r := range list {
+		views = append(views, payloadView{clock(r.At), r.Topic, r.Detail, r.Payload, plural(r.Size, "byte")})
+	}
+	return views
+}

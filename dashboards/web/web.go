@@ -1,0 +1,103 @@
+// Package web serves the pages that people read: the stations as they are now and the
+// payloads that were refused. It only reads.
+package web
+
+import (
+	"bytes"
+	"embed"
+	"html/template"
+	"net/http"
+	"strings"
+	"time"
+
+	"strokewise/analyzer/station"
+	"strokewise/dashboards/board"
+)
+
+//go:embed templates/*.html
+var templates embed.FS
+
+var pages = template.Must(template.ParseFS(templates, "templates/*.html"))
+
+// Options say what is shown, and to whom. Functions that are nil show nothing.
+type Options struct {
+	Board    *board.Board
+	Pipeline func() board.Pipeline
+	Refused  func() []board.Refused
+	Ready    func() error // nil while ready; each line of the error is a reason. Left out: the board alone
+	Metrics  http.Handler // of /metrics
+	Hosts    []string     // allowed in the Host header beside the loopback names
+	Now      func() time.Time
+	Version  string
+}
+
+// New gives the handler of all routes. The server's timeouts are its owner's.
+func New(o Options) http.Handler {
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	s := &site{o}
+	mux := http.NewServeMux()
+	mux.HandleFunc("/{$}", s.stations("page.html"))
+	mux.HandleFunc("/stations", s.stations("stations.html"))
+	mux.HandleFunc("/refused", s.refused)
+	mux.HandleFunc("/healthz", alive)
+	mux.HandleFunc("/readyz", s.readyz)
+	mux.Handle("/static/", http.StripPrefix("/static/", newFiles()))
+	if o.Metrics != nil {
+		mux.Handle("/metrics", o.Metrics)
+	}
+	return guard(mux, o.Hosts)
+}
+
+type site struct{ Options }
+
+// stations shows the stations as a whole page or as the fragment that renews it.
+func (s *site) stations(name string) http.HandlerFunc {
+	return func(w http.ResponseWriter, _ *http.Request) {
+		render(w, name, overview(s.Board.All(), reasons(s.ready()), station.InstantOf(s.Now()), s.Version))
+	}
+}
+
+func (s *site) refused(w http.ResponseWriter, _ *http.Request) {
+	var kept []board.Refused
+	if s.Refused != nil {
+		kept = s.Refused()
+	}
+	var counts map[string]int64
+	if s.Pipeline != nil {
+		counts = s.Pipeline().Refused
+	}
+	render(w, "refused.html", refusals(kept, counts, s.Version))
+}
+
+// alive answers as long as the process does.
+func alive(w http.ResponseWriter, _ *http.Request) { plain(w, http.StatusOK, "alive") }
+
+func (s *site) readyz(w http.ResponseWriter, _ *http.Request) {
+	if err := s.ready(); err != nil {
+		plain(w, http.StatusServiceUnavailable, strings.Join(reasons(err), "\n"))
+		return
+	}
+	plain(w, http.StatusOK, "ready")
+}
+
+// render writes a page once it is complete, so that a fault never shows half of one.
+func render(w http.ResponseWriter, name string, view any) {
+	var page bytes.Buffer
+	if err := pages.ExecuteTemplate(&page, name, view); err != nil {
+		plain(w, http.StatusInternalServerError, "cannot render "+name+": "+err.Error())
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	_, _ = w.Write(page.Bytes()) // a reader that went away is no fault of ours
+}
+
+// plain answers with lines of text.
+func plain(w http.ResponseWriter, status int, text string) {
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	w.Header().Set("Cache-Control", "no-store")
+	w.WriteHeader(status)
+	_, _ = w.Write([]byte(text + "\n"))
+}
