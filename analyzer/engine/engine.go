@@ -38,6 +38,15 @@ type Counts struct {
 	Duplicate  int64 // same channel and time as a pending sample
 	ClockSteps int64
 	Gaps       int64
+	Counter    CounterCounts
+}
+
+// CounterCounts are what was odd about the cycle counter.
+type CounterCounts struct {
+	Resets  int64 // it started again near zero
+	Rolls   int64 // it rolled over
+	Bounced int64 // increments faster than strokes can follow, dropped
+	Back    int64 // readings that slipped back by one or two
 }
 
 // core is the whole state of an engine. Fields are exported for snapshots only.
@@ -102,7 +111,19 @@ func (e *Engine) Key() station.Key { return e.Plate.Key }
 func (e *Engine) CurrentPlate() *station.Plate { return &e.Plate }
 
 // Tally gives what was turned away or noticed in the input.
-func (e *Engine) Tally() Counts { return e.Counts }
+func (e *Engine) Tally() Counts {
+	n := e.Counts
+	e.addCounter(&n.Counter)
+	return n
+}
+
+// addCounter adds what the present segment's counter noticed.
+func (e *Engine) addCounter(n *CounterCounts) {
+	n.Resets += e.Counter.Resets
+	n.Rolls += e.Counter.Rolls
+	n.Bounced += e.Counter.Bounced
+	n.Back += e.Counter.Back
+}
 
 // SetPlate puts new plate data in force from the current slot on.
 func (e *Engine) SetPlate(p station.Plate) {
@@ -114,6 +135,7 @@ func (e *Engine) SetPlate(p station.Plate) {
 // restart prepares the detectors for a new segment.
 func (e *Engine) restart() {
 	e.TeethIn, e.TeethOut = stroke.NewTooth(false), stroke.NewTooth(true)
+	e.addCounter(&e.Counts.Counter)
 	e.Counter = stroke.NewCounter(&e.Plate)
 	e.Fuse = stroke.NewFuse(&e.Plate)
 	e.Inlet, e.Outlet = level{}, level{}

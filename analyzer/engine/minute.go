@@ -19,6 +19,7 @@ type minute struct {
 	PassGiven    station.Microlitres // already added beyond the strokes
 	AnyCounted   bool                // a stroke of the minute came from the counter
 	AnyTraced    bool
+	Unseen       bool // strokes too fast for the sampling went by
 	LastOutlet   float64
 	LastOutletOK bool
 }
@@ -157,7 +158,7 @@ func (e *Engine) strokeMethod(m *minute) {
 		m.M.StrokeMethod = station.MethodBoth
 	case m.AnyCounted || e.Fuse.CounterServes():
 		m.M.StrokeMethod = station.MethodCounter
-	case m.AnyTraced || e.tracesServe():
+	case !m.Unseen && (m.AnyTraced || e.tracesServe()):
 		m.M.StrokeMethod = station.MethodTraces
 	default:
 		m.M.StrokeMethod = station.MethodNone
@@ -168,9 +169,9 @@ func (e *Engine) strokeMethod(m *minute) {
 }
 
 // tracesServe tells whether the traces are sampled fast enough to show strokes: eight
-// samples a second at least (common practice, no source), and four a stroke.
+// samples a second at least (common practice, no source), and three a stroke.
 func (e *Engine) tracesServe() bool {
 	rate := max(e.TeethIn.Rate(), e.TeethOut.Rate())
 	usual := e.Fuse.Interval.Median()
-	return rate >= 8 && (usual == 0 || rate*float64(usual)*1e-9 >= 4)
+	return rate >= 8 && (usual == 0 || rate*float64(usual)*1e-9 >= 3)
 }

@@ -181,7 +181,12 @@ func (e *Engine) strokes(start station.Instant) {
 			e.Fuse.Increment(v.at, v.n, e.TeethIn.Visible() || e.TeethOut.Visible(), max(floor, e.First), e.emit)
 			continue
 		}
-		if e.tracesServe() {
+		switch {
+		case !e.tracesServe():
+			e.Min.Unseen = true
+		case e.State.ShutdownAt != 0:
+			e.Act.Teeth++ // no stroke without supply; enough of them tell that it is back
+		default:
 			e.tooth(&v, max(floor, e.First))
 		}
 	}

@@ -21,7 +21,7 @@ func (g *Gulp) Strokes(f *Found, usual int64) int {
 	gap := f.At.Sub(g.Last)
 	n := 1
 	if g.Full > 0 {
-		n = int(area/g.Full + 0.6)
+		n = int(area/g.Full + 0.5)
 	}
 	if n == 0 {
 		g.Part = area

@@ -68,6 +68,11 @@ func NewTooth(rise bool) Tooth {
 	return Tooth{Rise: rise, Fast: 0.02, Slow: 0.5}
 }
 
+// firstNoise bounds the noise taken at the start, Pa: a first half-second of strokes looks
+// like noise, and a sensor of an industrial range is no worse (common practice, no
+// source). A worse one is learned.
+const firstNoise = 500.0
+
 // quantum is the least noise assumed, Pa: sensors are read with 0.1 kPa steps.
 const quantum = 30.0
 
@@ -219,7 +224,7 @@ func (d *Tooth) TakeNoise() {
 	d.D2Sum, d.D2N = 0, 0
 	switch {
 	case d.NoiseRaw == 0:
-		d.NoiseRaw = s
+		d.NoiseRaw = min(s, firstNoise)
 	case s < d.NoiseRaw:
 		d.NoiseRaw += 0.1 * (s - d.NoiseRaw)
 	default:

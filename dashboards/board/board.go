@@ -36,6 +36,8 @@ type Station struct {
 	OffsetNs int64
 	// Late, Duplicate, ClockSteps and Gaps are what the analyzer turned away or noticed.
 	Late, Duplicate, ClockSteps, Gaps int64
+	// Counter is what was odd about the cycle counter, by what it was.
+	Counter CounterOddities
 	// SilentSince is set when ticks say that no sample came (zero otherwise).
 	SilentSince station.Instant
 }
@@ -45,6 +47,10 @@ type Station struct {
 func (s *Station) Stale() bool {
 	return s.SilentSince != 0 && s.Plate.Cadence == station.Periodic
 }
+
+// CounterOddities count resets, roll-overs, increments too fast to be strokes, and
+// readings that slipped back.
+type CounterOddities struct{ Resets, Rolls, Bounced, Back int64 }
 
 // Board is safe for concurrent use.
 type Board struct {

@@ -29,13 +29,14 @@ var (
 	outlet      = gauge("outlet_pressure_pascals", "Pressure at the outlet. A reading, not isolation.", perStation("basis")...)
 	alarmActive = gauge("alarm_active", "Alarms that are not normal: 1 while the condition is present, 0 while it only waits for an acknowledgement, is shelved, suppressed or out of service.", perStation("alarm", "priority")...)
 
-	late      = counter("samples_late_total", "Samples dropped because they came after their time was closed.", perStation()...)
-	duplicate = counter("samples_duplicate_total", "Samples dropped because their time was seen before.", perStation()...)
-	steps     = counter("clock_steps_total", "Steps of the station's clock.", perStation()...)
-	gaps      = counter("gaps_total", "Gaps in the station's samples.", perStation()...)
-	lag       = gauge("lag_seconds", "Arrival of the newest samples less the time up to which the station is analysed.", perStation()...)
-	offset    = gauge("device_clock_offset_seconds", "Device time less arrival time of the newest samples.", perStation()...)
-	silent    = gauge("silent", "1 while no samples come from the station, or none came yet, else 0.", perStation()...)
+	late       = counter("samples_late_total", "Samples dropped because they came after their time was closed.", perStation()...)
+	duplicate  = counter("samples_duplicate_total", "Samples dropped because their time was seen before.", perStation()...)
+	steps      = counter("clock_steps_total", "Steps of the station's clock.", perStation()...)
+	gaps       = counter("gaps_total", "Gaps in the station's samples.", perStation()...)
+	counterOdd = counter("count_oddities_total", "What was odd about the cycle counter: it was reset, rolled over, counted faster than strokes can follow (increments dropped), or slipped back.", perStation("kind")...)
+	lag        = gauge("lag_seconds", "Arrival of the newest samples less the time up to which the station is analysed.", perStation()...)
+	offset     = gauge("device_clock_offset_seconds", "Device time less arrival time of the newest samples.", perStation()...)
+	silent     = gauge("silent", "1 while no samples come from the station, or none came yet, else 0.", perStation()...)
 )
 
 // slow are the slow figures of a station without further labels.
@@ -73,6 +74,10 @@ func (s sink) station(st *board.Station, ref station.Reference) {
 	put(duplicate, float64(st.Duplicate))
 	put(steps, float64(st.ClockSteps))
 	put(gaps, float64(st.Gaps))
+	with(counterOdd, float64(st.Counter.Resets), "reset")
+	with(counterOdd, float64(st.Counter.Rolls), "roll-over")
+	with(counterOdd, float64(st.Counter.Bounced), "bounce")
+	with(counterOdd, float64(st.Counter.Back), "slip-back")
 	put(silent, number(st.SilentSince != 0 || st.Status.At == 0))
 	if st.Status.At != 0 {
 		put(lag, float64(st.LagNs)/1e9)

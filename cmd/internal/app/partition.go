@@ -252,6 +252,7 @@ func (p *partition) show(u *unit) {
 		Alarms: append([]board.Alarm(nil), u.alarms...),
 		LagNs:  u.LagNs(), OffsetNs: u.OffsetNs(), SilentSince: u.SilentSince(p.ticked, rules.SilenceNs),
 		Late: n.Late, Duplicate: n.Duplicate, ClockSteps: n.ClockSteps, Gaps: n.Gaps,
+		Counter: board.CounterOddities(n.Counter),
 	}
 	if !u.Stepped {
 		s.Status = station.Status{StateReason: "no samples yet", Inlet: station.Unknown("no samples yet"),
