@@ -31,6 +31,7 @@ type leakWatch struct {
 	LowMean  float64 // lowest and highest outlet of the minute by slot, Pa gauge
 	HighMean float64
 	Slots    int
+	Even     int // slots of the minute in which the last strokes came at an even pace
 }
 
 func (l *leakWatch) reset() {
@@ -56,6 +57,9 @@ func (e *Engine) watchLeak(start, end station.Instant) {
 			l.HighMean = e.Outlet.Mean
 		}
 		l.Slots++
+		if e.Fuse.Interval.Spread() < steadySpread {
+			l.Even++
+		}
 	}
 	st := e.State.Current
 	if st != station.Holding && st != station.Residual {
@@ -156,12 +160,12 @@ func (e *Engine) operating() float64 {
 // outlet at set throughout, strokes at an even pace. Three in a row give an estimate.
 func (e *Engine) steadyMinute(m *station.Minute) {
 	l := &e.Leak
-	low, high, slots := l.LowMean, l.HighMean, l.Slots
-	l.Slots = 0
+	low, high, slots, even := l.LowMean, l.HighMean, l.Slots, l.Even
+	l.Slots, l.Even = 0, 0
 	set := e.set()
 	work := m.StateNs[station.Stroking] + m.StateNs[station.Charging]
 	steady := slots >= 100 && set > 0 && low >= setBand*set && high-low < steadyRange*set &&
-		m.Strokes >= 6 && work >= 55*station.Second && e.Fuse.Interval.Spread() < steadySpread &&
+		m.Strokes >= 6 && work >= 55*station.Second && 4*even >= 3*slots &&
 		m.AirReason == ""
 	if !steady {
 		l.Steady = 0

@@ -37,9 +37,8 @@ func (m *minute) add(s station.State, ns int64) {
 	m.M.Covered += ns
 }
 
-// addSlot adds the slot [start, end) to the minute.
-func (m *minute) addSlot(e *Engine, start, end station.Instant) {
-	m.add(e.State.Current, end.Sub(max(start, e.First)))
+// addSlot adds the slot's samples to the minute.
+func (m *minute) addSlot(e *Engine) {
 	if e.Inlet.N > 0 {
 		m.InSum += e.Inlet.Sum
 		m.InN += e.Inlet.N

@@ -72,7 +72,7 @@ func (e *Engine) slot(start, end station.Instant) {
 	e.slowChannels(end)
 	e.strokes(start)
 	e.decide(start, end)
-	e.Min.addSlot(e, start, end)
+	e.Min.addSlot(e)
 	e.closeMinute(end)
 	if end.Floor(station.Second) == end {
 		e.step(end)

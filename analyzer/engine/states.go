@@ -59,7 +59,7 @@ func (a *activity) gap() { *a = activity{} }
 //
 //	tau = rho c_v (V/A)/h,  V/A = D L/(2 D + 4 L),  rho = p2/(R T)
 //
-// and the creep falls under 0.2 mm/s after about 1.1 tau. It cannot be measured in
+// and the creep falls under 0.2 mm/s after about one tau. It cannot be measured in
 // the traces; DEVELOPERS.md says what it is worth.
 func (e *Engine) coast() int64 {
 	d, l := e.Plate.DriveBore, e.Plate.StrokeLen
@@ -68,7 +68,7 @@ func (e *Engine) coast() int64 {
 	}
 	p2 := e.Outlet.Mean + float64(e.Plate.AmbientPressure())
 	tau := p2 / (287.05 * 320) * 718 * (d * l / (2*d + 4*l)) / 40
-	return int64(math.Min(math.Max(1.1*tau, 0.5), 8) * 1e9)
+	return int64(math.Min(math.Max(tau, 0.5), 8) * 1e9)
 }
 
 // decide takes the state of the slot [start, end).
@@ -76,11 +76,18 @@ func (e *Engine) decide(start, end station.Instant) {
 	e.work(start, end)
 	e.supplyState(start, end)
 	s, why := e.classify(end)
-	if s != e.State.Current {
-		e.enter(s, max(start, e.First), why)
-	} else {
+	start = max(start, e.First)
+	at := start
+	if s == e.State.Current {
 		e.State.Reason = why
+	} else {
+		if e.State.Current.Working() && (s == station.Holding || s == station.Starved) {
+			at = min(end, max(start, e.Act.LastWork.Add(e.hold()))) // the coast ends inside the slot
+			e.Min.add(e.State.Current, at.Sub(start))
+		}
+		e.enter(s, at, why)
 	}
+	e.Min.add(s, end.Sub(at))
 	e.learn(start, end)
 }
 
@@ -123,11 +130,17 @@ func (e *Engine) working(end station.Instant) bool {
 	if e.Act.LastWork == 0 {
 		return false
 	}
+	return end.Sub(e.Act.LastWork) <= e.hold()
+}
+
+// hold gives how long, ns, the piston counts as working after it was last seen to: its
+// coast, or one and a half of its shorter stroke intervals.
+func (e *Engine) hold() int64 {
 	hold := e.coast()
 	if q := e.Fuse.Interval.Quartile() * 3 / 2; q > hold {
 		hold = min(q, maxLag)
 	}
-	return end.Sub(e.Act.LastWork) <= hold
+	return hold
 }
 
 // supplyState follows whether the inlet is fed.
