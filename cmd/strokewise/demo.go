@@ -96,7 +96,7 @@ func demoOptions(recordings []playback.Recording, dir, listen string, e *env) (a
 		Data: dir, Listen: listen, MaxBytes: 500e6, Keep: time.Hour, Version: version(), Logger: e.log,
 		Zones: map[string]*time.Location{playback.Site: zone}, References: map[string]station.Reference{playback.Site: station.ANR},
 		BrokerListen: "127.0.0.1:0",
-		MQTT:         mqtt.Options{Broker: "tcp://127.0.0.1:1883", ClientID: "strokewise"},
+		MQTT:         mqtt.Options{Brokers: []string{"tcp://127.0.0.1:1883"}, ClientID: "strokewise"},
 	}
 	for i := range recordings {
 		p := recordings[i].Plate

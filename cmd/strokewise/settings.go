@@ -73,16 +73,9 @@ func routes(c *config.Config) (intake.Options, error) {
 
 func broker(c *config.Config) (mqtt.Options, error) {
 	m := &c.MQTT
-	o := mqtt.Options{Broker: m.Broker, ClientID: m.ClientID, User: m.User, MaxPacket: m.MaxPacket}
+	o := mqtt.Options{Brokers: []string{m.Broker}, ClientID: m.ClientID, User: m.User, PasswordFile: m.PasswordFile, MaxPacket: m.MaxPacket}
 	if m.Broker == config.Embedded {
-		o.Broker = "tcp://127.0.0.1:1883" // replaced by the address it gets
-	}
-	if m.PasswordFile != "" {
-		s, err := config.ReadSecret(m.PasswordFile)
-		if err != nil {
-			return o, err
-		}
-		o.Password = s.Reveal()
+		o.Brokers = []string{"tcp://127.0.0.1:1883"} // replaced by the address it gets
 	}
 	if !m.Secure() {
 		return o, nil

@@ -1,275 +1,158 @@
-// Package batch carries records from the MQTT handler into the sample log: whatever waits
-// is appended together, and a message is acknowledged only once the log has it.
+// Package batch stands between the receipt of samples and the sample log: it groups
+// records by partition, appends them, and acknowledges the messages they came from only
+// afterwards, in the order of their receipt. Its queue is bounded; while it is full, Add
+// blocks, and with it whoever reads from the broker.
 package batch
 
 import (
 	"context"
-	"errors"
 	"log/slog"
 	"sync"
-	"sync/atomic"
 	"time"
 
 	"strokewise/analyzer/station"
 )
 
-// Bounds of what waits and of one entry.
+// Defaults of Options.
 const (
-	defaultMessages = 4096
-	defaultBytes    = 64 << 20
-	maxDrain        = 2048      // messages appended together
-	entryBytes      = 512 << 10 // of samples in one entry, before coding
-	recordOverhead  = 64
-	pieceSamples    = 16384 // of one record; at most 20 bytes each once coded
-	retryFirst      = time.Second
-	retryMost       = 10 * time.Second
-	sayAgain        = time.Minute
+	DefaultMaxMessages = 4096
+	DefaultMaxBytes    = 64 << 20
+	DefaultRetryEvery  = time.Second
 )
 
-// Appender is the part of the sample log that is needed here.
+// longestRetry bounds the doubling wait between attempts to append.
+const longestRetry = 10 * time.Second
+
+// Appender is the part of the sample log that is needed here. An error means that the
+// entry may be missing; it is appended again, so that it may come to be there twice.
 type Appender interface {
 	Append(ctx context.Context, partition int, records []station.Record) (uint64, error)
 }
 
 // Options of a Batcher.
 type Options struct {
-	Log      Appender
-	Messages int   // that may wait, 0: 4096
-	Bytes    int64 // of samples that may wait, 0: 64 MiB
-	Retry    time.Duration
-	Logger   *slog.Logger
+	Log         Appender
+	MaxMessages int           // bound on messages received and not yet stored, 0: 4096
+	MaxBytes    int64         // bound on their bytes as given to Add, 0: 64 MiB
+	RetryEvery  time.Duration // first wait after a failed append, doubling to 10 s; 0: 1 s
+	Logger      *slog.Logger  // nil: none
 }
 
-// Batcher appends records in the order in which they were added. Add is safe for
-// concurrent use; Run must be called once.
+// Batcher groups records and appends them. Add is safe for concurrent use; the order of
+// one caller's records is kept.
 type Batcher struct {
-	opt   Options
-	queue chan item
-	room  *room
+	opt Options
+	log *slog.Logger
 
-	entries, samples atomic.Int64
-	stuck            atomic.Bool
-	lastErr          atomic.Value // string
+	mu      sync.Mutex
+	queue   []item        // received, not yet taken by Run
+	held    int           // messages queued and in the batch being stored
+	bytes   int64         // of the held ones
+	space   chan struct{} // closed, and replaced, when messages are let go
+	figures Figures
+
+	wake chan struct{} // holds a token while the queue has something new
 }
 
-// item is one message; without blocks it waits only for its turn to be acknowledged.
+// item is a message that waits: with a record, or refused, and then only acknowledged in
+// its turn.
 type item struct {
-	rec   station.Record
-	bytes int64
-	ack   func()
+	rec     station.Record
+	nothing bool
+	bytes   int64
+	ack     func()
 }
 
-// New gives a batcher.
+// Figures tell how the batcher does.
+type Figures struct {
+	Queue, QueueCap int   // messages received and not yet stored, and their bound
+	Bytes, MaxBytes int64 // of those messages, and their bound
+	Entries         int64 // appended since the start
+	Records         int64
+	Samples         int64
+	Failures        int64  // failed appends
+	Full            bool   // the log does not take records at present; nothing is acknowledged
+	LastError       string // of the last failed append, also after it was overcome
+}
+
+// New gives a batcher; Run makes it work.
 func New(opt Options) *Batcher {
-	if opt.Messages <= 0 {
-		opt.Messages = defaultMessages
+	if opt.MaxMessages <= 0 {
+		opt.MaxMessages = DefaultMaxMessages
 	}
-	if opt.Bytes <= 0 {
-		opt.Bytes = defaultBytes
+	if opt.MaxBytes <= 0 {
+		opt.MaxBytes = DefaultMaxBytes
 	}
-	if opt.Retry <= 0 {
-		opt.Retry = retryFirst
+	if opt.RetryEvery <= 0 {
+		opt.RetryEvery = DefaultRetryEvery
 	}
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
-	return &Batcher{opt: opt, queue: make(chan item, opt.Messages), room: newRoom(opt.Bytes)}
+	return &Batcher{opt: opt, log: opt.Logger, space: make(chan struct{}), wake: make(chan struct{}, 1)}
 }
 
-// size estimates the bytes of a record's samples.
-func size(r *station.Record) int64 {
-	n := int64(recordOverhead)
-	for i := range r.Blocks {
-		n += recordOverhead + 8*int64(len(r.Blocks[i].Values)+len(r.Blocks[i].Times))
-	}
-	return n
+// Add queues a record that takes the given bytes, and has ack called, once, when the
+// record and all before it are stored. It blocks while the queue is full and fails only
+// when ctx ends; the message is then not acknowledged. A message larger than the bound on
+// bytes is taken when nothing else waits.
+func (b *Batcher) Add(ctx context.Context, rec station.Record, bytes int, ack func()) error {
+	return b.add(ctx, item{rec: rec, bytes: int64(max(bytes, 0)), ack: ack})
 }
 
-// Add queues a record; ack is called once the log has it. It blocks while the queue is
-// full, which is what holds an MQTT handler back.
-func (b *Batcher) Add(ctx context.Context, rec station.Record, ack func()) error {
-	n := size(&rec)
-	if err := b.room.take(ctx, n); err != nil {
-		return err
-	}
-	return b.put(ctx, item{rec, n, ack})
+// AddNothing has ack called when everything before it is stored: for a message that was
+// refused. It blocks like Add.
+func (b *Batcher) AddNothing(ctx context.Context, ack func()) error {
+	return b.add(ctx, item{nothing: true, ack: ack})
 }
 
-// Pass queues the acknowledgement of a message that holds nothing for the log, so that
-// messages are acknowledged in the order in which they came.
-func (b *Batcher) Pass(ctx context.Context, ack func()) error {
-	return b.put(ctx, item{ack: ack})
-}
-
-func (b *Batcher) put(ctx context.Context, i item) error {
-	select {
-	case b.queue <- i:
-		return nil
-	case <-ctx.Done():
-		b.room.give(i.bytes)
-		return ctx.Err()
-	}
-}
-
-// Run appends until ctx ends. What waits then is not acknowledged; brokers send it again.
-func (b *Batcher) Run(ctx context.Context) error {
-	var drained []item
+func (b *Batcher) add(ctx context.Context, it item) error {
 	for {
-		select {
-		case <-ctx.Done():
-			return ctx.Err()
-		case i := <-b.queue:
-			drained = b.drain(append(drained[:0], i))
-		}
-		if err := b.store(ctx, drained); err != nil {
+		if err := ctx.Err(); err != nil {
 			return err
 		}
-		for k := range drained {
-			drained[k].ack()
-			b.room.give(drained[k].bytes)
-			drained[k] = item{}
-		}
-	}
-}
-
-// drain takes whatever else waits, without lingering.
-func (b *Batcher) drain(to []item) []item {
-	for len(to) < maxDrain {
-		select {
-		case i := <-b.queue:
-			to = append(to, i)
-		default:
-			return to
-		}
-	}
-	return to
-}
-
-// store appends the records of the items, partition by partition, and tries again until
-// the log has all or ctx ends.
-func (b *Batcher) store(ctx context.Context, items []item) error {
-	var parts [station.Partitions][]station.Record
-	for i := range items {
-		if r := &items[i].rec; len(r.Blocks) > 0 {
-			p := r.Key.Partition()
-			parts[p] = split(parts[p], r)
-		}
-	}
-	wait := b.opt.Retry
-	var said time.Time
-	for {
-		err := b.appendAll(ctx, &parts)
-		if err == nil {
-			if b.stuck.Swap(false) {
-				b.opt.Logger.Info("the sample log takes records again")
-			}
+		space, ok := b.offer(it)
+		if ok {
 			return nil
 		}
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		b.stuck.Store(true)
-		b.lastErr.Store(err.Error())
-		if time.Since(said) > sayAgain {
-			b.opt.Logger.Error("the sample log does not take records: nothing is acknowledged until it does", "error", err)
-			said = time.Now()
-		}
 		select {
+		case <-space:
 		case <-ctx.Done():
-			return ctx.Err()
-		case <-time.After(wait):
 		}
-		wait = min(2*wait, retryMost)
 	}
 }
 
-// appendAll appends each partition's records concurrently and clears those that the log
-// has taken.
-func (b *Batcher) appendAll(ctx context.Context, parts *[station.Partitions][]station.Record) error {
-	var errs [station.Partitions]error
-	var wg sync.WaitGroup
-	busy, last := 0, 0
-	for p := range parts {
-		if len(parts[p]) > 0 {
-			busy, last = busy+1, p
-		}
+// offer queues the item if there is room, and otherwise gives a channel that is closed
+// when some has been made.
+func (b *Batcher) offer(it item) (<-chan struct{}, bool) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.held > 0 && (b.held >= b.opt.MaxMessages || b.bytes+it.bytes > b.opt.MaxBytes) {
+		return b.space, false
 	}
-	if busy == 1 { // the usual case needs no goroutine
-		errs[last] = b.appendPart(ctx, last, &parts[last])
-		return errs[last]
+	b.queue = append(b.queue, it)
+	b.held++
+	b.bytes += it.bytes
+	select {
+	case b.wake <- struct{}{}:
+	default:
 	}
-	for p := range parts {
-		if len(parts[p]) > 0 {
-			wg.Go(func() { errs[p] = b.appendPart(ctx, p, &parts[p]) })
-		}
-	}
-	wg.Wait()
-	return errors.Join(errs[:]...)
+	return nil, true
 }
 
-// appendPart appends the records in entries of bounded size.
-func (b *Batcher) appendPart(ctx context.Context, p int, records *[]station.Record) error {
-	for len(*records) > 0 {
-		n, bytes := 0, int64(0)
-		for n < len(*records) {
-			bytes += size(&(*records)[n])
-			if n > 0 && bytes > entryBytes {
-				break
-			}
-			n++
-		}
-		entry := (*records)[:n]
-		if _, err := b.opt.Log.Append(ctx, p, entry); err != nil {
-			return err
-		}
-		b.entries.Add(1)
-		for i := range entry {
-			for j := range entry[i].Blocks {
-				b.samples.Add(int64(entry[i].Blocks[j].Len()))
-			}
-		}
-		*records = (*records)[n:]
-	}
-	return nil
+// Full tells whether the log does not take records at present, because it is full or
+// fails: nothing is acknowledged meanwhile.
+func (b *Batcher) Full() bool {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.figures.Full
 }
 
-// Figures are a batcher's own.
-type Figures struct {
-	Queue, QueueCap  int
-	Entries, Samples int64
-	Stuck            bool   // the log does not take records
-	LastError        string // of the newest time that it did not
-}
-
-// Figures gives the batcher's figures.
+// Figures gives the present figures.
 func (b *Batcher) Figures() Figures {
-	last, _ := b.lastErr.Load().(string)
-	return Figures{len(b.queue), cap(b.queue), b.entries.Load(), b.samples.Load(), b.stuck.Load(), last}
-}
-
-// split appends a record to dst, cut into pieces where its blocks are long: an entry has
-// a bound, and what the samples mean does not depend on how they are cut.
-func split(dst []station.Record, r *station.Record) []station.Record {
-	n := 0
-	for i := range r.Blocks {
-		n += r.Blocks[i].Len()
-	}
-	if n <= pieceSamples {
-		return append(dst, *r)
-	}
-	for i := range r.Blocks {
-		b := &r.Blocks[i]
-		for from := 0; from < b.Len(); from += pieceSamples {
-			to := min(from+pieceSamples, b.Len())
-			piece := *b
-			piece.Start, piece.Values = b.At(from), b.Values[from:to]
-			if b.Times != nil {
-				piece.Times = b.Times[from:to]
-			}
-			one := *r
-			one.Blocks = []station.Block{piece}
-			dst = append(dst, one)
-		}
-	}
-	return dst
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	f := b.figures
+	f.Queue, f.QueueCap, f.Bytes, f.MaxBytes = b.held, b.opt.MaxMessages, b.bytes, b.opt.MaxBytes
+	return f
 }

@@ -1,66 +1,72 @@
 package mqtt
 
-import (
-	"sync"
-	"time"
-)
+import "time"
 
-// backlog tells whether messages come out of the queue that the broker kept while we
-// were away. MQTT does not mark them. After a resumed session all are taken as backlog
-// until the stream pauses for longer than the broker needs to answer, or until its rate
-// has fallen to half of its peak: a queue is drained at full speed.
-type backlog struct {
-	mu    sync.Mutex
-	on    bool
-	pause time.Duration
-	last  time.Time
-	from  time.Time // of the window in which messages are counted
-	count int
-	peak  float64 // messages a second
-}
-
+// Bounds of the backlog's end and beginning.
 const (
-	leastPause = 25 * time.Millisecond
-	rateWindow = 2 * time.Second
+	pause        = 250 * time.Millisecond // of a broker that has nothing more to send
+	stall        = time.Second            // of our own reading, after which what waits is old
+	shortestAway = 5 * time.Second
 )
 
-// connected starts over: session tells whether the broker had kept our session, rtt is
-// how long it took to answer.
-func (b *backlog) connected(session bool, rtt time.Duration, now time.Time) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	b.on, b.pause = session, max(leastPause, 4*rtt)
-	b.last, b.from, b.count, b.peak = now, now, 0, 0
+// backlog guesses whether messages come out of a queue, so that they may be older than
+// their arrival says. MQTT has no mark for it. The rule:
+//
+//   - It begins when a connection resumes a session that the broker had kept, and when we
+//     have read nothing for a second because the handler was busy (what was sent
+//     meanwhile waited in the network).
+//   - It ends when the broker has sent nothing for 250 ms although it owed us something at
+//     no time in them: brokers hold a queue back while messages are unacknowledged, so such
+//     a wait is no pause.
+//   - A busy plant never pauses. So it also ends after twice the time for which we were
+//     away, at least 5 s and at most the given bound, counting only time in which we read.
+//     That holds where the queue drains at least 1.5 times as fast as it fills. After a
+//     restart it is not known how long we were away; then the bound itself is taken.
+//
+// It errs towards backlog: only values without a time of their own are refused for it.
+// Every method takes the time; not safe for concurrent use.
+type backlog struct {
+	bound time.Duration
+	on    bool
+	left  time.Duration // until it ends at the latest
+	idle  time.Time     // since when the broker owes nothing and is silent
+	last  time.Time     // when the last read ended
 }
 
-// message tells whether a message that arrived now is backlog.
-func (b *backlog) message(now time.Time) bool {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	if !b.on {
-		return false
+// resumed begins the backlog of a session that was kept, after an absence; unknown: 0.
+func (b *backlog) resumed(now time.Time, away time.Duration) {
+	if b.last = now; away <= 0 {
+		away = b.bound
 	}
-	idle := now.Sub(b.last)
-	b.last = now
-	b.count++
-	if idle >= b.pause {
+	b.begin(now, away)
+}
+
+func (b *backlog) begin(now time.Time, away time.Duration) {
+	b.on, b.idle = true, now
+	b.left = min(max(2*away, shortestAway), b.bound)
+}
+
+// read tells that a read from the network ran from start to end and gave something;
+// unacknowledged is the number of messages that waited for us at its end, settled when
+// the last acknowledgement was written. It reports whether what was read is backlog.
+func (b *backlog) read(start, end time.Time, unacknowledged int, settled time.Time) bool {
+	busy := start.Sub(b.last)
+	b.left -= min(busy, stall) + end.Sub(start)
+	switch {
+	case !b.last.IsZero() && busy >= stall:
+		b.begin(end, max(busy, b.left/2))
+	case b.on && (b.left <= 0 || unacknowledged == 0 && end.Sub(latest(b.idle, start, settled)) >= pause):
 		b.on = false
-		return false
 	}
-	if d := now.Sub(b.from); d >= rateWindow {
-		rate := float64(b.count) / d.Seconds()
-		if b.on = rate > b.peak/2; !b.on {
-			return false
-		}
-		b.peak = max(b.peak, rate)
-		b.from, b.count = now, 0
-	}
-	return true
+	b.idle, b.last = end, end
+	return b.on
 }
 
-// handled notes that the handler has returned: the time it took is no pause of the stream.
-func (b *backlog) handled(now time.Time) {
-	b.mu.Lock()
-	b.last = now
-	b.mu.Unlock()
+func latest(t time.Time, more ...time.Time) time.Time {
+	for _, u := range more {
+		if u.After(t) {
+			t = u
+		}
+	}
+	return t
 }

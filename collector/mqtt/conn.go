@@ -6,140 +6,183 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"strings"
 	"sync"
 	"time"
 )
 
-// Packet types in the upper half of a packet's first byte (MQTT 3.1.1, 2.2.1).
+// Packet types and flags (MQTT 3.1.1, 2.2).
 const (
 	typeConnack = 2
 	typePublish = 3
 	puback      = 0x40
+	pingreq     = 0xC0
 )
 
-// readBuffer is the size of a connection's reading buffer. A buffered reader nearly
-// doubles what QoS 0 drains.
-const readBuffer = 64 << 10
+// Sizes of a connection.
+const (
+	readBuffer = 64 << 10
+	mostNotes  = 64 // the client library holds about five messages between read and handler
+)
 
-// errHuge ends a connection whose broker announces a huge packet that is no message.
-var errHuge = errors.New("the broker announced a packet beyond the bound that is no message")
+// note goes with a message from the network to the handler, past the client library.
+type note struct {
+	arrival time.Time
+	backlog bool
+}
 
-// conn is a connection that looks at the announced length of each incoming packet before
-// the client library allocates it. A message beyond the bound is read over and, at QoS 1,
-// acknowledged, since the broker would send it again for ever; it is reported and never
-// seen by the library.
+// conn lies between the client library and the network. On reading it bounds packets
+// (filter.go). On writing it keeps the library's packets and its own whole: the library
+// gives each packet in a single Write. It writes acknowledgements itself, as many at once
+// as there are, and pings itself: the library's own ping cannot see the answer while the
+// handler blocks, and would give up a sound connection.
 type conn struct {
 	net.Conn
-	r        *bufio.Reader
-	max      int64
-	left     int64 // bytes of the current packet that the library has not read
-	tooLarge func(topic string, size int64)
-	opened   time.Time
-	onAck    func(session bool, rtt time.Duration) // at CONNACK
+	source *Source
+	br     *bufio.Reader
+	rest   int64 // bytes of the present packet not yet given to the library
+	notes  chan note
 
-	mu sync.Mutex // one packet at a time is written, by the library or by us
+	backlog   backlog
+	isBacklog bool
+	filled    time.Time // when the buffer was last filled
+
+	writing sync.Mutex // held while a packet is written
+
+	mu       sync.Mutex
+	deadline time.Time // set by the library for its handshake
+	acks     []byte    // to be written
+	owed     int       // messages at QoS 1 not yet acknowledged
+	settled  time.Time // when the last acknowledgement was written
+	heard    time.Time // when something was last read
+	cause    error     // why we ended it ourselves
+
+	wake      chan struct{}
+	closed    chan struct{}
+	closeOnce sync.Once
+	done      sync.WaitGroup
 }
 
-func newConn(c net.Conn, max int64, tooLarge func(string, int64), onAck func(bool, time.Duration)) *conn {
-	return &conn{Conn: c, r: bufio.NewReaderSize(c, readBuffer), max: max, tooLarge: tooLarge, opened: time.Now(), onAck: onAck}
+func newConn(nc net.Conn, s *Source) *conn {
+	c := &conn{Conn: nc, source: s, notes: make(chan note, mostNotes), backlog: backlog{bound: s.opt.MaxBacklog},
+		wake: make(chan struct{}, 1), closed: make(chan struct{})}
+	c.br = bufio.NewReaderSize(filler{c}, readBuffer)
+	c.done.Go(c.pump)
+	return c
 }
 
-// Write writes one packet: the library gives whole packets.
+// Write writes one whole packet. It fails after the keep-alive time, so that a peer that
+// reads nothing cannot hold us for ever.
 func (c *conn) Write(p []byte) (int, error) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return c.Conn.Write(p)
-}
-
-// Read gives the bytes of packets within the bound.
-func (c *conn) Read(p []byte) (int, error) {
-	for c.left == 0 {
-		if err := c.packet(); err != nil {
+	c.writing.Lock()
+	defer c.writing.Unlock()
+	if c.handshake().IsZero() {
+		if err := c.Conn.SetWriteDeadline(time.Now().Add(c.source.opt.KeepAlive)); err != nil {
 			return 0, err
 		}
 	}
-	if int64(len(p)) > c.left {
-		p = p[:c.left]
-	}
-	n, err := c.r.Read(p)
-	c.left -= int64(n)
-	return n, err
+	return c.Conn.Write(p)
 }
 
-// packet looks at the next packet's header. It leaves the packet to be read, or reads
-// over it.
-func (c *conn) packet() error {
-	first, header, length, err := c.header()
-	if err != nil {
+// Close also ends the pump; it does not wait for it.
+func (c *conn) Close() error {
+	c.closeOnce.Do(func() { close(c.closed) })
+	return c.Conn.Close()
+}
+
+// fail ends the connection for a reason that the reader then gives to the library.
+func (c *conn) fail(err error) {
+	c.mu.Lock()
+	c.cause = err
+	c.mu.Unlock()
+	_ = c.Conn.Close()
+}
+
+// why gives the error of a read. The library takes "use of closed network connection" for
+// its own doing and then says nothing, so that a connection which ended otherwise must
+// not end with it: nobody would connect again.
+func (c *conn) why(err error) error {
+	select {
+	case <-c.closed:
+		return err
+	default:
+	}
+	if !errors.Is(err, net.ErrClosed) {
 		return err
 	}
-	if length <= c.max {
-		c.left = int64(header) + length
-		if first>>4 == typeConnack && c.onAck != nil {
-			if b, err := c.r.Peek(header + 1); err == nil {
-				c.onAck(b[header]&1 == 1, time.Since(c.opened))
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.cause != nil {
+		return fmt.Errorf("cannot write: %v", strings.ReplaceAll(c.cause.Error(), net.ErrClosed.Error(), "closed"))
+	}
+	return errors.New("the connection was closed on our side")
+}
+
+// SetDeadline notes the library's deadline for its handshake; ours come after it.
+func (c *conn) SetDeadline(t time.Time) error {
+	c.mu.Lock()
+	c.deadline = t
+	c.mu.Unlock()
+	return c.Conn.SetDeadline(t)
+}
+
+func (c *conn) handshake() time.Time {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.deadline
+}
+
+// ack queues the acknowledgement of a message.
+func (c *conn) ack(id uint16) {
+	c.mu.Lock()
+	c.acks = binary.BigEndian.AppendUint16(append(c.acks, puback, 2), id)
+	c.mu.Unlock()
+	select {
+	case c.wake <- struct{}{}:
+	default:
+	}
+}
+
+// pump writes acknowledgements as they come, and a ping every half keep-alive time: then
+// the broker always has something to answer, and silence means that it is gone.
+func (c *conn) pump() {
+	tick := time.NewTicker(c.source.opt.KeepAlive / 2)
+	defer tick.Stop()
+	for {
+		var err error
+		select {
+		case <-c.closed:
+			return
+		case <-c.wake:
+			err = c.flush()
+		case <-tick.C:
+			if c.handshake().IsZero() {
+				_, err = c.Write([]byte{pingreq, 0})
 			}
 		}
+		if err != nil {
+			c.fail(err)
+			return
+		}
+	}
+}
+
+// flush writes the acknowledgements that are queued.
+func (c *conn) flush() error {
+	c.mu.Lock()
+	acks := c.acks
+	c.acks = nil
+	c.mu.Unlock()
+	if len(acks) == 0 {
 		return nil
 	}
-	if first>>4 != typePublish {
-		return fmt.Errorf("%w: type %d, %d bytes", errHuge, first>>4, length)
+	_, err := c.Write(acks)
+	c.mu.Lock()
+	c.owed -= len(acks) / 4
+	c.settled = time.Now()
+	if c.acks == nil {
+		c.acks = acks[:0]
 	}
-	return c.discard(first, header, length)
-}
-
-// header reads ahead the fixed header (MQTT 3.1.1, 2.2): first byte, its own length, and
-// the announced length of the rest.
-func (c *conn) header() (first byte, header int, length int64, err error) {
-	for n := 2; n <= 5; n++ {
-		b, err := c.r.Peek(n)
-		if err != nil {
-			return 0, 0, 0, err
-		}
-		length |= int64(b[n-1]&0x7f) << (7 * (n - 2))
-		if b[n-1]&0x80 == 0 {
-			return b[0], n, length, nil
-		}
-	}
-	return 0, 0, 0, errors.New("the broker sent a malformed packet length")
-}
-
-// discard reads over a message, in the buffer's memory alone.
-func (c *conn) discard(first byte, header int, length int64) error {
-	if _, err := c.r.Discard(header); err != nil {
-		return err
-	}
-	b, err := c.r.Peek(2)
-	if err != nil {
-		return err
-	}
-	n := int(binary.BigEndian.Uint16(b))
-	qos := first >> 1 & 3
-	need := 2 + n
-	if qos > 0 {
-		need += 2
-	}
-	if int64(need) > length || need > readBuffer {
-		return fmt.Errorf("%w: a message whose topic has %d bytes", errHuge, n)
-	}
-	if b, err = c.r.Peek(need); err != nil {
-		return err
-	}
-	topic := string(b[2 : 2+n])
-	ack := []byte{puback, 2, 0, 0}
-	if qos > 0 {
-		copy(ack[2:], b[2+n:])
-	}
-	for rest := length; rest > 0; {
-		k := int(min(rest, 1<<20))
-		if _, err := c.r.Discard(k); err != nil {
-			return err
-		}
-		rest -= int64(k)
-	}
-	c.tooLarge(topic, length)
-	if qos == 1 {
-		_, err = c.Write(ack)
-	}
+	c.mu.Unlock()
 	return err
 }

@@ -15,7 +15,7 @@ type Publisher struct{ client paho.Client }
 // NewPublisher connects to a broker, trying until ctx ends.
 func NewPublisher(ctx context.Context, broker, clientID string) (*Publisher, error) {
 	c := paho.NewClient(paho.NewClientOptions().AddBroker(broker).SetClientID(clientID).
-		SetConnectRetry(true).SetConnectRetryInterval(time.Second).SetConnectTimeout(dialTimeout))
+		SetConnectRetry(true).SetConnectRetryInterval(time.Second).SetConnectTimeout(connectTimeout))
 	t := c.Connect()
 	select {
 	case <-ctx.Done():

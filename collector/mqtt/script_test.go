@@ -1,11 +1,9 @@
 package mqtt
 
 import (
-	"bytes"
-	"fmt"
-	"io"
+	"context"
+	"errors"
 	"net"
-	"runtime"
 	"sync"
 	"testing"
 	"time"
@@ -16,87 +14,124 @@ import (
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
-// script is a broker that does what the test tells it.
+// script is a broker on loopback that does what a test tells it.
 type script struct {
-	t       *testing.T
-	l       net.Listener
-	session bool
-	deny    bool                          // subscriptions
-	after   func(c net.Conn, connect int) // once the client has subscribed
-	mu      sync.Mutex
-	acks    []uint16
-	filters []string
-	conns   int
+	t        *testing.T
+	listener net.Listener
+	session  bool                        // CONNACK says that the session was kept
+	refuse   map[string]int              // filter -> how many times its subscription is refused
+	silent   bool                        // pings are not answered
+	play     func(c *client, number int) // after each SUBACK, in its own goroutine; number from 1
+
+	mu     sync.Mutex
+	acks   []uint16
+	pings  int
+	topics [][]string // by subscription
+	number int
+	conns  sync.WaitGroup
 }
 
-func newScript(t *testing.T) *script {
+// client is a connection to the script.
+type client struct {
+	net.Conn
+	mu sync.Mutex
+}
+
+func (c *client) send(p packets.ControlPacket) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return p.Write(c.Conn)
+}
+
+func (c *client) publish(topic string, id uint16, payload string) error {
+	p := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
+	p.TopicName, p.MessageID, p.Payload = topic, id, []byte(payload)
+	if id > 0 {
+		p.Qos = 1
+	}
+	return c.send(p)
+}
+
+func serve(t *testing.T, s *script) *script {
+	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := &script{t: t, l: l}
-	return s
-}
-
-func (s *script) url() string { return "tcp://" + s.l.Addr().String() }
-
-func (s *script) serve() {
-	var wg sync.WaitGroup
-	done := make(chan struct{})
+	s.t, s.listener = t, l
+	accepting := make(chan struct{})
 	go func() {
-		defer close(done)
+		defer close(accepting)
 		for {
-			c, err := s.l.Accept()
+			c, err := l.Accept()
 			if err != nil {
 				return
 			}
-			wg.Go(func() { s.client(c) })
+			s.conns.Go(func() { s.serve(&client{Conn: c}) })
 		}
 	}()
-	s.t.Cleanup(func() { s.l.Close(); <-done; wg.Wait() })
+	t.Cleanup(func() { l.Close(); <-accepting; s.conns.Wait() })
+	return s
 }
 
-func (s *script) client(c net.Conn) {
+func (s *script) url() string { return "tcp://" + s.listener.Addr().String() }
+
+func (s *script) serve(c *client) {
 	defer c.Close()
 	for {
 		p, err := packets.ReadPacket(c)
-		if err != nil {
-			return
-		}
-		switch p := p.(type) {
-		case *packets.ConnectPacket:
-			a := packets.NewControlPacket(packets.Connack).(*packets.ConnackPacket)
-			a.SessionPresent = s.session
-			a.Write(c)
-		case *packets.SubscribePacket:
-			a := packets.NewControlPacket(packets.Suback).(*packets.SubackPacket)
-			a.MessageID = p.MessageID
-			for range p.Topics {
-				code := byte(1)
-				if s.deny {
-					code = refused
-				}
-				a.ReturnCodes = append(a.ReturnCodes, code)
-			}
-			a.Write(c)
-			s.mu.Lock()
-			s.filters = append(s.filters, p.Topics...)
-			s.conns++
-			n := s.conns
-			s.mu.Unlock()
-			if s.after != nil {
-				go s.after(c, n)
-			}
-		case *packets.PubackPacket:
-			s.mu.Lock()
-			s.acks = append(s.acks, p.MessageID)
-			s.mu.Unlock()
-		case *packets.PingreqPacket:
-			packets.NewControlPacket(packets.Pingresp).Write(c)
-		case *packets.DisconnectPacket:
+		if err != nil || !s.answer(c, p) {
 			return
 		}
 	}
+}
+
+func (s *script) answer(c *client, p packets.ControlPacket) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	switch p := p.(type) {
+	case *packets.ConnectPacket:
+		if p.CleanSession || p.Keepalive == 0 {
+			s.t.Errorf("connect: %v", p)
+		}
+		a := packets.NewControlPacket(packets.Connack).(*packets.ConnackPacket)
+		a.SessionPresent = s.session
+		return c.send(a) == nil
+	case *packets.SubscribePacket:
+		return s.subscribe(c, p) == nil
+	case *packets.PubackPacket:
+		s.acks = append(s.acks, p.MessageID)
+	case *packets.PingreqPacket:
+		if s.pings++; !s.silent {
+			return c.send(packets.NewControlPacket(packets.Pingresp)) == nil
+		}
+	case *packets.DisconnectPacket:
+		return false
+	default:
+		s.t.Errorf("the source sent %v", p) // it must publish nothing
+	}
+	return true
+}
+
+func (s *script) subscribe(c *client, p *packets.SubscribePacket) error {
+	a := packets.NewControlPacket(packets.Suback).(*packets.SubackPacket)
+	a.MessageID = p.MessageID
+	for i, f := range p.Topics {
+		code := p.Qoss[i]
+		if s.refuse[f] > 0 {
+			s.refuse[f]--
+			code = refused
+		}
+		a.ReturnCodes = append(a.ReturnCodes, code)
+	}
+	s.topics = append(s.topics, p.Topics)
+	s.number++
+	n := s.number
+	err := c.send(a)
+	if s.play != nil {
+		s.conns.Go(func() { s.play(c, n) })
+	}
+	return err
 }
 
 func (s *script) acked() []uint16 {
@@ -105,17 +140,11 @@ func (s *script) acked() []uint16 {
 	return append([]uint16(nil), s.acks...)
 }
 
-func publish(w io.Writer, topic string, id uint16, payload []byte) {
-	p := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
-	p.TopicName, p.Qos, p.MessageID, p.Payload = topic, 1, id, payload
-	p.Write(w)
-}
-
-// start runs a source until the test's end.
+// start runs a source until the test ends.
 func start(t *testing.T, opt Options) *Source {
 	t.Helper()
 	if opt.ClientID == "" {
-		opt.ClientID = "strokewise-test"
+		opt.ClientID = "watcher"
 	}
 	if opt.Filters == nil {
 		opt.Filters = []string{"boost/#"}
@@ -124,187 +153,24 @@ func start(t *testing.T, opt Options) *Source {
 	if err != nil {
 		t.Fatal(err)
 	}
-	ctx, cancel := contextOf(t)
-	done := make(chan struct{})
-	go func() { s.Run(ctx); close(done) }()
-	t.Cleanup(func() { cancel(); <-done })
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error)
+	go func() { done <- s.Run(ctx) }()
+	t.Cleanup(func() {
+		cancel()
+		if err := <-done; !errors.Is(err, context.Canceled) {
+			t.Errorf("run ended with %v", err)
+		}
+	})
 	return s
 }
 
+// await waits until ok holds.
 func await(t *testing.T, what string, ok func() bool) {
 	t.Helper()
-	for until := time.Now().Add(20 * time.Second); time.Now().Before(until); time.Sleep(5 * time.Millisecond) {
-		if ok() {
-			return
-		}
-	}
-	t.Fatalf("waited in vain for: %s", what)
-}
-
-// An announced packet of 200 MB is read over in bounded memory, acknowledged, reported,
-// and the messages around it arrive.
-func TestHugePacketIsReadOver(t *testing.T) {
-	const huge = 200 << 20
-	b := newScript(t)
-	sent := make(chan struct{})
-	b.after = func(c net.Conn, _ int) {
-		defer close(sent)
-		publish(c, "boost/a", 1, []byte("before"))
-		head := []byte{0x32} // publish, QoS 1
-		rest := 2 + len("boost/huge") + 2 + huge
-		for n := rest; n > 0; n >>= 7 {
-			d := byte(n & 0x7f)
-			if n >= 0x80 {
-				d |= 0x80
-			}
-			head = append(head, d)
-		}
-		head = append(head, 0, byte(len("boost/huge")))
-		head = append(head, "boost/huge"...)
-		c.Write(append(head, 0, 2))
-		chunk := bytes.Repeat([]byte{'9'}, 1<<20)
-		for range huge / len(chunk) {
-			c.Write(chunk)
-		}
-		publish(c, "boost/a", 3, []byte("after"))
-	}
-	b.serve()
-	var mu sync.Mutex
-	var got []string
-	var large []string
-	var before, most runtime.MemStats
-	runtime.GC()
-	runtime.ReadMemStats(&before)
-	start(t, Options{Broker: b.url(), MaxPacket: 1 << 20,
-		Handle: func(m *Message) {
-			mu.Lock()
-			defer mu.Unlock()
-			got = append(got, string(m.Payload))
-			runtime.ReadMemStats(&most)
-			m.Ack()
-		},
-		TooLarge: func(topic string, size int64) {
-			mu.Lock()
-			defer mu.Unlock()
-			large = append(large, fmt.Sprint(topic, size))
-		}})
-	<-sent
-	await(t, "both messages", func() bool { mu.Lock(); defer mu.Unlock(); return len(got) == 2 })
-	await(t, "three acknowledgements", func() bool { return len(b.acked()) == 3 })
-	if got[0] != "before" || got[1] != "after" || len(large) != 1 || large[0] != fmt.Sprint("boost/huge", 2+10+2+huge) {
-		t.Errorf("got %v, too large %v", got, large)
-	}
-	grown := int64(most.Sys) - int64(before.Sys)
-	t.Logf("memory from the system grew by %d KiB, %d KiB were allocated in all", grown>>10, (most.TotalAlloc-before.TotalAlloc)>>10)
-	if grown > 32<<20 {
-		t.Errorf("memory grew by %d bytes", grown)
-	}
-}
-
-func TestSubscribesAgainAfterTheConnectionIsLost(t *testing.T) {
-	b := newScript(t)
-	b.after = func(c net.Conn, n int) {
-		publish(c, "boost/a", uint16(n), []byte{byte('0' + n)})
-		if n < 3 {
-			time.Sleep(20 * time.Millisecond)
-			c.Close()
-		}
-	}
-	b.serve()
-	var mu sync.Mutex
-	got := ""
-	s := start(t, Options{Broker: b.url(), Handle: func(m *Message) {
-		mu.Lock()
-		got += string(m.Payload)
-		mu.Unlock()
-		m.Ack()
-	}})
-	await(t, "a message on the third connection", func() bool { mu.Lock(); defer mu.Unlock(); return got == "123" })
-	if f := s.Figures(); f.Reconnects != 2 || !f.Connected || f.Received != 3 {
-		t.Errorf("figures %+v", f)
-	}
-}
-
-func TestAcknowledgesOnlyWhenTold(t *testing.T) {
-	b := newScript(t)
-	b.after = func(c net.Conn, _ int) {
-		for i := range 10 {
-			publish(c, "boost/a", uint16(i+1), []byte("x"))
-		}
-	}
-	b.serve()
-	held := make(chan *Message, 10)
-	start(t, Options{Broker: b.url(), Handle: func(m *Message) { held <- m }})
-	for i := range 10 {
-		m := <-held
-		if i == 4 {
-			if n := len(b.acked()); n > 4 {
-				t.Fatalf("%d acknowledgements before the fifth was given", n)
-			}
-		}
-		m.Ack()
-	}
-	await(t, "ten acknowledgements", func() bool { return len(b.acked()) == 10 })
-	for i, id := range b.acked() {
-		if int(id) != i+1 {
-			t.Fatalf("acknowledged out of order: %v", b.acked())
-		}
-	}
-}
-
-func TestRefusedSubscriptionIsSaid(t *testing.T) {
-	b := newScript(t)
-	b.deny = true
-	b.serve()
-	s := start(t, Options{Broker: b.url(), Handle: func(*Message) {}})
-	await(t, "a connection", func() bool { b.mu.Lock(); defer b.mu.Unlock(); return b.conns > 0 })
-	if s.Figures().Subscribed {
-		t.Error("a refused subscription counts as one")
-	}
-}
-
-func TestBacklogEndsWithTheFirstPauseOrADropOfTheRate(t *testing.T) {
-	t0 := time.Now()
-	at := func(ms int) time.Time { return t0.Add(time.Duration(ms) * time.Millisecond) }
-	var b backlog
-	b.connected(false, time.Millisecond, t0)
-	if b.message(at(1)) {
-		t.Error("a new session has no backlog")
-	}
-	b.connected(true, time.Millisecond, t0)
-	if !b.message(at(1)) || !b.message(at(2)) {
-		t.Error("the first messages of a resumed session are backlog")
-	}
-	if b.message(at(40)) || b.message(at(41)) {
-		t.Error("after a pause the stream is live")
-	}
-	b.connected(true, time.Millisecond, t0)
-	for ms := range 6200 { // drained at 1000 a second for 4 s, then live at 100
-		live := ms >= 4000
-		if live && ms%10 != 0 {
-			continue
-		}
-		if got := b.message(at(ms)); !live && !got || ms >= 6100 && got {
-			t.Fatalf("at %d ms backlog is %v", ms, got)
-		}
-	}
-	b.connected(true, time.Millisecond, t0)
-	b.message(at(1))
-	b.handled(at(500)) // a slow handler is no pause of the stream
-	if !b.message(at(501)) {
-		t.Error("the handler's time was taken for a pause")
-	}
-}
-
-func TestBadOptions(t *testing.T) {
-	h := func(*Message) {}
-	for _, o := range []Options{
-		{}, {Broker: "127.0.0.1:1883", ClientID: "x", Filters: []string{"a"}, Handle: h},
-		{Broker: "http://127.0.0.1:1883", ClientID: "x", Filters: []string{"a"}, Handle: h},
-		{Broker: "tcp://127.0.0.1:1883", Filters: []string{"a"}, Handle: h},
-	} {
-		if _, err := New(o); err == nil {
-			t.Errorf("%+v was taken", o)
+	for end := time.Now().Add(20 * time.Second); !ok(); time.Sleep(2 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("waited 20 s in vain for: %s", what)
 		}
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -40,7 +41,7 @@ type Options struct {
 	LogURL     string
 
 	MQTT         mqtt.Options // without handler and filters
-	BrokerListen string       // of an embedded broker, "" where MQTT.Broker names one
+	BrokerListen string       // of an embedded broker, "" where MQTT.Brokers names one
 	Intake       intake.Options
 
 	Listen   string
@@ -83,7 +84,6 @@ type App struct {
 	batch   *batch.Batcher
 	source  *mqtt.Source
 	sender  *notify.Sender
-	taking  context.Context // while messages are taken; set before the source runs
 	web     net.Listener
 	shut    []func() // in the order of starting
 }
@@ -128,7 +128,7 @@ func (a *App) open(ctx context.Context) (err error) {
 			return err
 		}
 		a.onClose(a.broker.Close)
-		o.MQTT.Broker = a.broker.URL()
+		o.MQTT.Brokers = []string{a.broker.URL()}
 	}
 	if err := a.openIntake(); err != nil {
 		return err
@@ -153,7 +153,7 @@ func (a *App) openIntake() (err error) {
 	a.batch = batch.New(batch.Options{Log: a.samples, Logger: a.log})
 	m := o.MQTT
 	m.Filters, m.Logger, m.Handle = a.intake.Filters(), a.log, a.take
-	m.TooLarge = func(topic string, size int64) {
+	m.OnTooLarge = func(topic string, size int64) {
 		a.intake.Discarded(topic, size, station.InstantOf(time.Now()))
 	}
 	a.source, err = mqtt.New(m)
@@ -223,7 +223,7 @@ func (a *App) catalog(ctx context.Context) (*catalog, error) {
 func (a *App) Addr() string { return a.web.Addr().String() }
 
 // BrokerURL gives the broker's address.
-func (a *App) BrokerURL() string { return a.opt.MQTT.Broker }
+func (a *App) BrokerURL() string { return strings.Join(a.opt.MQTT.Brokers, ", ") }
 
 func (a *App) onClose(f func()) { a.shut = append(a.shut, f) }
 

@@ -35,9 +35,9 @@ func (a *App) Pipeline() board.Pipeline {
 	defer cancel()
 	out := board.Pipeline{Refused: a.intake.Refused(), LogMaxBytes: a.opt.MaxBytes}
 	f := a.source.Figures()
-	out.Connected, out.Reconnects, out.Messages = f.Connected, f.Reconnects, f.Received
+	out.Connected, out.Reconnects, out.Messages = f.Connected, f.Reconnects, f.Received+f.TooLarge
 	b := a.batch.Figures()
-	out.Samples, out.Queue, out.QueueCap, out.LogEntries, out.LogFull = b.Samples, b.Queue, b.QueueCap, b.Entries, b.Stuck
+	out.Samples, out.Queue, out.QueueCap, out.LogEntries, out.LogFull = b.Samples, b.Queue, b.QueueCap, b.Entries, b.Full
 	size, err := a.samples.Size(ctx)
 	if err == nil {
 		out.LogBytes = size.Bytes
@@ -74,11 +74,11 @@ func (a *App) Ready() error {
 		return errors.New("working off the sample log after the start")
 	}
 	if f := a.source.Figures(); !f.Connected {
-		errs = append(errs, fmt.Errorf("not connected to the broker %s", a.opt.MQTT.Broker))
+		errs = append(errs, fmt.Errorf("not connected to the broker %s", a.BrokerURL()))
 	} else if !f.Subscribed {
 		errs = append(errs, errors.New("the broker has not confirmed the subscription"))
 	}
-	if b := a.batch.Figures(); b.Stuck {
+	if b := a.batch.Figures(); b.Full {
 		errs = append(errs, fmt.Errorf("the sample log does not take records: %s", b.LastError))
 	}
 	for _, p := range a.parts {

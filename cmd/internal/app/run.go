@@ -55,7 +55,7 @@ func (a *App) Run(ctx context.Context) error {
 	serve.run(func(ctx context.Context) { a.warn("sending notifications ended", a.sender.Run(ctx)) })
 	a.sender.Wake()
 	a.takeMessages(take)
-	a.log.Info("ready", "address", "http://"+a.Addr(), "broker", a.opt.MQTT.Broker, "stations", len(a.opt.Stations))
+	a.log.Info("ready", "address", "http://"+a.Addr(), "broker", a.BrokerURL(), "stations", len(a.opt.Stations))
 	<-ctx.Done()
 	take.stop()
 	a.settleAll()
@@ -281,21 +281,27 @@ func (a *App) trimLoop(ctx context.Context) {
 
 // takeMessages connects to the broker.
 func (a *App) takeMessages(g *group) {
-	a.taking = g.ctx
 	g.run(func(ctx context.Context) { a.warn("appending ended", a.batch.Run(ctx)) })
 	g.run(func(ctx context.Context) { a.warn("receiving ended", a.source.Run(ctx)) })
 }
 
 // take hands one message on. A refused one is acknowledged too, in its turn: it would
 // come again for ever.
-func (a *App) take(m *mqtt.Message) {
-	ctx := a.taking
+func (a *App) take(ctx context.Context, m mqtt.Message) {
 	rec, refusal := a.intake.Accept(&intake.Message{
 		Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Backlog: m.Backlog, Arrival: station.InstantOf(m.Arrival),
 	})
 	if refusal != nil {
-		_ = a.batch.Pass(ctx, m.Ack) // fails only at the end, unacknowledged
+		_ = a.batch.AddNothing(ctx, m.Ack) // fails only at the end, unacknowledged
 		return
 	}
-	_ = a.batch.Add(ctx, rec, m.Ack)
+	_ = a.batch.Add(ctx, rec, len(m.Payload)+8*samples(&rec), m.Ack)
+}
+
+func samples(r *station.Record) int {
+	n := 0
+	for i := range r.Blocks {
+		n += r.Blocks[i].Len()
+	}
+	return n
 }
