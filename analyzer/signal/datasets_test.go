@@ -1,0 +1,188 @@
+package signal
+
+import (
+	"bufio"
+	"compress/gzip"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+
+	"strokewise/deploy/peers"
+)
+
+// lines reads a recording of the open datasets, gzipped or not.
+func lines(t *testing.T, elem ...string) []string {
+	t.Helper()
+	path := filepath.Join(append([]string{peers.Folder(t, peers.DatasetsEnv)}, elem...)...)
+	f, err := os.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	var r io.Reader = f
+	if strings.HasSuffix(path, ".gz") {
+		if r, err = gzip.NewReader(f); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var out []string
+	s := bufio.NewScanner(r)
+	for s.Scan() {
+		if l := strings.TrimSpace(s.Text()); l != "" {
+			out = append(out, l)
+		}
+	}
+	if err := s.Err(); err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+func number(t *testing.T, s string) float64 {
+	t.Helper()
+	v, err := strconv.ParseFloat(strings.TrimSpace(s), 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+// Pressure of an air-driven, pressure-triggered oscillator (public repository
+// rapidalarm/rapidalarm, MIT): cycles and median periods as the data's description and an
+// independent script count them, by a 30/70 % hysteresis over the 1-99 % range.
+func TestSelfCyclingPneumatic(t *testing.T) {
+	for _, c := range []struct {
+		name        string
+		rises, slip int
+		period      float64 // s, 0: not given
+	}{
+		{"first_test", 207, 2, 1.64},
+		{"low_rate", 13, 0, 3.48},
+		{"source_disconnect", 31, 0, 0},
+		{"exit_port_leak", 9, 0, 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			text := lines(t, "self-cycling-pneumatic", c.name+".csv.gz")
+			rate := firstNumber(t, text[0])
+			col := -1
+			for i, h := range strings.Split(text[1], ",") {
+				if strings.TrimSpace(h) == "pressure" {
+					col = i
+				}
+			}
+			if col < 0 {
+				t.Fatalf("no column pressure in %q", text[1])
+			}
+			var x, ts []float64
+			for i, l := range text[2:] {
+				x = append(x, number(t, strings.Split(l, ",")[col]))
+				ts = append(ts, float64(i)/rate)
+			}
+			lo, hi := Band(x, 0.3, 0.7)
+			at := Rises(x, lo, hi)
+			period := Median(Periods(ts, at))
+			t.Logf("%d rises, median period %.3f s at %g Hz", len(at), period, rate)
+			if d := len(at) - c.rises; d < -c.slip || d > c.slip {
+				t.Errorf("%d rises, want %d", len(at), c.rises)
+			}
+			if c.period > 0 {
+				near(t, "median period", period, c.period, 0.02)
+			}
+		})
+	}
+}
+
+// firstNumber finds the number in a line such as "sampling rate: 100".
+func firstNumber(t *testing.T, s string) float64 {
+	t.Helper()
+	for _, f := range strings.FieldsFunc(s, func(r rune) bool { return !strings.ContainsRune("0123456789.", r) }) {
+		if v, err := strconv.ParseFloat(f, 64); err == nil && v > 0 {
+			return v
+		}
+	}
+	t.Fatalf("no sampling rate in %q", s)
+	return 0
+}
+
+// A small double-acting piston driven to and fro (public repository
+// EvaZillen/3D-printed-pneumatic-actuator, CC0): ten runs in each file, as the source
+// says, in the pressure column by a 30/70 % hysteresis.
+func TestDoubleActingActuator(t *testing.T) {
+	for _, name := range []string{"Circle_5bar", "KDN_3bar", "Stadium_1bar"} {
+		t.Run(name, func(t *testing.T) {
+			var x []float64
+			for _, l := range lines(t, "double-acting-actuator", name+".csv.gz") {
+				x = append(x, number(t, strings.Split(l, "\t")[5]))
+			}
+			lo, hi := Band(x, 0.3, 0.7)
+			if n := len(Rises(x, lo, hi)); n != 10 {
+				t.Errorf("%d runs, want 10", n)
+			}
+		})
+	}
+}
+
+// Five sealed chambers left for some 142 s (same repository, CC0): least-squares slope of
+// ln(p + 1.013 bar), as computed with an independent script.
+func TestChamberDecay(t *testing.T) {
+	for name, want := range map[string]float64{
+		"aluminium": -2.83e-5, "extruded-a": -8.17e-5, "resin": -3.27e-5, "extruded-b-006": -4.22e-5, "extruded-b-010": -8.52e-5,
+	} {
+		t.Run(name, func(t *testing.T) {
+			var x, y []float64
+			for _, l := range lines(t, "chamber-decay", name+".csv") {
+				c := strings.Split(l, ";")
+				x = append(x, milliseconds(t, c[0])/1e3)
+				y = append(y, math.Log(number(t, c[2])+1.013))
+			}
+			r, ok := Line(x, y)
+			if !ok {
+				t.Fatal("no line")
+			}
+			t.Logf("slope %.3g 1/s over %.0f s", r.Slope, x[len(x)-1])
+			near(t, "slope of ln p", r.Slope, want, 0.1)
+		})
+	}
+}
+
+// milliseconds reads the time column, in which a dot may separate thousands: "1.003.000"
+// is 1003.000 ms, "601.000" is 601.000 ms.
+func milliseconds(t *testing.T, s string) float64 {
+	t.Helper()
+	i := strings.LastIndexByte(s, '.')
+	if i < 0 {
+		return number(t, s)
+	}
+	return number(t, strings.ReplaceAll(s[:i], ".", "")+s[i:])
+}
+
+// A slice of the MetroPT-3 data (UCI repository; CC BY 4.0, licence from memory): a
+// train's reservoir pumped up about every half hour. Periods and decay as an independent
+// script gives them.
+func TestTrainAirUnit(t *testing.T) {
+	text := lines(t, "train-air-unit", "compressor-1000-rows.csv.gz")
+	head := strings.Split(text[0], ",")
+	col := -1
+	for i, h := range head {
+		if strings.Trim(strings.TrimSpace(h), `"`) == "Reservoirs" {
+			col = i
+		}
+	}
+	if col < 0 {
+		t.Fatalf("no reservoir column in %v", head)
+	}
+	var x []float64
+	for _, l := range text[1:] {
+		x = append(x, number(t, strings.Split(l, ",")[col]))
+	}
+	lo, hi := Band(x, 0.3, 0.7)
+	if n := len(Rises(x, lo, hi)); n < 4 || n > 5 {
+		t.Errorf("%d pump-ups, four periods are given", n)
+	}
+	near(t, "lowest", Quantile(x, 0), 8.064, 0.01)
+	near(t, "highest", Quantile(x, 1), 10.098, 0.01)
+}
