@@ -57,11 +57,11 @@ func Band(x []float64, low, high float64) (lo, hi float64) {
 }
 
 // Rises gives the indices at which x rises to high or above after it was at low or below.
-// A series that begins below high counts as having been low: a recording that begins
-// inside a rise has that rise.
+// A series counts as having been low before it began: a recording that begins inside a
+// run has that run.
 func Rises(x []float64, low, high float64) []int {
 	var out []int
-	armed := len(x) > 0 && x[0] < high
+	armed := true
 	for i, v := range x {
 		switch {
 		case v <= low:
