@@ -43,5 +43,11 @@ func (p *Publisher) Publish(ctx context.Context, topic string, payload []byte) e
 	}
 }
 
+// Send publishes a message without waiting for the broker; the token tells when it has
+// it.
+func (p *Publisher) Send(topic string, payload []byte) paho.Token {
+	return p.client.Publish(topic, 1, false, payload)
+}
+
 // Close leaves the broker.
 func (p *Publisher) Close() { p.client.Disconnect(100) }
