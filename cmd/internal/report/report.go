@@ -103,7 +103,6 @@ type Alarm struct {
 }
 
 // Build makes the report of what a unit concluded, at the named reference.
-
 func Build(u *pipeline.Unit, ref station.Reference) *Report {
 	plate, o, est := u.Plate(), &u.Out, &u.Status.Estimates
 	r := &Report{Schema: 1, Site: plate.Key.Site, Station: plate.Key.Station, Reference: ref.String()}
