@@ -251,14 +251,12 @@ func TestClockSetBackStartsASegment(t *testing.T) {
 	rows := invented(100, true)
 	var r recorder
 	e := New(testPlate(), &r)
-	arrival := t0
 	for i, x := range rows {
 		tm := x.t
 		if i > len(rows)/2 {
 			tm = tm.Add(-3600 * station.Second)
 		}
-		arrival = x.t
-		e.Push(&station.Block{Channel: x.c, Start: tm, Values: []float64{x.v}}, arrival)
+		e.Push(&station.Block{Channel: x.c, Start: tm, Values: []float64{x.v}}, x.t)
 		e.Advance()
 	}
 	e.Flush()

@@ -113,7 +113,7 @@ func headers(path string) (http.Header, error) {
 	r := textproto.NewReader(bufio.NewReader(strings.NewReader(s.Reveal() + "\r\n\r\n")))
 	h, err := r.ReadMIMEHeader()
 	if err != nil {
-		return nil, fmt.Errorf("cannot read headers %q: expected lines such as Authorization: Bearer ...", path)
+		return nil, fmt.Errorf("cannot read headers %q: expected lines such as Authorization: Bearer TOKEN", path)
 	}
 	return http.Header(h), nil
 }

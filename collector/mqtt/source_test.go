@@ -166,13 +166,12 @@ func TestAConnectionThatWeEndIsMadeAgain(t *testing.T) {
 
 func TestEndWhileTheHandlerBlocks(t *testing.T) {
 	b := serve(t, &script{play: func(c *client, _ int) { _ = c.publish("boost/a", 1, "x") }})
-	s, err := New(Options{Brokers: []string{b.url()}, ClientID: "w", Filters: []string{"#"}, Handle: nil})
-	if err == nil {
+	if _, err := New(Options{Brokers: []string{b.url()}, ClientID: "w", Filters: []string{"#"}, Handle: nil}); err == nil {
 		t.Fatal("a source without handler was made")
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	returned := false
-	s, err = New(Options{Brokers: []string{b.url()}, ClientID: "w", Filters: []string{"#"}, Handle: func(ctx context.Context, _ Message) {
+	s, err := New(Options{Brokers: []string{b.url()}, ClientID: "w", Filters: []string{"#"}, Handle: func(ctx context.Context, _ Message) {
 		cancel()
 		<-ctx.Done()
 		time.Sleep(300 * time.Millisecond) // longer than the library waits

@@ -16,14 +16,13 @@ type column struct {
 
 // block is a JSON block as it is read.
 type block struct {
-	t0, dt        float64
-	hasT0, hasDt  bool
-	times         []float64
-	columns       [station.NumChannels + 1]column
-	n             int
-	samples       int
-	seen          [station.NumChannels]bool
-	pressureUnits float64
+	t0, dt       float64
+	hasT0, hasDt bool
+	times        []float64
+	columns      [station.NumChannels + 1]column
+	n            int
+	samples      int
+	seen         [station.NumChannels]bool
 }
 
 // decodeBlock reads {"t0", "dt", "v"} of the topic's channel, or with the arrays of

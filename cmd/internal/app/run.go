@@ -153,11 +153,22 @@ func (a *App) epochs(ctx context.Context) error {
 	return nil
 }
 
+// readTries is how often reading may fail at one entry before the partition stops, which
+// readiness then shows: the entry cannot be read, and what follows must not overtake it.
+const readTries = 10
+
 // read works off a partition's part of the log, for good.
 func (a *App) read(ctx context.Context, p *partition) {
-	for ctx.Err() == nil {
+	for tries, at := 0, p.at(); ctx.Err() == nil; tries++ {
+		if p.at() != at {
+			tries, at = 0, p.at()
+		}
 		err := a.samples.Read(ctx, p.number, p.at(), func(e samplelog.Entry) error { return p.entry(ctx, e) })
 		if ctx.Err() != nil || p.failure() != nil {
+			return
+		}
+		if tries >= readTries {
+			p.fail(err)
 			return
 		}
 		a.warn("reading the sample log ended, trying again", err)

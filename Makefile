@@ -1,0 +1,43 @@
+# The only commands to remember. Two of them do all the set-up: make demo, make test.
+
+GO ?= go
+# The race detector needs a C compiler; without one the tests run without it, and say so.
+RACE := $(shell command -v gcc >/dev/null 2>&1 && echo -race)
+
+.PHONY: build demo test bench fuzz lint peers clean
+
+build: ## the binary, here
+	$(GO) build -o strokewise ./cmd/strokewise
+
+demo: build ## the main job on embedded defaults, until Ctrl-C
+	@exec ./strokewise demo
+
+test: peers ## all tests
+	@[ -n "$(RACE)" ] || echo "note: no C compiler found, so the tests run without the race detector"
+	$(GO) vet ./...
+	$(GO) test $(RACE) -count=1 -timeout 18m ./...
+
+peers: ## the Debian packages that tests run against; says which are missing where it may not install them
+	@sh deploy/peers/install.sh
+
+bench: peers ## speed, each beside its baseline in the same run
+	$(GO) test -run '^$$' -bench . -benchtime 1s ./analyzer/... ./collector/payload ./collector/trace ./collector/samplelog ./collector/mqtt ./dashboards/...
+	$(GO) test -run '^$$' -bench . -benchtime 3x ./cmd/...
+
+FUZZTIME ?= 30s
+fuzz: ## every parser, FUZZTIME each
+	$(GO) test -run '^$$' -fuzz FuzzPattern -fuzztime $(FUZZTIME) ./collector/topic
+	$(GO) test -run '^$$' -fuzz FuzzDecode -fuzztime $(FUZZTIME) ./collector/payload
+	$(GO) test -run '^$$' -fuzz FuzzParse -fuzztime $(FUZZTIME) ./collector/decimal
+	$(GO) test -run '^$$' -fuzz FuzzReader -fuzztime $(FUZZTIME) ./collector/trace
+	$(GO) test -run '^$$' -fuzz FuzzDecode -fuzztime $(FUZZTIME) ./collector/samplelog
+	$(GO) test -run '^$$' -fuzz FuzzParse -fuzztime $(FUZZTIME) ./cmd/internal/config
+	$(GO) test -run '^$$' -fuzz FuzzHost -fuzztime $(FUZZTIME) ./dashboards/web
+
+lint: ## formatting, vet, staticcheck
+	@out=$$(gofmt -l .); [ -z "$$out" ] || { echo "not formatted: $$out"; exit 1; }
+	$(GO) vet ./...
+	$(GO) run honnef.co/go/tools/cmd/staticcheck@v0.8.2 ./...
+
+clean:
+	rm -f strokewise
