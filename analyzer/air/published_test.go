@@ -174,6 +174,8 @@ func TestLeakFormulas(t *testing.T) {
 	// 5 ft³ from 100 to 50 psig in 60 min.
 	got := 1.25 * BleedDown(5*foot*foot*foot, 3600, 100*psi+psi14, 50*psi+psi14, psi14) / cfm
 	check(t, "bleed-down, cfm", got, 0.354, 2e-3)
+	// Load/unload test (S, C): 8 min on, 48 min off.
+	check(t, "leak share", LoadShare(8, 48), 0.1429, 1e-3)
 	// Leak cost (Esposito 14-4; S): 70 of 270 scfm, 52.3 kW, $0.11/kWh, 8760 h. The
 	// handbook rounds the power to 13.6 kW before it prices it.
 	check(t, "leak cost, kW", 52.3*70/270, 13.6, 5e-3)

@@ -67,3 +67,7 @@ func Receiver(q, d float64, p1, p2, ambient station.Absolute) float64 {
 func BleedDown(v, d float64, p1, p2, ambient station.Absolute) float64 {
 	return v * float64(p1-p2) / (d * float64(ambient))
 }
+
+// LoadShare gives the share of the time in which a source works, from a load/unload test
+// with nothing drawn: the share of its capacity that leaks take, on/(on + off).
+func LoadShare(on, off float64) float64 { return on / (on + off) }
