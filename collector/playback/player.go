@@ -2,9 +2,6 @@ package playback
 
 import (
 	"context"
-	"fmt"
-	"math"
-	"strconv"
 	"sync"
 	"time"
 
@@ -18,9 +15,16 @@ const seam = 15 * station.Second
 // Options of a Player.
 type Options struct {
 	Recordings []Recording
-	Publish    func(ctx context.Context, topic string, payload []byte) error
-	Start      time.Time // at which the first samples are taken
-	Rounds     int       // 0: for ever
+	// Publish sends a message. It is called from one goroutine a recording, several at once.
+	Publish func(ctx context.Context, topic string, payload []byte) error
+	Start   time.Time // at which the first samples are taken, as their own times say
+	Rounds  int       // 0: for ever
+	// Speed is how many seconds of a recording pass in a second; 0: each second of samples
+	// is sent when it is over by its own times, so a Start in the past is made up for at
+	// once. Above 1 the samples' times run ahead of the clock unless Start lies far enough
+	// back: a collector refuses times well ahead of its own.
+	Speed float64
+	Now   func() time.Time // the clock that Speed counts from; nil: time.Now
 	// Wait returns at the given time; nil: it sleeps.
 	Wait func(ctx context.Context, until time.Time) error
 }
@@ -30,10 +34,21 @@ type Player struct{ opt Options }
 
 // New gives a player.
 func New(opt Options) *Player {
+	if opt.Now == nil {
+		opt.Now = time.Now
+	}
 	if opt.Wait == nil {
 		opt.Wait = sleep
 	}
 	return &Player{opt}
+}
+
+// due gives when the sample time t is to be sent by a player that began at the given time.
+func (p *Player) due(t station.Instant, start station.Instant, began time.Time) time.Time {
+	if p.opt.Speed <= 0 {
+		return t.Time()
+	}
+	return began.Add(time.Duration(float64(t.Sub(start)) / p.opt.Speed))
 }
 
 func sleep(ctx context.Context, until time.Time) error {
@@ -51,11 +66,12 @@ func sleep(ctx context.Context, until time.Time) error {
 func (p *Player) Run(ctx context.Context) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
+	began := p.opt.Now()
 	var wg sync.WaitGroup
 	for i := range p.opt.Recordings {
 		r := &p.opt.Recordings[i]
 		wg.Go(func() {
-			if err := p.play(ctx, r); err != nil {
+			if err := p.play(ctx, r, began); err != nil {
 				cancel(err)
 			}
 		})
@@ -65,7 +81,7 @@ func (p *Player) Run(ctx context.Context) error {
 }
 
 // play plays one recording, round after round, a second at a time.
-func (p *Player) play(ctx context.Context, r *Recording) error {
+func (p *Player) play(ctx context.Context, r *Recording, began time.Time) error {
 	from, length := r.Span()
 	start := station.InstantOf(p.opt.Start).Floor(station.Millisecond)
 	counts := r.counted()
@@ -73,7 +89,7 @@ func (p *Player) play(ctx context.Context, r *Recording) error {
 		shift := start.Add(int64(round) * (length + seam)).Sub(from)
 		for at := int64(0); at < length; at += station.Second {
 			lo, hi := from.Add(at), from.Add(min(at+station.Second, length))
-			if err := p.opt.Wait(ctx, hi.Add(shift).Time()); err != nil {
+			if err := p.opt.Wait(ctx, p.due(hi.Add(shift), start, began)); err != nil {
 				return err
 			}
 			if err := p.second(ctx, r, lo, hi, shift, float64(round)*counts); err != nil {
@@ -92,109 +108,4 @@ func (r *Recording) counted() float64 {
 		}
 	}
 	return 0
-}
-
-// second publishes the samples of [lo, hi), shifted, in the recording's format.
-func (p *Player) second(ctx context.Context, r *Recording, lo, hi station.Instant, shift int64, counts float64) error {
-	k := r.Plate.Key
-	topic := "boost/" + k.Site + "/" + k.Station
-	joint := []byte(nil)
-	for i := range r.Blocks {
-		b := &r.Blocks[i]
-		a, z := index(b, lo), index(b, hi)
-		if a == z {
-			continue
-		}
-		t0 := b.Times[a].Add(shift)
-		vs := plain(b, a, z, counts)
-		own := topic + "/" + b.Channel.String()
-		var err error
-		switch r.Format {
-		case Joint:
-			if joint == nil {
-				joint = fmt.Appendf(nil, `{"t0":%s,"dt":%s`, unix(t0), number(1/r.Rate))
-			}
-			joint = append(fmt.Appendf(joint, `,"%s":`, b.Channel), array(vs)...)
-		case Blocks:
-			err = p.opt.Publish(ctx, own, fmt.Appendf(nil, `{"t0":%s,"dt":%s,"v":%s}`, unix(t0), number(1/r.Rate), array(vs)))
-		case SenML:
-			err = p.opt.Publish(ctx, own, senml(b, a, z, t0, counts, k.Station))
-		case Scalars:
-			for _, v := range vs {
-				if err = p.opt.Publish(ctx, own, []byte(number(v))); err != nil {
-					break
-				}
-			}
-		}
-		if err != nil {
-			return err
-		}
-	}
-	if joint == nil {
-		return nil
-	}
-	return p.opt.Publish(ctx, topic, append(joint, '}'))
-}
-
-// index gives the first sample not before t.
-func index(b *station.Block, t station.Instant) int {
-	lo, hi := 0, len(b.Times)
-	for lo < hi {
-		if mid := (lo + hi) / 2; b.Times[mid] < t {
-			lo = mid + 1
-		} else {
-			hi = mid
-		}
-	}
-	return lo
-}
-
-// plain gives values as sensors send them: kPa gauge, counts.
-func plain(b *station.Block, a, z int, counts float64) []float64 {
-	out := make([]float64, 0, z-a)
-	for _, v := range b.Values[a:z] {
-		switch {
-		case b.Channel.IsPressure():
-			v = math.Round(v/1e3*1e3) / 1e3
-		case b.Channel == station.Cycles:
-			v += counts
-		}
-		out = append(out, v)
-	}
-	return out
-}
-
-func senml(b *station.Block, a, z int, t0 station.Instant, counts float64, id string) []byte {
-	unit := "count"
-	if b.Channel.IsPressure() {
-		unit = "Pa"
-	}
-	out := fmt.Appendf(nil, `[{"bn":"urn:dev:%s:","bt":%s,"bu":"%s"}`, id, unix(t0), unit)
-	for i := a; i < z; i++ {
-		v := b.Values[i]
-		if b.Channel == station.Cycles {
-			v += counts
-		}
-		out = fmt.Appendf(out, `,{"n":"%s","t":%s,"v":%s}`, b.Channel, number(float64(b.Times[i].Sub(b.Times[a]))*1e-9), number(math.Round(v*10)/10))
-	}
-	return append(out, ']')
-}
-
-func array(vs []float64) []byte {
-	out := []byte{'['}
-	for i, v := range vs {
-		if i > 0 {
-			out = append(out, ',')
-		}
-		out = strconv.AppendFloat(out, v, 'f', -1, 64)
-	}
-	return append(out, ']')
-}
-
-func number(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
-
-// unix gives Unix seconds with microseconds.
-func unix(t station.Instant) string {
-	us := int64(t) / station.Microsecond
-	return fmt.Sprintf("%d.%06d", us/1e6, us%1e6)
 }

@@ -29,10 +29,9 @@ type Format uint8
 
 // The formats.
 const (
-	Joint   Format = iota // a block of all channels a second
-	Blocks                // a block of each channel a second
-	SenML                 // a SenML pack of each channel a second
-	Scalars               // plain numbers, without times of their own
+	Joint  Format = iota // a block of all channels a second
+	Blocks               // a block of each channel a second
+	SenML                // a SenML pack of each channel a second
 )
 
 // Recording is one station's recording.
@@ -91,6 +90,9 @@ func (r *Recording) load() error {
 	for {
 		blocks, err := t.Next()
 		if err == io.EOF {
+			if err := r.check(); err != nil {
+				return err
+			}
 			r.snap()
 			return t.Close()
 		}
@@ -108,6 +110,21 @@ func (r *Recording) load() error {
 			o.Times, o.Values = append(o.Times, b.Times...), append(o.Values, b.Values...)
 		}
 	}
+}
+
+// check tells whether all channels have a sample in each row, as joint blocks need it.
+func (r *Recording) check() error {
+	if len(r.Blocks) == 0 {
+		return fmt.Errorf("cannot play recording %s: it is empty", r.Name)
+	}
+	for i := range r.Blocks {
+		b := &r.Blocks[i]
+		if len(b.Values) != len(r.Blocks[0].Values) {
+			return fmt.Errorf("cannot play recording %s: %s has %d samples and %s %d; expected one in each row",
+				r.Name, b.Channel, len(b.Values), r.Blocks[0].Channel, len(r.Blocks[0].Values))
+		}
+	}
+	return nil
 }
 
 // snap puts the samples on the grid of the rate, from which they are a millisecond or two

@@ -1,0 +1,89 @@
+package trace
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"strconv"
+
+	"strokewise/collector/decimal"
+)
+
+// maxValue bounds readings, in the column's unit.
+const maxValue = 1e15
+
+const numberExample = "a decimal number such as 612.4, or an empty cell where there is no reading"
+
+// row reads one row. The time is read first, wherever it stands.
+func (r *Reader) row(line []byte) error {
+	if n := bytes.Count(line, []byte{','}) + 1; n != len(r.columns) {
+		return r.fail("", fmt.Sprintf("the line has %d cells", n),
+			fmt.Sprintf("%d, as the header has, with a dot in decimal numbers, such as 612.4", len(r.columns)))
+	}
+	t, err := r.time(line)
+	if err != nil {
+		return err
+	}
+	rest := line
+	for i := range r.columns {
+		c := &r.columns[i]
+		var cell []byte
+		cell, rest, _ = cut(rest)
+		if c.time || len(cell) == 0 {
+			continue
+		}
+		v, err := r.value(c, cell)
+		if err != nil {
+			return err
+		}
+		b := &r.blocks[c.channel]
+		b.Times, b.Values = append(b.Times, t), append(b.Values, v)
+	}
+	return nil
+}
+
+// value reads a reading and converts it to SI.
+func (r *Reader) value(c *column, cell []byte) (float64, error) {
+	v, n, ok := decimal.Parse(cell)
+	if !ok || n != len(cell) {
+		v, ok = odd(cell)
+	}
+	switch {
+	case !ok:
+		return 0, r.fail(c.name, fmt.Sprintf("%.40q is no number", cell), numberExample)
+	case math.IsNaN(v) || math.Abs(v) > maxValue:
+		return 0, r.fail(c.name, fmt.Sprintf("%.40q is not finite, or beyond 1e15", cell), numberExample)
+	}
+	v = c.channel.SI(v, c.unit)
+	if c.abs {
+		v -= float64(r.ambient)
+	}
+	return v, nil
+}
+
+// odd reads numbers that JSON's grammar does not have: +5, .5, 007; and, so that the
+// message names the right fault, NaN and the infinities.
+func odd(cell []byte) (float64, bool) {
+	v, err := strconv.ParseFloat(string(cell), 64)
+	if bytes.ContainsAny(cell, "xX_pP") {
+		return 0, false
+	}
+	return v, err == nil
+}
+
+// cut gives the first cell, trimmed, and the rest.
+func cut(line []byte) (cell, rest []byte, more bool) {
+	i := bytes.IndexByte(line, ',')
+	if i < 0 {
+		return trim(line), nil, false
+	}
+	return trim(line[:i]), line[i+1:], true
+}
+
+// trim takes spaces and quotes off a cell.
+func trim(b []byte) []byte {
+	if n := len(b); n > 0 && (b[0] <= ' ' || b[0] == '"' || b[n-1] <= ' ' || b[n-1] == '"') {
+		return bytes.Trim(b, " \t\"")
+	}
+	return b
+}
