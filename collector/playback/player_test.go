@@ -12,6 +12,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/collector/intake"
+	"strokewise/collector/payload"
 	"strokewise/collector/topic"
 )
 
@@ -128,7 +129,7 @@ func (p *plant) messages(r *Recording, rounds int) {
 	seconds := int(length/station.Second) * rounds
 	base := "boost/northdock/" + r.Plate.Key.Station
 	want := map[string]int{base: seconds}
-	if r.Format != Joint {
+	if r.Style != payload.Joint {
 		want = map[string]int{base + "/inlet_pressure": seconds, base + "/outlet_pressure": seconds, base + "/cycles": seconds}
 	}
 	if len(p.topics) != len(want) {

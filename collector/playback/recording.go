@@ -12,6 +12,7 @@ import (
 	"math"
 
 	"strokewise/analyzer/station"
+	"strokewise/collector/payload"
 	"strokewise/collector/trace"
 )
 
@@ -24,23 +25,13 @@ const (
 	Zone = "Europe/Lisbon"
 )
 
-// Format is how a station's samples are sent.
-type Format uint8
-
-// The formats.
-const (
-	Joint  Format = iota // a block of all channels a second
-	Blocks               // a block of each channel a second
-	SenML                // a SenML pack of each channel a second
-)
-
 // Recording is one station's recording.
 type Recording struct {
-	Name   string
-	About  string // what it shows
-	Plate  station.Plate
-	Rate   float64 // samples a second and channel
-	Format Format
+	Name  string
+	About string // what it shows
+	Plate station.Plate
+	Rate  float64 // samples a second and channel
+	Style payload.Style
 	// Strokes and Cycles were counted by the model that the recording was made with.
 	Strokes, Cycles int64
 
@@ -60,12 +51,12 @@ func plate(id, branch string, tank float64) station.Plate {
 // Recordings gives all recordings, in the order of the demonstration.
 func Recordings() ([]Recording, error) {
 	list := []Recording{
-		{Name: "even", About: "a healthy station with a changing demand", Plate: plate("press-4", "forming", 30e-3), Rate: 50, Format: Joint, Strokes: 131, Cycles: 65},
-		{Name: "slow", About: "the same at ten samples a second", Plate: plate("press-5", "forming", 30e-3), Rate: 10, Format: Blocks, Strokes: 367, Cycles: 183},
-		{Name: "narrow", About: "a supply line that is too narrow", Plate: plate("clamp-2", "clamping", 30e-3), Rate: 20, Format: Joint, Strokes: 660, Cycles: 330},
-		{Name: "leak", About: "a leak at the outlet, growing until the piston never rests", Plate: plate("clamp-3", "clamping", 30e-3), Rate: 20, Format: SenML, Strokes: 564, Cycles: 282},
-		{Name: "shutdown", About: "the supply closes after a minute and the tank stays charged", Plate: plate("bench-1", "testing", 30e-3), Rate: 20, Format: Blocks, Strokes: 53, Cycles: 26},
-		{Name: "fill", About: "an empty tank is filled and cools down, without any leak", Plate: plate("bench-2", "testing", 40e-3), Rate: 20, Format: SenML, Strokes: 107, Cycles: 53},
+		{Name: "even", About: "a healthy station with a changing demand", Plate: plate("press-4", "forming", 30e-3), Rate: 50, Style: payload.Joint, Strokes: 131, Cycles: 65},
+		{Name: "slow", About: "the same at ten samples a second", Plate: plate("press-5", "forming", 30e-3), Rate: 10, Style: payload.Channels, Strokes: 367, Cycles: 183},
+		{Name: "narrow", About: "a supply line that is too narrow", Plate: plate("clamp-2", "clamping", 30e-3), Rate: 20, Style: payload.Joint, Strokes: 660, Cycles: 330},
+		{Name: "leak", About: "a leak at the outlet, growing until the piston never rests", Plate: plate("clamp-3", "clamping", 30e-3), Rate: 20, Style: payload.Packs, Strokes: 564, Cycles: 282},
+		{Name: "shutdown", About: "the supply closes after a minute and the tank stays charged", Plate: plate("bench-1", "testing", 30e-3), Rate: 20, Style: payload.Channels, Strokes: 53, Cycles: 26},
+		{Name: "fill", About: "an empty tank is filled and cools down, without any leak", Plate: plate("bench-2", "testing", 40e-3), Rate: 20, Style: payload.Packs, Strokes: 107, Cycles: 53},
 	}
 	for i := range list {
 		if err := list[i].load(); err != nil {
