@@ -1,167 +1,93 @@
 // Package signal holds robust numerics for measured series: levels, hysteresis, periods,
-// noise and trends. Pure functions; series are slices of equal length, times in s.
+// noise and trends. Pure functions that leave their inputs as they are; series are slices
+// of equal length. Values should be finite: others make the outcome meaningless, but no
+// function panics on them.
 package signal
 
 import (
 	"math"
 	"sort"
-
-	"gonum.org/v1/gonum/stat"
 )
 
-// Quantile gives the p-quantile (0..1) of x by linear interpolation between order
-// statistics, NaN for an empty x. x is not changed.
+// Quantile gives the p-quantile of x by linear interpolation between order statistics,
+//
+//	x(i) + (p(n-1) - i)(x(i+1) - x(i)), i = floor(p(n-1))
+//
+// with x(0) the smallest: type 7 of Hyndman and Fan (from memory). p below 0 gives the
+// smallest, above 1 the largest value; an empty x gives NaN.
 func Quantile(x []float64, p float64) float64 {
 	if len(x) == 0 {
 		return math.NaN()
 	}
 	s := append([]float64(nil), x...)
 	sort.Float64s(s)
+	return quantile(s, p)
+}
+
+// quantile is Quantile for a sorted s that is not empty.
+func quantile(s []float64, p float64) float64 {
 	at := p * float64(len(s)-1)
-	i := int(math.Floor(at))
 	switch {
-	case i < 0:
+	case !(at > 0):
 		return s[0]
-	case i >= len(s)-1:
+	case at >= float64(len(s)-1):
 		return s[len(s)-1]
 	}
+	i := int(at)
 	return s[i] + (at-float64(i))*(s[i+1]-s[i])
 }
 
 // Median gives the median of x, NaN for an empty x.
 func Median(x []float64) float64 { return Quantile(x, 0.5) }
 
-// Noise gives the standard deviation of white noise in x from its first differences,
+// normal is the ratio of standard deviation and median absolute deviation of a normal
+// distribution, 1/0.6745 (from memory; a test computes it).
+const normal = 1.482602218505602
+
+// spread gives the standard deviation of x about centre from the median absolute
+// deviation, as if x were normal.
+func spread(x []float64, centre float64) float64 {
+	d := make([]float64, len(x))
+	for i, v := range x {
+		d[i] = math.Abs(v - centre)
+	}
+	return normal * Median(d)
+}
+
+// Noise answers how much x jitters from sample to sample, whatever its slow course: the
+// standard deviation of white noise from the first differences d,
 //
-//	s = 1.4826 median|d|/sqrt(2)
+//	s = 1.4826 median|d - median d| / sqrt(2)
 //
-// so that slow change and a few jumps do not count. NaN for fewer than three values.
-// 1.4826 is the ratio of standard deviation and median absolute deviation of a normal
-// distribution (from memory).
+// in the unit of x, so that neither a steady ramp nor a few jumps count for much. NaN for
+// fewer than three values. 0 where more than half of the steps are equal: a coarse sensor
+// that mostly repeats itself shows no noise here, and the step of its converter must
+// serve. Noise that is smoothed before sampling comes out too small. Common practice, no
+// source.
 func Noise(x []float64) float64 {
 	if len(x) < 3 {
 		return math.NaN()
 	}
 	d := make([]float64, len(x)-1)
 	for i := range d {
-		d[i] = math.Abs(x[i+1] - x[i])
+		d[i] = x[i+1] - x[i]
 	}
-	return 1.4826 * Median(d) / math.Sqrt2
+	return spread(d, Median(d)) / math.Sqrt2
 }
 
-// Band gives two levels inside the range of x: at the shares low and high (0..1) of the
-// way from its 1 % to its 99 % quantile, which single outliers do not move.
-func Band(x []float64, low, high float64) (lo, hi float64) {
-	a, b := Quantile(x, 0.01), Quantile(x, 0.99)
-	return a + low*(b-a), a + high*(b-a)
-}
-
-// Rises gives the indices at which x rises to high or above after it was at low or below.
-// A series counts as having been low before it began: a recording that begins inside a
-// run has that run.
-func Rises(x []float64, low, high float64) []int {
-	var out []int
-	armed := true
-	for i, v := range x {
-		switch {
-		case v <= low:
-			armed = true
-		case v >= high && armed:
-			out = append(out, i)
-			armed = false
-		}
-	}
-	return out
-}
-
-// Periods gives the times between rises at the indices at.
-func Periods(t []float64, at []int) []float64 {
-	var out []float64
-	for i := 1; i < len(at); i++ {
-		out = append(out, t[at[i]]-t[at[i-1]])
-	}
-	return out
-}
-
-// Turns gives the indices of the turning points of x between which it moves by more than
-// swing: alternating tops and bottoms, the first extreme included once it is confirmed.
-func Turns(x []float64, swing float64) []int {
-	var out []int
+// Band gives two levels inside the range of x,
+//
+//	low = a + lowShare (b - a), high = a + highShare (b - a)
+//
+// a and b its 1 % and 99 % quantiles, which a few outliers do not move; shares 0..1, 1.
+// NaN for an empty x, equal levels for a constant one. A state that x holds for less than
+// 1 % of the time is outside the range. Common practice, no source.
+func Band(x []float64, lowShare, highShare float64) (low, high float64) {
 	if len(x) == 0 {
-		return nil
+		return math.NaN(), math.NaN()
 	}
-	top, low, dir := 0, 0, 0
-	for i, v := range x {
-		if v > x[top] {
-			top = i
-		}
-		if v < x[low] {
-			low = i
-		}
-		switch {
-		case dir >= 0 && x[top]-v > swing:
-			out = append(out, top)
-			dir, low = -1, i
-		case dir <= 0 && v-x[low] > swing:
-			out = append(out, low)
-			dir, top = 1, i
-		}
-	}
-	return out
-}
-
-// Trend is a straight line y = Intercept + Slope t.
-type Trend struct {
-	Intercept, Slope float64
-	Residual         float64 // standard deviation of the residuals, 0 with two points
-}
-
-// Line gives the least-squares line, and false for fewer than two points or equal times.
-func Line(t, y []float64) (Trend, bool) {
-	if len(t) != len(y) || len(t) < 2 || stat.Variance(t, nil) == 0 {
-		return Trend{}, false
-	}
-	a, b := stat.LinearRegression(t, y, nil, false)
-	r := Trend{Intercept: a, Slope: b}
-	if len(t) > 2 {
-		var ss float64
-		for i := range t {
-			e := y[i] - a - b*t[i]
-			ss += e * e
-		}
-		r.Residual = math.Sqrt(ss / float64(len(t)-2))
-	}
-	return r, true
-}
-
-// pairs bounds the pairs of TheilSen; above it every k-th point is taken.
-const pairs = 500_000
-
-// TheilSen gives the median of the slopes of all pairs of points and the median
-// intercept: up to 29 % of outliers do not move it far. Series of more than a thousand
-// points are thinned evenly, so that it stays within half a million pairs. False for
-// fewer than two points or equal times.
-func TheilSen(t, y []float64) (Trend, bool) {
-	if len(t) != len(y) || len(t) < 2 {
-		return Trend{}, false
-	}
-	step := int(math.Ceil(float64(len(t)) / math.Sqrt(2*pairs)))
-	var slopes []float64
-	for i := 0; i < len(t); i += step {
-		for j := i + step; j < len(t); j += step {
-			if t[j] != t[i] {
-				slopes = append(slopes, (y[j]-y[i])/(t[j]-t[i]))
-			}
-		}
-	}
-	if len(slopes) == 0 {
-		return Trend{}, false
-	}
-	r := Trend{Slope: Median(slopes)}
-	rest := make([]float64, len(t))
-	for i := range t {
-		rest[i] = y[i] - r.Slope*t[i]
-	}
-	r.Intercept = Median(rest)
-	return r, true
+	s := append([]float64(nil), x...)
+	sort.Float64s(s)
+	a, b := quantile(s, 0.01), quantile(s, 0.99)
+	return a + lowShare*(b-a), a + highShare*(b-a)
 }

@@ -5,8 +5,6 @@ import (
 	"math/rand/v2"
 	"slices"
 	"testing"
-
-	"pgregory.net/rapid"
 )
 
 func near(t *testing.T, what string, got, want, tol float64) {
@@ -31,6 +29,41 @@ func TestLineOnNorris(t *testing.T) {
 	near(t, "Norris b0", r.Intercept, -0.262323073774029, 1e-11)
 	near(t, "Norris b1", r.Slope, 1.00211681802045, 1e-11)
 	near(t, "Norris s", r.Residual, 0.884796396144373, 1e-11)
+	// The certified standard deviations of b0 and b1, from memory; they fit the data.
+	near(t, "Norris sd of b0", r.InterceptErr, 0.232818234301152, 1e-11)
+	near(t, "Norris sd of b1", r.SlopeErr, 0.429796848199937e-3, 1e-11)
+}
+
+// Two points fit any line: how well is not known, and not 0.
+func TestTwoPointsSayNothingOfTheError(t *testing.T) {
+	for _, f := range []func(t, y []float64) (Trend, bool){Line, TheilSen} {
+		r, ok := f([]float64{1, 3}, []float64{2, 8})
+		if !ok || r.Slope != 3 || r.Intercept != -1 {
+			t.Errorf("got %+v, want y = 3 t - 1", r)
+		}
+		if !math.IsNaN(r.Residual) || !math.IsNaN(r.SlopeErr) || !math.IsNaN(r.InterceptErr) {
+			t.Errorf("errors %+v, want NaN", r)
+		}
+	}
+}
+
+// A standard error must hold the truth as often as it says: within 1.645 of them nine
+// times in ten.
+func TestSlopeErrHoldsTheTruth(t *testing.T) {
+	r := rand.New(rand.NewPCG(5, 6))
+	held := 0
+	for range 2000 {
+		var x, y []float64
+		for i := range 100 {
+			x, y = append(x, float64(i)), append(y, 7-0.2*float64(i)+3*r.NormFloat64())
+		}
+		if l, _ := Line(x, y); math.Abs(l.Slope+0.2) < 1.645*l.SlopeErr {
+			held++
+		}
+	}
+	if held < 1750 || held > 1850 { // 1800 +- 3.7 standard deviations
+		t.Errorf("held the truth %d times in 2000", held)
+	}
 }
 
 // EPA QA/G-9S: Sen's slope of eleven yearly values with ties is 1.0 (seen, computed).
@@ -54,27 +87,53 @@ func TestTheilSenOnALeakTable(t *testing.T) {
 	near(t, "slope", r.Slope, 0.620, 0.02)
 }
 
-func TestTheilSenOfALongSeriesIsThinnedAndRobust(t *testing.T) {
-	r := rand.New(rand.NewPCG(1, 2))
-	var x, y []float64
-	for i := range 20_000 {
-		v := 3 + 0.5*float64(i) + r.NormFloat64()
-		if i%5 == 0 {
-			v += 1e6 // outliers
+// Outliers at random places and, the harder case, at every k-th point, where a choice of
+// every k-th point would see nothing else.
+func TestTheilSenOfALongSeriesIsRobust(t *testing.T) {
+	for _, every := range []int{0, 5, 20, 25} {
+		r := rand.New(rand.NewPCG(1, 2))
+		var x, y []float64
+		for i := range 20_000 {
+			v := 3 + 0.5*float64(i) + r.NormFloat64()
+			if every == 0 && r.IntN(5) == 0 || every > 0 && i%every == 0 {
+				v += 3*float64(i) + 1e6*r.NormFloat64()
+			}
+			x, y = append(x, float64(i)), append(y, v)
 		}
-		x, y = append(x, float64(i)), append(y, v)
+		got, _ := TheilSen(x, y)
+		near(t, "slope", got.Slope, 0.5, 0.002)
 	}
-	got, _ := TheilSen(x, y)
-	near(t, "slope", got.Slope, 0.5, 0.05)
 }
 
-func TestNoiseOfASlope(t *testing.T) {
-	r := rand.New(rand.NewPCG(3, 4))
-	x := make([]float64, 20_000)
-	for i := range x {
-		x[i] = 0.01*float64(i) + 2*r.NormFloat64()
+// The bound that the docstring states.
+func TestTheilSenStaysWithinItsPairs(t *testing.T) {
+	for _, n := range []int{2, 999, 1000, 1001, 1500, 20_000, 200_000} {
+		x := make([]float64, n)
+		for i := range x {
+			x[i] = float64(i)
+		}
+		got := len(pairSlopes(x, x))
+		if got > max(500_000, 8*n) || n > 1000 && got < 450_000 || n <= 1000 && got != n*(n-1)/2 {
+			t.Errorf("%d points: %d pairs", n, got)
+		}
 	}
-	near(t, "noise", Noise(x), 2, 0.03)
+}
+
+// White noise of 2 on ramps up to fifty times as steep a step, with jumps.
+func TestNoiseOfASlope(t *testing.T) {
+	for _, slope := range []float64{0, 0.01, 1, 100} {
+		r := rand.New(rand.NewPCG(3, 4))
+		x := make([]float64, 20_000)
+		for i := range x {
+			x[i] = slope*float64(i) + 500*float64(i/100) + 2*r.NormFloat64()
+		}
+		near(t, "noise", Noise(x), 2, 0.04)
+	}
+}
+
+// 1/normal is the 75 % quantile of the normal distribution.
+func TestNormalRatio(t *testing.T) {
+	near(t, "ratio", normal, 1/(math.Sqrt2*math.Erfinv(0.5)), 1e-12)
 }
 
 func TestQuantiles(t *testing.T) {
@@ -97,6 +156,29 @@ func TestTurns(t *testing.T) {
 	}
 }
 
+// The figures of the docstring, give or take chance.
+func TestTurnsOfNoise(t *testing.T) {
+	for _, c := range []struct {
+		swing     float64
+		low, high int
+	}{{6, 700, 1000}, {8, 0, 30}, {9, 0, 3}} {
+		r := rand.New(rand.NewPCG(1, 2))
+		bad := 0
+		for range 1000 {
+			x := make([]float64, 1000)
+			for i := range x {
+				x[i] = r.NormFloat64()
+			}
+			if len(Turns(x, c.swing)) > 0 {
+				bad++
+			}
+		}
+		if bad < c.low || bad > c.high {
+			t.Errorf("swing %g: %d runs of 1000 have turns", c.swing, bad)
+		}
+	}
+}
+
 func TestDegenerateTrends(t *testing.T) {
 	for _, f := range []func(t, y []float64) (Trend, bool){Line, TheilSen} {
 		for _, c := range [][2][]float64{{nil, nil}, {{1}, {1}}, {{1, 1}, {1, 2}}, {{1, 2}, {1}}} {
@@ -105,30 +187,4 @@ func TestDegenerateTrends(t *testing.T) {
 			}
 		}
 	}
-}
-
-// Rises do not change with the unit or the offset of a series, nor with values repeated.
-func TestRisesAreInvariant(t *testing.T) {
-	rapid.Check(t, func(rt *rapid.T) {
-		x := rapid.SliceOfN(rapid.Float64Range(-100, 100), 5, 200).Draw(rt, "x")
-		k := rapid.Float64Range(0.01, 50).Draw(rt, "scale")
-		lo, hi := Band(x, 0.3, 0.7)
-		if hi-lo < 1e-6 {
-			return
-		}
-		want := Rises(x, lo, hi)
-		var twice []float64
-		for _, v := range x {
-			twice = append(twice, k*v, k*v)
-		}
-		got := Rises(twice, k*lo, k*hi)
-		if len(got) != len(want) {
-			rt.Fatalf("%d rises, scaled and doubled %d", len(want), len(got))
-		}
-		for i := range got {
-			if got[i] != 2*want[i] {
-				rt.Fatalf("rise %d at %d, want %d", i, got[i], 2*want[i])
-			}
-		}
-	})
 }

@@ -57,6 +57,7 @@ type Board struct {
 	mu       sync.RWMutex
 	stations map[station.Key]Station
 	ready    bool
+	past     Past
 }
 
 // New gives an empty board that is not ready.

@@ -151,6 +151,28 @@ func TestRepeatedMinutesAndTransitionsAreCountedOnce(t *testing.T) {
 	}
 }
 
+// A past that is filled in behind is shown and not counted; what was concluded live
+// stays.
+func TestImportedPastIsNotCounted(t *testing.T) {
+	s := fresh(t)
+	do(t, s, commit(1, []station.Minute{minute(5)}))
+	live := minute(5)
+	changed := minute(5)
+	changed.Strokes = 1
+	past := StationMinutes{Key: press, Revision: 7, Minutes: []station.Minute{minute(3), minute(4), changed}}
+	if err := s.Import(t.Context(), past); err != nil {
+		t.Fatal(err)
+	}
+	ms, _ := s.Minutes(t.Context(), press, t0, t0.Add(station.Minute60*10))
+	if len(ms) != 3 || ms[2].Strokes != live.Strokes {
+		t.Errorf("%d minutes", len(ms))
+	}
+	totals, _ := s.Totals(t.Context())
+	if totals[press].Strokes != live.Strokes {
+		t.Errorf("totals %+v", totals[press])
+	}
+}
+
 func TestOpenAlarms(t *testing.T) {
 	s := fresh(t)
 	do(t, s, commit(1, nil, transition(0, rules.OutletLeak, rules.Unacknowledged), transition(0, rules.PressureLeft, rules.Unacknowledged)))

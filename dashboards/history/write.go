@@ -84,6 +84,29 @@ func (s *Store) Commit(ctx context.Context, commits []Commit) error {
 	return nil
 }
 
+// Import stores minutes and intervals of a past that was worked out beside the log: no
+// position moves and no total grows. What is stored already stays as it is.
+func (s *Store) Import(ctx context.Context, past StationMinutes) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	tx, err := s.begin(context.WithoutCancel(ctx))
+	if err != nil {
+		return fmt.Errorf("cannot import into history database %q: %w", s.path, err)
+	}
+	defer tx.Rollback()
+	tx.past = true
+	if err := tx.minutes(&past); err != nil {
+		return fmt.Errorf("cannot import station %s into history database %q: %w", past.Key, s.path, err)
+	}
+	if err := tx.Commit(); err != nil {
+		return fmt.Errorf("cannot import into history database %q: %w", s.path, err)
+	}
+	for k, id := range tx.ids {
+		s.ids[k] = id
+	}
+	return nil
+}
+
 // transaction is one writing transaction. What it learns becomes the store's when it
 // has been committed.
 type transaction struct {
@@ -94,6 +117,7 @@ type transaction struct {
 	ids      map[station.Key]int64 // new stations
 	repeated int64
 	args     []any
+	past     bool // imported: no totals
 }
 
 func (s *Store) begin(ctx context.Context) (*transaction, error) {
@@ -163,6 +187,9 @@ func (tx *transaction) minutes(s *StationMinutes) error {
 		if _, err := tx.stmt.interval.ExecContext(tx.ctx, id, int64(v.From), int64(v.Segment), int64(s.Revision), int64(v.To), v.State.String()); err != nil {
 			return fmt.Errorf("interval %s: %w", v.From, err)
 		}
+	}
+	if tx.past {
+		return nil
 	}
 	return tx.add(id, &sum)
 }

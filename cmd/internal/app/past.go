@@ -1,0 +1,120 @@
+package app
+
+import (
+	"context"
+	"fmt"
+	"sync"
+	"time"
+
+	"strokewise/analyzer/engine"
+	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/pipeline"
+	"strokewise/dashboards/board"
+	"strokewise/dashboards/history"
+)
+
+// Past gives the samples of stations as they would have been sent before now. Each is
+// called once a stretch, by one goroutine.
+type Past interface {
+	// Samples calls fn with blocks in order of time; they are valid during the call.
+	Samples(ctx context.Context, k station.Key, from, to station.Instant, fn func([]station.Block) error) error
+}
+
+// stage is a stretch of the past, nearest first.
+type stage struct {
+	name     string
+	from, to time.Duration // before now
+}
+
+// stages are filled in one after the other: what a person looks at first comes first.
+var stages = []stage{
+	{"the last hour", time.Hour, 0},
+	{"the last shift", 8 * time.Hour, time.Hour},
+	{"the last week", 7 * 24 * time.Hour, 8 * time.Hour},
+}
+
+// pastWorkers is how many stations are worked on at once. The live partitions go on
+// beside them.
+const pastWorkers = 2
+
+// FillPast runs the stations' past through the same analyzer, in engines of its own, and
+// stores its minutes and states. Nothing of it is counted in totals or sent to anybody.
+// It returns when all is filled in or ctx ends.
+func (a *App) FillPast(ctx context.Context, p Past, now time.Time) error {
+	var done []string
+	for _, s := range stages {
+		if err := a.fillStage(ctx, p, now, s, done); err != nil {
+			return err
+		}
+		done = append(done, s.name)
+	}
+	a.board.SetPast(board.Past{Ready: done})
+	return nil
+}
+
+func (a *App) fillStage(ctx context.Context, p Past, now time.Time, s stage, done []string) error {
+	var mu sync.Mutex
+	show := board.Past{Stage: s.name, All: (s.from - s.to).Hours() * float64(len(a.opt.Stations)), Ready: done}
+	a.board.SetPast(show)
+	progress := func(d int64) {
+		mu.Lock()
+		defer mu.Unlock()
+		show.Done += time.Duration(d).Hours()
+		a.board.SetPast(show)
+	}
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	work := make(chan Station)
+	var wg sync.WaitGroup
+	for range pastWorkers {
+		wg.Go(func() {
+			for st := range work {
+				if err := a.fillStation(ctx, p, st, station.InstantOf(now.Add(-s.from)), station.InstantOf(now.Add(-s.to)), progress); err != nil {
+					cancel(err)
+				}
+			}
+		})
+	}
+feed:
+	for _, st := range a.opt.Stations {
+		select {
+		case work <- st:
+		case <-ctx.Done():
+			break feed
+		}
+	}
+	close(work)
+	wg.Wait()
+	return context.Cause(ctx)
+}
+
+// pastChunk is how much of a station's past is stored at once.
+const pastChunk = 30 * 60 * station.Second
+
+// fillStation works out a stretch of one station's past.
+func (a *App) fillStation(ctx context.Context, p Past, s Station, from, to station.Instant, progress func(int64)) error {
+	u := pipeline.New(s.Plate, s.Revision)
+	at := from
+	store := func(now station.Instant) error {
+		o := u.Take()
+		progress(now.Sub(at))
+		at = now
+		return a.store.Import(ctx, history.StationMinutes{Key: s.Plate.Key, Revision: engine.Revision, Minutes: o.Minutes, Intervals: o.Intervals})
+	}
+	err := p.Samples(ctx, s.Plate.Key, from, to, func(blocks []station.Block) error {
+		var last station.Instant
+		for i := range blocks {
+			last = max(last, blocks[i].At(blocks[i].Len()-1))
+		}
+		u.Samples(blocks, last)
+		if last.Sub(at) >= pastChunk {
+			return store(last)
+		}
+		return ctx.Err()
+	})
+	if err != nil {
+		return fmt.Errorf("cannot fill in the past of %s: %w", s.Plate.Key, err)
+	}
+	u.Flush()
+	return store(to)
+}
