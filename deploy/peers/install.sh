@@ -9,6 +9,7 @@ need mosquitto mosquitto
 need mosquitto_pub mosquitto-clients
 need prometheus prometheus
 need promtool prometheus
+need chromium chromium
 missing=$(printf '%s\n' $missing | sort -u | tr '\n' ' ')
 missing=${missing% }
 [ -n "$missing" ] || exit 0

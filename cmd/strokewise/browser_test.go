@@ -1,0 +1,162 @@
+package main
+
+import (
+	"cmp"
+	"context"
+	_ "embed"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+
+	"strokewise/deploy/peers"
+)
+
+// axe is axe-core 4.14.1 (MPL-2.0, see the licence beside it), used in tests only.
+//
+//go:embed testdata/axe/axe.min.js
+var axe string
+
+// shotsEnv names a folder into which the tests put pictures of the pages, for people.
+const shotsEnv = "STROKEWISE_SCREENSHOTS"
+
+// watch gathers what a page complains of, until the context ends.
+type watch struct {
+	mu    sync.Mutex
+	wrong []string
+}
+
+func (w *watch) listen(ctx context.Context) {
+	for m, err := range chromedp.Console(ctx) {
+		if err != nil {
+			return
+		}
+		if m.IsException() || m.Type == "error" || m.Type == "warning" {
+			w.mu.Lock()
+			w.wrong = append(w.wrong, m.String())
+			w.mu.Unlock()
+		}
+	}
+}
+
+func (w *watch) said() []string {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return append([]string(nil), w.wrong...)
+}
+
+// looks are the ways in which pages are looked at.
+var looks = []struct {
+	name   string
+	width  int64
+	scheme string
+}{{"wide-light", 1280, "light"}, {"wide-dark", 1280, "dark"}, {"narrow-light", 390, "light"}, {"narrow-dark", 390, "dark"}}
+
+// The pages of a running demonstration in a real browser: figures move by themselves, no
+// console error, nothing that axe-core minds, no sideways scrolling, at both widths, light
+// and dark.
+func TestPagesInABrowser(t *testing.T) {
+	browser := peers.Browser(t)
+	c := start(t, "demo", "--data", t.TempDir(), "--listen", "127.0.0.1:0")
+	c.await("a stroke rate", "/metrics", func(b string) bool {
+		v, ok := metric(b, `strokewise_stroke_rate_hertz{branch="forming",site="northdock",station="press-4"}`)
+		return ok && v > 0
+	})
+	for _, l := range looks {
+		t.Run(l.name, func(t *testing.T) {
+			ctx, cancel := chromedp.NewContext(browser)
+			defer cancel()
+			if err := chromedp.Do(ctx, chromedp.EmulateViewport(l.width, 900), scheme(l.scheme)); err != nil {
+				t.Fatal(err)
+			}
+			var w watch
+			go w.listen(ctx)
+			for _, path := range pages {
+				view(t, ctx, c, path, l.name)
+			}
+			if wrong := w.said(); len(wrong) > 0 {
+				t.Errorf("the browser complains: %s", strings.Join(wrong, "; "))
+			}
+		})
+	}
+}
+
+// scheme makes pages light or dark.
+func scheme(value string) chromedp.Action[chromedp.Void] {
+	return chromedp.Func(func(ctx context.Context, t *chromedp.Target) error {
+		_, err := cdp.Call(ctx, t, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+			Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: value}}})
+		return err
+	})
+}
+
+// pages are the pages that are looked at.
+var pages = []string{"/", "/refused"}
+
+// eval evaluates an expression in the page.
+func eval[T any](t *testing.T, ctx context.Context, expression string) T {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(ctx, time.Minute)
+	defer cancel()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	if err != nil {
+		t.Fatalf("%.60s: %v", expression, err)
+	}
+	return v
+}
+
+const pageText = `document.querySelector("main").innerText`
+
+func view(t *testing.T, ctx context.Context, c *child, path, name string) {
+	t.Helper()
+	if err := chromedp.Do(ctx, chromedp.Navigate("http://"+c.addr+path), chromedp.WaitVisible("main")); err != nil {
+		t.Fatalf("%s: %v", path, err)
+	}
+	before := eval[string](t, ctx, pageText)
+	if eval[bool](t, ctx, `document.documentElement.scrollWidth > document.documentElement.clientWidth`) {
+		t.Errorf("%s scrolls sideways", path)
+	}
+	shot, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		t.Fatal(err)
+	}
+	keep(t, strings.ReplaceAll(cmp.Or(strings.Trim(path, "/"), "stations")+"-"+name, "/", "-")+".png", shot)
+	eval[any](t, ctx, axe+`;null`)
+	found := eval[[]string](t, ctx, `axe.run().then(r => r.violations.map(v => v.id + ": " + v.help + " " + v.nodes.map(n => n.target).join(" ")))`)
+	if len(found) > 0 {
+		t.Errorf("%s: axe-core: %s", path, strings.Join(found, "; "))
+	}
+	if path == "/refused" {
+		return
+	}
+	for until := time.Now().Add(time.Minute); ; time.Sleep(100 * time.Millisecond) {
+		now := eval[string](t, ctx, pageText)
+		if now != before {
+			if !strings.Contains(now, "kPa gauge") {
+				t.Errorf("%s lost its figures: %.200s", path, now)
+			}
+			return
+		}
+		if time.Now().After(until) {
+			t.Fatalf("%s does not move: %.300s", path, now)
+		}
+	}
+}
+
+// keep writes a picture where somebody wants to look at it.
+func keep(t *testing.T, name string, png []byte) {
+	t.Helper()
+	dir := os.Getenv(shotsEnv)
+	if dir == "" {
+		return
+	}
+	if err := os.WriteFile(filepath.Join(dir, name), png, 0o600); err != nil {
+		t.Error(err)
+	}
+}
