@@ -8,8 +8,19 @@ import (
 	"pgregory.net/rapid"
 )
 
+// series draws least to 200 values. The length is drawn by itself: a slice of "up to 200"
+// has a dozen on average, too few to rise more than once or twice.
 func series(rt *rapid.T, least int) []float64 {
-	return rapid.SliceOfN(rapid.Float64Range(-100, 100), least, 200).Draw(rt, "x")
+	n := rapid.IntRange(least, 200).Draw(rt, "n")
+	if rapid.Bool().Draw(rt, "coarse") { // a converter of a few steps: ties
+		steps := rapid.SliceOfN(rapid.IntRange(-4, 4), n, n).Draw(rt, "x")
+		x := make([]float64, n)
+		for i, v := range steps {
+			x[i] = 25 * float64(v)
+		}
+		return x
+	}
+	return rapid.SliceOfN(rapid.Float64Range(-100, 100), n, n).Draw(rt, "x")
 }
 
 func alike(a, b, tol float64) bool { return math.Abs(a-b) <= tol*(1+math.Abs(a)+math.Abs(b)) }

@@ -87,6 +87,30 @@ func TestTheilSenOnALeakTable(t *testing.T) {
 	near(t, "slope", r.Slope, 0.620, 0.02)
 }
 
+// Long lags make the slope sharp: with the pairs of a long series spread over its length it
+// is nearly as good as least squares on the same white noise (which is the best there is),
+// and that is as good as theory has it, s sqrt(12)/n^1.5.
+func TestTheilSenOfALongSeriesIsSharp(t *testing.T) {
+	const n, runs = 2_000, 15
+	r := rand.New(rand.NewPCG(7, 8))
+	var sen, line float64
+	for range runs {
+		x, y := make([]float64, n), make([]float64, n)
+		for i := range x {
+			x[i], y[i] = float64(i), r.NormFloat64()
+		}
+		a, _ := TheilSen(x, y)
+		b, _ := Line(x, y)
+		near(t, "standard error", b.SlopeErr, math.Sqrt(12)/math.Pow(n, 1.5), 0.08)
+		sen, line = sen+a.Slope*a.Slope, line+b.Slope*b.Slope
+	}
+	ratio := math.Sqrt(sen / line)
+	t.Logf("rms error %.3f times that of least squares", ratio)
+	if ratio > 1.15 {
+		t.Errorf("rms error of the slope %.3f times that of least squares", ratio)
+	}
+}
+
 // Outliers at random places and, the harder case, at every k-th point, where a choice of
 // every k-th point would see nothing else.
 func TestTheilSenOfALongSeriesIsRobust(t *testing.T) {
@@ -149,10 +173,60 @@ func TestQuantiles(t *testing.T) {
 	}
 }
 
+// 1 % and 99 % of 0..1000 are 10 and 990; 9 wild values in 1,001 at either end leave the
+// levels nearly where they are.
+func TestBandLeavesOutliersOut(t *testing.T) {
+	x := make([]float64, 1001)
+	for i := range x {
+		x[i] = float64(i)
+	}
+	lo, hi := Band(x, 0.3, 0.7)
+	near(t, "low", lo, 10+0.3*980, 1e-12)
+	near(t, "high", hi, 10+0.7*980, 1e-12)
+	for i := range 9 {
+		x[i], x[len(x)-1-i] = -1e9, 1e9
+	}
+	lo, hi = Band(x, 0.3, 0.7)
+	near(t, "low with outliers", lo, 304, 0.02)
+	near(t, "high with outliers", hi, 696, 0.02)
+	if lo, hi = Band(nil, 0.3, 0.7); !math.IsNaN(lo) || !math.IsNaN(hi) {
+		t.Error("a band of nothing")
+	}
+}
+
+// The levels themselves count, and values between them do nothing.
+func TestHysteresisAtItsLevels(t *testing.T) {
+	for _, c := range []struct {
+		x           []float64
+		strict, all []int
+	}{
+		{nil, nil, nil},
+		{[]float64{3, 7}, []int{1}, []int{1}},
+		{[]float64{3, 6.9, 7, 6, 4, 7, 3, 7}, []int{2, 7}, []int{2, 7}},
+		{[]float64{3.1, 7, 3.1, 7}, nil, []int{1}},
+		{[]float64{9, 9, 1, 9}, []int{3}, []int{0, 3}},
+		{[]float64{5, 8, 2, 8, 2}, []int{3}, []int{1, 3}},
+		{[]float64{1, math.NaN(), 9, math.NaN(), 9}, []int{2}, []int{2}},
+	} {
+		if got := Hysteresis(c.x, 3, 7); !slices.Equal(got, c.strict) {
+			t.Errorf("%v: hysteresis %v, want %v", c.x, got, c.strict)
+		}
+		if got := Rises(c.x, 3, 7); !slices.Equal(got, c.all) {
+			t.Errorf("%v: rises %v, want %v", c.x, got, c.all)
+		}
+	}
+}
+
 func TestTurns(t *testing.T) {
 	x := []float64{0, 1, 3, 2.5, 5, 1, 1.4, 0, 4}
 	if got := Turns(x, 2); !slices.Equal(got, []int{0, 4, 7}) {
 		t.Errorf("got %v", got)
+	}
+	if got := Turns([]float64{0, 2, 0, 2}, 2); got != nil {
+		t.Errorf("a swing of 2 is not more than 2: got %v", got)
+	}
+	if got := Turns([]float64{1, 1, 5, 5, 1}, 2); !slices.Equal(got, []int{0, 2}) {
+		t.Errorf("of equal extremes the first: got %v", got)
 	}
 }
 
