@@ -27,6 +27,7 @@ type commands struct {
 	Demo    demoCmd    `cmd:"" help:"Run with an embedded broker into which recordings are played, over and over."`
 	Replay  replayCmd  `cmd:"" help:"Run recorded traces through the live analyzer and alarms, and print what they tell."`
 	Check   checkCmd   `cmd:"" help:"Check a configuration file: all faults at once."`
+	Rig     rigCmd     `cmd:"" help:"Virtual stations: record, publish, cause faults."`
 	Version versionCmd `cmd:"" help:"Print the version."`
 }
 

@@ -43,10 +43,12 @@ const pastWorkers = 2
 func (a *App) FillPast(ctx context.Context, p Past, now time.Time) error {
 	var done []string
 	for _, s := range stages {
+		began := time.Now()
 		if err := a.fillStage(ctx, p, now, s, done); err != nil {
 			return err
 		}
 		done = append(done, s.name)
+		a.log.Info("the past is filled in", "stage", s.name, "after", time.Since(began).Round(time.Second/10))
 	}
 	a.board.SetPast(board.Past{Ready: done})
 	return nil

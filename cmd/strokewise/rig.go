@@ -1,0 +1,192 @@
+package main
+
+import (
+	"compress/gzip"
+	"fmt"
+	"io"
+	"os"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"strokewise/analyzer/station"
+	"strokewise/collector/mqtt"
+	"strokewise/collector/payload"
+	"strokewise/collector/rig"
+)
+
+// rigCmd are the commands on virtual stations.
+type rigCmd struct {
+	List    rigListCmd    `cmd:"" help:"List the virtual stations and the kinds of fault."`
+	Record  rigRecordCmd  `cmd:"" help:"Write a recording of a virtual station, with its truth."`
+	Publish rigPublishCmd `cmd:"" help:"Publish virtual stations to a broker, as edge sensors do, until interrupted."`
+}
+
+type rigListCmd struct{}
+
+// Run lists stations and faults.
+func (rigListCmd) Run(e *env) error {
+	specs, err := rig.Plant(station.InstantOf(time.Now()))
+	if err != nil {
+		return err
+	}
+	t := tabwriter.NewWriter(e.out, 0, 0, 2, ' ', 0)
+	for _, s := range specs {
+		fmt.Fprintf(t, "%s\t%s\t%s\n", s.Plate.Key, s.Plate.Branch, s.About)
+	}
+	fmt.Fprintln(t)
+	for _, n := range rig.KindNames() {
+		k, _ := rig.ParseKind(n)
+		level := ""
+		if k.Unit() != "" {
+			level = "level in " + k.Unit()
+		}
+		fmt.Fprintf(t, "%s\t%s\t%s\n", n, k.About(), level)
+	}
+	return t.Flush()
+}
+
+// pick finds one of the plant's stations.
+func pickSpec(name string, now time.Time) (rig.Spec, error) {
+	specs, err := rig.Plant(station.InstantOf(now))
+	if err != nil {
+		return rig.Spec{}, err
+	}
+	var names []string
+	for _, s := range specs {
+		if k := s.Plate.Key; name == k.Station || name == k.String() {
+			return s, nil
+		}
+		names = append(names, s.Plate.Key.String())
+	}
+	return rig.Spec{}, fmt.Errorf("cannot find the virtual station %q: there are %s", name, strings.Join(names, ", "))
+}
+
+// faultArg reads "outlet-leak", "outlet-leak=2e-9", "outlet-leak=2e-9@30s".
+func faultArg(arg string, start station.Instant) (rig.Fault, error) {
+	arg, after, delayed := strings.Cut(arg, "@")
+	name, level, given := strings.Cut(arg, "=")
+	var v float64
+	var d time.Duration
+	var err error
+	if given {
+		if v, err = strconv.ParseFloat(level, 64); err != nil {
+			return rig.Fault{}, fmt.Errorf("cannot read the level of fault %q: expected a number", arg)
+		}
+	}
+	if delayed {
+		if d, err = time.ParseDuration(after); err != nil {
+			return rig.Fault{}, fmt.Errorf("cannot read when fault %q sets in: expected a time such as 30s", arg)
+		}
+	}
+	return rig.NewFault(name, v, start.Add(int64(d)), 0)
+}
+
+type rigRecordCmd struct {
+	Station string        `required:"" placeholder:"ID" help:"Virtual station, see strokewise rig list."`
+	For     time.Duration `default:"10m" help:"Length of the recording."`
+	From    time.Time     `placeholder:"TIME" help:"Start, RFC 3339; default: now."`
+	Rate    float64       `placeholder:"HZ" help:"Pressure samples a second, instead of the station's own."`
+	Fault   []string      `placeholder:"KIND[=LEVEL][@AFTER]" help:"Fault instead of the station's own; may be repeated."`
+	Out     string        `required:"" placeholder:"FILE" help:"Recording (CSV; gzipped where the name ends in .gz)."`
+	Truth   string        `placeholder:"FILE" help:"What the model really did (JSON)."`
+}
+
+// Run writes the recording.
+func (c *rigRecordCmd) Run(*env) error {
+	from := c.From
+	if from.IsZero() {
+		from = time.Now()
+	}
+	spec, err := pickSpec(c.Station, from)
+	if err != nil {
+		return err
+	}
+	start := station.InstantOf(from).Floor(station.Second)
+	if c.Rate > 0 {
+		spec.Sensors.Rate = c.Rate
+	}
+	if len(c.Fault) > 0 {
+		spec.Faults = nil
+	}
+	for _, a := range c.Fault {
+		f, err := faultArg(a, start)
+		if err != nil {
+			return err
+		}
+		spec.Faults = append(spec.Faults, f)
+	}
+	f, err := os.Create(c.Out)
+	if err != nil {
+		return fmt.Errorf("cannot write recording: %w", err)
+	}
+	defer f.Close()
+	var w io.Writer = f
+	var z *gzip.Writer
+	if strings.HasSuffix(c.Out, ".gz") {
+		z = gzip.NewWriter(f)
+		w = z
+	}
+	truth, err := rig.Record(w, spec, start, int64(c.For))
+	if err != nil {
+		return err
+	}
+	if z != nil {
+		if err := z.Close(); err != nil {
+			return fmt.Errorf("cannot write recording: %w", err)
+		}
+	}
+	if c.Truth != "" {
+		t, err := os.Create(c.Truth)
+		if err != nil {
+			return fmt.Errorf("cannot write truth: %w", err)
+		}
+		defer t.Close()
+		if err := rig.WriteTruth(t, truth); err != nil {
+			return err
+		}
+	}
+	return f.Close()
+}
+
+type rigPublishCmd struct {
+	Broker  string   `default:"tcp://127.0.0.1:1883" help:"Broker."`
+	Station []string `placeholder:"ID" help:"Only these virtual stations."`
+	Style   string   `placeholder:"STYLE" help:"joint, channels, senml or scalar, instead of each station's own."`
+}
+
+// Run publishes until interrupted.
+func (c *rigPublishCmd) Run(e *env) error {
+	now := time.Now()
+	specs, err := rig.Plant(station.InstantOf(now))
+	if err != nil {
+		return err
+	}
+	if len(c.Station) > 0 {
+		specs = nil
+		for _, n := range c.Station {
+			s, err := pickSpec(n, now)
+			if err != nil {
+				return err
+			}
+			specs = append(specs, s)
+		}
+	}
+	if c.Style != "" {
+		style, ok := payload.ParseStyle(c.Style)
+		if !ok {
+			return fmt.Errorf("cannot publish in style %q: expected joint, channels, senml or scalar", c.Style)
+		}
+		for i := range specs {
+			specs[i].Style = style
+		}
+	}
+	pub, err := mqtt.NewPublisher(e.ctx, c.Broker, "strokewise-rig")
+	if err != nil {
+		return err
+	}
+	defer pub.Close()
+	fmt.Fprintf(e.out, "publishing %d virtual stations to %s below boost/; Ctrl-C ends it\n", len(specs), c.Broker)
+	return rig.NewPlayer(specs, now, pub.Publish).Run(e.ctx)
+}

@@ -1,0 +1,160 @@
+// Package rig is a set of virtual boost stations: a physics model each, with a rhythm of
+// production, faults that set in and grow, and sensors with faults of their own. It
+// publishes what edge sensors would send, or writes recordings with their truth. It
+// shares no physics with the analyzer.
+package rig
+
+import (
+	"fmt"
+	"sort"
+	"strings"
+
+	"strokewise/analyzer/station"
+)
+
+// Kind is a kind of fault.
+type Kind uint8
+
+// The kinds of fault of a station, then those of its sensors.
+const (
+	SupplyNarrow   Kind = iota // level: share of the supply's conductance that is lost
+	FilterClogging             // the same, meant to grow
+	HeaderLow                  // level: Pa by which the header drops
+	OutletLeak                 // level: sonic conductance in front of the regulator, m³/(s·Pa)
+	BranchLeak                 // level: the same behind the regulator
+	CheckValveLeak             // level: conductance back through one outlet check valve
+	SealWorn                   // level: conductance past the governor into the drive side
+	ReliefLow                  // level: Pa by which the relief valve opens too early
+	SetHigh                    // level: Pa by which the set pressure is raised, out of reach
+	Hunting                    // level: share of the governor's hysteresis that is lost
+	Shutdown                   // the supply is closed, its line vented, and the tank stays charged
+	Trapped                    // the supply is closed and its line stays charged too
+	Vented                     // the supply is closed and the tank is vented
+	Uneven                     // level: share by which one side's strokes are throttled
+	SensorNoise                // level: further noise, Pa rms
+	SensorOffset               // level: Pa
+	SensorFrozen               // the reading stands still
+	SensorDropped              // level: share of samples that are lost
+	SensorsSwapped             // inlet and outlet are exchanged
+	WrongUnit                  // level: factor on the readings
+	ClockJump                  // level: s by which the device's clock is set
+	CounterBounce              // level: share of increments that are counted twice
+	CounterReset               // the counter starts again at zero
+	CounterRolls               // level: count at which the counter rolls over
+	NumKinds
+)
+
+// kind describes a kind of fault.
+type kind struct {
+	name, about, unit string
+	usual             float64 // level where none is given
+}
+
+var kinds = [NumKinds]kind{
+	{"supply-narrow", "the supply line is too narrow", "1", 0.7},
+	{"filter-clogging", "the filter of the supply clogs", "1", 0.75},
+	{"header-low", "the header's pressure is low", "Pa", 150e3},
+	{"outlet-leak", "a leak at the outlet, in front of the regulator", "m³/(s·Pa)", 2e-9},
+	{"branch-leak", "a leak behind the regulator", "m³/(s·Pa)", 2e-9},
+	{"check-valve-leak", "an outlet check valve leaks back", "m³/(s·Pa)", 2e-9},
+	{"seal-worn", "a worn drive seal feeds the drive side past the governor", "m³/(s·Pa)", 2e-9},
+	{"relief-low", "the relief valve opens too early", "Pa", 300e3},
+	{"set-high", "the set pressure is out of reach", "Pa", 500e3},
+	{"hunting", "the governor has lost its hysteresis", "1", 0.9},
+	{"shutdown", "the supply is closed and its line vented, and the tank stays charged", "", 1},
+	{"trapped-inlet", "the supply is closed, and line and tank stay charged", "", 1},
+	{"vented", "the supply is closed and the tank is vented", "", 1},
+	{"uneven", "one side's strokes are throttled", "1", 0.4},
+	{"sensor-noise", "the pressure sensors are noisy", "Pa", 3e3},
+	{"sensor-offset", "the outlet sensor reads too high", "Pa", 20e3},
+	{"sensor-frozen", "the outlet reading stands still", "", 1},
+	{"sensor-dropped", "samples are lost", "1", 0.2},
+	{"sensors-swapped", "inlet and outlet sensors are exchanged", "", 1},
+	{"wrong-unit", "pressures come in another unit", "1", 0.01},
+	{"clock-jump", "the device's clock is set back", "s", -3600},
+	{"counter-bounce", "the counter's contact bounces", "1", 0.3},
+	{"counter-reset", "the counter starts again", "", 1},
+	{"counter-rolls", "the counter rolls over", "1", 65536},
+}
+
+// String gives the kind's name.
+func (k Kind) String() string {
+	if k < NumKinds {
+		return kinds[k].name
+	}
+	return "unknown"
+}
+
+// About says what the fault is.
+func (k Kind) About() string { return kinds[k%NumKinds].about }
+
+// Unit gives the unit of the level, "" where there is none.
+func (k Kind) Unit() string { return kinds[k%NumKinds].unit }
+
+// ParseKind finds a kind by its name.
+func ParseKind(name string) (Kind, bool) {
+	for i := range kinds {
+		if kinds[i].name == name {
+			return Kind(i), true
+		}
+	}
+	return 0, false
+}
+
+// KindNames lists the kinds, in order of name.
+func KindNames() []string {
+	out := make([]string, 0, NumKinds)
+	for i := range kinds {
+		out = append(out, kinds[i].name)
+	}
+	sort.Strings(out)
+	return out
+}
+
+// Fault is something that goes wrong, from a time on.
+type Fault struct {
+	Kind  Kind
+	Level float64         // 0: the usual one of the kind
+	From  station.Instant // when it sets in, 0: from the start
+	Until station.Instant // when it ends, 0: never
+	Grow  int64           // ns over which it grows to its level, 0: at once
+}
+
+// NewFault makes a fault of a named kind.
+func NewFault(name string, level float64, from station.Instant, grow int64) (Fault, error) {
+	k, ok := ParseKind(name)
+	if !ok {
+		return Fault{}, fmt.Errorf("cannot cause %.40q: the kinds of fault are %s", name, strings.Join(KindNames(), ", "))
+	}
+	return Fault{Kind: k, Level: level, From: from, Grow: grow}, nil
+}
+
+// At gives the level at time t, 0 before the fault sets in and after it ends.
+func (f *Fault) At(t station.Instant) float64 {
+	if t < f.From || f.Until != 0 && t >= f.Until {
+		return 0
+	}
+	level := f.Level
+	if level == 0 {
+		level = kinds[f.Kind].usual
+	}
+	if since := t.Sub(f.From); f.Grow > 0 && since < f.Grow {
+		return level * float64(since) / float64(f.Grow)
+	}
+	return level
+}
+
+// levels are the levels of all kinds at one instant.
+type levels [NumKinds]float64
+
+// at gives the greatest level of each kind.
+func at(faults []Fault, t station.Instant) levels {
+	var out levels
+	for i := range faults {
+		f := &faults[i]
+		if v := f.At(t); v > out[f.Kind] || v < 0 {
+			out[f.Kind] = v
+		}
+	}
+	return out
+}
