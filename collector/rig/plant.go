@@ -49,11 +49,6 @@ func made(site, branch, id, about string, seed uint64, g model.Geometry, set flo
 	}
 }
 
-// tank sets the tank's volume, m³.
-func (s *Spec) tank(v float64) {
-	s.Params.Tank.Volume, s.Plate.TankVolume = v, v
-}
-
 // Plant gives the demonstration's stations. Faults set in around now.
 func Plant(now station.Instant) ([]Spec, error) {
 	north, err := time.LoadLocation(NorthdockZone)

@@ -94,9 +94,8 @@ type Leaks struct {
 }
 
 // Default are the properties of a healthy doubling station on a header of 640 kPa with a
-// set pressure of 1000 kPa. Conductances, friction and dead volumes are chosen so that
-// ripple, stroke time and air per stroke agree with recordings of an independent model;
-// see TestAgreesWithRecordings.
+// set pressure of 1000 kPa. Conductances, friction and dead volumes are our own
+// choice, not yet fitted to recordings.
 func Default() Params {
 	return Params{
 		Atmosphere: 101325, Ambient: 293.15,
