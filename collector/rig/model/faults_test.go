@@ -59,7 +59,6 @@ func TestReliefLifts(t *testing.T) {
 // A leaking outlet valve costs one side's delivery: its teeth differ from the other's.
 func TestBackLeakMakesTeethUneven(t *testing.T) {
 	uneven := func(s *Station) float64 {
-		s.TakeStrokes(nil)
 		tr := record(s, 60)
 		var side [2]float64
 		for i := 1; i < len(tr.strokes)-1; i++ {
@@ -81,16 +80,10 @@ func TestBackLeakMakesTeethUneven(t *testing.T) {
 
 // A narrow line, and a low header, lower the inlet; only the header lowers it at rest too.
 func TestSupplyFaultsShowAtTheInlet(t *testing.T) {
-	mean := func(s *Station) (p1 float64) {
-		tr := record(s, 30)
-		for _, v := range tr.p1 {
-			p1 += v / float64(len(tr.p1))
-		}
-		return p1
-	}
-	well := mean(working(nil))
-	narrow := mean(working(func(p *Params) { p.Supply.Factor = 0.4 }))
-	low := mean(working(func(p *Params) { p.Supply.HeaderGauge = 560e3 }))
+	inlet := func(change func(*Params)) float64 { return mean(record(working(change), 30).p1) }
+	well := inlet(nil)
+	narrow := inlet(func(p *Params) { p.Supply.Factor = 0.4 })
+	low := inlet(func(p *Params) { p.Supply.HeaderGauge = 560e3 })
 	if narrow > well-20 || low > well-60 {
 		t.Errorf("inlet %.1f kPa, narrow line %.1f, low header %.1f", well, narrow, low)
 	}
@@ -98,8 +91,7 @@ func TestSupplyFaultsShowAtTheInlet(t *testing.T) {
 	near(t, "inlet at rest behind a narrow line", rest.Inlet(), 640e3, 1e-3)
 }
 
-// A small tank makes high teeth: m_b R T/V_t at most, 0.7 of it at least with 10 L and
-// hardly a throttling governor (pneumatics of the sawtooth, derived).
+// A tank ten times smaller makes teeth some ten times higher (m_b R T/V_t, derived).
 func TestTeethGrowAsTheTankShrinks(t *testing.T) {
 	tooth := func(litres float64) float64 {
 		s := working(func(p *Params) { p.Tank.Volume = litres / 1e3; p.Governor.SetGauge = 2e6; p.Relief.SetGauge = 0 })
@@ -149,4 +141,43 @@ func TestLeakShapes(t *testing.T) {
 	a, b = fall(Leaks{Tank: hole})
 	tau := 30e-3 / (hole.C * refRho * gasR * refT)
 	near(t, "in front: second fall over first", b/a, math.Exp(-20/tau), 1e-3)
+}
+
+// A snapping governor strokes at full speed or stands; the outlet swings between restart
+// and set, and goes past them by a stroke at most.
+func TestSnappingGovernor(t *testing.T) {
+	s := settled(func(p *Params) { p.Governor.Band = 0; p.Demand = Constant(1.5e-3) })
+	tr := record(s, 240)
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, v := range tr.p2 {
+		lo, hi = min(lo, v), max(hi, v)
+	}
+	var fast, stood int
+	for i := 1; i < len(tr.strokes); i++ {
+		if d := tr.strokes[i] - tr.strokes[i-1]; d < 0.55 {
+			fast++
+		} else if d > 1.5 {
+			stood++
+		}
+	}
+	n := len(tr.strokes) - 1
+	t.Logf("outlet %.1f to %.1f kPa; of %d strokes %d fast, %d after standing", lo, hi, n, fast, stood)
+	if lo < 976 || lo > 982 || hi < 1000 || hi > 1006 || fast+stood < n*9/10 || min(fast, stood) < n/10 {
+		t.Error("it neither snaps nor stands")
+	}
+}
+
+// Ratio limit: a set pressure out of reach stands below set, starved, at
+// p1g (1 + A_d/A_b) - F/A_b (force balance) less two cracking pressures.
+func TestSetOutOfReachStarves(t *testing.T) {
+	p := Default()
+	p.Supply.HeaderGauge = 430e3
+	s := New(Doubling(), p, 600e3)
+	s.Advance(600)
+	b := s.Totals()
+	s.Advance(1800)
+	near(t, "outlet", s.Outlet(), 860e3-p.Piston.Friction[0]/s.Geometry().BoostArea()-2*p.Check.Crack, 1e-3)
+	if got := s.Totals().Starved - b.Starved; got < 1100 {
+		t.Errorf("starved %g of 1200 s", got)
+	}
 }

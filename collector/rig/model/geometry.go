@@ -33,11 +33,11 @@ func face(bore, rod float64, full bool) float64 {
 
 // Doubling is a 2:1 cylinder of 80 mm bore, 20 mm rod and 70 mm stroke.
 func Doubling() Geometry {
-	return Geometry{DriveBore: 0.08, BoostBore: 0.08, Rod: 0.02, Stroke: 0.07, DeadDrive: 0.07, DeadBoost: 0.068}
+	return Geometry{DriveBore: 0.08, BoostBore: 0.08, Rod: 0.02, Stroke: 0.07, DeadDrive: 0.082, DeadBoost: 0.056}
 }
 
 // Quadrupling is a 4:1 cylinder: three times the drive area of its boost pistons.
 func Quadrupling() Geometry {
 	return Geometry{DriveBore: 0.1, BoostBore: 0.1 / math.Sqrt(3), Stroke: 0.07,
-		FullFaceDrive: true, FullFaceBoost: true, DeadDrive: 0.07, DeadBoost: 0.068}
+		FullFaceDrive: true, FullFaceBoost: true, DeadDrive: 0.082, DeadBoost: 0.056}
 }

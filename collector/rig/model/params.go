@@ -99,10 +99,10 @@ type Leaks struct {
 func Default() Params {
 	return Params{
 		Atmosphere: 101325, Ambient: 293.15,
-		Supply:    Supply{HeaderGauge: 640e3, Line: Nozzle{6 * DM3SBar, 0.3}, Factor: 1, Volume: 2.4e-3},
-		Drive:     Drive{Feed: Nozzle{1.8 * DM3SBar, 0.1}, Exhaust: Nozzle{1.68 * DM3SBar, 0.2}, Switch: 0.006, Wall: 65},
-		Check:     Check{Inlet: Nozzle{2.25 * DM3SBar, 0.3}, Outlet: Nozzle{5 * DM3SBar, 0.3}, Crack: 1.6e3},
-		Piston:    Piston{Mass: 2, Friction: [2]float64{145, 145}, Viscous: 75},
+		Supply:    Supply{HeaderGauge: 640e3, Line: Nozzle{6 * DM3SBar, 0.3}, Factor: 1, Volume: 2.15e-3},
+		Drive:     Drive{Feed: Nozzle{1.72 * DM3SBar, 0.13}, Exhaust: Nozzle{1.76 * DM3SBar, 0.26}, Switch: 9e-3, Wall: 70},
+		Check:     Check{Inlet: Nozzle{1.87 * DM3SBar, 0.3}, Outlet: Nozzle{5 * DM3SBar, 0.3}, Crack: 1.15e3},
+		Piston:    Piston{Mass: 2, Friction: [2]float64{215, 215}, Viscous: 480},
 		Governor:  Governor{SetGauge: 1000e3, Band: 20e3, Least: 0.1, Hysteresis: 18e3},
 		Tank:      Tank{Volume: 30e-3, Thermal: 40, Wall: 8000, WallLag: 600},
 		Relief:    Relief{SetGauge: 1250e3, Over: 30e3, Full: Nozzle{6 * DM3SBar, 0.3}},

@@ -24,9 +24,12 @@ func TestNozzleFollowsISO6358(t *testing.T) {
 	}
 }
 
-// hole is an ideal round nozzle: 0.1992 dm³/(s bar) a mm² (computed independently), b 0.528
-// (critical ratio of kappa 1.4, NACA 1135, from memory).
-func hole(mm float64) Nozzle { return Nozzle{0.1992 * math.Pi / 4 * mm * mm * DM3SBar, 0.528} }
+// hole is an ideal round nozzle, m sqrt(R T)/(A p) = 0.68473 while choked (computed
+// independently), with the critical ratio 0.52828 of kappa 1.4 (NACA 1135, from memory).
+func hole(mm float64) Nozzle {
+	area := math.Pi / 4 * mm * mm * 1e-6
+	return Nozzle{C: 0.68473 * area / (refRho * math.Sqrt(gasR*refT)), B: 0.52828}
+}
 
 // bottle is a station with a charged tank and nothing on its inlet.
 func bottle(volume, atmosphere, absolute, kelvin, thermal float64, leak Nozzle) *Station {

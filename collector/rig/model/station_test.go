@@ -17,7 +17,7 @@ func unbounded(g Geometry, p Params, outlet float64) *Station {
 func TestStallPressure(t *testing.T) {
 	for ratio, g := range map[float64]Geometry{2: Doubling(), 4: Quadrupling()} {
 		near(t, "ratio", g.Ratio(), ratio, 1e-12)
-		for _, f := range []float64{0, 145, 400} {
+		for _, f := range []float64{0, 215, 500} {
 			t.Run(fmt.Sprintf("%g:1 F %g N", ratio, f), func(t *testing.T) {
 				p := Default()
 				p.Piston.Friction = [2]float64{f, f}
@@ -27,25 +27,57 @@ func TestStallPressure(t *testing.T) {
 				n := s.Strokes()
 				s.Advance(1200)
 				want := 640e3*ratio - f/g.BoostArea()
-				if got := s.Outlet(); got > want+3e3 || got < want-2*p.Check.Crack-0.005*want || s.Strokes() > n+2 {
-					t.Errorf("stalls at %.1f kPa after %d, %d strokes; want %.1f", got/1e3, n, s.Strokes(), want/1e3)
-				} else {
-					t.Logf("stalls at %.1f kPa, force balance %.1f", got/1e3, want/1e3)
+				t.Logf("stalls at %.1f kPa, force balance %.1f", s.Outlet()/1e3, want/1e3)
+				if got := s.Outlet(); got > want+500 || got < want-2*p.Check.Crack-500 || s.Strokes() > n+2 {
+					t.Errorf("%d, then %d strokes", n, s.Strokes())
 				}
 			})
 		}
 	}
 }
 
+// Inlet over delivered air of a quasi-static booster without friction and dead volume is
+// 1 + A_d/A_b at full drive pressure, and less below it: derived. Near stall it comes
+// close, here with what little dead volume the test leaves; fast strokes far below stall
+// change over before the drive chamber is full.
+func TestFlowRatio(t *testing.T) {
+	for ratio, g := range map[float64]Geometry{2: Doubling(), 4: Quadrupling()} {
+		g.DeadDrive, g.DeadBoost = 0.002, 0.002
+		at := func(demand float64) float64 {
+			p := Default()
+			p.Piston.Friction = [2]float64{}
+			p.Check.Crack, p.Drive.Wall = 100, 2000 // nearly isothermal
+			p.Demand = Constant(demand / (ratio - 1))
+			p.Regulator.SetGauge = 500e3
+			s := unbounded(g, p, 630e3*ratio)
+			s.Advance(300)
+			b := s.Totals()
+			s.Advance(2100)
+			e := s.Totals()
+			got := (e.Inlet - b.Inlet) / (e.Delivered - b.Delivered)
+			t.Logf("%g:1, %d strokes, outlet %.0f kPa: ratio %.4f", ratio, e.Strokes-b.Strokes, s.Outlet()/1e3, got)
+			return got
+		}
+		near(t, "near stall", at(0.4e-3), ratio, 0.01)
+		if got := at(7e-3); got > 0.97*ratio {
+			t.Errorf("%g:1 far below stall: ratio %.4f", ratio, got)
+		}
+	}
+}
+
 // Strokes that bring an isothermal tank from p1 to the set pressure, against the mass
 // balance N m_b = V_t (p_s - p1)/(R T) with m_b = p1 V_b eta/(R T) and eta from the
-// re-expansion of the dead volume, 1 - c ((p2/p1)^(1/kappa) - 1), summed while p2 rises.
-// Warm chambers and cracking pressures cost some per cent more.
+// re-expansion of the dead volume, 1 - c ((p2/p1)^(1/kappa) - 1), summed while p2 rises;
+// for wide check valves, slow strokes and chambers near the wall's temperature.
 func TestStrokesToFill(t *testing.T) {
 	p := Default()
 	p.Tank.Volume, p.Tank.Thermal, p.Tank.Wall = 0.1, 1e-3, 0
 	p.Governor.Band = 0
-	p.Supply.Line.C *= 10
+	for _, n := range []*Nozzle{&p.Supply.Line, &p.Check.Inlet, &p.Check.Outlet} {
+		n.C *= 10
+	}
+	p.Check.Crack, p.Drive.Wall = 100, 2000
+	p.Drive.Feed.C /= 4 // slow strokes
 	g := Doubling()
 	s := New(g, p, 640e3)
 	for !s.State.Governed {
@@ -58,7 +90,7 @@ func TestStrokesToFill(t *testing.T) {
 	}
 	got := float64(s.Strokes())
 	t.Logf("%g strokes, balance %g", got, want)
-	if got < want-1 || got > 1.06*want+1 {
+	if math.Abs(got-want) > 0.02*want {
 		t.Errorf("filled in %g strokes, the balance says %g", got, want)
 	}
 }
@@ -89,6 +121,46 @@ func TestMassAndTimeBalance(t *testing.T) {
 	near(t, "seconds", k.Moving+k.Holding+k.Starved+k.Resting, 600, 1e-9)
 	if k.Strokes < 100 || min(k.Demand, k.Leak, k.LineLeak, k.Relief, k.Resized, k.Resting) <= 0 {
 		t.Errorf("not everything was at work: %+v", k)
+	}
+}
+
+// Steps five times finer change strokes and air by about a hundredth at most (the exhaust
+// of slow strokes the most), under a small, a large and a pulsating demand.
+func TestStepIsFineEnough(t *testing.T) {
+	for _, d := range []Demand{Constant(2.4e-3), Constant(6e-3), {Pulse: Pulse{Every: 8.2, On: 2.5, Flow: 8e-3}}} {
+		p := Default()
+		p.Demand = d
+		a := New(Doubling(), p, 950e3)
+		b := *a
+		a.Advance(120)
+		for b.State.Time < 120 {
+			b.Step(fine / 5)
+		}
+		x, y := a.Totals(), b.Totals()
+		t.Logf("%d and %d strokes, inlet %.1f and %.1f L, exhaust %.1f and %.1f L", x.Strokes, y.Strokes, x.Inlet, y.Inlet, x.Exhaust, y.Exhaust)
+		near(t, "strokes", float64(x.Strokes), float64(y.Strokes), 0.015)
+		near(t, "inlet", x.Inlet, y.Inlet, 0.015)
+		near(t, "delivered", x.Delivered, y.Delivered, 0.015)
+		near(t, "exhaust", x.Exhaust, y.Exhaust, 0.015)
+	}
+}
+
+// Any step is stable, from 10 µs to minutes.
+func TestAnyStepIsStable(t *testing.T) {
+	for _, dt := range []float64{1e-5, 1e-3, 0.02, 0.3, 5, 100} {
+		s := everything()
+		for range 5000 {
+			s.Step(dt)
+			p1, p2, st := s.Inlet(), s.Outlet(), &s.State
+			if !(p1 > -2e3 && p1 <= 641e3 && p2 > -2e3 && p2 < 1300e3 && st.X >= 0 && st.X <= 0.07) {
+				t.Fatalf("step %g: p1 %g, p2 %g, x %g at %g s", dt, p1, p2, st.X, st.Time)
+			}
+			for _, v := range []*Volume{&st.Line, &st.Tank, &st.Boost[0], &st.Boost[1], &st.Drive[0], &st.Drive[1]} {
+				if k := v.Temperature(); !(k > 100 && k < 900) {
+					t.Fatalf("step %g: %g K at %g s", dt, k, st.Time)
+				}
+			}
+		}
 	}
 }
 

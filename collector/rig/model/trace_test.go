@@ -85,3 +85,23 @@ func span(x [bins]float64) float64 {
 	}
 	return hi - lo
 }
+
+func mean(x []float64) float64 {
+	sum := 0.0
+	for _, v := range x {
+		sum += v
+	}
+	return sum / float64(len(x))
+}
+
+// cut gives the part from from to to (s).
+func (tr trace) cut(from, to float64) trace {
+	a, b := int(from*perSecond), min(int(to*perSecond), len(tr.p1))
+	out := trace{p1: tr.p1[a:b], p2: tr.p2[a:b]}
+	for _, at := range tr.strokes {
+		if at >= from && at < to {
+			out.strokes = append(out.strokes, at-from)
+		}
+	}
+	return out
+}
