@@ -44,6 +44,15 @@ type Record struct {
 	Tick    bool
 }
 
+// Samples gives the number of samples in the record's blocks.
+func (r *Record) Samples() int {
+	n := 0
+	for i := range r.Blocks {
+		n += r.Blocks[i].Len()
+	}
+	return n
+}
+
 // Command is something a person did or said, kept in the log so that a replay gives
 // the same states.
 type Command struct {

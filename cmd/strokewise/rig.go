@@ -47,22 +47,6 @@ func (rigListCmd) Run(e *env) error {
 	return t.Flush()
 }
 
-// pick finds one of the plant's stations.
-func pickSpec(name string, now time.Time) (rig.Spec, error) {
-	specs, err := rig.Plant(station.InstantOf(now))
-	if err != nil {
-		return rig.Spec{}, err
-	}
-	var names []string
-	for _, s := range specs {
-		if k := s.Plate.Key; name == k.Station || name == k.String() {
-			return s, nil
-		}
-		names = append(names, s.Plate.Key.String())
-	}
-	return rig.Spec{}, fmt.Errorf("cannot find the virtual station %q: there are %s", name, strings.Join(names, ", "))
-}
-
 // faultArg reads "outlet-leak", "outlet-leak=2e-9", "outlet-leak=2e-9@30s".
 func faultArg(arg string, start station.Instant) (rig.Fault, error) {
 	arg, after, delayed := strings.Cut(arg, "@")
@@ -99,7 +83,11 @@ func (c *rigRecordCmd) Run(*env) error {
 	if from.IsZero() {
 		from = time.Now()
 	}
-	spec, err := pickSpec(c.Station, from)
+	specs, err := rig.Plant(station.InstantOf(from))
+	if err != nil {
+		return err
+	}
+	spec, err := rig.Find(specs, c.Station)
 	if err != nil {
 		return err
 	}
@@ -164,9 +152,10 @@ func (c *rigPublishCmd) Run(e *env) error {
 		return err
 	}
 	if len(c.Station) > 0 {
+		all := specs
 		specs = nil
 		for _, n := range c.Station {
-			s, err := pickSpec(n, now)
+			s, err := rig.Find(all, n)
 			if err != nil {
 				return err
 			}

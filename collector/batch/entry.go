@@ -97,14 +97,3 @@ func cut(b *station.Block, from, to int) station.Block {
 	}
 	return out
 }
-
-// samples counts the samples of records.
-func samples(records []station.Record) int64 {
-	var n int64
-	for i := range records {
-		for j := range records[i].Blocks {
-			n += int64(records[i].Blocks[j].Len())
-		}
-	}
-	return n
-}

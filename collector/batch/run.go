@@ -127,7 +127,9 @@ func (b *Batcher) append(ctx context.Context, s *share) error {
 		b.mu.Lock()
 		b.figures.Entries++
 		b.figures.Records += int64(len(records))
-		b.figures.Samples += samples(records)
+		for i := range records {
+			b.figures.Samples += int64(records[i].Samples())
+		}
 		b.mu.Unlock()
 	}
 	return nil

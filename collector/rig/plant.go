@@ -1,7 +1,9 @@
 package rig
 
 import (
+	"fmt"
 	"math"
+	"strings"
 	"time"
 	_ "time/tzdata" // zones on machines that have none
 
@@ -102,4 +104,26 @@ func Plant(now station.Instant) ([]Spec, error) {
 	counter.Style = payload.Plain
 
 	return []Spec{even, four, narrow, leak, left, clog, uneven, counter}, nil
+}
+
+// Find gives the spec of a station by "station" or "site/station".
+func Find(specs []Spec, name string) (Spec, error) {
+	i, err := find(len(specs), func(i int) station.Key { return specs[i].Plate.Key }, name)
+	if err != nil {
+		return Spec{}, err
+	}
+	return specs[i], nil
+}
+
+// find gives which of n stations has the name.
+func find(n int, key func(int) station.Key, name string) (int, error) {
+	names := make([]string, n)
+	for i := range n {
+		k := key(i)
+		if name == k.Station || name == k.String() {
+			return i, nil
+		}
+		names[i] = k.String()
+	}
+	return 0, fmt.Errorf("cannot find the virtual station %.60q: there are %s", name, strings.Join(names, ", "))
 }

@@ -63,15 +63,11 @@ func (p *Player) second(now station.Instant) []payload.Outgoing {
 
 // find gives a station by "station" or "site/station".
 func (p *Player) find(name string) (*Station, error) {
-	var names []string
-	for _, s := range p.all {
-		k := s.Plate.Key
-		if name == k.Station || name == k.String() {
-			return s, nil
-		}
-		names = append(names, k.String())
+	i, err := find(len(p.all), func(i int) station.Key { return p.all[i].Plate.Key }, name)
+	if err != nil {
+		return nil, err
 	}
-	return nil, fmt.Errorf("cannot find the virtual station %.60q: there are %s", name, strings.Join(names, ", "))
+	return p.all[i], nil
 }
 
 // Cause makes a fault set in now at a station.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"strokewise/analyzer/station"
 	"strokewise/collector/rig/model"
@@ -45,7 +46,7 @@ func Record(w io.Writer, spec Spec, start station.Instant, ns int64) (*Truth, er
 			chs = append(chs, c)
 		}
 	}
-	sortChannels(chs)
+	slices.Sort(chs)
 	out, err := trace.NewWriter(w, chs...)
 	if err != nil {
 		return nil, err
@@ -69,14 +70,6 @@ func Record(w io.Writer, spec Spec, start station.Instant, ns int64) (*Truth, er
 		tr.Faults = append(tr.Faults, TruthFault{f.Kind.String(), level, f.Kind.Unit(), max(f.From, start).String()})
 	}
 	return tr, out.Close()
-}
-
-func sortChannels(c []station.Channel) {
-	for i := range c {
-		for j := i; j > 0 && c[j] < c[j-1]; j-- {
-			c[j], c[j-1] = c[j-1], c[j]
-		}
-	}
 }
 
 // rows writes blocks whose times are those of the first, with gaps where a channel has no

@@ -17,6 +17,17 @@ type Totals struct {
 	Inlet, Exhaust, Delivered station.Microlitres
 }
 
+// Add adds a minute.
+func (t *Totals) Add(m *station.Minute) {
+	t.Strokes += m.Strokes
+	for s, ns := range m.StateNs {
+		t.StateNs[s] += ns
+	}
+	t.Inlet += m.Inlet
+	t.Exhaust += m.Exhaust
+	t.Delivered += m.Delivered
+}
+
 // Alarm is an alarm that is not normal.
 type Alarm struct {
 	Transition rules.Transition // the latest one

@@ -331,7 +331,7 @@ func TestReadersAndWritersTogether(t *testing.T) {
 	var want board.Totals
 	for i := range 30 {
 		m := minute(i)
-		addMinute(&want, &m)
+		want.Add(&m)
 	}
 	for k, got := range totals {
 		if got != want {

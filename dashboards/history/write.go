@@ -61,50 +61,54 @@ func (s *Store) Commit(ctx context.Context, commits []Commit) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	tx, err := s.begin(context.WithoutCancel(ctx))
+	repeated, err := s.transact(ctx, func(tx *transaction) error {
+		for i := range commits {
+			if err := tx.commit(&commits[i]); err != nil {
+				return fmt.Errorf("partition %d at position %d: %w", commits[i].Partition, commits[i].Position, err)
+			}
+		}
+		return nil
+	})
 	if err != nil {
 		return fmt.Errorf("cannot commit to history database %q: %w", s.path, err)
 	}
-	defer tx.Rollback()
-	for i := range commits {
-		if err := tx.commit(&commits[i]); err != nil {
-			return fmt.Errorf("cannot commit partition %d at position %d to history database %q: %w",
-				commits[i].Partition, commits[i].Position, s.path, err)
-		}
-	}
-	if err := tx.Commit(); err != nil {
-		return fmt.Errorf("cannot commit to history database %q: %w", s.path, err)
-	}
-	for k, id := range tx.ids {
-		s.ids[k] = id
-	}
-	s.repeated.Add(tx.repeated)
+	s.repeated.Add(repeated)
 	return nil
 }
 
 // Import stores minutes and intervals of a past that was worked out beside the log: no
 // position moves and no total grows. What is stored already stays as it is.
 func (s *Store) Import(ctx context.Context, past StationMinutes) error {
+	_, err := s.transact(ctx, func(tx *transaction) error {
+		tx.past = true
+		return tx.minutes(&past)
+	})
+	if err != nil {
+		return fmt.Errorf("cannot import station %s into history database %q: %w", past.Key, s.path, err)
+	}
+	return nil
+}
+
+// transact runs f in one writing transaction, which ctx does not cut short, and gives how
+// many minutes were stored already.
+func (s *Store) transact(ctx context.Context, f func(*transaction) error) (repeated int64, err error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	tx, err := s.begin(context.WithoutCancel(ctx))
 	if err != nil {
-		return fmt.Errorf("cannot import into history database %q: %w", s.path, err)
+		return 0, err
 	}
 	defer tx.Rollback()
-	tx.past = true
-	if err := tx.minutes(&past); err != nil {
-		return fmt.Errorf("cannot import station %s into history database %q: %w", past.Key, s.path, err)
+	if err := f(tx); err != nil {
+		return 0, err
 	}
 	if err := tx.Commit(); err != nil {
-		return fmt.Errorf("cannot import into history database %q: %w", s.path, err)
+		return 0, err
 	}
 	for k, id := range tx.ids {
 		s.ids[k] = id
 	}
-	return nil
+	return tx.repeated, nil
 }
 
 // transaction is one writing transaction. What it learns becomes the store's when it
@@ -181,7 +185,7 @@ func (tx *transaction) minutes(s *StationMinutes) error {
 			tx.repeated++
 			continue
 		}
-		addMinute(&sum, m)
+		sum.Add(m)
 	}
 	for _, v := range s.Intervals {
 		if _, err := tx.stmt.interval.ExecContext(tx.ctx, id, int64(v.From), int64(v.Segment), int64(s.Revision), int64(v.To), v.State.String()); err != nil {
@@ -209,16 +213,6 @@ func (tx *transaction) add(id int64, sum *board.Totals) error {
 		return fmt.Errorf("totals: %w", err)
 	}
 	return nil
-}
-
-func addMinute(sum *board.Totals, m *station.Minute) {
-	sum.Strokes += m.Strokes
-	for s, ns := range m.StateNs {
-		sum.StateNs[s] += ns
-	}
-	sum.Inlet += m.Inlet
-	sum.Exhaust += m.Exhaust
-	sum.Delivered += m.Delivered
 }
 
 // transition stores a transition and queues it for each receiver, once.

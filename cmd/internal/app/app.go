@@ -183,9 +183,7 @@ func (a *App) openPartitions(ctx context.Context) error {
 	}
 	for n := range a.parts {
 		a.parts[n] = &partition{number: n, store: a.store, board: a.board, catalog: c, log: a.log, wake: a.sender.Wake}
-		if _, err := a.parts[n].start(ctx, positions[n]); err != nil {
-			return err
-		}
+		a.parts[n].start(ctx, positions[n])
 	}
 	return nil
 }

@@ -26,9 +26,6 @@ func (a *App) handler() (http.Handler, error) {
 	}), nil
 }
 
-// Board gives the current picture of the stations.
-func (a *App) Board() *board.Board { return a.board }
-
 // Pipeline gives the figures of the way from message to commit.
 func (a *App) Pipeline() board.Pipeline {
 	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)

@@ -3,13 +3,12 @@
 package app
 
 import (
-	"bytes"
+	"cmp"
 	"context"
-	"encoding/gob"
 	"errors"
 	"fmt"
 	"log/slog"
-	"sort"
+	"slices"
 	"sync"
 	"time"
 
@@ -52,8 +51,9 @@ type partition struct {
 
 	mu        sync.Mutex
 	units     map[station.Key]*unit
-	position  uint64 // of the newest entry worked off
-	committed uint64 // of the newest commit: outputs up to here are stored already
+	ordered   []*unit // the units by key: what one record does to several must not depend on map order
+	position  uint64  // of the newest entry worked off
+	committed uint64  // of the newest commit: outputs up to here are stored already
 	ticked    station.Instant
 	dirty     bool
 	waiting   int // outputs that wait for a commit
@@ -76,26 +76,6 @@ type unit struct {
 	today  [station.NumStates]int64
 	day    station.Instant // midnight that today counts from
 	alarms []board.Alarm
-}
-
-// start gives the position from which the log must be read: the restored snapshot's, or
-// zero, which rebuilds from what the log still holds.
-func (p *partition) start(ctx context.Context, committed uint64) (uint64, error) {
-	p.committed, p.units = committed, make(map[station.Key]*unit)
-	s, ok, err := p.store.LoadSnapshot(ctx, p.number)
-	if err != nil {
-		p.log.Warn("snapshot is not usable, rebuilding from the log", "partition", p.number, "error", err)
-	}
-	if !ok || err != nil || s.Schema != pipeline.Version || s.Engine != engine.Version || s.Position > committed {
-		return 0, nil
-	}
-	if err := p.restore(s.Blob); err != nil {
-		p.log.Warn("snapshot is not usable, rebuilding from the log", "partition", p.number, "error", err)
-		p.units = make(map[station.Key]*unit)
-		return 0, nil
-	}
-	p.position, p.saved, p.savedAt = s.Position, s.Position, time.Now()
-	return s.Position, nil
 }
 
 // entry works off one log entry.
@@ -137,7 +117,7 @@ func (p *partition) record(r *station.Record) {
 	switch {
 	case r.Tick:
 		p.ticked = r.Arrival
-		for _, u := range p.sorted() {
+		for _, u := range p.ordered {
 			u.Tick(r.Arrival)
 		}
 	case r.Epoch != nil:
@@ -179,21 +159,13 @@ func (p *partition) add(k station.Key, run *pipeline.Unit) *unit {
 	c := p.catalog
 	u := &unit{Unit: run, key: k, totals: c.totals[k], today: c.today[k], day: c.day[k.Site], alarms: c.alarms[k]}
 	p.units[k] = u
+	at, _ := slices.BinarySearchFunc(p.ordered, u, byKey)
+	p.ordered = slices.Insert(p.ordered, at, u)
 	return u
 }
 
-// sorted gives the units in the order of their keys: what one record does to several
-// stations must not depend on map order.
-func (p *partition) sorted() []*unit {
-	out := make([]*unit, 0, len(p.units))
-	for _, u := range p.units {
-		out = append(out, u)
-	}
-	sort.Slice(out, func(i, j int) bool {
-		a, b := out[i].key, out[j].key
-		return a.Site < b.Site || a.Site == b.Site && a.Station < b.Station
-	})
-	return out
+func byKey(a, b *unit) int {
+	return cmp.Or(cmp.Compare(a.key.Site, b.key.Site), cmp.Compare(a.key.Station, b.key.Station))
 }
 
 // commit stores what was concluded up to the newest entry and shows it.
@@ -204,7 +176,7 @@ func (p *partition) commit(ctx context.Context) error {
 		return p.failed
 	}
 	c := history.Commit{Partition: p.number, Position: p.position}
-	units := p.sorted()
+	units := p.ordered
 	for _, u := range units {
 		o := &u.Out
 		if len(o.Minutes)+len(o.Intervals) > 0 {
@@ -262,15 +234,11 @@ func (p *partition) show(u *unit) {
 }
 
 func (u *unit) addMinute(m *station.Minute, zone *time.Location) {
-	u.totals.Strokes += m.Strokes
-	u.totals.Inlet += m.Inlet
-	u.totals.Exhaust += m.Exhaust
-	u.totals.Delivered += m.Delivered
+	u.totals.Add(m)
 	if day := midnight(m.Start, zone); day != u.day {
 		u.day, u.today = day, [station.NumStates]int64{}
 	}
 	for s, ns := range m.StateNs {
-		u.totals.StateNs[s] += ns
 		u.today[s] += ns
 	}
 }
@@ -295,69 +263,6 @@ func (u *unit) addTransition(t *rules.Transition) {
 		kept = append(kept, board.Alarm{Transition: *t, State: t.To})
 	}
 	u.alarms = kept
-}
-
-// snapshot stores the state of all units at the committed position.
-func (p *partition) snapshot(ctx context.Context) error {
-	blob, position, err := p.freeze()
-	if err != nil || blob == nil {
-		return err
-	}
-	if err := p.store.SaveSnapshot(ctx, p.number, position, pipeline.Version, engine.Version, blob); err != nil {
-		return err
-	}
-	p.mu.Lock()
-	p.saved, p.savedAt = position, time.Now()
-	p.mu.Unlock()
-	return nil
-}
-
-// freeze gives the state of all units, nil while there is something to commit first.
-func (p *partition) freeze() ([]byte, uint64, error) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if p.dirty || p.failed != nil || p.position == 0 {
-		return nil, 0, p.failed
-	}
-	blob, err := p.save()
-	return blob, p.position, err
-}
-
-func (p *partition) save() ([]byte, error) {
-	var buf bytes.Buffer
-	units := p.sorted()
-	if err := gob.NewEncoder(&buf).Encode(struct {
-		N      int
-		Ticked station.Instant
-	}{len(units), p.ticked}); err != nil {
-		return nil, fmt.Errorf("cannot write snapshot of partition %d: %w", p.number, err)
-	}
-	for _, u := range units {
-		if err := u.Save(&buf); err != nil {
-			return nil, err
-		}
-	}
-	return buf.Bytes(), nil
-}
-
-func (p *partition) restore(blob []byte) error {
-	r := bytes.NewReader(blob)
-	var h struct {
-		N      int
-		Ticked station.Instant
-	}
-	if err := gob.NewDecoder(r).Decode(&h); err != nil {
-		return fmt.Errorf("cannot read snapshot of partition %d: %w", p.number, err)
-	}
-	p.ticked = h.Ticked
-	for range h.N {
-		u, err := pipeline.Restore(r)
-		if err != nil {
-			return err
-		}
-		p.add(u.Plate().Key, u)
-	}
-	return nil
 }
 
 // reached tells whether the partition has worked off the log up to position.

@@ -306,13 +306,5 @@ func (a *App) take(ctx context.Context, m mqtt.Message) {
 		_ = a.batch.AddNothing(ctx, m.Ack) // fails only at the end, unacknowledged
 		return
 	}
-	_ = a.batch.Add(ctx, rec, len(m.Payload)+8*samples(&rec), m.Ack)
-}
-
-func samples(r *station.Record) int {
-	n := 0
-	for i := range r.Blocks {
-		n += r.Blocks[i].Len()
-	}
-	return n
+	_ = a.batch.Add(ctx, rec, len(m.Payload)+8*rec.Samples(), m.Ack)
 }
