@@ -104,7 +104,9 @@ func TestTwentyKills(t *testing.T) {
 		t.Skip("takes half a minute")
 	}
 	broker := peers.Mosquitto(t)
-	from := time.Now().Add(-20 * time.Minute).Truncate(time.Millisecond)
+	// from the middle of a minute: recordings of whole minutes then end far enough behind a
+	// minute's end for it to have been closed live, and replay has one open minute more
+	from := time.Now().Add(-20 * time.Minute).Truncate(time.Minute).Add(30 * time.Second)
 
 	calm := t.TempDir()
 	c := start(t, "run", "--config", configOf(t, broker.Addr, calm, ""))
