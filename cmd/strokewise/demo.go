@@ -2,10 +2,12 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net"
 	"os"
 	"path/filepath"
+	"sync"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -13,7 +15,7 @@ import (
 	"strokewise/cmd/internal/config"
 	"strokewise/collector/intake"
 	"strokewise/collector/mqtt"
-	"strokewise/collector/playback"
+	"strokewise/collector/rig"
 	"strokewise/collector/topic"
 )
 
@@ -22,48 +24,89 @@ type demoCmd struct {
 	Listen string `default:"127.0.0.1:8420" help:"Address of the pages; another port if this one is taken."`
 }
 
+// brokerFile holds the address of the demonstration's broker while it runs.
+const brokerFile = "broker.address"
+
 // Run runs the demonstration until interrupted.
 func (c *demoCmd) Run(e *env) error {
-	dir, err := c.folder()
+	dir, err := demoFolder(c.Data)
 	if err != nil {
 		return err
 	}
-	recordings, err := playback.Recordings()
+	if err := os.MkdirAll(dir, 0o750); err != nil {
+		return fmt.Errorf("cannot make data folder: %w", err)
+	}
+	plant, err := openPlant(dir, e.log)
 	if err != nil {
 		return err
 	}
-	opt, err := demoOptions(recordings, dir, free(c.Listen), e)
+	opt, err := demoOptions(plant.specs, dir, free(c.Listen), e)
 	if err != nil {
 		return err
 	}
+	opt.Rig = plant
 	a, err := app.New(e.ctx, opt)
 	if err != nil {
 		return err
 	}
 	defer a.Close()
-	fmt.Fprintf(e.out, "A plant that does not exist, played from recordings of a model.\n\n  pages    http://%s\n  metrics  http://%s/metrics\n  broker   %s\n  data     %s\n\nCtrl-C ends it.\n",
-		a.Addr(), a.Addr(), a.BrokerURL(), dir)
-	ctx, cancel := context.WithCancelCause(e.ctx)
-	played := make(chan struct{})
-	go func() {
-		defer close(played)
-		if err := playTo(ctx, a.BrokerURL(), recordings); err != nil {
-			cancel(err)
-		}
-	}()
-	err = a.Run(ctx)
+	address := filepath.Join(dir, brokerFile)
+	if err := os.WriteFile(address, []byte(a.BrokerURL()+"\n"), 0o600); err != nil {
+		return fmt.Errorf("cannot note the broker's address: %w", err)
+	}
+	defer os.Remove(address)
+	fmt.Fprintf(e.out, `A plant that does not exist: eight virtual stations, each a physics model.
+
+  pages    http://%[1]s
+  faults   http://%[1]s/rig
+  metrics  http://%[1]s/metrics
+  broker   %[2]s
+  data     %[3]s
+
+Faults can also be caused from another terminal, for example
+  %[4]s rig fault press-4 outlet-leak%[5]s
+  %[4]s rig list
+Ctrl-C ends it; started again it goes on where it was.
+`, a.Addr(), a.BrokerURL(), dir, os.Args[0], dataHint(c.Data))
+	return runDemo(e.ctx, a, plant)
+}
+
+// dataHint gives the option that another command needs to find the demonstration.
+func dataHint(data string) string {
+	if data == "" {
+		return ""
+	}
+	return " --data " + data
+}
+
+// runDemo runs the runtime with the virtual stations and their past beside it; whichever
+// fails ends all.
+func runDemo(outer context.Context, a *app.App, p *plant) error {
+	ctx, cancel := context.WithCancelCause(outer)
+	defer cancel(nil)
+	var wg sync.WaitGroup
+	beside := func(what string, f func(context.Context) error) {
+		wg.Go(func() {
+			if err := f(ctx); err != nil && ctx.Err() == nil {
+				cancel(fmt.Errorf("%s: %w", what, err))
+			}
+		})
+	}
+	beside("virtual stations", func(ctx context.Context) error { return p.run(ctx, a.BrokerURL()) })
+	beside("past", func(ctx context.Context) error { return a.FillPast(ctx, p.past()) })
+	err := a.Run(ctx)
 	cancel(nil)
-	<-played
-	if cause := context.Cause(ctx); e.ctx.Err() == nil && cause != nil {
+	wg.Wait()
+	if cause := context.Cause(ctx); outer.Err() == nil && cause != nil && !errors.Is(cause, context.Canceled) {
 		return cause
 	}
 	return err
 }
 
-// folder gives the demonstration's data folder.
-func (c *demoCmd) folder() (string, error) {
-	if c.Data != "" {
-		return c.Data, nil
+// demoFolder gives the demonstration's data folder: the one that is named, or the usual one.
+func demoFolder(named string) (string, error) {
+	if named != "" {
+		return named, nil
 	}
 	cache, err := os.UserCacheDir()
 	if err != nil {
@@ -86,20 +129,23 @@ func free(addr string) string {
 	return net.JoinHostPort(host, "0")
 }
 
-// demoOptions gives the runtime's options for the recordings' stations.
-func demoOptions(recordings []playback.Recording, dir, listen string, e *env) (app.Options, error) {
-	zone, err := time.LoadLocation(playback.Zone)
-	if err != nil {
-		return app.Options{}, fmt.Errorf("cannot load time zone: %w", err)
-	}
+// demoOptions gives the runtime's options for virtual stations.
+func demoOptions(specs []rig.Spec, dir, listen string, e *env) (app.Options, error) {
 	o := app.Options{
-		Data: dir, Listen: listen, MaxBytes: 500e6, Keep: time.Hour, Version: version(), Logger: e.log,
-		Zones: map[string]*time.Location{playback.Site: zone}, References: map[string]station.Reference{playback.Site: station.ANR},
+		Data: dir, Listen: listen, MaxBytes: 500e6, Keep: 2 * time.Hour, Version: version(), Logger: e.log,
+		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference),
 		BrokerListen: "127.0.0.1:0",
 		MQTT:         mqtt.Options{Brokers: []string{"tcp://127.0.0.1:1883"}, ClientID: "strokewise"},
 	}
-	for i := range recordings {
-		p := recordings[i].Plate
+	for site, zone := range map[string]string{rig.Northdock: rig.NorthdockZone, rig.Southmill: rig.SouthmillZone} {
+		z, err := time.LoadLocation(zone)
+		if err != nil {
+			return o, fmt.Errorf("cannot load time zone: %w", err)
+		}
+		o.Zones[site], o.References[site] = z, station.ANR
+	}
+	for i := range specs {
+		p := specs[i].Plate
 		o.Stations = append(o.Stations, app.Station{Plate: p, Revision: config.Revision(&p)})
 	}
 	for _, s := range []string{"boost/{site}/{station}/{channel}", "boost/{site}/{station}"} {
@@ -110,14 +156,4 @@ func demoOptions(recordings []playback.Recording, dir, listen string, e *env) (a
 		o.Intake.Routes = append(o.Intake.Routes, intake.Route{Pattern: p})
 	}
 	return o, nil
-}
-
-// playTo plays the recordings to the broker.
-func playTo(ctx context.Context, broker string, recordings []playback.Recording) error {
-	p, err := mqtt.NewPublisher(ctx, broker, "sensors")
-	if err != nil {
-		return err
-	}
-	defer p.Close()
-	return playback.New(playback.Options{Recordings: recordings, Start: time.Now(), Publish: p.Publish}).Run(ctx)
 }

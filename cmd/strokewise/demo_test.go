@@ -2,13 +2,16 @@ package main
 
 import (
 	"net"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
+
+	"strokewise/collector/rig"
 )
 
 // The demonstration comes up on a free port when its own is taken, shows figures of every
-// station, ends cleanly, and goes on where it was.
+// station, takes orders for faults, ends cleanly, and goes on where it was.
 func TestDemo(t *testing.T) {
 	taken, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -24,14 +27,32 @@ func TestDemo(t *testing.T) {
 	if c.addr == taken.Addr().String() {
 		t.Fatal("it took a port that is taken")
 	}
-	stations := []string{"press-4", "press-5", "clamp-2", "clamp-3", "bench-1", "bench-2"}
-	c.await("strokes of all stations", "/metrics", func(b string) bool {
-		for _, s := range stations {
-			if v, ok := metric(b, `strokewise_stroke_rate_hertz{branch="`+branch(s)+`",site="northdock",station="`+s+`"}`); !ok || v <= 0 {
-				return false
+	of := func(name, branch, site, station string) string {
+		return name + `branch="` + branch + `",site="` + site + `",station="` + station + `"`
+	}
+	c.await("all stations", "/metrics", func(b string) bool {
+		n := 0
+		for _, l := range strings.Split(b, "\n") {
+			if strings.HasPrefix(l, "strokewise_outlet_pressure_pascals{") {
+				n++
 			}
 		}
-		return true
+		v, ok := metric(b, of("strokewise_stroke_rate_hertz{", "forming", "northdock", "press-4"))
+		return n == 8 && ok && v > 0
+	})
+	if code, _, errOut := call("rig", "fault", "press-9", "shutdown", "--data", data); code != 0 {
+		t.Fatal(errOut)
+	}
+	c.await("the fault that was caused", "/metrics", func(b string) bool {
+		_, ok := metric(b, `strokewise_state_active{branch="forming",site="northdock",state="residual",station="press-9"}`)
+		return ok
+	})
+	if code, _, errOut := call("rig", "fault", "press-9", "--mend", "--data", data); code != 0 {
+		t.Fatal(errOut)
+	}
+	c.await("the fault's end", "/metrics", func(b string) bool {
+		_, ok := metric(b, `strokewise_state_active{branch="forming",site="northdock",state="residual",station="press-9"}`)
+		return !ok
 	})
 	body := c.await("metrics", "/metrics", func(string) bool { return true })
 	for _, l := range strings.Split(body, "\n") {
@@ -42,9 +63,29 @@ func TestDemo(t *testing.T) {
 	if code := c.interrupt(); code != 0 {
 		t.Errorf("exit code %d: %s", code, c.said())
 	}
+	kept, err := rig.ReadKept(filepath.Join(data, "plant.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	count := kept.Stations["northdock/press-4"].Count
+	strokes, _ := metric(body, of("strokewise_strokes_total{", "forming", "northdock", "press-4"))
+	c = start(t, args...)
+	c.ready()
+	body = c.await("metrics", "/metrics", func(string) bool { return true })
+	if v, ok := metric(body, of("strokewise_strokes_total{", "forming", "northdock", "press-4")); !ok || v < strokes {
+		t.Errorf("%g strokes after the start, %g before: it did not go on", v, strokes)
+	}
+	c.kill() // -9: the plant's state is kept every few seconds
 	c = start(t, args...)
 	c.ready()
 	if code := c.interrupt(); code != 0 {
-		t.Errorf("second run: exit code %d: %s", code, c.said())
+		t.Errorf("third run: exit code %d: %s", code, c.said())
+	}
+	again, err := rig.ReadKept(filepath.Join(data, "plant.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := again.Stations["northdock/press-4"].Count; n < count || again.Began != kept.Began {
+		t.Errorf("the counter shows %d, showed %d; began %s, %s", n, count, again.Began, kept.Began)
 	}
 }

@@ -24,7 +24,7 @@ const (
 // commands are the subcommands.
 type commands struct {
 	Run     runCmd     `cmd:"" help:"Receive, analyse and serve until interrupted."`
-	Demo    demoCmd    `cmd:"" help:"Run with an embedded broker into which recordings are played, over and over."`
+	Demo    demoCmd    `cmd:"" help:"Run with an embedded broker and a plant of virtual stations: the program on a plant that does not exist."`
 	Replay  replayCmd  `cmd:"" help:"Run recorded traces through the live analyzer and alarms, and print what they tell."`
 	Check   checkCmd   `cmd:"" help:"Check a configuration file: all faults at once."`
 	Rig     rigCmd     `cmd:"" help:"Virtual stations: record, publish, cause faults."`

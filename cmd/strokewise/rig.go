@@ -21,6 +21,7 @@ type rigCmd struct {
 	List    rigListCmd    `cmd:"" help:"List the virtual stations and the kinds of fault."`
 	Record  rigRecordCmd  `cmd:"" help:"Write a recording of a virtual station, with its truth."`
 	Publish rigPublishCmd `cmd:"" help:"Publish virtual stations to a broker, as edge sensors do, until interrupted."`
+	Fault   rigFaultCmd   `cmd:"" help:"Cause a fault at a station of a running demonstration, or mend it."`
 }
 
 type rigListCmd struct{}
@@ -40,14 +41,14 @@ func (rigListCmd) Run(e *env) error {
 		k, _ := rig.ParseKind(n)
 		level := ""
 		if k.Unit() != "" {
-			level = "level in " + k.Unit()
+			level = fmt.Sprintf("level in %s, usually %.3g", k.Unit(), k.Usual())
 		}
 		fmt.Fprintf(t, "%s\t%s\t%s\n", n, k.About(), level)
 	}
 	return t.Flush()
 }
 
-// faultArg reads "outlet-leak", "outlet-leak=2e-9", "outlet-leak=2e-9@30s".
+// faultArg reads "outlet-leak", "outlet-leak=0.2", "outlet-leak=0.2@30s".
 func faultArg(arg string, start station.Instant) (rig.Fault, error) {
 	arg, after, delayed := strings.Cut(arg, "@")
 	name, level, given := strings.Cut(arg, "=")
@@ -177,5 +178,5 @@ func (c *rigPublishCmd) Run(e *env) error {
 	}
 	defer pub.Close()
 	fmt.Fprintf(e.out, "publishing %d virtual stations to %s below boost/; Ctrl-C ends it\n", len(specs), c.Broker)
-	return rig.NewPlayer(specs, now, pub.Publish).Run(e.ctx)
+	return rig.NewPlayer(specs, now, nil, pub.Publish).Run(e.ctx)
 }

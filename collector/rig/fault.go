@@ -6,6 +6,7 @@ package rig
 
 import (
 	"fmt"
+	"math"
 	"sort"
 	"strings"
 
@@ -47,26 +48,29 @@ const (
 // kind describes a kind of fault.
 type kind struct {
 	name, about, unit string
-	usual             float64 // level where none is given
+	usual             float64 // level where none is given, SI
 }
+
+// units are those in which people give levels, by what they are in SI.
+var units = map[string]float64{"": 1, "1": 1, "kPa": 1e3, "dm³/(s·bar)": 1e-8, "s": 1}
 
 var kinds = [NumKinds]kind{
 	{"supply-narrow", "the supply line is too narrow", "1", 0.7},
 	{"filter-clogging", "the filter of the supply clogs", "1", 0.75},
-	{"header-low", "the header's pressure is low", "Pa", 150e3},
-	{"outlet-leak", "a leak at the outlet, in front of the regulator", "m³/(s·Pa)", 2e-9},
-	{"branch-leak", "a leak behind the regulator", "m³/(s·Pa)", 2e-9},
-	{"check-valve-leak", "an outlet check valve leaks back", "m³/(s·Pa)", 2e-9},
-	{"seal-worn", "a worn drive seal feeds the drive side past the governor", "m³/(s·Pa)", 2e-9},
-	{"relief-low", "the relief valve opens too early", "Pa", 300e3},
-	{"set-high", "the set pressure is out of reach", "Pa", 500e3},
+	{"header-low", "the header's pressure is low", "kPa", 150e3},
+	{"outlet-leak", "a leak at the outlet, in front of the regulator", "dm³/(s·bar)", 2e-9},
+	{"branch-leak", "a leak behind the regulator", "dm³/(s·bar)", 2e-9},
+	{"check-valve-leak", "an outlet check valve leaks back", "dm³/(s·bar)", 2e-9},
+	{"seal-worn", "a worn drive seal feeds the drive side past the governor", "dm³/(s·bar)", 2e-9},
+	{"relief-low", "the relief valve opens too early", "kPa", 300e3},
+	{"set-high", "the set pressure is out of reach", "kPa", 500e3},
 	{"hunting", "the governor has lost its hysteresis", "1", 0.9},
 	{"shutdown", "the supply is closed and its line vented, and the tank stays charged", "", 1},
 	{"trapped-inlet", "the supply is closed, and line and tank stay charged", "", 1},
 	{"vented", "the supply is closed and the tank is vented", "", 1},
 	{"uneven", "one side's strokes are throttled", "1", 0.4},
-	{"sensor-noise", "the pressure sensors are noisy", "Pa", 3e3},
-	{"sensor-offset", "the outlet sensor reads too high", "Pa", 20e3},
+	{"sensor-noise", "the pressure sensors are noisy", "kPa", 3e3},
+	{"sensor-offset", "the outlet sensor reads too high", "kPa", 20e3},
 	{"sensor-frozen", "the outlet reading stands still", "", 1},
 	{"sensor-dropped", "samples are lost", "1", 0.2},
 	{"sensors-swapped", "inlet and outlet sensors are exchanged", "", 1},
@@ -88,8 +92,11 @@ func (k Kind) String() string {
 // About says what the fault is.
 func (k Kind) About() string { return kinds[k%NumKinds].about }
 
-// Unit gives the unit of the level, "" where there is none.
+// Unit gives the unit in which people give the level, "" where there is none.
 func (k Kind) Unit() string { return kinds[k%NumKinds].unit }
+
+// Usual gives the level that is taken where none is given, in the kind's unit.
+func (k Kind) Usual() float64 { return kinds[k%NumKinds].usual / units[k.Unit()] }
 
 // ParseKind finds a kind by its name.
 func ParseKind(name string) (Kind, bool) {
@@ -114,19 +121,23 @@ func KindNames() []string {
 // Fault is something that goes wrong, from a time on.
 type Fault struct {
 	Kind  Kind
-	Level float64         // 0: the usual one of the kind
+	Level float64         // SI; 0: the usual one of the kind
 	From  station.Instant // when it sets in, 0: from the start
 	Until station.Instant // when it ends, 0: never
 	Grow  int64           // ns over which it grows to its level, 0: at once
 }
 
-// NewFault makes a fault of a named kind.
+// NewFault makes a fault of a named kind. The level is in the kind's unit, 0 is the usual
+// one.
 func NewFault(name string, level float64, from station.Instant, grow int64) (Fault, error) {
 	k, ok := ParseKind(name)
 	if !ok {
 		return Fault{}, fmt.Errorf("cannot cause %.40q: the kinds of fault are %s", name, strings.Join(KindNames(), ", "))
 	}
-	return Fault{Kind: k, Level: level, From: from, Grow: grow}, nil
+	if math.IsNaN(level) || math.IsInf(level, 0) || level < 0 && k != ClockJump && k != SensorOffset {
+		return Fault{}, fmt.Errorf("cannot cause %s at level %g: expected a positive number of %s", name, level, k.Unit())
+	}
+	return Fault{Kind: k, Level: level * units[k.Unit()], From: from, Grow: grow}, nil
 }
 
 // At gives the level at time t, 0 before the fault sets in and after it ends.

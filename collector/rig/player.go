@@ -22,11 +22,15 @@ type Player struct {
 	all     []*Station
 }
 
-// NewPlayer gives a player of stations that begin at start.
-func NewPlayer(specs []Spec, start time.Time, publish Publish) *Player {
+// NewPlayer gives a player of stations that begin at start, each as it was kept, if it was.
+func NewPlayer(specs []Spec, start time.Time, kept map[string]KeptStation, publish Publish) *Player {
 	p := &Player{publish: publish}
 	for _, s := range specs {
-		p.all = append(p.all, New(s, station.InstantOf(start).Floor(station.Second), 0))
+		k, ok := kept[s.Plate.Key.String()]
+		if ok {
+			s.Faults, s.Outlet = k.Faults, k.Outlet
+		}
+		p.all = append(p.all, New(s, station.InstantOf(start).Floor(station.Second), k.Count))
 	}
 	return p
 }
@@ -68,6 +72,29 @@ func (p *Player) find(name string) (*Station, error) {
 		return nil, err
 	}
 	return p.all[i], nil
+}
+
+// View is what a station suffers from, for people.
+type View struct {
+	Key    station.Key
+	About  string
+	Faults []Fault // those that have not ended
+}
+
+// Look gives the stations in the plant's order.
+func (p *Player) Look() []View {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	out := make([]View, len(p.all))
+	for i, s := range p.all {
+		out[i] = View{Key: s.Plate.Key, About: s.About}
+		for _, f := range s.Faults {
+			if f.Until == 0 || f.Until > s.next {
+				out[i].Faults = append(out[i].Faults, f)
+			}
+		}
+	}
+	return out
 }
 
 // Cause makes a fault set in now at a station.

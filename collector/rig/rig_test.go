@@ -88,18 +88,23 @@ func TestReadingsDoNotDependOnTheCut(t *testing.T) {
 }
 
 func TestFaultsSetInGrowAndEnd(t *testing.T) {
-	f, err := NewFault("outlet-leak", 4, start, 10*station.Second)
+	f, err := NewFault("outlet-leak", 0.4, start, 10*station.Second)
 	if err != nil {
 		t.Fatal(err)
 	}
 	f.Until = start.Add(20 * station.Second)
-	for after, want := range map[int64]float64{-1: 0, 5: 2, 10: 4, 19: 4, 20: 0} {
-		if got := f.At(start.Add(after * station.Second)); got != want {
+	for after, want := range map[int64]float64{-1: 0, 5: 2e-9, 10: 4e-9, 19: 4e-9, 20: 0} {
+		if got := f.At(start.Add(after * station.Second)); math.Abs(got-want) > 1e-15 {
 			t.Errorf("after %d s: %g, want %g", after, got, want)
 		}
 	}
 	if _, err := NewFault("rust", 0, 0, 0); err == nil {
 		t.Error("an unknown kind was taken")
+	}
+	for _, level := range []float64{math.NaN(), math.Inf(1), -0.1} {
+		if _, err := NewFault("outlet-leak", level, 0, 0); err == nil {
+			t.Errorf("level %g was taken", level)
+		}
 	}
 	for k := Kind(0); k < NumKinds; k++ {
 		if got, ok := ParseKind(k.String()); !ok || got != k || k.About() == "" {

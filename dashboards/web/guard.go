@@ -14,8 +14,8 @@ const policy = "default-src 'none'; style-src 'self'; script-src 'self'; connect
 
 // guard sets the headers of every answer and turns away what a page of another origin
 // could send through a person's browser: names that only resolve to us (Host), and
-// anything but reading.
-func guard(next http.Handler, hosts []string) http.Handler {
+// anything but reading. Forms of ours may be sent to one path, "" for none.
+func guard(next http.Handler, hosts []string, forms string) http.Handler {
 	allowed := map[string]bool{"localhost": true}
 	for _, h := range hosts {
 		if name := hostName(h); name != "" {
@@ -25,7 +25,11 @@ func guard(next http.Handler, hosts []string) http.Handler {
 	origins := http.NewCrossOriginProtection()
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
+		takes := forms != "" && r.URL.Path == forms
 		h.Set("Content-Security-Policy", policy)
+		if takes {
+			h.Set("Content-Security-Policy", strings.Replace(policy, "form-action 'none'", "form-action 'self'", 1))
+		}
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
@@ -40,7 +44,7 @@ func guard(next http.Handler, hosts []string) http.Handler {
 			plain(w, http.StatusForbidden, "refused: the request comes from a page of another origin")
 			return
 		}
-		if r.Method != http.MethodGet && r.Method != http.MethodHead {
+		if r.Method != http.MethodGet && r.Method != http.MethodHead && !(takes && r.Method == http.MethodPost) {
 			h.Set("Allow", "GET, HEAD")
 			plain(w, http.StatusMethodNotAllowed, "only GET and HEAD: these pages only read")
 			return

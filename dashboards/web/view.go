@@ -17,6 +17,7 @@ type overviewView struct {
 	Count    string
 	Open     []countView // alarms by priority, highest first
 	Sites    []siteView
+	Rig      bool // there is a virtual plant
 }
 
 type siteView struct {

@@ -27,6 +27,7 @@ type Options struct {
 	Ready    func() error // nil while ready; each line of the error is a reason. Left out: the board alone
 	Metrics  http.Handler // of /metrics
 	Hosts    []string     // allowed in the Host header beside the loopback names
+	Rig      Rig          // of the demonstration
 	Now      func() time.Time
 	Version  string
 }
@@ -47,15 +48,24 @@ func New(o Options) http.Handler {
 	if o.Metrics != nil {
 		mux.Handle("/metrics", o.Metrics)
 	}
-	return guard(mux, o.Hosts)
+	if o.Rig == nil {
+		return guard(mux, o.Hosts, "")
+	}
+	mux.HandleFunc(rigPath, s.rig)
+	return guard(mux, o.Hosts, rigPath)
 }
+
+// rigPath is the only path that takes orders, and only in the demonstration.
+const rigPath = "/rig"
 
 type site struct{ Options }
 
 // stations shows the stations as a whole page or as the fragment that renews it.
 func (s *site) stations(name string) http.HandlerFunc {
 	return func(w http.ResponseWriter, _ *http.Request) {
-		render(w, name, overview(s.Board.All(), reasons(s.ready()), station.InstantOf(s.Now()), s.Version))
+		v := overview(s.Board.All(), reasons(s.ready()), station.InstantOf(s.Now()), s.Version)
+		v.Rig = s.Rig != nil
+		render(w, name, v)
 	}
 }
 
@@ -84,6 +94,10 @@ func (s *site) readyz(w http.ResponseWriter, _ *http.Request) {
 
 // render writes a page once it is complete, so that a fault never shows half of one.
 func render(w http.ResponseWriter, name string, view any) {
+	renderAs(w, http.StatusOK, name, view)
+}
+
+func renderAs(w http.ResponseWriter, status int, name string, view any) {
 	var page bytes.Buffer
 	if err := pages.ExecuteTemplate(&page, name, view); err != nil {
 		plain(w, http.StatusInternalServerError, "cannot render "+name+": "+err.Error())
@@ -91,6 +105,7 @@ func render(w http.ResponseWriter, name string, view any) {
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Cache-Control", "no-store")
+	w.WriteHeader(status)
 	_, _ = w.Write(page.Bytes()) // a reader that went away is no fault of ours
 }
 

@@ -19,6 +19,7 @@ import (
 	"strokewise/collector/samplelog"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/history"
+	"strokewise/dashboards/web"
 	"strokewise/rules/notify"
 )
 
@@ -47,6 +48,7 @@ type Options struct {
 	Listen   string
 	Hosts    []string
 	Webhooks []notify.Webhook
+	Rig      web.Rig // the demonstration's virtual plant
 
 	Version string
 	Logger  *slog.Logger

@@ -22,7 +22,7 @@ func (a *App) handler() (http.Handler, error) {
 	}
 	return web.New(web.Options{
 		Board: a.board, Pipeline: a.Pipeline, Refused: a.refused, Ready: a.Ready,
-		Metrics: metrics, Hosts: a.opt.Hosts, Now: time.Now, Version: a.opt.Version,
+		Metrics: metrics, Hosts: a.opt.Hosts, Now: time.Now, Version: a.opt.Version, Rig: a.opt.Rig,
 	}), nil
 }
 

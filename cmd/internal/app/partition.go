@@ -26,6 +26,7 @@ type Store interface {
 	Commit(ctx context.Context, commits []history.Commit) error
 	SaveSnapshot(ctx context.Context, partition int, position uint64, schema, engine string, blob []byte) error
 	LoadSnapshot(ctx context.Context, partition int) (history.Snapshot, bool, error)
+	Today(ctx context.Context, k station.Key, from station.Instant) ([station.NumStates]int64, error)
 }
 
 // catalog gives what is known of the stations from the configuration and, as of the

@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"fmt"
+	"slices"
 	"sync"
 	"time"
 
@@ -13,11 +14,19 @@ import (
 	"strokewise/dashboards/history"
 )
 
-// Past gives the samples of stations as they would have been sent before now. Each is
+// Samples gives the samples of stations as they would have been sent before now. Each is
 // called once a stretch, by one goroutine.
-type Past interface {
+type Samples interface {
 	// Samples calls fn with blocks in order of time; they are valid during the call.
 	Samples(ctx context.Context, k station.Key, from, to station.Instant, fn func([]station.Block) error) error
+}
+
+// PastOf says what past is filled in.
+type PastOf struct {
+	Samples Samples
+	Began   time.Time                // where the live run took over
+	Ready   []string                 // stages that an earlier run filled in
+	Done    func(stage string) error // called as stages are filled in; they should be ready next time
 }
 
 // stage is a stretch of the past, nearest first.
@@ -40,21 +49,29 @@ const pastWorkers = 2
 // FillPast runs the stations' past through the same analyzer, in engines of its own, and
 // stores its minutes and states. Nothing of it is counted in totals or sent to anybody.
 // It returns when all is filled in or ctx ends.
-func (a *App) FillPast(ctx context.Context, p Past, now time.Time) error {
-	var done []string
+func (a *App) FillPast(ctx context.Context, p PastOf) error {
+	// the minute in which the live run began is the live run's
+	began := station.InstantOf(p.Began).Floor(60 * station.Second)
+	done := slices.Clone(p.Ready)
 	for _, s := range stages {
-		began := time.Now()
-		if err := a.fillStage(ctx, p, now, s, done); err != nil {
+		if slices.Contains(done, s.name) {
+			continue
+		}
+		at := time.Now()
+		if err := a.fillStage(ctx, p.Samples, began, s, slices.Clone(done)); err != nil {
 			return err
 		}
 		done = append(done, s.name)
-		a.log.Info("the past is filled in", "stage", s.name, "after", time.Since(began).Round(time.Second/10))
+		if err := p.Done(s.name); err != nil {
+			return err
+		}
+		a.log.Info("the past is filled in", "stage", s.name, "after", time.Since(at).Round(time.Second/10))
 	}
 	a.board.SetPast(board.Past{Ready: done})
 	return nil
 }
 
-func (a *App) fillStage(ctx context.Context, p Past, now time.Time, s stage, done []string) error {
+func (a *App) fillStage(ctx context.Context, p Samples, began station.Instant, s stage, done []string) error {
 	var mu sync.Mutex
 	show := board.Past{Stage: s.name, All: (s.from - s.to).Hours() * float64(len(a.opt.Stations)), Ready: done}
 	a.board.SetPast(show)
@@ -71,7 +88,7 @@ func (a *App) fillStage(ctx context.Context, p Past, now time.Time, s stage, don
 	for range pastWorkers {
 		wg.Go(func() {
 			for st := range work {
-				if err := a.fillStation(ctx, p, st, station.InstantOf(now.Add(-s.from)), station.InstantOf(now.Add(-s.to)), progress); err != nil {
+				if err := a.fillStation(ctx, p, st, began.Add(-int64(s.from)), began.Add(-int64(s.to)), progress); err != nil {
 					cancel(err)
 				}
 			}
@@ -87,14 +104,22 @@ feed:
 	}
 	close(work)
 	wg.Wait()
-	return context.Cause(ctx)
+	if err := context.Cause(ctx); err != nil {
+		return err
+	}
+	for _, part := range a.parts {
+		if err := part.recountToday(ctx); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // pastChunk is how much of a station's past is stored at once.
 const pastChunk = 30 * 60 * station.Second
 
 // fillStation works out a stretch of one station's past.
-func (a *App) fillStation(ctx context.Context, p Past, s Station, from, to station.Instant, progress func(int64)) error {
+func (a *App) fillStation(ctx context.Context, p Samples, s Station, from, to station.Instant, progress func(int64)) error {
 	u := pipeline.New(s.Plate, s.Revision)
 	at := from
 	store := func(now station.Instant) error {
@@ -119,4 +144,20 @@ func (a *App) fillStation(ctx context.Context, p Past, s Station, from, to stati
 	}
 	u.Flush()
 	return store(to)
+}
+
+// recountToday takes the time a state since midnight from the history anew, after
+// something was stored beside the partition.
+func (p *partition) recountToday(ctx context.Context) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, u := range p.ordered {
+		today, err := p.store.Today(ctx, u.key, u.day)
+		if err != nil {
+			return err
+		}
+		u.today = today
+		p.show(u)
+	}
+	return nil
 }
