@@ -10,10 +10,10 @@ import (
 )
 
 // Version names the engine's arithmetic. Snapshots of another version are not restored.
-const Version = "1"
+const Version = "2"
 
 // Revision is stored with every minute that this engine made.
-const Revision = 1
+const Revision = 2
 
 const (
 	slotLen     = station.Second / 2 // decisions are taken twice a second of event time
@@ -64,11 +64,11 @@ type core struct {
 	LateN    int
 
 	Inlet, Outlet level
-	TeethIn       stroke.Tooth
-	TeethOut      stroke.Tooth
+	Ends          stroke.Ends
 	Counter       stroke.Counter
 	Fuse          stroke.Fuse
-	Gulp          stroke.Gulp
+	Pace          stroke.Pace
+	Rested        bool // the draw is measured from a resting pressure
 	Valve         valve
 	Header        float64 // Pa gauge, newest header reading
 	HeaderAt      station.Instant
@@ -76,6 +76,7 @@ type core struct {
 	Act    activity
 	Supply supply
 	Leak   leakWatch
+	Rounds rounds
 	State  stateNow
 	Min    minute
 	Est    station.Estimates
@@ -89,12 +90,13 @@ type Engine struct {
 	events []event
 	status station.Status
 	emit   func(station.Stroke)
+	found  func(stroke.Candidate)
 }
 
 // New gives an engine for a station that reports to obs.
 func New(plate station.Plate, obs Observer) *Engine {
 	e := &Engine{obs: obs}
-	e.emit = e.stroke
+	e.emit, e.found = e.stroke, e.candidate
 	e.Plate = plate
 	e.restart()
 	e.resetEstimates()
@@ -134,7 +136,7 @@ func (e *Engine) SetPlate(p station.Plate) {
 
 // restart prepares the detectors for a new segment.
 func (e *Engine) restart() {
-	e.TeethIn, e.TeethOut = stroke.NewTooth(false), stroke.NewTooth(true)
+	e.Ends, e.Pace = stroke.NewEnds(), stroke.Pace{Timed: true}
 	e.addCounter(&e.Counts.Counter)
 	e.Counter = stroke.NewCounter(&e.Plate)
 	e.Fuse = stroke.NewFuse(&e.Plate)
@@ -283,8 +285,7 @@ func (e *Engine) gap(to station.Instant) {
 	e.Counts.Gaps++
 	e.enter(station.Blind, e.Slot, "no samples")
 	e.Inlet, e.Outlet = level{}, level{}
-	e.TeethIn.Reset()
-	e.TeethOut.Reset()
+	e.Ends.Reset()
 	e.Act.gap()
 	e.Leak.reset()
 	for e.Slot < to {

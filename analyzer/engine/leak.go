@@ -180,14 +180,6 @@ func (e *Engine) steadyMinute(m *station.Minute) {
 	if l.Steady < steadyMinutes {
 		return
 	}
-	if e.Est.LeakFlow.Method == station.MethodDecay && m.Start.Sub(e.Est.LeakFlow.At) < 15*station.Minute60 {
-		return
-	}
 	p := (low+high)/2 + float64(e.Plate.AmbientPressure())
-	at := m.Start.Add(station.Minute60)
-	band := 0.08*l.Flow + m.Delivered.CubicMetres()/60/float64(m.Strokes)
-	e.Est.LeakFlow = station.Estimate{Value: l.Flow, Low: math.Max(0, l.Flow-band), High: l.Flow + band,
-		Method: station.MethodMakeup, Confidence: 0.6, At: at}
-	e.Est.LeakConductance = station.Estimate{Value: l.Flow / p, Low: math.Max(0, l.Flow-band) / p, High: (l.Flow + band) / p,
-		Method: station.MethodMakeup, Confidence: 0.6, At: at}
+	e.makeup(l.Flow, 0.08*l.Flow+m.Delivered.CubicMetres()/60/float64(m.Strokes), p, m.Start.Add(station.Minute60))
 }

@@ -65,8 +65,7 @@ func (e *Engine) stroke(s station.Stroke) {
 	if s.Method == station.MethodCounter || s.Method == station.MethodBoth {
 		m.AnyCounted = true
 	}
-	amb := e.Plate.AmbientPressure()
-	a, reason := air.PerStroke(&e.Plate, station.Gauge(e.Inlet.Mean).Absolute(amb), station.Gauge(e.Outlet.Mean).Absolute(amb))
+	a, reason := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs())
 	if reason == "" && !(e.Inlet.Seen && e.Outlet.Seen) {
 		reason = "a stroke without inlet and outlet pressure"
 	}
@@ -76,6 +75,7 @@ func (e *Engine) stroke(s station.Stroke) {
 		m.addAir(&a)
 		e.Supply.Air += station.MicrolitresOf(a.Inlet.Value)
 		m.PassStrokes += station.MicrolitresOf(a.Boost.Value)
+		e.Rounds.Delivered += station.MicrolitresOf(a.Boost.Value)
 	}
 	e.obs.Stroke(s)
 }
@@ -157,20 +157,31 @@ func (e *Engine) strokeMethod(m *minute) {
 		m.M.StrokeMethod = station.MethodBoth
 	case m.AnyCounted || e.Fuse.CounterServes():
 		m.M.StrokeMethod = station.MethodCounter
-	case !m.Unseen && (m.AnyTraced || e.tracesServe()):
+	case !m.Unseen && e.tracesTell() == "":
 		m.M.StrokeMethod = station.MethodTraces
 	default:
 		m.M.StrokeMethod = station.MethodNone
 		if m.M.AirReason == "" {
-			m.M.AirReason = "strokes are not visible: no counter, and too few samples a second"
+			m.M.AirReason = e.tracesTell()
 		}
 	}
+}
+
+// tracesTell gives why the traces do not tell strokes, "" where they do.
+func (e *Engine) tracesTell() string {
+	switch {
+	case !e.tracesServe():
+		return "strokes are not visible: no counter, and too few samples a second"
+	case !e.Ends.Visible():
+		return "strokes are not visible: no counter, and their ends do not stand out of the noise"
+	}
+	return ""
 }
 
 // tracesServe tells whether the traces are sampled fast enough to show strokes: eight
 // samples a second at least (common practice, no source), and three a stroke.
 func (e *Engine) tracesServe() bool {
-	rate := max(e.TeethIn.Rate(), e.TeethOut.Rate())
-	usual := e.Fuse.Interval.Median()
+	rate := max(e.Ends.In.Rate(), e.Ends.Out.Rate())
+	usual := e.usualInterval()
 	return rate >= 8 && (usual == 0 || rate*float64(usual)*1e-9 >= 3)
 }

@@ -47,12 +47,12 @@ func (l *level) close(last station.Instant) {
 // slope gives the change from the slot before, Pa/s.
 func (l *level) slope() float64 { return (l.Mean - l.Before) / (float64(slotLen) * 1e-9) }
 
-// event is a tooth or a counter increment inside a slot; At orders them.
+// event is the end of a stroke as the traces show it, or an increment of the counter; at
+// orders them.
 type event struct {
 	at    station.Instant // when it was known
-	n     int64           // increments, 0 for a tooth
-	found stroke.Found    // the tooth
-	inlet bool            // a tooth of the inlet
+	n     int64           // increments, 0 for an end
+	found stroke.Candidate
 }
 
 // valve is the state of the supply valve's signal.
@@ -65,12 +65,25 @@ type valve struct {
 // slot processes the samples of [start, end).
 func (e *Engine) slot(start, end station.Instant) {
 	e.events = e.events[:0]
-	inTeeth := e.pressure(station.InletPressure, &e.Inlet, &e.TeethIn, end)
-	outTeeth := e.pressure(station.OutletPressure, &e.Outlet, &e.TeethOut, end)
-	e.chooseTeeth(inTeeth, outTeeth)
+	e.pressure(station.InletPressure, &e.Inlet, &e.Ends.In, end)
+	e.pressure(station.OutletPressure, &e.Outlet, &e.Ends.Out, end)
+	if e.tracesServe() {
+		full := e.Pace.Full
+		if e.Pace.Timed {
+			full = 0
+		}
+		e.Ends.Search(full, e.usualInterval(), e.found)
+		for {
+			c, ok := e.Pace.Ripe(end, e.Ends.Idle, e.Ends.Drawing, e.Ends.Drawn)
+			if !ok {
+				break
+			}
+			e.events = append(e.events, event{at: c.At, found: c})
+		}
+	}
 	e.counter(end)
 	e.slowChannels(end)
-	e.strokes(start)
+	e.strokes()
 	e.decide(start, end)
 	e.Min.addSlot(e)
 	e.closeMinute(end)
@@ -79,59 +92,54 @@ func (e *Engine) slot(start, end station.Instant) {
 	}
 }
 
-// pressure feeds one channel's samples before end to its slot level and tooth detector.
-// Teeth are appended to events; it gives how many.
-func (e *Engine) pressure(c station.Channel, l *level, d *stroke.Tooth, end station.Instant) int {
+// pressure feeds one channel's samples before end to its slot level and its trace.
+func (e *Engine) pressure(c station.Channel, l *level, d *stroke.Trace, end station.Instant) {
 	q := &e.Queues[c]
 	n := q.until(end)
 	l.open()
-	teeth := 0
 	if n == 0 {
-		return 0
+		return
 	}
 	if l.Seen && q.T[0].Sub(l.Last) > e.blindAfter(d) {
 		d.Reset()
 	}
-	inlet := c == station.InletPressure
-	if inlet {
-		d.Ref = e.reference(q.T[0])
-	}
-	for i := 0; i < n; i++ {
-		x, t := q.V[i], q.T[i]
-		l.add(x)
-		if inlet {
-			e.Supply.sample(x)
+	if c == station.InletPressure {
+		e.reference()
+		for i := 0; i < n; i++ {
+			l.add(q.V[i])
+			e.Supply.sample(q.V[i])
+			e.Ends.Inlet(q.T[i], q.V[i])
 		}
-		if f, ok := d.Push(t, x); ok && f.Fall < 5*station.Second {
-			e.events = append(e.events, event{at: t, found: f, inlet: inlet})
-			teeth++
+	} else {
+		for i := 0; i < n; i++ {
+			l.add(q.V[i])
+			d.Push(q.T[i], q.V[i])
 		}
 	}
 	d.TakeNoise()
 	l.close(q.T[n-1])
 	q.drop(n)
-	return teeth
+}
+
+// usualInterval gives the usual time between strokes, ns, 0 while too few were seen.
+func (e *Engine) usualInterval() int64 {
+	if e.Fuse.Interval.N < 6 {
+		return 0
+	}
+	return e.Fuse.Interval.Median()
+}
+
+// candidate takes what may be the end of a stroke.
+func (e *Engine) candidate(c stroke.Candidate) {
+	e.events = append(e.events, event{at: c.At, found: c})
 }
 
 // blindAfter gives the silence of a pressure channel, ns, after which it tells nothing.
-func (e *Engine) blindAfter(d *stroke.Tooth) int64 {
+func (e *Engine) blindAfter(d *stroke.Trace) int64 {
 	if e.Plate.Cadence == station.OnChange {
 		return math.MaxInt64
 	}
 	return max(2*station.Second, int64(5*d.Step*1e9))
-}
-
-// chooseTeeth keeps the teeth of one channel: the inlet's, which demand does not touch,
-// unless only the outlet shows any.
-func (e *Engine) chooseTeeth(in, out int) {
-	if out == 0 {
-		return
-	}
-	if in > 0 || e.TeethIn.Visible() || !e.TeethOut.Visible() {
-		e.events = e.events[:in]
-		return
-	}
-	e.events = e.events[in:]
 }
 
 // counter turns readings of the cycle counter into events.
@@ -173,52 +181,69 @@ func (e *Engine) slowChannels(end station.Instant) {
 }
 
 // strokes feeds the slot's events to the fuse.
-func (e *Engine) strokes(start station.Instant) {
-	floor := e.Min.M.Start
+func (e *Engine) strokes() {
+	floor := max(e.Min.M.Start, e.First)
 	e.Act.Teeth, e.Act.Strokes = 0, 0
-	for _, v := range e.events {
-		if v.n > 0 {
-			e.Fuse.Increment(v.at, v.n, e.TeethIn.Visible() || e.TeethOut.Visible(), max(floor, e.First), e.emit)
-			continue
-		}
+	for i := range e.events {
+		v := &e.events[i]
 		switch {
-		case !e.tracesServe():
-			e.Min.Unseen = true
+		case v.n > 0:
+			e.Fuse.Increment(v.at, v.n, e.tracesServe(), floor, e.emit)
 		case e.State.ShutdownAt != 0:
 			e.Act.Teeth++ // no stroke without supply; enough of them tell that it is back
 		default:
-			e.tooth(&v, max(floor, e.First))
+			e.end(&v.found, floor)
+		}
+	}
+	if !e.tracesServe() {
+		e.Min.Unseen = true
+		return
+	}
+	if e.State.ShutdownAt == 0 && !e.passing() && e.Supply.Rest > 0 && e.Inlet.Mean > fedShare*e.Supply.Rest {
+		if at := e.Pace.Unseen(e.Ends.Settled()); at != 0 {
+			e.Fuse.Tooth(max(at, floor), e.emit)
 		}
 	}
 }
 
-// tooth judges one tooth and passes on the strokes that ended with it or, unseen, before
-// it: those are set where the draw paused.
-func (e *Engine) tooth(v *event, floor station.Instant) {
-	n := 1
-	passing := e.Outlet.Mean < 1.05*e.Inlet.Mean // air also goes straight through
-	if v.inlet && e.Supply.Rest > 0 && !passing {
-		n = e.Gulp.Strokes(&v.found, e.Fuse.Interval.Median())
+// passing tells whether air also goes straight through the check valves, so that the draw
+// tells nothing of strokes.
+func (e *Engine) passing() bool { return e.Outlet.Mean < 1.05*e.Inlet.Mean }
+
+// end judges what may be the end of a stroke and passes on the strokes that ended with it
+// or, unseen, before it: those are set where the draw paused.
+func (e *Engine) end(c *stroke.Candidate, floor station.Instant) {
+	usual := math.Hypot(e.Ends.J, e.Ends.K)
+	if e.passing() {
+		e.Pace.Forget(e.Ends.Drawn, e.Ends.Ref <= 0)
 	}
+	last := e.Pace.Last
+	n := e.Pace.Strokes(c, usual)
 	if n == 0 {
 		return
 	}
+	e.Ends.Learn(c)
 	e.Act.Teeth++
 	for k := n - 1; k > 0; k-- {
-		at := v.found.Idle
-		if at == 0 {
-			at = v.found.At.Add(-int64(k) * e.Fuse.Interval.Median())
+		at := c.At.Add(-int64(k) * e.Fuse.Interval.Median())
+		if c.Idle > last {
+			at = c.Idle
 		}
 		e.Fuse.Tooth(max(at, floor), e.emit)
 	}
-	e.Fuse.Tooth(max(v.found.At, floor), e.emit)
+	e.Fuse.Tooth(max(c.At, floor), e.emit)
 }
 
-// reference gives the pressure at which the inlet rests or, never having rested, the
-// highest seen; Pa gauge, 0 if unknown.
-func (e *Engine) reference(t station.Instant) float64 {
-	if s := &e.Supply; s.Rest > 0 {
-		return s.Rest
+// reference sets the pressure that the draw is measured from: the one at which the inlet
+// rests or, until it has been seen to rest, the highest seen.
+func (e *Engine) reference() {
+	rested := e.Supply.Rest > 0
+	e.Ends.Ref = e.Supply.Rest
+	if !rested {
+		e.Ends.Ref = e.Supply.Peak
 	}
-	return 0
+	if rested != e.Rested {
+		e.Rested = rested
+		e.Pace.Forget(e.Ends.Drawn, e.Ends.Ref <= 0)
+	}
 }

@@ -7,7 +7,7 @@ import (
 )
 
 // Schema names the layout of snapshots.
-const Schema = "1"
+const Schema = "2"
 
 // Save writes the engine's whole state.
 func (e *Engine) Save(w io.Writer) error {
@@ -21,7 +21,7 @@ func (e *Engine) Save(w io.Writer) error {
 // snapshot's Schema and Version fit is the caller's to check.
 func Restore(r io.Reader, obs Observer) (*Engine, error) {
 	e := &Engine{obs: obs}
-	e.emit = e.stroke
+	e.emit, e.found = e.stroke, e.candidate
 	if err := gob.NewDecoder(r).Decode(&e.core); err != nil {
 		return nil, fmt.Errorf("cannot read engine snapshot: %w", err)
 	}

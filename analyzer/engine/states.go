@@ -95,7 +95,7 @@ func (e *Engine) decide(start, end station.Instant) {
 func (e *Engine) work(start, end station.Instant) {
 	a := &e.Act
 	if a.Teeth > 0 {
-		a.LastTooth = end
+		a.LastTooth = max(a.LastTooth, min(end, e.Pace.Last))
 		if end.Sub(a.RecentAt) > maxLag {
 			a.Recent = 0
 		}
@@ -110,8 +110,10 @@ func (e *Engine) work(start, end station.Instant) {
 	}
 	// a draw without a tooth for long is a header that went down, not a stroke
 	fresh := drawing && end.Sub(max(a.DrawFrom, a.LastTooth)) <= 2*station.Second
-	if a.Teeth > 0 || a.Strokes > 0 || fresh {
+	if fresh {
 		a.LastWork = end
+	} else if a.Teeth > 0 || a.Strokes > 0 {
+		a.LastWork = max(a.LastWork, min(end, e.Fuse.LastAt))
 	}
 }
 
@@ -121,7 +123,7 @@ func (e *Engine) drawing() bool {
 	if rest == 0 || e.Inlet.N == 0 {
 		return false
 	}
-	noise := e.TeethIn.NoiseRaw / math.Sqrt(float64(e.Inlet.N))
+	noise := e.Ends.In.NoiseRaw / math.Sqrt(float64(e.Inlet.N))
 	return rest-e.Inlet.Mean > math.Max(4*noise, 0.004*rest)
 }
 
@@ -150,7 +152,7 @@ func (e *Engine) supplyState(start, end station.Instant) {
 	switch {
 	case e.Valve.Known && !e.Valve.Open:
 		s.shut(start, "valve")
-	case !e.Inlet.Seen || end.Sub(e.Inlet.Last) > e.blindAfter(&e.TeethIn):
+	case !e.Inlet.Seen || end.Sub(e.Inlet.Last) > e.blindAfter(&e.Ends.In):
 		// nothing to tell from
 	case p1 < math.Max(30e3, 0.25*rest):
 		s.shut(start, "inlet")
@@ -206,10 +208,10 @@ func (e *Engine) set() float64 {
 
 // classify gives the state at the end of a slot and how it was told.
 func (e *Engine) classify(end station.Instant) (station.State, string) {
-	if !e.Inlet.Seen || end.Sub(e.Inlet.Last) > e.blindAfter(&e.TeethIn) {
+	if !e.Inlet.Seen || end.Sub(e.Inlet.Last) > e.blindAfter(&e.Ends.In) {
 		return station.Blind, "no inlet pressure"
 	}
-	if !e.Outlet.Seen || end.Sub(e.Outlet.Last) > e.blindAfter(&e.TeethOut) {
+	if !e.Outlet.Seen || end.Sub(e.Outlet.Last) > e.blindAfter(&e.Ends.Out) {
 		return station.Blind, "no outlet pressure"
 	}
 	p2, s := e.Outlet.Mean, &e.State

@@ -48,8 +48,8 @@ func (e *Engine) step(end station.Instant) {
 	s := &e.status
 	s.At, s.Segment = end, e.Segment
 	s.State, s.Since, s.StateReason = e.State.Current, e.State.From, e.State.Reason
-	s.Inlet = e.pressureNow(&e.Inlet, end, e.blindAfter(&e.TeethIn))
-	s.Outlet = e.pressureNow(&e.Outlet, end, e.blindAfter(&e.TeethOut))
+	s.Inlet = e.pressureNow(&e.Inlet, end, e.blindAfter(&e.Ends.In))
+	s.Outlet = e.pressureNow(&e.Outlet, end, e.blindAfter(&e.Ends.Out))
 	s.OutletLastSeen = station.Gauge(math.NaN())
 	if e.State.HadOutlet {
 		s.OutletLastSeen = station.Gauge(e.State.LastOutlet)
@@ -81,8 +81,8 @@ func (e *Engine) rateNow(end station.Instant, n int64) station.Estimate {
 		if e.tracesServe() {
 			m = station.MethodBoth
 		}
-	case !e.tracesServe():
-		return station.Unknown("strokes are not visible: no counter, and too few samples a second")
+	case e.tracesTell() != "":
+		return station.Unknown(e.tracesTell())
 	}
 	if e.State.Current == station.Blind {
 		return station.Unknown("blind: " + e.State.Reason)

@@ -70,16 +70,17 @@ func (e *Engine) learn(start, end station.Instant) {
 	e.measureRun(start, end)
 	e.learnSet()
 	e.watchLeak(start, end)
+	e.watchRounds(end)
 }
 
 // learnRest follows the resting inlet pressure while the piston stands and the inlet is
 // steady.
 func (e *Engine) learnRest(end station.Instant) {
 	s := &e.Supply
-	if e.Inlet.N == 0 || e.State.ShutdownAt != 0 || e.Act.LastWork == end || end.Sub(e.Act.LastTooth) < station.Second {
+	if e.Inlet.N == 0 || e.State.ShutdownAt != 0 || end.Sub(max(e.Act.LastWork, e.Act.LastTooth)) < e.standsAfter() {
 		return
 	}
-	noise, m := e.TeethIn.NoiseRaw, e.Inlet.Mean
+	noise, m := e.Ends.In.NoiseRaw, e.Inlet.Mean
 	steady := e.Inlet.High-e.Inlet.Low < math.Max(8*noise, 0.003*m) &&
 		math.Abs(m-e.Inlet.Before) < math.Max(4*noise/math.Sqrt(float64(e.Inlet.N)), 0.001*m)
 	if !steady || m < 30e3 || e.State.LowSince != 0 {
@@ -90,6 +91,11 @@ func (e *Engine) learnRest(end station.Instant) {
 	}
 	s.Rest += 0.2 * (m - s.Rest)
 	s.RestAt = end
+}
+
+// standsAfter gives how long, ns, after its last stroke the piston may be taken to stand.
+func (e *Engine) standsAfter() int64 {
+	return max(station.Second, e.Fuse.Interval.Quartile()*3/2)
 }
 
 // learnSet takes the highest outlet at the end of runs as the set pressure where the
@@ -119,7 +125,7 @@ func (e *Engine) learnSet() {
 func (e *Engine) measureRun(start, end station.Instant) {
 	s := &e.Supply
 	amb := float64(e.Plate.AmbientPressure())
-	in := e.State.Current == station.Stroking && e.Act.LastWork == end && e.Act.Teeth+e.Act.Strokes > 0 &&
+	in := e.State.Current == station.Stroking && e.working(end) && e.Act.Teeth+e.Act.Strokes > 0 &&
 		e.Outlet.Mean+amb > 1.1*(e.Inlet.Mean+amb)
 	if s.Track && (!in || end.Sub(s.RunFrom) >= runSlice) {
 		e.endRun(end)

@@ -1,0 +1,299 @@
+package stroke
+
+import (
+	"math"
+
+	"strokewise/analyzer/station"
+)
+
+// Ends finds where strokes end. When the piston meets its stop, the draw at the inlet
+// ceases and so does the delivery, both at once:
+//
+//	J = mean of p1 behind - mean before          the inlet jumps up
+//	K = 2 mean p2 around - before - behind       the outlet turns from rising to falling
+//
+// each over its own noise, weighted by how large they usually are at this station's
+// strokes (a matched filter over both traces). Demand turns the outlet alone, a header
+// that moves lifts the inlet slowly. What stands out is a candidate; Pace judges it.
+//
+// Fields are exported for snapshots only. The zero value is not ready: use NewEnds.
+type Ends struct {
+	In, Out Trace
+	Area    [ringLen]float64 // draw before sample n of In, see draw
+	Drawn   float64          // all of it
+	Y       float64          // p1 smoothed, Pa gauge
+	Ref     float64          // resting pressure that the draw is measured from, Pa gauge, 0: none
+	Drawing bool
+	Idle    station.Instant // when the draw last ended
+	Paused  station.Instant // when the last pause in the draw began that was no gap between strokes
+	Next    int64           // sample of In to score next
+	OutAt   int64           // sample of Out that belongs to it, at the earliest
+	J, K    float64         // usual scores at ends
+	Learned int             // ends that J and K were learned from
+	Scale   float64         // of the windows, by what shows ends best
+	Best    Candidate       // of the present peak
+	Past    Candidate       // the newest one given, until the score has fallen behind it
+	Given   station.Instant // of the newest candidate
+	Flow    float64         // draw a second, lately
+	Pace    float64         // time of a stroke, lately, s, 0: unknown
+}
+
+// Candidate is where a stroke may have ended.
+type Candidate struct {
+	At    station.Instant
+	Area  float64 // draw up to there
+	J, K  float64
+	Score float64         // in standard deviations of noise
+	Idle  station.Instant // when the draw last paused before it
+	// scores with windows of half, the same and double width
+	Fine, Plain, Coarse float64
+	N                   int64 // sample of the inlet
+}
+
+// NewEnds gives a detector.
+func NewEnds() Ends { return Ends{J: firstScore, K: firstScore, Scale: 1} }
+
+const (
+	smooth     = 0.02 // s, time constant of the pressure that the draw is measured by
+	overNoise  = 4.0  // deviations of noise that a draw must stand out
+	pause      = 5 * station.Second / 10
+	tail       = 2 * station.Second // for which a draw too small to be told from noise is added up
+	lately     = 0.4                // s, time constant of the present draw
+	firstScore = 4.0                // taken for usual at the start
+	least      = 5.0                // noise reaches this once in some 10^6 independent scores
+	topScore   = 15.0               // what one trace can say at most
+)
+
+// Reset says that the traces were interrupted.
+func (e *Ends) Reset() {
+	e.In.Reset()
+	e.Out.Reset()
+	e.Best.Score = 0
+}
+
+// Inlet takes the next sample of the inlet, Pa gauge.
+func (e *Ends) Inlet(t station.Instant, x float64) {
+	n := e.In.N
+	if n == e.In.From {
+		e.Y = x
+	} else {
+		dt := float64(t-e.In.Time[(n-1)&ringMask]) * 1e-9
+		e.Y += dt / (dt + smooth) * (x - e.Y)
+		e.draw(t, math.Min(dt, 1))
+	}
+	e.Area[n&ringMask] = e.Drawn
+	e.In.Push(t, x)
+}
+
+// draw integrates the flow drawn through the supply, up to its conductance: at a small
+// sag the flow goes with the square root of the sag (ISO 6358), so over a stroke
+//
+//	area = integral sqrt(Ref - p1) dt
+//
+// is the same, whatever its speed. Without a resting pressure it is the time.
+func (e *Ends) draw(t station.Instant, dt float64) {
+	if e.Ref <= 0 {
+		e.Drawn += dt
+		return
+	}
+	sag := e.Ref - e.Y
+	if plain := overNoise * e.In.Noise() * math.Sqrt(dt/(dt+2*smooth)); sag < plain {
+		if e.Drawing {
+			e.Drawing, e.Idle = false, t
+		}
+		if t.Sub(e.Idle) < tail {
+			e.Drawn += sag / math.Sqrt(plain) * dt
+		}
+		return
+	}
+	if !e.Drawing && t.Sub(e.Idle) > pause {
+		e.Paused = e.Idle
+	}
+	e.Drawing = true
+	flow := math.Sqrt(sag)
+	e.Drawn += flow * dt
+	e.Flow += dt / (dt + lately) * (flow - e.Flow)
+}
+
+// window gives the half-width of the scores' windows, s, for the strokes at the present
+// pace.
+func (e *Ends) window() float64 {
+	if e.Pace == 0 {
+		return 0.08
+	}
+	w := math.Min(math.Max(0.18*e.Pace*e.Scale, 0.02), 0.25)
+	return math.Min(w, 40*math.Max(e.In.Step, e.Out.Step))
+}
+
+// apart gives the least time between two candidates, ns.
+func (e *Ends) apart() int64 {
+	if e.Pace == 0 {
+		return station.Second / 10
+	}
+	return int64(math.Min(math.Max(0.35*e.Pace*math.Min(e.Scale, 1.3), 0.04), 0.5) * 1e9)
+}
+
+// pace estimates how long a stroke takes now, s: from what a stroke usually draws and how
+// fast the inlet draws now or, where that is not known, from the usual time.
+func (e *Ends) pace(full float64, usual int64) {
+	e.Pace = float64(usual) * 1e-9
+	if full > 0 && e.Flow > 0 && e.Ref > 0 {
+		e.Pace = math.Min(math.Max(full/e.Flow, 0.5*e.Pace), 5*e.Pace+0.5)
+	}
+}
+
+// Search scores what came in and calls fn for each candidate, in order of time.
+// full is the draw of a stroke, 0 if unknown, and usual the usual time between strokes, ns.
+func (e *Ends) Search(full float64, usualTime int64, fn func(Candidate)) {
+	e.pace(full, usualTime)
+	w, apart := e.window(), e.apart()
+	n1, n2 := e.In.samples(w), e.Out.samples(w)
+	s1 := e.In.Noise() * math.Sqrt(2/float64(n1))
+	s2 := e.Out.Noise() * math.Sqrt(4/float64(2*half(n2))+2/float64(n2))
+	per1 := 1 / (s1 * float64(n1))
+	usual := math.Hypot(e.J, e.K)
+	weigh1, weigh2 := e.J/usual, e.K/usual
+	few := e.Pace > 0 && e.Pace < 6*e.In.Step // too few samples a stroke to wait for a valley
+	floor := math.Max(least, 0.35*usual)
+	for e.Next = max(e.Next, e.In.N-ringLen+2*n1+1); e.Next+n1 <= e.In.N; e.Next++ {
+		i := e.Next
+		t := e.In.Time[i&ringMask]
+		k, ok := e.kink(t, n2, s2)
+		if !ok {
+			break // the outlet is not there yet
+		}
+		j := 0.0
+		if e.In.has(i-n1, i+n1) {
+			j = clip((e.In.before(i+n1) - 2*e.In.before(i) + e.In.before(i-n1)) * per1)
+		}
+		score := weigh1*j + weigh2*k
+		if e.Best.Score > 0 && t.Sub(e.Best.At) >= apart {
+			e.settle(n1, n2, s1, s2, fn)
+		}
+		if e.Past.Score > 0 && (few || e.Past.J >= e.Past.K && j < 0.4*e.Past.J || e.Past.J < e.Past.K && k < 0.4*e.Past.K) {
+			e.Past.Score = 0
+		}
+		if e.Past.Score == 0 && score > floor && score > e.Best.Score {
+			e.Best = Candidate{At: t, J: j, K: k, Score: score, N: i}
+		}
+	}
+}
+
+func half(n int64) int64 { return (n + 1) / 2 }
+
+func clip(x float64) float64 { return math.Min(math.Max(x, -topScore), topScore) }
+
+// kink gives how sharply the outlet turns down at time t, in deviations of noise, 0 where
+// it has a gap or is older; false where its samples are not there yet.
+func (e *Ends) kink(t station.Instant, n2 int64, s2 float64) (float64, bool) {
+	o := &e.Out
+	e.OutAt = max(e.OutAt, o.N-ringLen+1)
+	for e.OutAt < o.N && o.Time[e.OutAt&ringMask] < t {
+		e.OutAt++
+	}
+	h := half(n2)
+	if e.OutAt+h+n2 > o.N {
+		return 0, o.N == 0 || e.In.Time[(e.In.N-1)&ringMask].Sub(t) > station.Second
+	}
+	return e.corner(e.OutAt, n2, s2), true
+}
+
+// corner gives the outlet's turn at sample m.
+func (e *Ends) corner(m, n2 int64, s2 float64) float64 {
+	o, h := &e.Out, half(n2)
+	if !o.has(m-h-n2, m+h+n2) {
+		return 0
+	}
+	low, high := o.before(m-h), o.before(m+h)
+	return clip(((high-low)/float64(h) - (low-o.before(m-h-n2)+o.before(m+h+n2)-high)/float64(n2)) / s2)
+}
+
+// settle gives the peak away, at the time at which the traces turn most sharply: the inlet
+// jumps within some hundredths of a second where the draw stops at once, and climbs more
+// slowly where the line's air or the piston's cushion carry on.
+func (e *Ends) settle(n1, n2 int64, s1, s2 float64, fn func(Candidate)) {
+	c := e.Best
+	e.Best, e.Past = Candidate{}, c
+	best, at := math.Inf(-1), c.N
+	m := e.OutAt
+	first := e.Given.Add(e.apart() / 2)
+	for i := min(c.N+max(1, n1/2), e.In.N-n1); i >= c.N-2*n1 && i > e.In.From+n1 && i > e.In.N-ringLen+n1+1; i-- {
+		t := e.In.Time[i&ringMask]
+		if t < first {
+			break
+		}
+		for m > max(e.Out.From, e.Out.N-ringLen+1) && e.Out.Time[(m-1)&ringMask] >= t {
+			m--
+		}
+		h := max(1, n1/2)
+		turn := 0.0
+		if e.In.has(i-h-n1, i+h+n1) {
+			turn = clip((e.In.mean(i-h-n1, i-h) + e.In.mean(i+h, i+h+n1) - 2*e.In.mean(i-h, i+h)) / s1)
+		}
+		k := 0.0
+		if m < e.Out.N {
+			k = e.corner(m, n2, s2)
+		}
+		if v := e.J*turn + e.K*k; v > best {
+			best, at = v, i
+		}
+	}
+	c.Fine, c.Coarse = e.plain(c.N, max(1, n1/2), max(1, n2/2), m), e.plain(c.N, 2*n1, 2*n2, m)
+	c.Plain = e.plain(c.N, n1, n2, m)
+	c.At, c.Area, c.Idle = e.In.Time[at&ringMask], e.Area[at&ringMask], e.Paused
+	e.Given = c.At
+	fn(c)
+}
+
+// plain gives the greatest score near sample i with windows of so many samples, not
+// clipped, 0 where they are not there.
+func (e *Ends) plain(i, n1, n2, m int64) float64 {
+	s1 := e.In.Noise() * math.Sqrt(2/float64(n1))
+	s2 := e.Out.Noise() * math.Sqrt(4/float64(2*half(n2))+2/float64(n2))
+	best := 0.0
+	for k := i - n1; k <= i; k += max(1, n1/2) {
+		if !e.In.has(k-n1, k+n1) {
+			continue
+		}
+		t := e.In.Time[k&ringMask]
+		for m > max(e.Out.From, e.Out.N-ringLen+1) && e.Out.Time[(m-1)&ringMask] >= t {
+			m--
+		}
+		for m < e.Out.N-1 && e.Out.Time[m&ringMask] < t {
+			m++
+		}
+		j, o, h := (e.In.mean(k, k+n1)-e.In.mean(k-n1, k))/s1, 0.0, half(n2)
+		if e.Out.has(m-h-n2, m+h+n2) {
+			o = (2*e.Out.mean(m-h, m+h) - e.Out.mean(m-h-n2, m-h) - e.Out.mean(m+h, m+h+n2)) / s2
+		}
+		best = math.Max(best, (e.J*j+e.K*o)/math.Hypot(e.J, e.K))
+	}
+	return best
+}
+
+// Settled gives the time up to which all candidates have been given, and the draw up to
+// there.
+func (e *Ends) Settled() (station.Instant, float64) {
+	n := e.Next - e.In.samples(float64(e.apart())*1e-9+3*e.window())
+	if n < max(e.In.From, e.In.N-ringLen+1) {
+		return 0, 0
+	}
+	return e.In.Time[n&ringMask], e.Area[n&ringMask]
+}
+
+// Visible tells whether ends stand out of the noise as far as was seen: noise alone that is
+// taken for ends scores a little above the least score that counts.
+func (e *Ends) Visible() bool { return e.Learned < 10 || math.Hypot(e.J, e.K) > 1.25*least }
+
+// Learn takes the scores of a stroke's end.
+func (e *Ends) Learn(c *Candidate) {
+	e.Learned++
+	e.J += 0.1 * (math.Max(c.J, 0.3) - e.J)
+	e.K += 0.1 * (math.Max(c.K, 0.3) - e.K)
+	switch {
+	case c.Coarse > 1.25*c.Plain:
+		e.Scale = math.Min(1.05*e.Scale, 1.8)
+	case c.Fine > 1.05*c.Plain || c.Coarse < 0.9*c.Plain && c.Coarse > 0:
+		e.Scale = math.Max(e.Scale/1.05, 1)
+	}
+}

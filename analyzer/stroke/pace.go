@@ -1,0 +1,190 @@
+package stroke
+
+import (
+	"math"
+
+	"strokewise/analyzer/station"
+)
+
+// Pace judges candidates by the draw between them: a full stroke always draws about the
+// same, however fast it runs and however often the piston stands in between. So a
+// governor that closes in the middle of a stroke is told from its end, and strokes whose
+// end does not show are still counted. Fields are exported for snapshots only.
+type Pace struct {
+	Areas    [24]float64 // draw from candidate to candidate
+	N, Pos   int
+	Timed    bool    // the draw is not known: areas are times
+	Sure     bool    // Full is what most of them say
+	Full     float64 // draw of a stroke, 0: not known yet
+	Start    float64 // draw at the end of the last stroke
+	Last     station.Instant
+	Raw      float64 // draw at the last candidate
+	RawAt    station.Instant
+	Crossed  station.Instant // when the draw passed that of a stroke, 0: not yet
+	Refused  int             // strong candidates in a row that the draw spoke against
+	Blind    int             // strokes in a row that nothing showed
+	Wait     [4]Candidate
+	Waiting  int
+	Accepted int
+}
+
+// mostUnseen bounds the strokes that are taken from the draw alone: more in a row are a
+// header that went down, not strokes.
+const mostUnseen = 8
+
+// Forget drops what was learned of the draw, when it is measured in another way.
+func (p *Pace) Forget(drawn float64, timed bool) {
+	*p = Pace{Timed: timed, Start: drawn, Raw: drawn, Last: p.Last, RawAt: p.RawAt, Accepted: p.Accepted}
+}
+
+// Offer takes a candidate. It waits until the draw goes on: a governor that closes looks
+// like the end of a stroke, but then no draw follows.
+func (p *Pace) Offer(c Candidate) {
+	if p.Waiting == len(p.Wait) {
+		copy(p.Wait[:], p.Wait[1:])
+		p.Waiting--
+	}
+	p.Wait[p.Waiting] = c
+	p.Waiting++
+}
+
+// resumed is the share of a stroke's draw that shows that the draw goes on, over how long,
+// in ns, it must not have gone on to say that it does not.
+// unseen is the draw, in strokes, after which one must have ended that nothing showed.
+const (
+	unseen  = 1.8
+	resumed = 0.15
+	ceased  = 7 * station.Second / 10
+)
+
+// Ripe gives the oldest candidate behind which the draw went on, and drops those behind
+// which it did not. now is the time up to which the draw is known, idle when it last ended.
+func (p *Pace) Ripe(now, idle station.Instant, drawing bool, drawn float64) (Candidate, bool) {
+	for p.Waiting > 0 {
+		c := p.Wait[0]
+		need := resumed * p.Full
+		if p.Full == 0 {
+			need = resumed * (c.Area - p.Start)
+		}
+		went := p.Timed || drawn-c.Area >= need
+		if !went && (drawing || idle <= c.At || now.Sub(idle) < ceased) {
+			return Candidate{}, false
+		}
+		p.Waiting--
+		copy(p.Wait[:], p.Wait[1:])
+		if went {
+			return c, true
+		}
+	}
+	return Candidate{}, false
+}
+
+// Strokes gives how many strokes ended up to and with the candidate. usual is the usual
+// score of an end.
+func (p *Pace) Strokes(c *Candidate, usual float64) int {
+	p.raw(c, usual)
+	n := 1
+	if p.Full == 0 && p.Accepted > 10 && c.Score < 0.6*usual {
+		return 0 // weaker than ends are, and no draw to judge it by
+	}
+	if p.Full > 0 {
+		r := (c.Area - p.Start) / p.Full
+		n = ends(r, c.Score/usual)
+		if n == 0 {
+			if c.Score > 0.6*usual {
+				p.Refused++
+			}
+			if p.Refused < 6 {
+				return 0
+			}
+			p.N, p.Full, n = 0, 0, 1 // the draw is not what it was
+		}
+	}
+	if area := c.Area - p.Start; n == 1 && p.Full > 0 && c.Idle <= p.Last && area < 1.4*p.Full {
+		p.Full += 0.1 * (area - p.Full)
+	}
+	p.take(c.At, c.Area)
+	if p.Timed || !p.Sure {
+		return 1
+	}
+	return min(n, 4)
+}
+
+// ends gives how many strokes a draw of r strokes ended, if the candidate's score is this
+// share of the usual one. Below some 0.7 it is the governor that closes more often than a
+// stroke that ends; if one did, the next candidate's draw tells. The limits were tried out
+// on virtual stations and recordings.
+func ends(r, share float64) int {
+	least := 0.68
+	if share < 0.6 {
+		least = 0.95
+	}
+	if r < least {
+		return 0
+	}
+	return max(1, int(r+0.4))
+}
+
+func (p *Pace) take(at station.Instant, area float64) {
+	p.Start, p.Last, p.Crossed, p.Refused, p.Blind = area, at, 0, 0, 0
+	p.Accepted++
+}
+
+// raw learns from the draw between two candidates that stand out.
+func (p *Pace) raw(c *Candidate, usual float64) {
+	area := c.Area - p.Raw
+	idle := c.Idle > p.RawAt
+	p.Raw, p.RawAt = c.Area, c.At
+	if idle || area <= 0 || c.Score < 0.5*usual {
+		return
+	}
+	p.Areas[p.Pos] = area
+	p.Pos = (p.Pos + 1) % len(p.Areas)
+	p.N = min(p.N+1, len(p.Areas))
+	if p.N < 6 {
+		return
+	}
+	m, share := p.mode()
+	p.Sure = p.N >= 10 && share >= 0.5
+	if p.Full == 0 || math.Abs(m-p.Full) > 0.25*p.Full {
+		p.Full = m
+	}
+}
+
+// mode gives the mean of the largest group of areas that agree within 15 %, and its share.
+func (p *Pace) mode() (mean, share float64) {
+	most := 0
+	for i := range p.N {
+		n, sum := 0, 0.0
+		for j := range p.N {
+			if math.Abs(p.Areas[j]-p.Areas[i]) < 0.15*p.Areas[i] {
+				n++
+				sum += p.Areas[j]
+			}
+		}
+		if m := sum / float64(n); n > most || n == most && m > mean {
+			most, mean = n, m
+		}
+	}
+	return mean, float64(most) / float64(p.N)
+}
+
+// Unseen tells of a stroke that must have ended since the last one, though nothing showed
+// it, once the draw is far beyond that of a stroke; zero if there is none. drawn is the
+// draw so far, at t.
+func (p *Pace) Unseen(t station.Instant, drawn float64) station.Instant {
+	if p.Full <= 0 || p.Timed || !p.Sure {
+		return 0
+	}
+	r := (drawn - p.Start) / p.Full
+	if r >= 1 && p.Crossed == 0 {
+		p.Crossed = t
+	}
+	if r < unseen || p.Blind >= mostUnseen {
+		return 0
+	}
+	at, blind := p.Crossed, p.Blind+1
+	p.take(at, p.Start+p.Full)
+	p.Blind = blind
+	return at
+}

@@ -1,0 +1,127 @@
+// Package stroke finds strokes: from the pressure traces of inlet and outlet, from the
+// cycle counter, and from both together.
+package stroke
+
+import (
+	"math"
+
+	"strokewise/analyzer/station"
+)
+
+// ringLen is how many samples a trace remembers: half a second at 200 Hz, and the windows
+// before and behind.
+const (
+	ringLen  = 256
+	ringMask = ringLen - 1
+)
+
+// Trace remembers the last samples of one pressure trace, in Pa, so that means over
+// stretches of it cost the same whatever their length; and it knows its own noise and
+// step. Fields are exported for snapshots only.
+type Trace struct {
+	N    int64                    // samples taken; sample n stands at n & ringMask
+	From int64                    // first sample behind the last gap
+	Time [ringLen]station.Instant // of sample n
+	Sum  [ringLen]float64         // of the samples before n, less Base each, Pa; up to n = N
+	Base float64
+
+	Step     float64 // usual step, s
+	X1, X2   float64 // the two samples before
+	D2Sum    float64 // of |second differences| since TakeNoise
+	D2N      int
+	NoiseRaw float64 // standard deviation of the samples' noise, Pa
+}
+
+// Rate gives the usual sampling rate, Hz, 0 if unknown.
+func (d *Trace) Rate() float64 {
+	if d.Step <= 0 {
+		return 0
+	}
+	return 1 / d.Step
+}
+
+// Reset says that the trace was interrupted.
+func (d *Trace) Reset() { d.From = d.N }
+
+// Push takes the next sample, Pa.
+func (d *Trace) Push(t station.Instant, x float64) {
+	n := d.N
+	if n == 0 {
+		d.Base = x
+	}
+	if n > d.From {
+		dt := float64(t-d.Time[(n-1)&ringMask]) * 1e-9
+		if d.Step == 0 {
+			d.Step = dt
+		} else {
+			d.Step += 0.02 * (dt - d.Step)
+		}
+		if n >= d.From+2 {
+			d.D2Sum += math.Abs(x - 2*d.X1 + d.X2)
+			d.D2N++
+		}
+	}
+	d.X2, d.X1 = d.X1, x
+	d.Time[n&ringMask] = t
+	total := d.Sum[n&ringMask] + x - d.Base
+	d.N = n + 1
+	d.Sum[d.N&ringMask] = total
+	if math.Abs(total) > 1e11 {
+		d.rebase()
+	}
+}
+
+// rebase keeps the sums small, so that their differences stay exact.
+func (d *Trace) rebase() {
+	total := d.Sum[d.N&ringMask]
+	for i := range d.Sum {
+		d.Sum[i] -= total
+	}
+}
+
+// before gives the sum of the samples before n, less Base each.
+func (d *Trace) before(n int64) float64 { return d.Sum[n&ringMask] }
+
+// mean gives the mean of samples a to b, b not included, less Base.
+func (d *Trace) mean(a, b int64) float64 { return (d.before(b) - d.before(a)) / float64(b-a) }
+
+// has tells whether samples a to b, b not included, are there, without a gap.
+func (d *Trace) has(a, b int64) bool { return a >= d.From && a > d.N-ringLen && b <= d.N }
+
+// samples gives how many samples a stretch of s seconds has, at least one.
+func (d *Trace) samples(s float64) int64 {
+	if d.Step <= 0 {
+		return 1
+	}
+	return max(1, int64(s/d.Step+0.5))
+}
+
+// firstNoise bounds the noise taken at the start, Pa: a first half-second of strokes looks
+// like noise, and a sensor of an industrial range is no worse (common practice, no
+// source). A worse one is learned.
+const firstNoise = 500.0
+
+// quantum is the least noise assumed, Pa: sensors are read with 0.1 kPa steps.
+const quantum = 30.0
+
+// Noise gives the standard deviation of the samples' noise, Pa.
+func (d *Trace) Noise() float64 { return math.Max(d.NoiseRaw, quantum) }
+
+// TakeNoise folds the second differences since the last call into the noise level:
+// quickly downward, slowly upward, because strokes add to the differences and standing
+// does not. For white noise of deviation s, E|d2| = s sqrt(6) sqrt(2/pi).
+func (d *Trace) TakeNoise() {
+	if d.D2N < 4 {
+		return
+	}
+	s := d.D2Sum / float64(d.D2N) / 1.9544
+	d.D2Sum, d.D2N = 0, 0
+	switch {
+	case d.NoiseRaw == 0:
+		d.NoiseRaw = min(s, firstNoise)
+	case s < d.NoiseRaw:
+		d.NoiseRaw += 0.1 * (s - d.NoiseRaw)
+	default:
+		d.NoiseRaw += 0.005 * (s - d.NoiseRaw)
+	}
+}
