@@ -19,6 +19,7 @@ import (
 	"strokewise/collector/samplelog"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/history"
+	"strokewise/dashboards/live"
 	"strokewise/rules/notify"
 )
 
@@ -76,6 +77,7 @@ type App struct {
 	opt     Options
 	log     *slog.Logger
 	board   *board.Board
+	live    *live.Live
 	broker  *broker.Broker
 	samples *samplelog.JetStream
 	store   *history.Store
@@ -95,7 +97,7 @@ func New(ctx context.Context, opt Options) (*App, error) {
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
-	a := &App{opt: opt, log: opt.Logger, board: board.New()}
+	a := &App{opt: opt, log: opt.Logger, board: board.New(), live: live.New(live.Usual)}
 	if err := a.open(ctx); err != nil {
 		a.Close()
 		return nil, err
@@ -182,7 +184,7 @@ func (a *App) openPartitions(ctx context.Context) error {
 		return err
 	}
 	for n := range a.parts {
-		a.parts[n] = &partition{number: n, store: a.store, board: a.board, catalog: c, log: a.log, wake: a.sender.Wake}
+		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake}
 		a.parts[n].start(ctx, positions[n])
 	}
 	return nil
