@@ -43,6 +43,7 @@ type lately struct {
 	lines     [channels]small
 	rings     [channels][]ring // none unless the station is full
 	newest    [channels]station.Instant
+	seeded    station.Instant // end of the newest minute taken from the history
 	segment   uint32
 	restarts  uint64
 	strokes   queue[station.Stroke]
@@ -149,6 +150,7 @@ func (l *Live) Segment(k station.Key, segment uint32, at station.Instant) {
 		return
 	}
 	s.restarts++
+	s.seeded = 0
 	s.newest, s.lines = [channels]station.Instant{}, [channels]small{}
 	for c := range s.rings {
 		for r := range s.rings[c] {

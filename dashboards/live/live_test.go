@@ -175,6 +175,66 @@ func TestStrokesAndIntervals(t *testing.T) {
 	}
 }
 
+// What is worked out behind goes in front, and readers of what is new do not hear of it.
+func TestPastGoesInFront(t *testing.T) {
+	l := New(1)
+	var at Cursor
+	second := func(i int64) station.Instant { return start.Add(i * station.Second) }
+	for i := range int64(4000) {
+		l.Stroke(key, station.Stroke{At: second(1000 + i)})
+	}
+	l.Interval(key, station.Interval{From: second(1000), To: second(2000)})
+	l.Since(key, &at)
+	var strokes []station.Stroke
+	var intervals []station.Interval
+	for i := range int64(1100) {
+		strokes = append(strokes, station.Stroke{At: second(i)})
+		intervals = append(intervals, station.Interval{From: second(i), To: second(i + 1)})
+	}
+	l.Past(key, strokes, intervals)
+	l.Past(key, strokes, intervals)
+	if got := l.Since(key, &at); len(got.Strokes)+len(got.Intervals) != 0 {
+		t.Error("the past was given as new")
+	}
+	l.Stroke(key, station.Stroke{At: second(5000)})
+	if got := l.Since(key, &at); len(got.Strokes) != 1 || got.Strokes[0].At != second(5000) {
+		t.Errorf("new: %v", got.Strokes)
+	}
+	got := l.Trace(key, start, second(6000), 10)
+	if len(got.Strokes) != mostStrokes || len(got.Intervals) != mostIntervals {
+		t.Fatalf("%d strokes, %d intervals", len(got.Strokes), len(got.Intervals))
+	}
+	for i := 1; i < len(got.Strokes); i++ {
+		if got.Strokes[i].At.Sub(got.Strokes[i-1].At) != station.Second {
+			t.Fatalf("stroke %d at %v after %v", i, got.Strokes[i].At, got.Strokes[i-1].At)
+		}
+	}
+}
+
+// The history's minutes fill what is empty and change nothing else.
+func TestMinutesFillEmptyBins(t *testing.T) {
+	l := New(0)
+	l.Samples(key, []station.Block{block(station.OutletPressure, start.Add(1800*station.Second), 0, 1, func(station.Instant) float64 { return 5 })})
+	var minutes []station.Minute
+	for i := range int64(31) {
+		minutes = append(minutes, station.Minute{Start: start.Add(i * station.Minute60), InletMean: station.Gauge(math.NaN()), OutletMean: 7})
+	}
+	l.Minutes(key, minutes)
+	in, out, _ := l.Lines(key)
+	if in.Len() != 0 || out.Len() != smallBins {
+		t.Fatalf("%d and %d points", in.Len(), out.Len())
+	}
+	for i, at := range out.At {
+		want := float32(7)
+		if at == start.Add(1800*station.Second) {
+			want = 5
+		}
+		if out.Low[i] != want {
+			t.Errorf("at %v: %g", at, out.Low[i])
+		}
+	}
+}
+
 // Beyond the full stations the small lines are kept, and nothing else.
 func TestBounds(t *testing.T) {
 	l := New(1)
@@ -189,7 +249,7 @@ func TestBounds(t *testing.T) {
 	if got.Full || got.Outlet.Step != smallSpan || got.Outlet.Len() != smallBins || len(got.Strokes) != 0 {
 		t.Errorf("full %v, step %d, %d points, %d strokes", got.Full, got.Outlet.Step, got.Outlet.Len(), len(got.Strokes))
 	}
-	in, out := l.Lines(key)
+	in, out, _ := l.Lines(key)
 	if in.Len() != 0 || out.Len() != smallBins {
 		t.Errorf("%d and %d points", in.Len(), out.Len())
 	}

@@ -111,6 +111,15 @@ func (r *small) put(t station.Instant, v float64) {
 	c.sum += v
 }
 
+// fill gives an empty bin a value.
+func (r *small) fill(t station.Instant, v float64) {
+	n := int64(t) / smallSpan
+	if math.IsNaN(v) || n < smallBins || n > r.newest-smallBins && r.cells[n%smallBins].lap == uint32(n/smallBins) {
+		return
+	}
+	r.put(t, v)
+}
+
 func (r *small) read(l *Line, from, to int64) {
 	for n := max(from, r.newest-smallBins+1, smallBins); n < min(to, r.newest+1); n++ {
 		if c := &r.cells[n%smallBins]; c.lap == uint32(n/smallBins) {

@@ -40,8 +40,8 @@ func (l *Live) Trace(k station.Key, from, to station.Instant, points int) Trace 
 		line.Break()
 	}
 	t.Full = s.rings[0] != nil
-	t.Strokes = s.strokes.since(nil, 0, func(x station.Stroke) bool { return x.At >= from && x.At < to })
-	t.Intervals = s.intervals.since(nil, 0, func(x station.Interval) bool { return x.To > from && x.From < to })
+	t.Strokes = s.strokes.every(nil, func(x station.Stroke) bool { return x.At >= from && x.At < to })
+	t.Intervals = s.intervals.every(nil, func(x station.Interval) bool { return x.To > from && x.From < to })
 	return t
 }
 
@@ -60,20 +60,21 @@ func (s *lately) read(c int, line *Line, from, to station.Instant, points int) {
 	s.lines[c].read(line, int64(from)/smallSpan, (int64(to)+smallSpan-1)/smallSpan)
 }
 
-// Lines gives the means over 15 s of the last 30 minutes.
-func (l *Live) Lines(k station.Key) (inlet, outlet Line) {
+// Lines gives the means over 15 s of the 30 minutes that end at to.
+func (l *Live) Lines(k station.Key) (inlet, outlet Line, to station.Instant) {
 	s := l.find(k)
 	if s == nil {
-		return inlet, outlet
+		return inlet, outlet, 0
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	newest := int64(max(s.newest[0], s.newest[1])) / smallSpan
+	to = max(s.newest[0], s.newest[1], s.seeded)
+	newest := int64(to) / smallSpan
 	for c, line := range [...]*Line{&inlet, &outlet} {
 		s.lines[c].read(line, newest-smallBins+1, newest+1)
 		line.Break()
 	}
-	return inlet, outlet
+	return inlet, outlet, to
 }
 
 // Cursor marks how far a reader has come.

@@ -40,6 +40,8 @@ func (v *traceView) json(b []byte) []byte {
 	b = quoted(b, v.State)
 	b = append(b, `,"since":`...)
 	b = seconds(b, v.Since)
+	b = append(b, `,"until":`...)
+	b = seconds(b, v.Until)
 	b = append(b, `,"note":`...)
 	b = quoted(b, v.Note)
 	return append(b, '}')

@@ -20,6 +20,7 @@ type pageView struct {
 	Range         string // the chosen one, in words
 	Span          int    // s
 	Legend        []stateView
+	Today         []row // sums since the site's midnight
 	Plate         []entry
 }
 
@@ -113,7 +114,13 @@ func (s *site) station(w http.ResponseWriter, r *http.Request) {
 		}
 		seconds = n
 	}
-	render(w, "station.html", page(&one, s.lately(k), seconds, s.Version))
+	v := page(&one, s.lately(k), seconds, s.Version)
+	today, err := s.today(r.Context(), k)
+	if err != nil {
+		today = []row{{Name: "Sums of today", Why: err.Error()}}
+	}
+	v.Today = today
+	render(w, "station.html", v)
 }
 
 func (s *site) noStation(w http.ResponseWriter, k station.Key) {

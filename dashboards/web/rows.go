@@ -41,7 +41,7 @@ func groups(s *board.Station) []group {
 			full("Set pressure", "kPa gauge", &e.SetPressure, 1e-3, 0),
 			full("Stored energy", "kJ", &e.StoredEnergy, 1e-3, 2),
 		}},
-		{"Today, since the site's midnight", todayRows(s)},
+		{"Time today, since the site's midnight", todayRows(s)},
 		{"Since the history began", totalRows(&s.Totals)},
 	}
 }

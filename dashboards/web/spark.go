@@ -94,6 +94,6 @@ func (s *site) lately(k station.Key) *sparkView {
 	if s.Live == nil {
 		return nil
 	}
-	inlet, outlet := s.Live.Lines(k)
-	return spark(&inlet, &outlet, s.Live.Newest(k), 30*station.Minute60)
+	inlet, outlet, to := s.Live.Lines(k)
+	return spark(&inlet, &outlet, to, 30*station.Minute60)
 }

@@ -2,7 +2,7 @@ package web
 
 import (
 	"context"
-	"fmt"
+	"errors"
 	"net/http"
 	"time"
 
@@ -27,6 +27,8 @@ const (
 	fresh = 15 * station.Second
 )
 
+var errBusy = errors.New("the history is busy with other readers; try again")
+
 // traceView is a stretch of one station's traces.
 type traceView struct {
 	live.Trace
@@ -34,7 +36,8 @@ type traceView struct {
 	From, To station.Instant
 	State    string // the present one, "" while it is not known
 	Since    station.Instant
-	Note     string // what the reader must know of it
+	Until    station.Instant // up to which it is known
+	Note     string          // what the reader must know of it
 }
 
 // end gives the time at which a chart ends now, by the station's own clock while samples
@@ -101,7 +104,7 @@ func (s *site) stretch(ctx context.Context, one *board.Station, span int64) (*tr
 
 func (v *traceView) present(one *board.Station) {
 	if one.Status.At != 0 && !one.Stale() {
-		v.State, v.Since = (one.Status.State % station.NumStates).String(), one.Status.Since
+		v.State, v.Since, v.Until = (one.Status.State % station.NumStates).String(), one.Status.Since, one.Status.At
 	}
 }
 
@@ -114,7 +117,7 @@ func (s *site) before(ctx context.Context, v *traceView, begin station.Instant) 
 	case s.queries <- struct{}{}:
 		defer func() { <-s.queries }()
 	case <-ctx.Done():
-		return fmt.Errorf("the history is busy with other readers; try again")
+		return errBusy
 	}
 	minutes, err := s.History.Minutes(ctx, v.Key, v.From.Floor(station.Minute60), begin)
 	if err != nil {
@@ -133,20 +136,7 @@ func (s *site) before(ctx context.Context, v *traceView, begin station.Instant) 
 	inlet, outlet := minuteLines(minutes, v.To.Sub(v.From)/mostPoints)
 	v.Inlet, v.Outlet = follow(inlet, v.Inlet), follow(outlet, v.Outlet)
 	v.Intervals = append(intervals, v.Intervals...)
-	if v.State != "" && v.Since < v.To {
-		now, _ := stateNamed(v.State)
-		v.Intervals = append(v.Intervals, station.Interval{State: now, From: v.Since, To: v.To})
-	}
 	v.Intervals = coarser(v.Intervals, v.From, v.To, mostStates)
 	v.Note = join(v.Note, "Up to "+clock(begin)+": minutes of the history, the inlet's mean, the outlet's mean and highest, without stroke marks.")
 	return nil
-}
-
-func stateNamed(name string) (station.State, bool) {
-	for s := range station.NumStates {
-		if s.String() == name {
-			return s, true
-		}
-	}
-	return station.Blind, false
 }

@@ -23,8 +23,9 @@ var pages = template.Must(template.ParseFS(templates, "templates/*.html"))
 // Options say what is shown, and to whom. Functions that are nil show nothing.
 type Options struct {
 	Board    *board.Board
-	Live     *live.Live // traces; nil: none are shown
-	History  History    // of what is older than those; may be nil
+	Live     *live.Live                // traces; nil: none are shown
+	History  History                   // of what is older than those; may be nil
+	Zones    map[string]*time.Location // by site; UTC where there is none
 	Pipeline func() board.Pipeline
 	Refused  func() []board.Refused
 	Ready    func() error // nil while ready; each line of the error is a reason. Left out: the board alone

@@ -190,6 +190,9 @@ func (a *App) openPartitions(ctx context.Context) error {
 	return nil
 }
 
+// smallLine is how far back the small lines of the pages reach, ns.
+const smallLine = 30 * station.Minute60
+
 func (a *App) catalog(ctx context.Context) (*catalog, error) {
 	c := &catalog{
 		stations: make(map[station.Key]Station), zones: a.opt.Zones,
@@ -208,6 +211,11 @@ func (a *App) catalog(ctx context.Context) (*catalog, error) {
 		if c.today[k], err = a.store.Today(ctx, k, c.day[k.Site]); err != nil {
 			return nil, err
 		}
+		minutes, err := a.store.Minutes(ctx, k, now.Add(-smallLine), now)
+		if err != nil {
+			return nil, err
+		}
+		a.live.Minutes(k, minutes)
 	}
 	open, err := a.store.OpenAlarms(ctx)
 	if err != nil {

@@ -48,8 +48,7 @@ export class Chart {
     trim(d.outlet, d.from);
     d.strokes = fresh(d.strokes, more.strokes, 0).filter((s) => s[0] >= d.from);
     d.intervals = fresh(d.intervals, more.intervals, 1).filter((s) => s[1] >= d.from);
-    d.state = more.state;
-    d.since = more.since;
+    Object.assign(d, { state: more.state, since: more.since, until: more.until });
     if (!document.hidden) this.draw();
   }
 
@@ -102,7 +101,7 @@ export class Chart {
       },
       axes: [
         { ...axis, size: 58, values: (_, all) => all.map((t) => clock(t, this.span)), space: 80 },
-        { ...axis, label: "kPa gauge", labelFont: "12px system-ui, sans-serif", labelSize: 18, size: 46 },
+        { ...axis, label: "kPa gauge", labelFont: "12px system-ui, sans-serif", labelSize: 18, size: 46, values: (_, all) => all.map(String) },
       ],
       series: [{}, line("--inlet", [5, 3]), line("--inlet", [5, 3]), line("--outlet"), line("--outlet")],
       bands: [
@@ -119,7 +118,7 @@ export class Chart {
   // states lists the states with the present one.
   states() {
     const d = this.data;
-    return d.state ? [[d.since, d.now, d.state], ...d.intervals] : d.intervals;
+    return d.state ? [[d.since, d.until, d.state], ...d.intervals] : d.intervals;
   }
 
   // read says what stands under the pointer.
