@@ -166,7 +166,7 @@ func tracesMove(t *testing.T, ctx context.Context, path string) {
 		if now[0] > last {
 			last, moves = now[0], append(moves, time.Now())
 		}
-		if n := len(moves); n > 5 && moves[n-1].Sub(moves[n-6]) < 4*time.Second && now[1] > 3 && now[2] > 50 {
+		if n := len(moves); n > 5 && moves[n-1].Sub(moves[n-6]) < 10*time.Second && now[1] > 3 && now[2] > 50 {
 			return
 		}
 		if time.Now().After(until) {

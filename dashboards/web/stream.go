@@ -40,6 +40,8 @@ type watched struct {
 	key    station.Key
 	cursor live.Cursor
 	parts  map[string]string // as sent last
+	state  string
+	until  station.Instant // up to which traces and state were sent
 }
 
 // partsJSON is what a station's page gets.
@@ -210,7 +212,11 @@ func (st *stream) trace(w *watched) error {
 	}
 	v := traceView{Key: w.key, To: s.end(w.key), Trace: s.Live.Since(w.key, &w.cursor)}
 	v.present(&one)
-	return st.send("trace", v.json(nil))
+	if until := max(v.To, v.Until); until != w.until || v.State != w.state || v.Restarted || len(v.Strokes)+len(v.Intervals) > 0 {
+		w.until, w.state = until, v.State
+		return st.send("trace", v.json(nil))
+	}
+	return nil
 }
 
 // send writes one event; data has no line breaks.

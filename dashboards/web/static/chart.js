@@ -5,6 +5,8 @@ import { marks, band } from "./states.js";
 
 const liveSpan = 7200; // s; longer charts are fetched again instead
 const slow = 60000; // ms between fetches of those
+const smooth = 300; // s; up to this span the chart moves on between messages
+const ahead = 1.5; // s by which it moves on at most
 const spoken = 5000; // ms between changes of what a screen reader hears
 
 export class Chart {
@@ -15,6 +17,10 @@ export class Chart {
     this.data = null;
     this.said = 0;
     this.fetched = 0;
+    this.came = 0; // when the newest time came
+    if (this.span <= smooth && !matchMedia("(prefers-reduced-motion: reduce)").matches) {
+      setInterval(() => this.slide(), this.span < 60 ? 100 : 300);
+    }
     new ResizeObserver(() => this.plot?.setSize(this.size())).observe(box);
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.rebuild());
   }
@@ -42,6 +48,7 @@ export class Chart {
     }
     merge(d.inlet, more.inlet);
     merge(d.outlet, more.outlet);
+    if (more.now > d.now) this.came = performance.now();
     d.now = more.now;
     d.from = d.now - this.span;
     trim(d.inlet, d.from);
@@ -50,6 +57,18 @@ export class Chart {
     d.intervals = fresh(d.intervals, more.intervals, 1).filter((s) => s[1] >= d.from);
     Object.assign(d, { state: more.state, since: more.since, until: more.until });
     if (!document.hidden) this.draw();
+  }
+
+  // end gives the time at the right edge.
+  end() {
+    const since = this.came ? (performance.now() - this.came) / 1e3 : 0;
+    return this.data.now + (this.span <= smooth ? Math.min(since, ahead) : 0);
+  }
+
+  // slide moves the chart on between messages; sensors that send a block a second would
+  // make it jump.
+  slide() {
+    if (this.plot && !document.hidden && this.came) this.plot.setScale("x", { min: this.end() - this.span, max: this.end() });
   }
 
   columns() {
@@ -96,7 +115,7 @@ export class Chart {
       tzDate: (t) => uPlot.tzDate(new Date(t * 1e3), "Etc/UTC"),
       cursor: { drag: { x: false, y: false }, points: { show: false }, y: false },
       scales: {
-        x: { time: true, range: () => [this.data.now - this.span, this.data.now] },
+        x: { time: true, range: () => [this.end() - this.span, this.end()] },
         y: { range: (_, low, high) => room(low, high) },
       },
       axes: [
