@@ -14,7 +14,7 @@ import (
 var fine = [...]struct{ span, covers int64 }{
 	{20 * station.Millisecond, 60 * station.Second},
 	{200 * station.Millisecond, 15 * station.Minute60},
-	{2 * station.Second, 120 * station.Minute60},
+	{2 * station.Second, Reach},
 }
 
 const (

@@ -19,6 +19,8 @@ type ring struct {
 	span   int64 // ns a bin
 	newest int64 // number of the newest bin, counted from the epoch
 	cells  []cell
+	here   *cell // of the bin that was written last, which begins at begin
+	begin  int64
 }
 
 func newRing(span, covers int64) ring {
@@ -27,6 +29,10 @@ func newRing(span, covers int64) ring {
 
 // put takes one sample; one older than the ring is left out.
 func (r *ring) put(t station.Instant, v float32) {
+	if d := int64(t) - r.begin; r.here != nil && d >= 0 && d < r.span {
+		r.here.low, r.here.high = min(r.here.low, v), max(r.here.high, v)
+		return
+	}
 	n := int64(t) / r.span
 	size := int64(len(r.cells))
 	if n <= r.newest-size || n < size {
@@ -34,6 +40,7 @@ func (r *ring) put(t station.Instant, v float32) {
 	}
 	r.newest = max(r.newest, n)
 	c, lap := &r.cells[n%size], uint32(n/size)
+	r.here, r.begin = c, n*r.span
 	if c.lap != lap {
 		*c = cell{lap, v, v}
 		return
@@ -55,7 +62,7 @@ func (r *ring) at(n int64) *cell {
 
 // reset forgets everything.
 func (r *ring) reset() {
-	r.newest = 0
+	r.newest, r.here = 0, nil
 	clear(r.cells)
 }
 
@@ -89,6 +96,8 @@ type mean struct {
 // its bin, which moves the mean of a bin within its own extremes only.
 type small struct {
 	newest int64
+	here   int   // index of the bin that was written last, which begins at begin
+	begin  int64 // 0: none was
 	cells  [smallBins]mean
 }
 
@@ -98,12 +107,19 @@ const (
 )
 
 func (r *small) put(t station.Instant, v float64) {
+	if d := int64(t) - r.begin; r.begin > 0 && d >= 0 && d < smallSpan {
+		c := &r.cells[r.here]
+		c.n++
+		c.sum += v
+		return
+	}
 	n := int64(t) / smallSpan
 	if n <= r.newest-smallBins || n < smallBins {
 		return
 	}
 	r.newest = max(r.newest, n)
 	c, lap := &r.cells[n%smallBins], uint32(n/smallBins)
+	r.here, r.begin = int(n%smallBins), n*smallSpan
 	if c.lap != lap {
 		*c = mean{lap: lap}
 	}

@@ -22,8 +22,8 @@ func (l *Live) Newest(k station.Key) station.Instant {
 	return max(s.newest[0], s.newest[1])
 }
 
-// Covers tells whether the rings reach as far back as span (ns).
-func (l *Live) Covers(span int64) bool { return span <= fine[len(fine)-1].covers }
+// Reach is how far back (ns) the coarsest of the fine rings goes.
+const Reach = 120 * station.Minute60
 
 // Trace gives [from, to) from the finest ring that covers it, with at most points bins a
 // channel (breaks come on top), strokes and states within.

@@ -75,14 +75,14 @@ func page(s *board.Station, line *sparkView, seconds int, version string) pageVi
 }
 
 func liveParts(s *board.Station) liveView {
-	v := liveView{Condition: describe(s), Groups: groups(s), Diagram: diagramView{Tank: "tank", Relief: "relief valve", Ratio: "booster"}}
+	v := liveView{Condition: describe(s), Groups: groups(s), Diagram: diagramView{Tank: "tank", Ratio: "booster"}}
 	now := v.Groups[0].Rows
 	v.Diagram.Inlet, v.Diagram.Outlet = reading(&now[0]), reading(&now[1])
 	if s.Plate.TankVolume > 0 {
 		v.Diagram.Tank = "tank, " + number(s.Plate.TankVolume*1e3, 0) + " L"
 	}
 	if s.Plate.Relief > 0 {
-		v.Diagram.Relief = "relief, " + number(s.Plate.Relief.KPa(), 0) + " kPa gauge"
+		v.Diagram.Relief = number(s.Plate.Relief.KPa(), 0) + " kPa gauge"
 	}
 	if s.Plate.AreaRatio > 0 {
 		v.Diagram.Ratio = "booster, " + number(s.Plate.AreaRatio, 1) + " : 1"

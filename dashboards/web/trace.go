@@ -84,8 +84,8 @@ func (s *site) stretch(ctx context.Context, one *board.Station, span int64) (*tr
 	v := &traceView{Key: k, To: s.end(k)}
 	v.From = v.To.Add(-span)
 	v.present(one)
-	if s.Live != nil && s.Live.Covers(span) {
-		v.Trace = s.Live.Trace(k, v.From, v.To+1, mostPoints)
+	if s.Live != nil {
+		v.tail(s.Live, span)
 		if !v.Full {
 			v.Note = "Means over 15 s: this station is not among those of which more is kept."
 		}
@@ -100,6 +100,17 @@ func (s *site) stretch(ctx context.Context, one *board.Station, span int64) (*tr
 		return v, nil
 	}
 	return v, s.before(ctx, v, begin)
+}
+
+// tail takes what the rings reach of the span, in bins that suit it. Stroke marks of more
+// than the rings' reach would be a black bar.
+func (v *traceView) tail(l *live.Live, span int64) {
+	reach := min(span, live.Reach)
+	points := max(int64(mostPoints)*reach/span, 2)
+	v.Trace = l.Trace(v.Key, v.To.Add(-reach), v.To+1, int(points))
+	if span > live.Reach {
+		v.Strokes = nil
+	}
 }
 
 func (v *traceView) present(one *board.Station) {
@@ -133,10 +144,16 @@ func (s *site) before(ctx context.Context, v *traceView, begin station.Instant) 
 	if err != nil {
 		return err
 	}
+	for n := len(minutes); n > 0 && minutes[n-1].Start.Add(station.Minute60) > begin; n-- {
+		minutes = minutes[:n-1] // partly in the rings
+	}
 	inlet, outlet := minuteLines(minutes, v.To.Sub(v.From)/mostPoints)
 	v.Inlet, v.Outlet = follow(inlet, v.Inlet), follow(outlet, v.Outlet)
 	v.Intervals = append(intervals, v.Intervals...)
 	v.Intervals = coarser(v.Intervals, v.From, v.To, mostStates)
+	if len(minutes) == 0 {
+		return nil
+	}
 	v.Note = join(v.Note, "Up to "+clock(begin)+": minutes of the history, the inlet's mean, the outlet's mean and highest, without stroke marks.")
 	return nil
 }

@@ -16,6 +16,7 @@ export class Chart {
     this.span = Number(box.dataset.span);
     this.data = null;
     this.said = 0;
+    this.loading = false;
     this.fetched = 0;
     this.came = 0; // when the newest time came
     if (this.span <= smooth && !matchMedia("(prefers-reduced-motion: reduce)").matches) {
@@ -27,11 +28,16 @@ export class Chart {
 
   // load fetches the whole span.
   async load() {
-    if (this.span > liveSpan && Date.now() - this.fetched < slow) return;
-    const answer = await fetch(`${this.url}?span=${this.span}`, { cache: "no-store", signal: AbortSignal.timeout(15000) });
-    if (!answer.ok) throw new Error(`traces: status ${answer.status}`);
-    this.data = await answer.json();
-    this.fetched = Date.now();
+    if (this.loading || (this.span > liveSpan && Date.now() - this.fetched < slow)) return;
+    this.loading = true;
+    try {
+      const answer = await fetch(`${this.url}?span=${this.span}`, { cache: "no-store", signal: AbortSignal.timeout(15000) });
+      if (!answer.ok) throw new Error(`traces: status ${answer.status}`);
+      this.data = await answer.json();
+      this.fetched = Date.now();
+    } finally {
+      this.loading = false;
+    }
     const note = document.getElementById("note");
     note.textContent = this.data.note;
     note.hidden = !this.data.note;
@@ -176,5 +182,5 @@ const colour = (name) => getComputedStyle(document.documentElement).getPropertyV
 function clock(t, span) {
   const s = new Date(t * 1e3).toISOString();
   if (span > 2 * 86400) return s.slice(5, 10) + "\n" + s.slice(11, 16);
-  return span > 3600 ? s.slice(11, 16) : s.slice(11, 19);
+  return span >= 3600 ? s.slice(11, 16) : s.slice(11, 19);
 }

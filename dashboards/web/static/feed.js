@@ -104,6 +104,7 @@ function connect() {
   stop();
   address = to;
   source = new EventSource(to);
+  document.documentElement.dataset.stream = "own"; // for tests and people who look
   source.addEventListener("open", () => share("open", ""));
   for (const kind of kinds) source.addEventListener(kind, (e) => share(kind, e.data));
   source.addEventListener("error", () => {
@@ -116,6 +117,7 @@ function connect() {
 }
 
 function stop() {
+  delete document.documentElement.dataset.stream;
   source?.close();
   source = null;
 }
