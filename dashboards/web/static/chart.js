@@ -117,7 +117,7 @@ export class Chart {
     return {
       ...this.size(),
       legend: { show: false },
-      padding: [34, 12, 0, 0],
+      padding: [34, 26, 0, 0],
       tzDate: (t) => uPlot.tzDate(new Date(t * 1e3), "Etc/UTC"),
       cursor: { drag: { x: false, y: false }, points: { show: false }, y: false },
       scales: {

@@ -14,7 +14,7 @@ export function marks(u, strokes, ink) {
   const { ctx } = u, r = devicePixelRatio, { left, width, top } = u.bbox;
   ctx.save();
   ctx.fillStyle = ctx.strokeStyle = ink;
-  const wide = strokes.length * 9 * r < 2 * width ? 3.5 * r : 0.5 * r;
+  const wide = apart(u, strokes) > 4.5 * r ? 3.5 * r : 0.5 * r;
   for (const [t, side] of strokes) {
     const x = u.valToPos(t, "x", true);
     if (x < left || x > left + width) continue;
@@ -32,6 +32,13 @@ export function marks(u, strokes, ink) {
     ctx.fill();
   }
   ctx.restore();
+}
+
+// apart gives the usual distance of two strokes on the canvas.
+function apart(u, strokes) {
+  const gaps = strokes.slice(1).map((s, i) => u.valToPos(s[0], "x", true) - u.valToPos(strokes[i][0], "x", true));
+  gaps.sort((a, b) => a - b);
+  return gaps.length ? gaps[gaps.length >> 1] : Infinity;
 }
 
 // band draws the states; later ones of the list lie on top.
