@@ -97,7 +97,7 @@ func scheme(value string) chromedp.Action[chromedp.Void] {
 }
 
 // pages are the pages that are looked at.
-var pages = []string{"/", "/refused"}
+var pages = []string{"/", "/station/northdock/press-4?span=30", "/station/northdock/press-4?span=28800", "/refused", "/rig"}
 
 // eval evaluates an expression in the page.
 func eval[T any](t *testing.T, ctx context.Context, expression string) T {
@@ -119,6 +119,9 @@ func view(t *testing.T, ctx context.Context, c *child, path, name string) {
 		t.Fatalf("%s: %v", path, err)
 	}
 	before := eval[string](t, ctx, pageText)
+	if strings.HasSuffix(path, "span=30") {
+		tracesMove(t, ctx, path)
+	}
 	if eval[bool](t, ctx, `document.documentElement.scrollWidth > document.documentElement.clientWidth`) {
 		t.Errorf("%s scrolls sideways", path)
 	}
@@ -126,13 +129,13 @@ func view(t *testing.T, ctx context.Context, c *child, path, name string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	keep(t, strings.ReplaceAll(cmp.Or(strings.Trim(path, "/"), "stations")+"-"+name, "/", "-")+".png", shot)
+	keep(t, strings.NewReplacer("/", "-", "?", "-").Replace(cmp.Or(strings.Trim(path, "/"), "stations")+"-"+name)+".png", shot)
 	eval[any](t, ctx, axe+`;null`)
 	found := eval[[]string](t, ctx, `axe.run().then(r => r.violations.map(v => v.id + ": " + v.help + " " + v.nodes.map(n => n.target).join(" ")))`)
 	if len(found) > 0 {
 		t.Errorf("%s: axe-core: %s", path, strings.Join(found, "; "))
 	}
-	if path == "/refused" {
+	if path == "/refused" || path == "/rig" {
 		return
 	}
 	for until := time.Now().Add(time.Minute); ; time.Sleep(100 * time.Millisecond) {
@@ -145,6 +148,29 @@ func view(t *testing.T, ctx context.Context, c *child, path, name string) {
 		}
 		if time.Now().After(until) {
 			t.Fatalf("%s does not move: %.300s", path, now)
+		}
+	}
+}
+
+// shown is what the chart says of itself.
+const shown = `(d => [Number(d.newest || 0), Number(d.strokes || 0), Number(d.points || 0)])(document.getElementById("chart").dataset)`
+
+// tracesMove waits until the newest time of the traces has gone on several times in little
+// time, so by events, with points and stroke marks on the chart.
+func tracesMove(t *testing.T, ctx context.Context, path string) {
+	t.Helper()
+	var last float64
+	var moves []time.Time
+	for until := time.Now().Add(time.Minute); ; time.Sleep(100 * time.Millisecond) {
+		now := eval[[]float64](t, ctx, shown)
+		if now[0] > last {
+			last, moves = now[0], append(moves, time.Now())
+		}
+		if n := len(moves); n > 5 && moves[n-1].Sub(moves[n-6]) < 10*time.Second && now[1] > 3 && now[2] > 50 {
+			return
+		}
+		if time.Now().After(until) {
+			t.Fatalf("%s: the traces do not move: newest %.3f, %g strokes, %g points, %d moves", path, now[0], now[1], now[2], len(moves))
 		}
 	}
 }

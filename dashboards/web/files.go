@@ -16,9 +16,17 @@ var static embed.FS
 // kinds are the media types of our own files. The table of the machine may differ, and
 // with nosniff a wrong one stops the page.
 var kinds = map[string]string{
-	"style.css":  "text/css; charset=utf-8",
-	"refresh.js": "text/javascript; charset=utf-8",
-	"icon.svg":   "image/svg+xml",
+	"style.css":           "text/css; charset=utf-8",
+	"stations.js":         "text/javascript; charset=utf-8",
+	"station.js":          "text/javascript; charset=utf-8",
+	"feed.js":             "text/javascript; charset=utf-8",
+	"chart.js":            "text/javascript; charset=utf-8",
+	"lines.js":            "text/javascript; charset=utf-8",
+	"states.js":           "text/javascript; charset=utf-8",
+	"uplot/uPlot.esm.js":  "text/javascript; charset=utf-8",
+	"uplot/uPlot.min.css": "text/css; charset=utf-8",
+	"uplot/LICENSE":       "text/plain; charset=utf-8",
+	"icon.svg":            "image/svg+xml",
 }
 
 // file is an embedded file with the tag by which browsers know it again.

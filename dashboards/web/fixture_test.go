@@ -7,6 +7,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
+	"strokewise/dashboards/live"
 	"strokewise/rules"
 )
 
@@ -92,8 +93,23 @@ func fixture(stations ...board.Station) Options {
 		b.Put(s)
 	}
 	b.SetReady(true)
-	return Options{Board: b, Now: func() time.Time { return noon }, Version: "1.2.3", Hosts: []string{"Monitor.plant.example:8420"},
+	return Options{Board: b, Live: traces(), Now: func() time.Time { return noon }, Version: "1.2.3", Hosts: []string{"Monitor.plant.example:8420"},
 		Ready: func() error { return nil }}
+}
+
+// traces hold half an hour of press-4, with a stroke a second, and of the outlet of press-5.
+func traces() *live.Live {
+	l := live.New(1)
+	for s := range 1800 {
+		t := at(time.Duration(s-1800) * time.Second)
+		l.Samples(press().Plate.Key, []station.Block{
+			{Channel: station.InletPressure, Start: t, Values: []float64{594e3}},
+			{Channel: station.OutletPressure, Start: t, Step: station.Second / 2, Values: []float64{880e3 + float64(s%60)*1e3, 870e3}}})
+		l.Stroke(press().Plate.Key, station.Stroke{At: t, Side: station.Side(1 + s%2)})
+		l.Samples(standing().Plate.Key, []station.Block{{Channel: station.OutletPressure, Start: t, Values: []float64{880e3}}})
+	}
+	l.Interval(press().Plate.Key, station.Interval{State: station.Holding, From: at(-30 * time.Minute), To: at(-101 * time.Second)})
+	return l
 }
 
 func everything() Options {

@@ -33,6 +33,8 @@ func TestGoldenPages(t *testing.T) {
 		{"refused.html", "/refused", everything()},
 		{"empty.html", "/", notReady},
 		{"refused-none.html", "/refused", fixture()},
+		{"station.html", "/station/northdock/press-4?span=3600", everything()},
+		{"station-unheard.html", "/station/southdock/cnc-2", everything()},
 	} {
 		w := get(New(c.options), c.path)
 		if w.Code != http.StatusOK || w.Header().Get("Content-Type") != "text/html; charset=utf-8" {
@@ -66,7 +68,7 @@ func TestFragmentIsThePagesMain(t *testing.T) {
 }
 
 func TestPageSaysWhatItIs(t *testing.T) {
-	for _, path := range []string{"/", "/refused"} {
+	for _, path := range []string{"/", "/refused", "/station/northdock/press-4"} {
 		body := get(New(everything()), path).Body.String()
 		for _, want := range []string{"Reads only. Not a safety function: never interlock on these outputs.", "kPa gauge", "L/min ANR"} {
 			if !strings.Contains(body, want) {
@@ -77,7 +79,13 @@ func TestPageSaysWhatItIs(t *testing.T) {
 }
 
 func TestWorksWithoutScript(t *testing.T) {
-	body := get(New(everything()), "/").Body.String()
+	for _, path := range []string{"/", "/station/northdock/press-4"} {
+		withoutScript(t, get(New(everything()), path).Body.String())
+	}
+}
+
+func withoutScript(t *testing.T, body string) {
+	t.Helper()
 	if !strings.Contains(body, `<noscript><meta http-equiv="refresh" content="5"></noscript>`) || !strings.Contains(body, "press-4") {
 		t.Error("no stations or no reload without the script")
 	}
@@ -89,12 +97,26 @@ func TestWorksWithoutScript(t *testing.T) {
 // TestNeverSafe: no page may claim that a line is safe.
 func TestNeverSafe(t *testing.T) {
 	h := New(everything())
-	for _, path := range []string{"/", "/refused", "/readyz"} {
+	for _, path := range []string{"/", "/refused", "/readyz", "/station/northdock/press-4", "/station/southdock/cnc-2", "/station/northdock/nothing"} {
 		body := strings.ReplaceAll(get(h, path).Body.String(), "Not a safety function", "")
 		if strings.Contains(strings.ToLower(body), "safe") {
 			t.Errorf("%s speaks of safe", path)
 		}
 	}
+}
+
+// loaded tells whether a page or a script asks for a file.
+func loaded(h http.Handler, name string) bool {
+	if strings.Contains(get(h, "/station/northdock/press-4").Body.String(), `static/`+name+`"`) ||
+		strings.Contains(get(h, "/").Body.String(), `"static/`+name+`"`) {
+		return true
+	}
+	for other := range kinds {
+		if strings.HasSuffix(other, ".js") && strings.Contains(get(h, "/static/"+other).Body.String(), `from "./`+name+`"`) {
+			return true
+		}
+	}
+	return false
 }
 
 // Everything that the pages load is there.
@@ -105,7 +127,7 @@ func TestStaticFiles(t *testing.T) {
 		if w.Code != http.StatusOK || w.Header().Get("Content-Type") != kind || w.Body.Len() == 0 {
 			t.Errorf("%s: status %d, type %q, %d bytes", name, w.Code, w.Header().Get("Content-Type"), w.Body.Len())
 		}
-		if name != "icon.svg" && !strings.Contains(get(h, "/").Body.String(), `"static/`+name+`"`) {
+		if name != "uplot/LICENSE" && !loaded(h, name) {
 			t.Errorf("no page loads %s", name)
 		}
 		r := httptest.NewRequest(http.MethodGet, "/static/"+name, nil)

@@ -16,7 +16,7 @@ func TestHost(t *testing.T) {
 		"": false, "evil.example": false, "evil.example:8420": false, "localhost.evil.example": false, "127.0.0.1.evil.example": false,
 		"10.0.0.5": false, "xmonitor.plant.example": false, "0.0.0.0": false, "[::]": false, "localhost:80:80": false,
 	} {
-		for _, path := range []string{"/", "/stations", "/refused", "/healthz", "/readyz", "/static/style.css"} {
+		for _, path := range []string{"/", "/stations", "/refused", "/healthz", "/readyz", "/static/style.css", "/station/northdock/press-4", "/station/northdock/press-4/trace?span=30"} {
 			r := httptest.NewRequest(http.MethodGet, path, nil)
 			r.Host = host
 			w := httptest.NewRecorder()
@@ -70,7 +70,7 @@ func TestHeaders(t *testing.T) {
 	o := everything()
 	o.Metrics = http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {})
 	h := New(o)
-	for _, path := range []string{"/", "/stations", "/refused", "/metrics", "/healthz", "/readyz", "/static/refresh.js", "/nothing"} {
+	for _, path := range []string{"/", "/stations", "/refused", "/metrics", "/healthz", "/readyz", "/static/stations.js", "/nothing", "/station/northdock/press-4", "/station/northdock/press-4/trace?span=30", "/station/northdock/press-4/trace", "/events"} {
 		got := get(h, path).Header()
 		csp := strings.Split(got.Get("Content-Security-Policy"), "; ")
 		for _, want := range []string{"default-src 'none'", "style-src 'self'", "script-src 'self'", "connect-src 'self'", "img-src 'self'",

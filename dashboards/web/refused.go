@@ -10,6 +10,7 @@ import (
 
 // refusedView is the page of refused payloads.
 type refusedView struct {
+	Root    string
 	Version string
 	Reasons []reasonView
 }

@@ -11,10 +11,13 @@ import (
 
 // overviewView is the page of stations.
 type overviewView struct {
+	Root     string // leads to the first page
+	Filling  string // how far the past has come
 	Version  string
 	At       string
 	NotReady []string
 	Count    string
+	Some     bool        // there are stations
 	Open     []countView // alarms by priority, highest first
 	Sites    []siteView
 	Rig      bool // there is a virtual plant
@@ -33,12 +36,28 @@ type branchView struct {
 // stationView is one station in words.
 type stationView struct {
 	Name, Class string
+	Key         string // site and station as they stand in addresses
+	Line        *sparkView
 	State       string // in words
 	Since       string
 	Reason      string
 	Caution     string
 	Figures     []figure
 	Alarms      []alarmView
+
+	key station.Key
+}
+
+// draw gives each station its small line.
+func (v *overviewView) draw(line func(station.Key) *sparkView) {
+	for i := range v.Sites {
+		for j := range v.Sites[i].Branches {
+			list := v.Sites[i].Branches[j].Stations
+			for k := range list {
+				list[k].Line = line(list[k].key)
+			}
+		}
+	}
 }
 
 // words says what a station does in each state.
@@ -56,7 +75,7 @@ var words = [station.NumStates]string{
 // overview builds the page from stations in order of site, branch and name. now is the
 // time at which it is made.
 func overview(all []board.Station, notReady []string, now station.Instant, version string) overviewView {
-	v := overviewView{Version: version, At: clock(now), NotReady: notReady, Count: plural(len(all), "station"), Open: openAlarms(all)}
+	v := head(all, notReady, now, version)
 	for i := range all {
 		s := &all[i]
 		n := len(v.Sites)
@@ -75,9 +94,14 @@ func overview(all []board.Station, notReady []string, now station.Instant, versi
 	return v
 }
 
+// head builds what stands above the stations.
+func head(all []board.Station, notReady []string, now station.Instant, version string) overviewView {
+	return overviewView{Version: version, At: clock(now), NotReady: notReady, Count: plural(len(all), "station"), Some: len(all) > 0, Open: openAlarms(all)}
+}
+
 // describe puts one station in words.
 func describe(s *board.Station) stationView {
-	v := stationView{Name: s.Plate.Key.Station, Figures: figures(s), Alarms: alarms(s.Alarms)}
+	v := stationView{Name: s.Plate.Key.Station, Key: path(s.Plate.Key), key: s.Plate.Key, Figures: figures(s), Alarms: alarms(s.Alarms)}
 	v.condition(s)
 	for i := range v.Alarms {
 		if v.Alarms[i].Caution == v.Caution {

@@ -153,9 +153,16 @@ var hostile = []string{`<script>alert(1)</script>`, `"><img src=x onerror=alert(
 // TestHostileTexts parses the pages as a browser does and compares their structure with
 // that of pages with harmless texts.
 func TestHostileTexts(t *testing.T) {
-	for _, path := range []string{"/", "/stations", "/refused"} {
-		want := structure(t, get(New(named("harmless")), path).Body.String())
+	for _, page := range []string{"/", "/stations", "/refused", "/station/"} {
+		address := func(text string) string {
+			if page == "/station/" {
+				return page + path(station.Key{Site: text, Station: text})
+			}
+			return page
+		}
+		want := structure(t, get(New(named("harmless")), address("harmless")).Body.String())
 		for _, text := range hostile {
+			path := address(text)
 			w := get(New(named(text)), path)
 			if w.Code != http.StatusOK {
 				t.Fatalf("%s with %q: status %d", path, text, w.Code)
@@ -173,6 +180,7 @@ func named(text string) Options {
 	s.Plate.Key = station.Key{Site: text, Station: text}
 	s.Plate.Branch, s.Status.StateReason = text, text
 	s.Status.Inlet = station.Unknown(text)
+	s.Plate.Serial = text
 	s.Alarms[0].Transition.Message, s.Alarms[0].Transition.Alarm = text, text
 	o := fixture(s)
 	o.Version, o.Ready = text, nil

@@ -1,5 +1,5 @@
-// Package web serves the pages that people read: the stations as they are now and the
-// payloads that were refused. It only reads.
+// Package web serves the pages that people read: the stations as they are now, each
+// station with its traces, and the payloads that were refused. It only reads.
 package web
 
 import (
@@ -12,6 +12,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
+	"strokewise/dashboards/live"
 )
 
 //go:embed templates/*.html
@@ -22,6 +23,9 @@ var pages = template.Must(template.ParseFS(templates, "templates/*.html"))
 // Options say what is shown, and to whom. Functions that are nil show nothing.
 type Options struct {
 	Board    *board.Board
+	Live     *live.Live                // traces; nil: none are shown
+	History  History                   // of what is older than those; may be nil
+	Zones    map[string]*time.Location // by site; UTC where there is none
 	Pipeline func() board.Pipeline
 	Refused  func() []board.Refused
 	Ready    func() error // nil while ready; each line of the error is a reason. Left out: the board alone
@@ -37,10 +41,13 @@ func New(o Options) http.Handler {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	s := &site{o}
+	s := &site{Options: o, streams: make(chan struct{}, mostStreams), queries: make(chan struct{}, mostQueries)}
 	mux := http.NewServeMux()
 	mux.HandleFunc("/{$}", s.stations("page.html"))
 	mux.HandleFunc("/stations", s.stations("stations.html"))
+	mux.HandleFunc("/station/{site}/{station}", s.station)
+	mux.HandleFunc("/station/{site}/{station}/trace", s.trace)
+	mux.HandleFunc("/events", s.events)
 	mux.HandleFunc("/refused", s.refused)
 	mux.HandleFunc("/healthz", alive)
 	mux.HandleFunc("/readyz", s.readyz)
@@ -58,13 +65,20 @@ func New(o Options) http.Handler {
 // rigPath is the only path that takes orders, and only in the demonstration.
 const rigPath = "/rig"
 
-type site struct{ Options }
+type site struct {
+	Options
+	cards   cards
+	streams chan struct{} // a place each
+	queries chan struct{} // a place each
+}
 
 // stations shows the stations as a whole page or as the fragment that renews it.
 func (s *site) stations(name string) http.HandlerFunc {
 	return func(w http.ResponseWriter, _ *http.Request) {
 		v := overview(s.Board.All(), reasons(s.ready()), station.InstantOf(s.Now()), s.Version)
 		v.Rig = s.Rig != nil
+		v.Filling = filling(s.Board.Past())
+		v.draw(s.lately)
 		render(w, name, v)
 	}
 }

@@ -19,6 +19,7 @@ import (
 	"strokewise/collector/samplelog"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/history"
+	"strokewise/dashboards/live"
 	"strokewise/dashboards/web"
 	"strokewise/rules/notify"
 )
@@ -78,6 +79,7 @@ type App struct {
 	opt     Options
 	log     *slog.Logger
 	board   *board.Board
+	live    *live.Live
 	broker  *broker.Broker
 	samples *samplelog.JetStream
 	store   *history.Store
@@ -97,7 +99,7 @@ func New(ctx context.Context, opt Options) (*App, error) {
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
-	a := &App{opt: opt, log: opt.Logger, board: board.New()}
+	a := &App{opt: opt, log: opt.Logger, board: board.New(), live: live.New(live.Usual)}
 	if err := a.open(ctx); err != nil {
 		a.Close()
 		return nil, err
@@ -184,11 +186,14 @@ func (a *App) openPartitions(ctx context.Context) error {
 		return err
 	}
 	for n := range a.parts {
-		a.parts[n] = &partition{number: n, store: a.store, board: a.board, catalog: c, log: a.log, wake: a.sender.Wake}
+		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake}
 		a.parts[n].start(ctx, positions[n])
 	}
 	return nil
 }
+
+// smallLine is how far back the small lines of the pages reach, ns.
+const smallLine = 30 * station.Minute60
 
 func (a *App) catalog(ctx context.Context) (*catalog, error) {
 	c := &catalog{
@@ -208,6 +213,11 @@ func (a *App) catalog(ctx context.Context) (*catalog, error) {
 		if c.today[k], err = a.store.Today(ctx, k, c.day[k.Site]); err != nil {
 			return nil, err
 		}
+		minutes, err := a.store.Minutes(ctx, k, now.Add(-smallLine), now)
+		if err != nil {
+			return nil, err
+		}
+		a.live.Minutes(k, minutes)
 	}
 	open, err := a.store.OpenAlarms(ctx)
 	if err != nil {

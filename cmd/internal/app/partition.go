@@ -18,6 +18,7 @@ import (
 	"strokewise/collector/samplelog"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/history"
+	"strokewise/dashboards/live"
 	"strokewise/rules"
 )
 
@@ -46,6 +47,7 @@ type partition struct {
 	number  int
 	store   Store
 	board   *board.Board
+	live    *live.Live
 	catalog *catalog
 	log     *slog.Logger
 	wake    func() // the outbox has something new
@@ -77,6 +79,7 @@ type unit struct {
 	today  [station.NumStates]int64
 	day    station.Instant // midnight that today counts from
 	alarms []board.Alarm
+	told   int // of Out.Intervals: those the rings have
 }
 
 // entry works off one log entry.
@@ -101,7 +104,7 @@ func (p *partition) work(e samplelog.Entry) (full bool, err error) {
 	p.position = e.Position
 	if p.position <= p.committed { // concluded and stored before the restart
 		for _, u := range p.units {
-			u.Discard()
+			u.discard()
 		}
 		return false, nil
 	}
@@ -129,9 +132,32 @@ func (p *partition) record(r *station.Record) {
 		}
 	default:
 		if u := p.unit(r.Key); u != nil {
+			p.live.Samples(u.key, r.Blocks)
 			u.Samples(r.Blocks, r.Arrival)
+			p.tell(u)
 		}
 	}
+}
+
+// tell gives the rings what the unit has just concluded. Strokes are kept nowhere else, so
+// nothing gathers while a backlog is worked off.
+func (p *partition) tell(u *unit) {
+	o := &u.Out
+	p.live.Segment(u.key, u.Status.Segment, u.Status.At)
+	for _, s := range o.Strokes {
+		p.live.Stroke(u.key, s)
+	}
+	o.Strokes = o.Strokes[:0]
+	for _, v := range o.Intervals[min(u.told, len(o.Intervals)):] {
+		p.live.Interval(u.key, v)
+	}
+	u.told = len(o.Intervals)
+}
+
+// discard forgets what the unit concluded.
+func (u *unit) discard() {
+	u.Discard()
+	u.told = 0
 }
 
 func (p *partition) epoch(r *station.Record) {
@@ -158,6 +184,7 @@ func (p *partition) unit(k station.Key) *unit {
 // add takes a unit in, with the sums that the history had of it at the start.
 func (p *partition) add(k station.Key, run *pipeline.Unit) *unit {
 	c := p.catalog
+	run.KeepStrokes = true // for the rings, see tell
 	u := &unit{Unit: run, key: k, totals: c.totals[k], today: c.today[k], day: c.day[k.Site], alarms: c.alarms[k]}
 	p.units[k] = u
 	at, _ := slices.BinarySearchFunc(p.ordered, u, byKey)
@@ -210,7 +237,7 @@ func (p *partition) settle(u *unit) {
 	for i := range u.Out.Transitions {
 		u.addTransition(&u.Out.Transitions[i])
 	}
-	u.Discard()
+	u.discard()
 	p.show(u)
 }
 

@@ -122,10 +122,17 @@ const pastChunk = 30 * 60 * station.Second
 func (a *App) fillStation(ctx context.Context, p Samples, s Station, from, to station.Instant, progress func(int64)) error {
 	u := pipeline.New(s.Plate, s.Revision)
 	at := from
+	recent := station.InstantOf(time.Now()).Sub(to) < station.Minute60 // within the rings' reach
+	u.KeepStrokes = recent
+	var strokes []station.Stroke // an hour's
+	var intervals []station.Interval
 	store := func(now station.Instant) error {
 		o := u.Take()
 		progress(now.Sub(at))
 		at = now
+		if recent {
+			strokes, intervals = append(strokes, o.Strokes...), append(intervals, o.Intervals...)
+		}
 		return a.store.Import(ctx, history.StationMinutes{Key: s.Plate.Key, Revision: engine.Revision, Minutes: o.Minutes, Intervals: o.Intervals})
 	}
 	err := p.Samples(ctx, s.Plate.Key, from, to, func(blocks []station.Block) error {
@@ -134,6 +141,9 @@ func (a *App) fillStation(ctx context.Context, p Samples, s Station, from, to st
 			last = max(last, blocks[i].At(blocks[i].Len()-1))
 		}
 		u.Samples(blocks, last)
+		if recent {
+			a.live.Samples(s.Plate.Key, blocks)
+		}
 		if last.Sub(at) >= pastChunk {
 			return store(last)
 		}
@@ -143,7 +153,11 @@ func (a *App) fillStation(ctx context.Context, p Samples, s Station, from, to st
 		return fmt.Errorf("cannot fill in the past of %s: %w", s.Plate.Key, err)
 	}
 	u.Flush()
-	return store(to)
+	if err := store(to); err != nil {
+		return err
+	}
+	a.live.Past(s.Plate.Key, strokes, intervals)
+	return nil
 }
 
 // recountToday takes the time a state since midnight from the history anew, after

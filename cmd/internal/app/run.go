@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"errors"
+	"net"
 	"net/http"
 	"sync"
 	"time"
@@ -73,6 +74,7 @@ func (a *App) serve(g *group) error {
 	srv := &http.Server{
 		Handler: h, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 30 * time.Second,
 		WriteTimeout: time.Minute, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 64 << 10,
+		BaseContext: func(net.Listener) context.Context { return g.ctx }, // streams of events end with it
 	}
 	g.run(func(context.Context) {
 		if err := srv.Serve(a.web); !errors.Is(err, http.ErrServerClosed) {

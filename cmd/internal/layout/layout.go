@@ -33,6 +33,8 @@ var rules = []rule{
 		why: "the virtual stations have their own physics: shared physics would cancel shared errors"},
 	{where: []string{"dashboards"}, banned: []string{"strokewise/collector/", "strokewise/cmd/"},
 		why: "dashboards show what was concluded, not how it came in"},
+	{where: []string{"dashboards/live"}, banned: []string{"strokewise/"}, allow: []string{"strokewise/analyzer/station"},
+		why: "the rings are written on the hot path: they know samples, strokes and states, and nothing of who shows them"},
 	{where: []string{"analyzer", "rules", "collector", "dashboards", "deploy"}, banned: []string{"strokewise/cmd/"}, tests: true,
 		why: "cmd wires everything, so nobody imports it"},
 	{where: []string{"analyzer", "rules", "dashboards", "cmd", "deploy"}, banned: []string{"github.com/eclipse/", "github.com/nats-io/"},

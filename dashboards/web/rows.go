@@ -1,0 +1,120 @@
+package web
+
+import (
+	"strconv"
+
+	"strokewise/analyzer/station"
+	"strokewise/dashboards/board"
+)
+
+// row is one figure in full, or the reason why it is unknown.
+type row struct {
+	Name, Value, Unit string
+	Band              string // 90 %
+	How               string
+	Sure              string // confidence
+	As                string // of when
+	Why               string // unknown
+}
+
+// group is a table of figures.
+type group struct {
+	Name string
+	Rows []row
+}
+
+// groups gives all figures of a station.
+func groups(s *board.Station) []group {
+	e := &s.Status.Estimates
+	return []group{
+		{"Now", nowRows(s)},
+		{"Air and leak", []row{
+			leakRow(&e.LeakFlow),
+			full("Leak conductance", "dm³/(s·bar)", &e.LeakConductance, 1e8, 4),
+			full("Volumetric efficiency", "%", &e.VolumetricEfficiency, 100, 0),
+		}},
+		{"Supply and outlet", []row{
+			full("Inlet sag", "% of resting gauge pressure", &e.SupplySag, 100, 1),
+			full("Supply conductance, C/√(1−b)", "dm³/(s·bar)", &e.SupplyConductance, 1e8, 2),
+			full("Stroke unevenness", "%", &e.StrokeUnevenness, 100, 1),
+			full("Pulsation, peak to peak", "% of mean outlet", &e.Pulsation, 100, 2),
+			full("Set pressure", "kPa gauge", &e.SetPressure, 1e-3, 0),
+			full("Stored energy", "kJ", &e.StoredEnergy, 1e-3, 2),
+		}},
+		{"Time today, since the site's midnight", todayRows(s)},
+		{"Since the history began", totalRows(&s.Totals)},
+	}
+}
+
+func nowRows(s *board.Station) []row {
+	st := &s.Status
+	rows := []row{full("Inlet", "kPa gauge", &st.Inlet, 1e-3, 1), full("Outlet", "kPa gauge", &st.Outlet, 1e-3, 1),
+		full("Stroke rate", "/min", &st.StrokeRate, 60, 1)}
+	if s.Stale() {
+		for i := range rows {
+			rows[i] = row{Name: rows[i].Name, Why: "no data since " + clock(s.SilentSince)}
+		}
+	}
+	if last := st.OutletLastSeen; rows[1].Why != "" && st.At != 0 && finite(float64(last)) {
+		rows[1].Why = join(rows[1].Why, "last seen at "+number(last.KPa(), 0)+" kPa gauge")
+	}
+	return rows
+}
+
+// full shows an estimate times factor in the unit, with everything that is known of it.
+func full(name, unit string, e *station.Estimate, factor float64, decimals int) row {
+	if !e.Known() {
+		return row{Name: name, Why: orElse(e.Reason, "not known yet")}
+	}
+	if !finite(e.Value) {
+		return row{Name: name, Why: "the reading is no finite number"}
+	}
+	r := row{Name: name, Value: number(e.Value*factor, decimals), Unit: unit, How: how[e.Method%station.NumMethods]}
+	if (e.Low != 0 || e.High != 0) && finite(e.Low) && finite(e.High) {
+		r.Band = number(e.Low*factor, decimals) + " to " + number(e.High*factor, decimals)
+	}
+	if e.Confidence > 0 && finite(e.Confidence) {
+		r.Sure = number(e.Confidence*100, 0) + " %"
+	}
+	if e.At != 0 {
+		r.As = clock(e.At)
+	}
+	return r
+}
+
+func leakRow(e *station.Estimate) row {
+	r := full("Leak", "L/min ANR at the operating pressure", e, 60e3, 1)
+	if r.Why == "" && e.Value == 0 && e.High > 0 {
+		r.Value, r.Unit, r.Band = "none seen", "", "up to "+number(e.High*60e3, 1)+" L/min ANR would not show"
+	}
+	return r
+}
+
+func todayRows(s *board.Station) []row {
+	d := duty(s)
+	rows := []row{{Name: "Duty", Value: d.Value, Unit: d.Unit, How: d.Note}}
+	if !d.Known {
+		rows[0] = row{Name: "Duty", Why: d.Note}
+	}
+	for state, ns := range s.Today {
+		if ns > 0 {
+			rows = append(rows, row{Name: "Time " + station.State(state).String(), Value: span(ns)})
+		}
+	}
+	return rows
+}
+
+func totalRows(t *board.Totals) []row {
+	rows := []row{
+		{Name: "Strokes", Value: strconv.FormatInt(t.Strokes, 10)},
+		air("Inlet air", t.Inlet), air("of it exhausted by the drive", t.Exhaust), air("Delivered air", t.Delivered),
+	}
+	if d, ok := station.Duty(t.StateNs); ok {
+		rows = append(rows, row{Name: "Duty", Value: number(d*100, 1), Unit: "%", How: "of fed time"})
+	}
+	return rows
+}
+
+func air(name string, v station.Microlitres) row {
+	return row{Name: name, Value: number(v.CubicMetres(), 3), Unit: "m³ ANR"}
+}

@@ -1,0 +1,23 @@
+// Keeps the page of stations up to date. Without it the page reloads itself.
+import { feed, notice, text } from "./feed.js";
+
+const stations = document.getElementById("stations");
+
+async function renew() {
+  stations.innerHTML = await text("stations");
+}
+
+function receive(event, data) {
+  if (event !== "stations") return;
+  if (data.all) {
+    renew().catch(() => {}); // the next look tells
+    return;
+  }
+  stations.querySelector("[data-part=summary]").innerHTML = data.summary;
+  for (const card of data.cards) {
+    const old = stations.querySelector(`[data-key="${CSS.escape(card.key)}"]`);
+    if (old && !old.contains(document.activeElement)) old.outerHTML = card.html;
+  }
+}
+
+feed({ root: "", cards: true, watch: [], receive, renew, show: notice(stations) });
