@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 
 	"strokewise/cmd/internal/app"
@@ -29,5 +30,8 @@ func (c *runCmd) Run(e *env) error {
 	}
 	defer a.Close()
 	fmt.Fprintf(e.out, "pages and metrics on http://%s\n", a.Addr())
-	return a.Run(e.ctx)
+	ctx, stop := context.WithCancel(e.ctx)
+	defer stop()
+	go reloadOnHangup(ctx, c.Config, cfg, a, e)
+	return a.Run(ctx)
 }

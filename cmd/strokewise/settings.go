@@ -31,9 +31,7 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 	for _, s := range c.Sites {
 		o.Zones[s.ID], o.References[s.ID] = s.Zone, s.Air.Reference
 	}
-	for _, s := range c.Stations {
-		o.Stations = append(o.Stations, app.Station{Plate: s.Plate, Revision: s.Revision})
-	}
+	o.Stations = stationsOf(c)
 	var err error
 	if o.Intake, err = routes(c); err != nil {
 		return o, err

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"sync/atomic"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -77,7 +78,7 @@ type Options struct {
 // Intake is safe for concurrent use.
 type Intake struct {
 	opt      Options
-	stations map[station.Key]bool
+	stations atomic.Pointer[map[station.Key]bool]
 	maxAge   int64
 	refused  *counter
 }
@@ -87,14 +88,21 @@ func New(opt Options) (*Intake, error) {
 	if len(opt.Routes)+len(opt.Fixed) == 0 {
 		return nil, errors.New("cannot take messages without any topic pattern: give mqtt.topics")
 	}
-	in := &Intake{opt: opt, stations: make(map[station.Key]bool), maxAge: int64(opt.MaxAge), refused: newCounter()}
+	in := &Intake{opt: opt, maxAge: int64(opt.MaxAge), refused: newCounter()}
 	if in.maxAge <= 0 {
 		in.maxAge = 48 * 60 * station.Minute60
 	}
-	for _, k := range opt.Stations {
-		in.stations[k] = true
-	}
+	in.SetStations(opt.Stations)
 	return in, nil
+}
+
+// SetStations replaces the stations that are known.
+func (in *Intake) SetStations(keys []station.Key) {
+	known := make(map[station.Key]bool, len(keys))
+	for _, k := range keys {
+		known[k] = true
+	}
+	in.stations.Store(&known)
 }
 
 // Filters gives the MQTT subscription filters.
@@ -139,7 +147,7 @@ func (in *Intake) accept(m *Message) (station.Record, *payload.Refusal) {
 		return rec, r
 	}
 	rec.Key = station.Key{Site: fields.Site, Station: fields.Station}
-	if !in.stations[rec.Key] {
+	if !(*in.stations.Load())[rec.Key] {
 		in.refused.stranger(rec.Key)
 		return rec, &payload.Refusal{Reason: UnknownStation, Detail: fmt.Sprintf("the station %.80q is not configured: add it, or mend the topic", rec.Key.String())}
 	}

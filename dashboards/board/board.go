@@ -82,6 +82,13 @@ func (b *Board) Put(s Station) {
 	b.mu.Unlock()
 }
 
+// Remove takes a station away.
+func (b *Board) Remove(k station.Key) {
+	b.mu.Lock()
+	delete(b.stations, k)
+	b.mu.Unlock()
+}
+
 // SetReady says whether the picture is complete: false until every partition has been
 // restored.
 func (b *Board) SetReady(ok bool) {

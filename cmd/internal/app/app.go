@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -76,20 +77,21 @@ func (i *Intervals) fill() {
 
 // App is the whole runtime.
 type App struct {
-	opt     Options
-	log     *slog.Logger
-	board   *board.Board
-	live    *live.Live
-	broker  *broker.Broker
-	samples *samplelog.JetStream
-	store   *history.Store
-	parts   [station.Partitions]*partition
-	intake  *intake.Intake
-	batch   *batch.Batcher
-	source  *mqtt.Source
-	sender  *notify.Sender
-	web     net.Listener
-	shut    []func() // in the order of starting
+	opt      Options
+	log      *slog.Logger
+	board    *board.Board
+	live     *live.Live
+	broker   *broker.Broker
+	samples  *samplelog.JetStream
+	store    *history.Store
+	parts    [station.Partitions]*partition
+	intake   *intake.Intake
+	batch    *batch.Batcher
+	source   *mqtt.Source
+	sender   *notify.Sender
+	web      net.Listener
+	stations atomic.Pointer[[]Station] // in force
+	shut     []func()                  // in the order of starting
 }
 
 // New opens everything that the options name: broker, log, history, address. It does not
@@ -100,6 +102,7 @@ func New(ctx context.Context, opt Options) (*App, error) {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
 	a := &App{opt: opt, log: opt.Logger, board: board.New(), live: live.New(live.Usual)}
+	a.stations.Store(&a.opt.Stations)
 	if err := a.open(ctx); err != nil {
 		a.Close()
 		return nil, err

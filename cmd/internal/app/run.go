@@ -56,7 +56,7 @@ func (a *App) Run(ctx context.Context) error {
 	serve.run(func(ctx context.Context) { a.warn("sending notifications ended", a.sender.Run(ctx)) })
 	a.sender.Wake()
 	a.takeMessages(take)
-	a.log.Info("ready", "address", "http://"+a.Addr(), "broker", a.BrokerURL(), "stations", len(a.opt.Stations))
+	a.log.Info("ready", "address", "http://"+a.Addr(), "broker", a.BrokerURL(), "stations", len(a.configured()))
 	<-ctx.Done()
 	take.stop()
 	a.settleAll()
@@ -98,7 +98,7 @@ func (a *App) catchUp(ctx context.Context, g *group) error {
 		g.run(func(ctx context.Context) { a.read(ctx, p) })
 	}
 	g.run(a.commitLoop)
-	if err := a.epochs(ctx); err != nil {
+	if err := a.epochs(ctx, a.configured()); err != nil {
 		return err
 	}
 	for n, p := range a.parts {
@@ -130,12 +130,11 @@ func (a *App) catchUp(ctx context.Context, g *group) error {
 	return nil
 }
 
-// epochs appends the plate data in force to the log, which also says that we listen from
-// now on.
-func (a *App) epochs(ctx context.Context) error {
+// epochs appends plate data to the log, which also says that we listen from now on.
+func (a *App) epochs(ctx context.Context, stations []Station) error {
 	var parts [station.Partitions][]station.Record
 	now := station.InstantOf(time.Now())
-	for _, s := range a.opt.Stations {
+	for _, s := range stations {
 		n := s.Plate.Key.Partition()
 		parts[n] = append(parts[n], station.Record{Key: s.Plate.Key, Arrival: now, Epoch: &station.Epoch{Revision: s.Revision, Plate: s.Plate}})
 	}
@@ -248,10 +247,9 @@ func (a *App) snapshotLoop(ctx context.Context, n int, p *partition) {
 
 // tickLoop appends the passing of time to the partitions that have stations.
 func (a *App) tickLoop(ctx context.Context) {
-	used := a.used()
 	every(ctx, a.opt.Every.Tick, func() {
 		now := station.InstantOf(time.Now())
-		for _, n := range used {
+		for _, n := range a.used() {
 			if _, err := a.samples.Append(ctx, n, []station.Record{{Arrival: now, Tick: true}}); err != nil && !errors.Is(err, samplelog.ErrFull) {
 				a.warn("cannot append a tick", err)
 			}
@@ -262,7 +260,7 @@ func (a *App) tickLoop(ctx context.Context) {
 // used lists the partitions that have stations.
 func (a *App) used() []int {
 	var has [station.Partitions]bool
-	for _, s := range a.opt.Stations {
+	for _, s := range a.configured() {
 		has[s.Plate.Key.Partition()] = true
 	}
 	var out []int

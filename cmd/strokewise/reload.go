@@ -1,0 +1,50 @@
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"strings"
+	"syscall"
+
+	"strokewise/cmd/internal/app"
+	"strokewise/cmd/internal/config"
+)
+
+// reloadOnHangup reads the configuration again at every SIGHUP until ctx ends. A faulty
+// one is refused as a whole, and the old one stays in force.
+func reloadOnHangup(ctx context.Context, path string, cfg *config.Config, a *app.App, e *env) {
+	c := make(chan os.Signal, 1)
+	signal.Notify(c, syscall.SIGHUP)
+	defer signal.Stop(c)
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-c:
+		}
+		next, err := load(path, false)
+		if err != nil {
+			e.log.Error("the configuration is refused, the old one stays in force", "error", err)
+			continue
+		}
+		if keys := next.Restart(cfg); len(keys) > 0 {
+			e.log.Warn("these keys changed and take effect at the next start only", "keys", strings.Join(keys, ", "))
+		}
+		if err := a.Reload(ctx, stationsOf(next)); err != nil {
+			e.log.Error("the configuration is refused, the old one stays in force", "error", err)
+			continue
+		}
+		next.HTTP, next.MQTT, next.Data, next.Log, next.Sites, next.Notify = cfg.HTTP, cfg.MQTT, cfg.Data, cfg.Log, cfg.Sites, cfg.Notify
+		cfg = next
+	}
+}
+
+// stationsOf gives the stations of a configuration.
+func stationsOf(c *config.Config) []app.Station {
+	out := make([]app.Station, len(c.Stations))
+	for i, s := range c.Stations {
+		out[i] = app.Station{Plate: s.Plate, Revision: s.Revision}
+	}
+	return out
+}
