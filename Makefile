@@ -20,9 +20,10 @@ test: peers ## all tests
 peers: ## the Debian packages that tests run against; says which are missing where it may not install them
 	@sh deploy/peers/install.sh
 
-bench: peers ## speed, each beside its baseline in the same run
-	$(GO) test -run '^$$' -bench . -benchtime 1s ./analyzer/... ./collector/payload ./collector/trace ./collector/samplelog ./collector/mqtt ./dashboards/...
-	$(GO) test -run '^$$' -bench . -benchtime 3x ./cmd/...
+bench: peers ## speed, each beside its baseline in the same run; ends with a table of the budgets
+	@{ $(GO) test -run '^$$' -bench . -benchtime 1s ./analyzer/... ./collector/payload ./collector/trace ./collector/samplelog ./collector/mqtt ./dashboards/... && \
+	$(GO) test -run '^$$' -bench 'EndToEnd|Replay' -benchtime 3x -timeout 20m ./cmd/... && \
+	$(GO) test -run '^$$' -bench 'Stations|Plant' -benchtime 1x -timeout 20m ./cmd/... || echo "FAILED"; } | $(GO) run ./cmd/internal/budget
 
 FUZZTIME ?= 30s
 fuzz: ## every parser, FUZZTIME each

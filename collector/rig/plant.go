@@ -76,8 +76,8 @@ func Plant(now station.Instant) ([]Spec, error) {
 	narrow.Params.Supply.Line.C = 1.7 * model.DM3SBar
 	narrow.Rhythm = Rhythm{Flow: 8e-3, Period: 10, Share: 0.5, Vary: 0.3, Zone: north}
 
-	leak := doubling(Northdock, "clamping", "clamp-3", "a leak that grows while one watches", 3)
-	leak.Rhythm = Rhythm{Flow: 5e-3, Period: 20, Share: 0.2, Zone: north}
+	leak := doubling(Northdock, "clamping", "clamp-3", "nobody works there, and a leak grows while one watches", 3)
+	leak.Rhythm = Rhythm{Zone: north}
 	leak.Faults = []Fault{{Kind: OutletLeak, Level: 2.3e-9, From: in(20 * time.Second), Grow: 60 * station.Second}}
 	leak.Style = payload.Packs
 
