@@ -158,8 +158,8 @@ func (f *Fault) At(t station.Instant) float64 {
 // levels are the levels of all kinds at one instant.
 type levels [NumKinds]float64
 
-// at gives the greatest level of each kind.
-func at(faults []Fault, t station.Instant) levels {
+// levelsAt gives the greatest level of each kind.
+func levelsAt(faults []Fault, t station.Instant) levels {
 	var out levels
 	for i := range faults {
 		f := &faults[i]

@@ -22,6 +22,9 @@ type Player struct {
 	all     []*Station
 }
 
+// settle is how long a station that is shut runs before its first reading is published, ns.
+const settle = 30 * station.Second
+
 // NewPlayer gives a player of stations that begin at start, each as it was kept, if it was.
 func NewPlayer(specs []Spec, start time.Time, kept map[string]KeptStation, publish Publish) *Player {
 	p := &Player{publish: publish}
@@ -30,7 +33,14 @@ func NewPlayer(specs []Spec, start time.Time, kept map[string]KeptStation, publi
 		if ok {
 			s.Faults, s.Outlet = k.Faults, k.Outlet
 		}
-		p.all = append(p.all, New(s, station.InstantOf(start).Floor(station.Second), k.Count))
+		at := station.InstantOf(start).Floor(station.Second)
+		if f := levelsAt(s.Faults, at); f[Shutdown] == 0 && f[Vented] == 0 {
+			p.all = append(p.all, New(s, at, k.Count))
+			continue
+		}
+		shut := New(s, at.Add(-settle), k.Count)
+		shut.Until(at) // its line has been vented by then
+		p.all = append(p.all, shut)
 	}
 	return p
 }

@@ -162,7 +162,7 @@ func (s *Station) put(c station.Channel, t station.Instant, v float64) {
 
 // apply sets demand and faults at time t.
 func (s *Station) apply(t station.Instant) {
-	s.levels = at(s.Faults, t)
+	s.levels = levelsAt(s.Faults, t)
 	f, p, was := &s.levels, &s.model.Params, &s.Params
 	s.demand[0].Flow = s.Rhythm.demand(t, s.Seed)
 	if s.Rhythm.CloseUp && !s.Rhythm.works(t) {

@@ -113,22 +113,27 @@ export class Chart {
   options() {
     const ink = colour("--ink"), grid = { stroke: colour("--grid"), width: 1 };
     const axis = { stroke: ink, grid, ticks: grid, font: "12px system-ui, sans-serif" };
-    const line = (name, dash) => ({ stroke: colour(name), width: 1.3, dash, points: { show: false } });
+    const line = (name, dash) => ({ scale: name, stroke: colour(`--${name}`), width: 1.3, dash, points: { show: false } });
+    const mine = (name) => (u, all) => own(u.scales[name], all, name === "outlet");
+    const pressures = (name, side) => ({ ...axis, scale: name, side, filter: mine(name), grid: { ...grid, filter: mine(name) }, ticks: { ...grid, filter: mine(name) },
+      label: `${name}, kPa gauge`, labelFont: "12px system-ui, sans-serif", labelSize: 18, size: 42, values: (_, all) => all.map((v) => (v == null ? "" : String(v))) });
     return {
       ...this.size(),
       legend: { show: false },
-      padding: [34, 26, 0, 0],
+      padding: [34, 0, 0, 0],
       tzDate: (t) => uPlot.tzDate(new Date(t * 1e3), "Etc/UTC"),
       cursor: { drag: { x: false, y: false }, points: { show: false }, y: false },
       scales: {
         x: { time: true, range: () => [this.end() - this.span, this.end()] },
-        y: { range: (_, low, high) => room(low, high) },
+        outlet: { range: (_, low, high) => half(low, high, true) },
+        inlet: { range: (_, low, high) => half(low, high, false) },
       },
       axes: [
         { ...axis, size: 58, values: (_, all) => all.map((t) => clock(t, this.span)), space: 80 },
-        { ...axis, label: "kPa gauge", labelFont: "12px system-ui, sans-serif", labelSize: 18, size: 46, values: (_, all) => all.map(String) },
+        pressures("outlet", 3),
+        pressures("inlet", 1),
       ],
-      series: [{}, line("--inlet", [5, 3]), line("--inlet", [5, 3]), line("--outlet"), line("--outlet")],
+      series: [{}, line("inlet", [5, 3]), line("inlet", [5, 3]), line("outlet"), line("outlet")],
       bands: [
         { series: [2, 1], fill: colour("--inlet") + "33" },
         { series: [4, 3], fill: colour("--outlet") + "33" },
@@ -169,11 +174,21 @@ function fresh(old, more, column) {
   return old.concat(more.filter((m) => m[column] > last));
 }
 
-// room gives the range of pressures: at least 100 kPa, so that noise does not look like work.
-function room(low, high) {
+// The outlet has the upper part of the chart and the inlet the lower one, each at its own
+// scale: on one scale strokes would not show.
+const part = 1.1; // of the other part, in heights of a line's own
+
+// half gives the range of a scale: at least 20 kPa, so that noise does not look like work.
+function half(low, high, upper) {
   if (low == null) return [0, 1000];
-  const half = Math.max((high - low) * 0.55, 50), middle = (low + high) / 2;
-  return [middle - half, middle + half];
+  const room = Math.max((high - low) * 1.15, 20), middle = (low + high) / 2;
+  return upper ? [middle - room * (0.5 + part), middle + room / 2] : [middle - room / 2, middle + room * (0.5 + part)];
+}
+
+// own drops the ticks that lie in the other line's part.
+function own(scale, all, upper) {
+  const bound = upper ? scale.max - (scale.max - scale.min) / (1 + part) : scale.min + (scale.max - scale.min) / (1 + part);
+  return all.map((v) => ((upper ? v >= bound : v <= bound) ? v : null));
 }
 
 const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
@@ -181,6 +196,6 @@ const colour = (name) => getComputedStyle(document.documentElement).getPropertyV
 // clock writes a time for a chart over span.
 function clock(t, span) {
   const s = new Date(t * 1e3).toISOString();
-  if (span > 2 * 86400) return s.slice(5, 10) + "\n" + s.slice(11, 16);
+  if (span > 2 * 86400 && t % 86400 === 0) return s.slice(5, 10);
   return span >= 3600 ? s.slice(11, 16) : s.slice(11, 19);
 }
