@@ -10,10 +10,10 @@ import (
 )
 
 // Version names the engine's arithmetic. Snapshots of another version are not restored.
-const Version = "2"
+const Version = "3"
 
 // Revision is stored with every minute that this engine made.
-const Revision = 2
+const Revision = 3
 
 const (
 	slotLen     = station.Second / 2 // decisions are taken twice a second of event time
@@ -77,6 +77,8 @@ type core struct {
 	Supply supply
 	Leak   leakWatch
 	Rounds rounds
+	Doubt  doubt
+	Health health
 	State  stateNow
 	Min    minute
 	Est    station.Estimates
@@ -144,6 +146,8 @@ func (e *Engine) restart() {
 	e.Started = false
 	e.Act = activity{}
 	e.Leak.reset()
+	e.Rounds.stop()
+	e.Doubt, e.Health = doubt{}, health{}
 	for i := range e.Queues {
 		e.Queues[i].clear()
 	}
@@ -288,6 +292,7 @@ func (e *Engine) gap(to station.Instant) {
 	e.Ends.Reset()
 	e.Act.gap()
 	e.Leak.reset()
+	e.Rounds.stop()
 	for e.Slot < to {
 		end := min(to, e.Slot.Floor(station.Minute60).Add(station.Minute60))
 		e.Min.add(station.Blind, end.Sub(e.Slot))

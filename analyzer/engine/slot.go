@@ -114,6 +114,7 @@ func (e *Engine) pressure(c station.Channel, l *level, d *stroke.Trace, end stat
 		for i := 0; i < n; i++ {
 			l.add(q.V[i])
 			d.Push(q.T[i], q.V[i])
+			e.Health.pulse(q.T[i], q.V[i])
 		}
 	}
 	d.TakeNoise()
@@ -223,6 +224,7 @@ func (e *Engine) end(c *stroke.Candidate, floor station.Instant) {
 		return
 	}
 	e.Ends.Learn(c)
+	e.strokeTimes(c.At, n)
 	e.Act.Teeth++
 	for k := n - 1; k > 0; k-- {
 		at := c.At.Add(-int64(k) * e.Fuse.Interval.Median())

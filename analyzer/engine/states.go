@@ -74,6 +74,7 @@ func (e *Engine) coast() int64 {
 // decide takes the state of the slot [start, end).
 func (e *Engine) decide(start, end station.Instant) {
 	e.work(start, end)
+	e.doubtSensors()
 	e.supplyState(start, end)
 	s, why := e.classify(end)
 	start = max(start, e.First)
@@ -152,7 +153,7 @@ func (e *Engine) supplyState(start, end station.Instant) {
 	switch {
 	case e.Valve.Known && !e.Valve.Open:
 		s.shut(start, "valve")
-	case !e.Inlet.Seen || end.Sub(e.Inlet.Last) > e.blindAfter(&e.Ends.In):
+	case !e.Inlet.Seen || end.Sub(e.Inlet.Last) > e.blindAfter(&e.Ends.In) || e.Doubt.Reason != "":
 		// nothing to tell from
 	case p1 < math.Max(30e3, 0.25*rest):
 		s.shut(start, "inlet")
@@ -213,6 +214,9 @@ func (e *Engine) classify(end station.Instant) (station.State, string) {
 	}
 	if !e.Outlet.Seen || end.Sub(e.Outlet.Last) > e.blindAfter(&e.Ends.Out) {
 		return station.Blind, "no outlet pressure"
+	}
+	if e.Doubt.Reason != "" {
+		return station.Blind, e.Doubt.Reason
 	}
 	p2, s := e.Outlet.Mean, &e.State
 	s.LastOutlet, s.HadOutlet = p2, true

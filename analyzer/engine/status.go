@@ -113,8 +113,8 @@ func (e *Engine) resetEstimates() {
 		SupplySag:            station.Unknown("the piston has not worked yet"),
 		SupplyConductance:    station.Unknown("the piston has not worked yet"),
 		VolumetricEfficiency: later,
-		StrokeUnevenness:     later,
-		Pulsation:            later,
+		StrokeUnevenness:     station.Unknown("needs strokes whose times show, of both sides"),
+		Pulsation:            station.Unknown("the piston has not worked yet"),
 		SetPressure:          station.Unknown("no set pressure given or learned yet"),
 		StoredEnergy:         station.Unknown("no outlet reading yet"),
 	}

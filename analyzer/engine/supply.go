@@ -71,6 +71,7 @@ func (e *Engine) learn(start, end station.Instant) {
 	e.learnSet()
 	e.watchLeak(start, end)
 	e.watchRounds(end)
+	e.ripple(end, e.working(end))
 }
 
 // learnRest follows the resting inlet pressure while the piston stands and the inlet is
