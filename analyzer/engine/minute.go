@@ -22,6 +22,8 @@ type minute struct {
 	Unseen       bool // strokes too fast for the sampling went by
 	LastOutlet   float64
 	LastOutletOK bool
+	Drawn        float64 // draw and s of drawing when the minute began
+	Worked       float64
 }
 
 func (m *minute) open(start station.Instant, segment uint32) {
@@ -128,6 +130,7 @@ func (e *Engine) closeMinute(end station.Instant) {
 	}
 	e.Min.close(end, e)
 	e.Min.open(end.Floor(station.Minute60), e.Segment)
+	e.Min.Drawn, e.Min.Worked = e.Ends.Drawn, e.Ends.Worked
 }
 
 // close finishes and emits the minute at end.
@@ -157,14 +160,34 @@ func (e *Engine) strokeMethod(m *minute) {
 		m.M.StrokeMethod = station.MethodBoth
 	case m.AnyCounted || e.Fuse.CounterServes():
 		m.M.StrokeMethod = station.MethodCounter
-	case !m.Unseen && e.tracesTell() == "":
+	case !m.Unseen && e.tracesTell() == "" && e.drawTells(m):
 		m.M.StrokeMethod = station.MethodTraces
 	default:
 		m.M.StrokeMethod = station.MethodNone
 		if m.M.AirReason == "" {
-			m.M.AirReason = e.tracesTell()
+			m.M.AirReason = orElse(e.tracesTell(), "strokes are not visible: no counter, and the inlet drew far more than the strokes seen do")
 		}
 	}
+}
+
+func orElse(text, other string) string {
+	if text == "" {
+		return other
+	}
+	return text
+}
+
+// drawTells tells whether the strokes of the minute explain what the inlet drew in it, as
+// far as it is known what a stroke draws.
+func (e *Engine) drawTells(m *minute) bool {
+	if e.Supply.Rest == 0 || e.passing() || e.State.ShutdownAt != 0 {
+		return true
+	}
+	if e.Pace.Full == 0 {
+		return e.Ends.Worked-m.Worked < 20 || m.M.Strokes >= 10
+	}
+	due := (e.Ends.Drawn - m.Drawn) / e.Pace.Full
+	return due < 4 || float64(m.M.Strokes) > 0.6*due
 }
 
 // tracesTell gives why the traces do not tell strokes, "" where they do.
@@ -174,6 +197,8 @@ func (e *Engine) tracesTell() string {
 		return "strokes are not visible: no counter, and too few samples a second"
 	case !e.Ends.Visible():
 		return "strokes are not visible: no counter, and their ends do not stand out of the noise"
+	case !e.Pace.Told():
+		return "strokes are not told apart: no counter, and the draw between what may be their ends varies"
 	}
 	return ""
 }

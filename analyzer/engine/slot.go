@@ -68,11 +68,8 @@ func (e *Engine) slot(start, end station.Instant) {
 	e.pressure(station.InletPressure, &e.Inlet, &e.Ends.In, end)
 	e.pressure(station.OutletPressure, &e.Outlet, &e.Ends.Out, end)
 	if e.tracesServe() {
-		full := e.Pace.Full
-		if e.Pace.Timed {
-			full = 0
-		}
-		e.Ends.Search(full, e.usualInterval(), e.found)
+		e.Ends.Search(e.Pace.Full, e.usualInterval(), e.Pace.Failed(e.Ends.Worked), e.found)
+		e.Pace.Comb(&e.Ends.Comb)
 		for {
 			c, ok := e.Pace.Ripe(end, e.Ends.Idle, e.Ends.Drawing, e.Ends.Drawn)
 			if !ok {
@@ -181,6 +178,9 @@ func (e *Engine) slowChannels(end station.Instant) {
 	}
 }
 
+// mostUnseen bounds the unseen strokes of a slot: more are faster than any booster.
+const mostUnseen = 4
+
 // strokes feeds the slot's events to the fuse.
 func (e *Engine) strokes() {
 	floor := max(e.Min.M.Start, e.First)
@@ -200,8 +200,12 @@ func (e *Engine) strokes() {
 		e.Min.Unseen = true
 		return
 	}
-	if e.State.ShutdownAt == 0 && !e.passing() && e.Supply.Rest > 0 && e.Inlet.Mean > fedShare*e.Supply.Rest {
-		if at := e.Pace.Unseen(e.Ends.Settled()); at != 0 {
+	if e.State.ShutdownAt == 0 && !e.passing() && (e.Pace.Combed || e.Supply.Rest > 0 && e.Inlet.Mean > fedShare*e.Supply.Rest) {
+		for range mostUnseen {
+			at := e.Pace.Unseen(e.Ends.Settled())
+			if at == 0 {
+				break
+			}
 			e.Fuse.Tooth(max(at, floor), e.emit)
 		}
 	}

@@ -21,15 +21,19 @@ type Ends struct {
 	In, Out Trace
 	Area    [ringLen]float64 // draw before sample n of In, see draw
 	Drawn   float64          // all of it
+	Worked  float64          // s of drawing
 	Y       float64          // p1 smoothed, Pa gauge
 	Ref     float64          // resting pressure that the draw is measured from, Pa gauge, 0: none
 	Drawing bool
 	Idle    station.Instant // when the draw last ended
+	Resumed station.Instant // when the draw began again after that
 	Paused  station.Instant // when the last pause in the draw began that was no gap between strokes
 	Next    int64           // sample of In to score next
 	OutAt   int64           // sample of Out that belongs to it, at the earliest
 	J, K    float64         // usual scores at ends
 	Learned int             // ends that J and K were learned from
+	Comb    Comb
+	Wide    bool            // the comb looks for slow strokes
 	Scale   float64         // of the windows, by what shows ends best
 	Best    Candidate       // of the present peak
 	Past    Candidate       // the newest one given, until the score has fallen behind it
@@ -94,6 +98,7 @@ func (e *Ends) Inlet(t station.Instant, x float64) {
 func (e *Ends) draw(t station.Instant, dt float64) {
 	if e.Ref <= 0 {
 		e.Drawn += dt
+		e.Worked += dt
 		return
 	}
 	sag := e.Ref - e.Y
@@ -107,9 +112,10 @@ func (e *Ends) draw(t station.Instant, dt float64) {
 		return
 	}
 	if !e.Drawing && t.Sub(e.Idle) > pause {
-		e.Paused = e.Idle
+		e.Paused, e.Resumed = e.Idle, t
 	}
 	e.Drawing = true
+	e.Worked += dt
 	flow := math.Sqrt(sag)
 	e.Drawn += flow * dt
 	e.Flow += dt / (dt + lately) * (flow - e.Flow)
@@ -144,8 +150,14 @@ func (e *Ends) pace(full float64, usual int64) {
 
 // Search scores what came in and calls fn for each candidate, in order of time.
 // full is the draw of a stroke, 0 if unknown, and usual the usual time between strokes, ns.
-func (e *Ends) Search(full float64, usualTime int64, fn func(Candidate)) {
+// With comb it looks for what repeats, too, where candidates alone do not tell.
+func (e *Ends) Search(full float64, usualTime int64, comb bool, fn func(Candidate)) {
 	e.pace(full, usualTime)
+	if comb {
+		e.comb(full)
+	} else if e.Comb.Bin != 0 {
+		e.Comb = Comb{}
+	}
 	w, apart := e.window(), e.apart()
 	n1, n2 := e.In.samples(w), e.Out.samples(w)
 	s1 := e.In.Noise() * math.Sqrt(2/float64(n1))
@@ -167,6 +179,13 @@ func (e *Ends) Search(full float64, usualTime int64, fn func(Candidate)) {
 			j = clip((e.In.before(i+n1) - 2*e.In.before(i) + e.In.before(i-n1)) * per1)
 		}
 		score := weigh1*j + weigh2*k
+		if e.Comb.Bin > 0 && (e.Ref <= 0 || e.Area[i&ringMask] > e.Area[(i-1)&ringMask]) {
+			v := score
+			if t.Sub(e.Resumed) < station.Second/2 {
+				v = 0 // how a run begins is no stroke
+			}
+			e.Comb.Put(e.Area[i&ringMask], v)
+		}
 		if e.Best.Score > 0 && t.Sub(e.Best.At) >= apart {
 			e.settle(n1, n2, s1, s2, fn)
 		}
@@ -176,6 +195,33 @@ func (e *Ends) Search(full float64, usualTime int64, fn func(Candidate)) {
 		if e.Past.Score == 0 && score > floor && score > e.Best.Score {
 			e.Best = Candidate{At: t, J: j, K: k, Score: score, N: i}
 		}
+	}
+}
+
+// comb keeps the width of the comb's bins near a twelfth of a stroke's draw, as far as that
+// is known, and judges when it is due.
+func (e *Ends) comb(full float64) {
+	c := &e.Comb
+	if c.Due() {
+		c.Judge()
+		if c.Period == 0 && c.N >= combBins && full == 0 { // perhaps the strokes are far slower, or faster
+			e.Wide = !e.Wide
+			c.Bin = 0
+		}
+	}
+	want := full / 12
+	if full == 0 {
+		w := math.Max(0.025, 1.5*e.In.Step)
+		if e.Wide {
+			w *= 4
+		}
+		want = w * e.Flow
+		if e.Ref <= 0 {
+			want = w
+		}
+	}
+	if want > 0 && (c.Bin == 0 || full > 0 && math.Abs(want-c.Bin) > 0.5*want) {
+		c.Restart(e.Drawn, want)
 	}
 }
 
@@ -283,7 +329,9 @@ func (e *Ends) Settled() (station.Instant, float64) {
 
 // Visible tells whether ends stand out of the noise as far as was seen: noise alone that is
 // taken for ends scores a little above the least score that counts.
-func (e *Ends) Visible() bool { return e.Learned < 10 || math.Hypot(e.J, e.K) > 1.25*least }
+func (e *Ends) Visible() bool {
+	return e.Learned < 10 || math.Hypot(e.J, e.K) > 1.25*least || e.Comb.Strength > 0
+}
 
 // Learn takes the scores of a stroke's end.
 func (e *Ends) Learn(c *Candidate) {

@@ -46,7 +46,7 @@ func (d drawn) feed(e *Ends, p *Pace, rate, seconds float64, found func(station.
 		}
 		e.In.TakeNoise()
 		e.Out.TakeNoise()
-		e.Search(p.Full, 0, p.Offer)
+		e.Search(p.Full, 0, false, p.Offer)
 		for {
 			c, ok := p.Ripe(at, e.Idle, e.Drawing, e.Drawn)
 			if !ok {
@@ -132,7 +132,7 @@ func TestDemandIsNoStroke(t *testing.T) {
 		if i%50 == 49 {
 			e.In.TakeNoise()
 			e.Out.TakeNoise()
-			e.Search(p.Full, 0, p.Offer)
+			e.Search(p.Full, 0, false, p.Offer)
 			for {
 				c, ok := p.Ripe(at, e.Idle, e.Drawing, e.Drawn)
 				if !ok {

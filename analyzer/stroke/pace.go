@@ -15,6 +15,8 @@ type Pace struct {
 	N, Pos   int
 	Timed    bool    // the draw is not known: areas are times
 	Sure     bool    // Full is what most of them say
+	Share    float64 // of the draws between candidates that agree on Full
+	Combed   bool    // Full is what the comb says
 	Full     float64 // draw of a stroke, 0: not known yet
 	Start    float64 // draw at the end of the last stroke
 	Last     station.Instant
@@ -104,7 +106,7 @@ func (p *Pace) Strokes(c *Candidate, usual float64) int {
 		p.Full += 0.1 * (area - p.Full)
 	}
 	p.take(c.At, c.Area)
-	if p.Timed || !p.Sure {
+	if !p.Combed && (p.Timed || !p.Sure) {
 		return 1
 	}
 	return min(n, 4)
@@ -145,8 +147,8 @@ func (p *Pace) raw(c *Candidate, usual float64) {
 		return
 	}
 	m, share := p.mode()
-	p.Sure = p.N >= 10 && share >= 0.5
-	if p.Full == 0 || math.Abs(m-p.Full) > 0.25*p.Full {
+	p.Sure, p.Share = p.N >= 10 && share >= 0.5, share
+	if p.Full == 0 || !p.Combed && math.Abs(m-p.Full) > 0.25*p.Full {
 		p.Full = m
 	}
 }
@@ -169,18 +171,36 @@ func (p *Pace) mode() (mean, share float64) {
 	return mean, float64(most) / float64(p.N)
 }
 
+// Failed tells whether candidates do not agree on what a stroke draws after worked seconds
+// of drawing.
+func (p *Pace) Failed(worked float64) bool { return worked > patience && (p.N < 10 || p.Share < 0.35) }
+
+// Comb takes what the comb says, the draw of a stroke.
+func (p *Pace) Comb(c *Comb) {
+	p.Combed = c.Period > 0
+	if p.Combed && math.Abs(c.Period-p.Full) > 0.1*p.Full {
+		p.Full = c.Period
+	}
+}
+
+// patience is how long, s of drawing, candidates have to agree on a draw.
+const patience = 60
+
+// Told tells whether candidates or comb agree on what a stroke draws, as far as was seen.
+func (p *Pace) Told() bool { return p.Accepted < 20 || p.Timed || p.Combed || p.Share >= 0.4 }
+
 // Unseen tells of a stroke that must have ended since the last one, though nothing showed
 // it, once the draw is far beyond that of a stroke; zero if there is none. drawn is the
 // draw so far, at t.
 func (p *Pace) Unseen(t station.Instant, drawn float64) station.Instant {
-	if p.Full <= 0 || p.Timed || !p.Sure {
+	if p.Full <= 0 || !p.Combed && (p.Timed || !p.Sure) {
 		return 0
 	}
 	r := (drawn - p.Start) / p.Full
 	if r >= 1 && p.Crossed == 0 {
 		p.Crossed = t
 	}
-	if r < unseen || p.Blind >= mostUnseen {
+	if r < unseen || !p.Combed && p.Blind >= mostUnseen {
 		return 0
 	}
 	at, blind := p.Crossed, p.Blind+1

@@ -106,6 +106,7 @@ func run(t *testing.T, p station.Plate, path string, counter bool) *pipeline.Uni
 // result is what a unit concluded over the whole recording.
 type result struct {
 	strokes, inlet, delivered, duty float64
+	unknown                         int // minutes whose strokes are unknown
 	raised                          map[string]int
 }
 
@@ -115,6 +116,9 @@ func resultOf(u *pipeline.Unit) result {
 	for i := range u.Out.Minutes {
 		m := &u.Out.Minutes[i]
 		r.strokes += float64(m.Strokes)
+		if m.StrokeMethod == station.MethodNone {
+			r.unknown++
+		}
 		r.inlet += m.Inlet.Litres()
 		r.delivered += m.Delivered.Litres()
 		for s := range ns {
