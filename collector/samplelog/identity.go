@@ -3,6 +3,7 @@ package samplelog
 import (
 	"context"
 	"crypto/rand"
+	"errors"
 	"fmt"
 	"os"
 
@@ -14,12 +15,15 @@ import (
 const idKey = "strokewise-log"
 
 // metadata gives what the stream that is there says of itself, nil where there is none.
-func metadata(ctx context.Context, js jetstream.JetStream) map[string]string {
+func metadata(ctx context.Context, js jetstream.JetStream) (map[string]string, error) {
 	s, err := js.Stream(ctx, streamName)
-	if err != nil {
-		return nil // making it will tell what is wrong
+	switch {
+	case errors.Is(err, jetstream.ErrStreamNotFound):
+		return nil, nil
+	case err != nil:
+		return nil, fmt.Errorf("cannot read the identity of the sample log: %w", err)
 	}
-	return map[string]string{idKey: s.CachedInfo().Config.Metadata[idKey]}
+	return s.CachedInfo().Config.Metadata, nil
 }
 
 // withID gives a stream's configuration an identity if it has none.
