@@ -2,8 +2,11 @@ package history
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
+
+	"modernc.org/sqlite"
 
 	"strokewise/analyzer/station"
 )
@@ -81,3 +84,31 @@ func Inspect(ctx context.Context, path string) (Copied, error) {
 	err = db.QueryRowContext(ctx, `SELECT count(*) FROM stations`).Scan(&c.Stations)
 	return c, err
 }
+
+// InUse tells, with an error, whether anybody has the database at path open. It changes
+// nothing; a file that is no database is not in use.
+func InUse(ctx context.Context, path string) error {
+	if _, err := os.Stat(path); err != nil {
+		return nil
+	}
+	db, err := connect(path, 1, "locking_mode(EXCLUSIVE)")
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	if _, err := db.ExecContext(ctx, `PRAGMA busy_timeout = 0`); err != nil {
+		return nil
+	}
+	tx, err := db.BeginTx(ctx, nil)
+	var e *sqlite.Error
+	if errors.As(err, &e) && e.Code()&0xff == sqliteBusy {
+		return fmt.Errorf("history database %q is in use: stop the program, or the person's query, that has it open", path)
+	}
+	if err == nil {
+		_ = tx.Rollback()
+	}
+	return nil
+}
+
+// sqliteBusy is SQLite's primary result code for a locked file.
+const sqliteBusy = 5

@@ -46,11 +46,11 @@ SELECT station, start - start % 3600000000000, segment, count(*), max(revision),
   sum(blind), sum("off"), sum(charging), sum(stroking), sum(holding), sum(starved), sum(venting), sum(residual),
   sum(strokes), sum(stroke_method = 'none'), sum(stroke_method = 'traces'), sum(air_reason IS NOT NULL),
   sum(inlet), sum(exhaust), sum(delivered), sum(inlet_low), sum(inlet_high), sum(delivered_low), sum(delivered_high),
-  sum(iif(abs(inlet_mean) < 1e11, covered, 0)), sum(iif(abs(inlet_mean) < 1e11, CAST(round(inlet_mean * (covered * 1e-6)) AS INTEGER), 0)),
-  sum(iif(abs(outlet_mean) < 1e11, covered, 0)), sum(iif(abs(outlet_mean) < 1e11, CAST(round(outlet_mean * (covered * 1e-6)) AS INTEGER), 0)),
+  sum(iif(abs(inlet_mean) < 1e11, covered, 0)), sum(iif(abs(inlet_mean) < 1e11, CAST(inlet_mean * (covered * 1e-6) AS INTEGER), 0)),
+  sum(iif(abs(outlet_mean) < 1e11, covered, 0)), sum(iif(abs(outlet_mean) < 1e11, CAST(outlet_mean * (covered * 1e-6) AS INTEGER), 0)),
   max(iif(abs(outlet_max) < 1e11, outlet_max, NULL)),
-  sum(iif(known, covered, 0)), sum(iif(known, CAST(round(leak * covered) AS INTEGER), 0)),
-  sum(iif(known, CAST(round(leak_low * covered) AS INTEGER), 0)), sum(iif(known, CAST(round(leak_high * covered) AS INTEGER), 0))
+  sum(iif(known, covered, 0)), sum(iif(known, CAST(leak * covered AS INTEGER), 0)),
+  sum(iif(known, CAST(leak_low * covered AS INTEGER), 0)), sum(iif(known, CAST(leak_high * covered AS INTEGER), 0))
 FROM (SELECT *, leak_method <> 'none' AND leak_reason IS NULL
   AND coalesce(abs(leak) < 1e3 AND abs(leak_low) < 1e3 AND abs(leak_high) < 1e3, 0) AS known FROM minutes)
 GROUP BY station, start - start % 3600000000000, segment;
