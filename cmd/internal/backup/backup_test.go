@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 
 	"strokewise/analyzer/station"
@@ -213,4 +214,30 @@ func tarOf(t *testing.T, name string, data []byte) []byte {
 	w.Close()
 	z.Close()
 	return b.Bytes()
+}
+
+// Restored by root, the files belong to whom the folder belongs to.
+func TestRestoreByRootKeepsTheOwner(t *testing.T) {
+	if os.Geteuid() != 0 {
+		t.Skip("only root can give files away")
+	}
+	from := made(t)["archive"]
+	data, s := dataFolder(t)
+	s.Close()
+	if err := os.Chown(data, 1234, 1235); err != nil {
+		t.Fatal(err)
+	}
+	r, err := Restore(t.Context(), from, data, RestoreOptions{Replace: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range []string{filepath.Join(data, historyName), r.Aside} {
+		info, err := os.Stat(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if st := info.Sys().(*syscall.Stat_t); st.Uid != 1234 || st.Gid != 1235 {
+			t.Errorf("%s belongs to %d:%d", path, st.Uid, st.Gid)
+		}
+	}
 }

@@ -67,6 +67,9 @@ func restore(ctx context.Context, from, data string, opt RestoreOptions) (r Rest
 	if r.Manifest, err = prepare(ctx, from, work, opt.Who); err != nil {
 		return r, err
 	}
+	if err := giveTo(data, filepath.Join(work, historyName)); err != nil {
+		return r, err
+	}
 	if len(old) > 0 {
 		if r.Aside, err = moveAside(data, old, opt.KeepLog); err != nil {
 			return r, err
@@ -127,6 +130,9 @@ func moveAside(data string, old []string, keepLog bool) (string, error) {
 	aside := filepath.Join(data, asidePrefix+time.Now().UTC().Format("20060102T150405.000Z"))
 	if err := os.Mkdir(aside, 0o750); err != nil {
 		return "", err
+	}
+	if err := giveTo(data, aside); err != nil {
+		return aside, err
 	}
 	for _, name := range old {
 		if keepLog && name == "log" {
