@@ -96,10 +96,10 @@ func TestHoursAreTheSumsOfTheirMinutes(t *testing.T) {
 		if err != nil {
 			rt.Fatal(err)
 		}
-		for range rapid.IntRange(1, 5).Draw(rt, "writes") {
+		for range rapid.IntRange(1, 4).Draw(rt, "writes") {
 			position++
 			var ms []station.Minute
-			for range rapid.IntRange(0, 12).Draw(rt, "minutes") {
+			for range rapid.IntRange(0, 8).Draw(rt, "minutes") {
 				ms = append(ms, drawMinute(rt, 3))
 			}
 			if rapid.Bool().Draw(rt, "import") {
@@ -201,7 +201,7 @@ func TestTheMigrationSumsUpAsTheProgramDoes(t *testing.T) {
 		t.Fatal(err)
 	}
 	random := rapid.Custom(func(t *rapid.T) station.Minute { return drawMinute(t, 24) })
-	for seed := range 1500 {
+	for seed := range 800 {
 		m := random.Example(seed)
 		if _, err := s.stmt.minute.Exec(minuteValues([]any{1, int64(7)}, &m)...); err != nil {
 			t.Fatal(err)

@@ -16,9 +16,10 @@ type Retention struct {
 }
 
 const (
-	batchAim  = 10 * time.Millisecond // how long a deleting transaction should hold commits up
-	batchMost = 5000                  // rows
-	batchRest = 20 * time.Millisecond // between two, for the commits that wait
+	batchAim   = 10 * time.Millisecond // how long a deleting transaction should hold commits up
+	batchLeast = 50                    // rows
+	batchMost  = 5000
+	batchRest  = 20 * time.Millisecond // between two, for the commits that wait
 )
 
 // Retain deletes what is older than r says, in short transactions of their own, and gives
@@ -84,7 +85,7 @@ func (d *deleter) all(ctx context.Context, query string, id, before int64) error
 		d.rows += n
 		switch {
 		case took > batchAim:
-			d.batch = max(d.batch/2, 10)
+			d.batch = max(d.batch/2, batchLeast)
 		case took < batchAim/2 && n >= d.batch/2:
 			d.batch = min(d.batch*2, batchMost)
 		}
