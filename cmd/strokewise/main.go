@@ -28,6 +28,8 @@ type commands struct {
 	Replay  replayCmd  `cmd:"" help:"Run recorded traces through the live analyzer and alarms, and print what they tell."`
 	Check   checkCmd   `cmd:"" help:"Check a configuration file: all faults at once."`
 	Rig     rigCmd     `cmd:"" help:"Virtual stations: record, publish, cause faults."`
+	Backup  backupCmd  `cmd:"" help:"Copy the history while the program runs."`
+	Restore restoreCmd `cmd:"" help:"Put the history of a backup into a data folder."`
 	Version versionCmd `cmd:"" help:"Print the version."`
 }
 

@@ -25,7 +25,8 @@ import (
 func settings(c *config.Config, e *env) (app.Options, error) {
 	o := app.Options{
 		Data: c.Data, MaxBytes: c.Log.MaxBytes, Keep: c.Log.Keep, SyncAlways: c.Log.SyncAlways, LogURL: c.Log.URL,
-		Listen: c.HTTP.Listen, Hosts: c.HTTP.Hosts, Version: version(), Logger: e.log,
+		History: app.Retention{Minutes: c.History.Minutes, Hours: c.History.Hours},
+		Listen:  c.HTTP.Listen, Hosts: c.HTTP.Hosts, Version: version(), Logger: e.log,
 		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference),
 	}
 	for _, s := range c.Sites {

@@ -80,11 +80,15 @@ func (j *JetStream) open(ctx context.Context) (err error) {
 	if j.lease, err = takeLease(ctx, j.js, j.opt.URL == "", j.opt.Logger); err != nil {
 		return err
 	}
-	j.stream, err = j.js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{
+	have, err := metadata(ctx, j.js)
+	if err != nil {
+		return err
+	}
+	j.stream, err = j.js.CreateOrUpdateStream(ctx, withID(jetstream.StreamConfig{
 		Name: streamName, Subjects: []string{subjects}, Storage: jetstream.FileStorage,
 		Retention: jetstream.LimitsPolicy, Discard: jetstream.DiscardNew, MaxBytes: j.opt.MaxBytes,
 		AllowDirect: true, Description: "strokewise samples, see the project's documentation",
-	})
+	}, have))
 	if err != nil {
 		return fmt.Errorf("cannot make the sample log's stream: %w", err)
 	}

@@ -37,7 +37,7 @@ func migrate(ctx context.Context, db *sql.DB, path string) error {
 		return err
 	}
 	if have > len(names) {
-		return fmt.Errorf("history database %q has schema version %d and this program knows versions up to %d: run the newer program, or restore the copy made before its first start", path, have, len(names))
+		return newer(path, have, len(names))
 	}
 	for n := have; n < len(names); n++ {
 		if err := apply(ctx, db, names[n], n+1); err != nil {
@@ -92,4 +92,8 @@ func apply(ctx context.Context, db *sql.DB, name string, to int) error {
 		}
 	}
 	return tx.Commit()
+}
+
+func newer(path string, have, know int) error {
+	return fmt.Errorf("history database %q has schema version %d and this program knows versions up to %d: run a newer program, or restore a backup made with this one", path, have, know)
 }

@@ -34,17 +34,24 @@ func (s *Snapshot) checksum() []byte {
 // It is not part of a commit and may be older than the partition's position.
 func (s *Store) SaveSnapshot(ctx context.Context, partition int, position uint64, schema, engine string, blob []byte) error {
 	n := Snapshot{Position: position, Schema: schema, Engine: engine, Blob: blob}
-	if n.Blob == nil {
-		n.Blob = []byte{}
-	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	_, err := s.write.ExecContext(ctx, `INSERT OR REPLACE INTO snapshots (partition, position, schema, engine, checksum, blob) VALUES (?, ?, ?, ?, ?, ?)`,
-		partition, int64(position), schema, engine, n.checksum(), n.Blob)
-	if err != nil {
+	if err := full(saveSnapshot(ctx, s.write, partition, &n)); err != nil {
 		return fmt.Errorf("cannot store snapshot of partition %d in history database %q: %w", partition, s.path, err)
 	}
 	return nil
+}
+
+// saveSnapshot stores a snapshot by a connection or within a transaction.
+func saveSnapshot(ctx context.Context, db interface {
+	ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error)
+}, partition int, n *Snapshot) error {
+	if n.Blob == nil {
+		n.Blob = []byte{}
+	}
+	_, err := db.ExecContext(ctx, `INSERT OR REPLACE INTO snapshots (partition, position, schema, engine, checksum, blob) VALUES (?, ?, ?, ?, ?, ?)`,
+		partition, int64(n.Position), n.Schema, n.Engine, n.checksum(), n.Blob)
+	return err
 }
 
 // LoadSnapshot gives the newest snapshot of a partition, and false where there is none.

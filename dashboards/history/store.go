@@ -20,7 +20,7 @@ import (
 var ErrStale = errors.New("position is already stored")
 
 // busyMs is how long a statement waits for a lock of another process (a backup, a
-// person's query) before it fails.
+// person's change) before it fails. Reading, for however long, locks nothing.
 const busyMs = 5000
 
 // readers is the size of the pool of reading connections.
@@ -46,8 +46,9 @@ type Store struct {
 	stmt      statements
 	repeated  atomic.Int64
 
-	mu  sync.Mutex // one writing transaction at a time; guards ids
-	ids map[station.Key]int64
+	mu      sync.Mutex // one writing transaction at a time; guards ids and resumed
+	ids     map[station.Key]int64
+	resumed map[int64]bound // by station: where a restored history ends
 }
 
 // Open opens the database file, makes it where there is none, checks its integrity
@@ -65,7 +66,7 @@ func (s *Store) open(ctx context.Context, opt Options) (err error) {
 	if opt.SyncAlways {
 		sync = "FULL"
 	}
-	if s.write, err = connect(s.path, 1, "journal_mode(WAL)", "synchronous("+sync+")", "foreign_keys(1)"); err != nil {
+	if s.write, err = connect(s.path, 1, "journal_mode(WAL)", "synchronous("+sync+")", "foreign_keys(1)", "journal_size_limit(67108864)"); err != nil {
 		return err
 	}
 	if err := check(ctx, s.write, s.path); err != nil {
@@ -78,6 +79,9 @@ func (s *Store) open(ctx context.Context, opt Options) (err error) {
 		return err
 	}
 	if err := s.loadIDs(ctx); err != nil {
+		return err
+	}
+	if err := s.loadResumed(ctx); err != nil {
 		return err
 	}
 	return s.stmt.prepare(ctx, s.write)

@@ -13,7 +13,7 @@ import (
 
 // statements are those of a commit, prepared once.
 type statements struct {
-	station, position, minute, interval, totals, transition, outbox *sql.Stmt
+	station, position, minute, interval, hour, totals, transition, outbox *sql.Stmt
 }
 
 func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
@@ -26,6 +26,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 			ON CONFLICT DO UPDATE SET position = excluded.position WHERE excluded.position > position`},
 		{&s.minute, `INSERT INTO minutes (station, revision, ` + minuteColumns + `) VALUES (` + marks(33) + `) ON CONFLICT DO NOTHING`},
 		{&s.interval, `INSERT INTO intervals (station, start, segment, revision, "end", state) VALUES (` + marks(6) + `) ON CONFLICT DO NOTHING`},
+		{&s.hour, fmt.Sprintf(hourUpsert, marks(34))},
 		{&s.totals, `INSERT INTO totals (station, strokes, ` + stateColumns + `, inlet, exhaust, delivered) VALUES (` + marks(13) + `)
 			ON CONFLICT DO UPDATE SET strokes = strokes + excluded.strokes, blind = blind + excluded.blind,
 			"off" = "off" + excluded."off", charging = charging + excluded.charging, stroking = stroking + excluded.stroking,
@@ -45,7 +46,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 
 func (s *statements) close() error {
 	var errs []error
-	for _, st := range [...]*sql.Stmt{s.station, s.position, s.minute, s.interval, s.totals, s.transition, s.outbox} {
+	for _, st := range [...]*sql.Stmt{s.station, s.position, s.minute, s.interval, s.hour, s.totals, s.transition, s.outbox} {
 		if st != nil {
 			errs = append(errs, st.Close())
 		}
@@ -100,10 +101,10 @@ func (s *Store) transact(ctx context.Context, f func(*transaction) error) (repea
 	}
 	defer tx.Rollback()
 	if err := f(tx); err != nil {
-		return 0, err
+		return 0, full(err)
 	}
 	if err := tx.Commit(); err != nil {
-		return 0, err
+		return 0, full(err)
 	}
 	for k, id := range tx.ids {
 		s.ids[k] = id
@@ -133,7 +134,7 @@ func (s *Store) begin(ctx context.Context) (*transaction, error) {
 	return &transaction{Tx: tx, ctx: ctx, store: s, ids: make(map[station.Key]int64), stmt: statements{
 		station: tx.StmtContext(ctx, st.station), position: tx.StmtContext(ctx, st.position),
 		minute: tx.StmtContext(ctx, st.minute), interval: tx.StmtContext(ctx, st.interval),
-		totals: tx.StmtContext(ctx, st.totals), transition: tx.StmtContext(ctx, st.transition),
+		hour: tx.StmtContext(ctx, st.hour), totals: tx.StmtContext(ctx, st.totals), transition: tx.StmtContext(ctx, st.transition),
 		outbox: tx.StmtContext(ctx, st.outbox),
 	}}, nil
 }
@@ -167,13 +168,15 @@ func (tx *transaction) advance(c *Commit) error {
 	return err
 }
 
-// minutes stores minutes and intervals of a station and adds the new ones to its totals.
+// minutes stores minutes and intervals of a station and adds the new ones to its hours and
+// totals.
 func (tx *transaction) minutes(s *StationMinutes) error {
 	id, err := tx.id(s.Key)
 	if err != nil {
 		return err
 	}
 	var sum board.Totals
+	var hour Hour
 	for i := range s.Minutes {
 		m := &s.Minutes[i]
 		tx.args = minuteValues(append(tx.args[:0], id, int64(s.Revision)), m)
@@ -186,8 +189,17 @@ func (tx *transaction) minutes(s *StationMinutes) error {
 			continue
 		}
 		sum.Add(m)
+		if err := tx.hour(id, s.Revision, &hour, m); err != nil {
+			return err
+		}
+	}
+	if err := tx.closeHour(id, s.Revision, &hour); err != nil {
+		return err
 	}
 	for _, v := range s.Intervals {
+		if !tx.past && !tx.store.clip(id, &v) {
+			continue
+		}
 		if _, err := tx.stmt.interval.ExecContext(tx.ctx, id, int64(v.From), int64(v.Segment), int64(s.Revision), int64(v.To), v.State.String()); err != nil {
 			return fmt.Errorf("interval %s: %w", v.From, err)
 		}

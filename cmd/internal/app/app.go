@@ -42,6 +42,7 @@ type Options struct {
 	Keep       time.Duration
 	SyncAlways bool
 	LogURL     string
+	History    Retention
 
 	MQTT         mqtt.Options // without handler and filters
 	BrokerListen string       // of an embedded broker, "" where MQTT.Brokers names one
@@ -61,14 +62,14 @@ type Options struct {
 
 // Intervals say how often the runtime does what it does.
 type Intervals struct {
-	Commit, Tick, Snapshot, Trim time.Duration
+	Commit, Tick, Snapshot, Trim, Retain time.Duration
 }
 
 func (i *Intervals) fill() {
 	for _, x := range [...]struct {
 		d     *time.Duration
 		usual time.Duration
-	}{{&i.Commit, time.Second / 2}, {&i.Tick, 5 * time.Second}, {&i.Snapshot, time.Minute}, {&i.Trim, time.Minute}} {
+	}{{&i.Commit, time.Second / 2}, {&i.Tick, 5 * time.Second}, {&i.Snapshot, time.Minute}, {&i.Trim, time.Minute}, {&i.Retain, 10 * time.Minute}} {
 		if *x.d <= 0 {
 			*x.d = x.usual
 		}
@@ -98,6 +99,7 @@ type App struct {
 // take messages yet.
 func New(ctx context.Context, opt Options) (*App, error) {
 	opt.Every.fill()
+	opt.History.fill()
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
@@ -167,22 +169,15 @@ func (a *App) openIntake() (err error) {
 	return err
 }
 
-// openPartitions loads what the history knows and checks that log and history belong
-// together.
+// openPartitions loads what the history knows, once log and history belong together.
 func (a *App) openPartitions(ctx context.Context) error {
 	positions, err := a.store.Positions(ctx)
 	if err != nil {
 		return err
 	}
-	size, err := a.samples.Size(ctx)
+	fresh, err := a.belong(ctx, positions)
 	if err != nil {
 		return err
-	}
-	for n, p := range positions {
-		if p > size.Last {
-			return fmt.Errorf("cannot go on in %q: the history has worked off the sample log up to position %d of partition %d, and the log ends at %d; the log folder was replaced or restored from an older copy. Restore log and history together, or move history.db away to begin a new history",
-				a.opt.Data, p, n, size.Last)
-		}
 	}
 	c, err := a.catalog(ctx)
 	if err != nil {
@@ -191,6 +186,9 @@ func (a *App) openPartitions(ctx context.Context) error {
 	for n := range a.parts {
 		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake}
 		a.parts[n].start(ctx, positions[n])
+	}
+	if fresh != nil {
+		return a.beginLog(ctx, fresh)
 	}
 	return nil
 }

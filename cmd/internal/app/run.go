@@ -127,6 +127,7 @@ func (a *App) catchUp(ctx context.Context, g *group) error {
 	}
 	g.run(a.tickLoop)
 	g.run(a.trimLoop)
+	g.run(a.retainLoop)
 	return nil
 }
 

@@ -25,6 +25,7 @@ type Config struct {
 	MQTT     MQTT
 	Data     string // directory: log, history database, lock
 	Log      Log
+	History  History
 	Lateness time.Duration // how far the watermark stays behind
 	Sites    []Site
 	Stations []Station
@@ -85,6 +86,12 @@ type Log struct {
 	URL        string // of an external cluster; empty: inside the process
 }
 
+// History says how long the database keeps what it holds. Totals and the audit stay.
+type History struct {
+	Minutes time.Duration // minutes and states
+	Hours   time.Duration // hours and alarms
+}
+
 // Site is a plant, or a part of it with its own time zone and air.
 type Site struct {
 	ID     string
@@ -125,6 +132,7 @@ func Default() *Config {
 		Data: "/var/lib/strokewise",
 		Log:  Log{Keep: 48 * time.Hour, MaxBytes: 20e9},
 
+		History:  History{Minutes: 90 * day, Hours: 5 * year},
 		Lateness: 2 * time.Second,
 	}
 }

@@ -106,6 +106,9 @@ func TestEveryKeyArrives(t *testing.T) {
 	if got, want := c.Log, (Log{Keep: 7 * 24 * time.Hour, MaxBytes: 1 << 30, SyncAlways: true, URL: "nats://127.0.0.1:4222"}); got != want {
 		t.Errorf("log %+v", got)
 	}
+	if got, want := c.History, (History{Minutes: 30 * day, Hours: 5 * year / 2}); got != want {
+		t.Errorf("history %+v", got)
+	}
 	if c.Data != filepath.Join("testdata", "state") || c.Lateness != 500*time.Millisecond {
 		t.Errorf("data %q, lateness %v", c.Data, c.Lateness)
 	}

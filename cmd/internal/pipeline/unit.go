@@ -128,6 +128,9 @@ func (u *Unit) Command(c *station.Command, at station.Instant) {
 	}
 }
 
+// Adopt sets the alarms to what is known of them elsewhere, see rules.Evaluator.
+func (u *Unit) Adopt(open []rules.Transition) { u.rules.Adopt(open) }
+
 // Flush ends a trace: everything pending is processed and the last minute closed.
 func (u *Unit) Flush() { u.engine.Flush() }
 

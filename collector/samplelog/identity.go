@@ -1,0 +1,70 @@
+package samplelog
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"os"
+
+	"github.com/nats-io/nats.go/jetstream"
+)
+
+// idKey names, in the stream's metadata, the log's identity: positions of one log mean
+// nothing in another.
+const idKey = "strokewise-log"
+
+// metadata gives what the stream that is there says of itself, nil where there is none.
+func metadata(ctx context.Context, js jetstream.JetStream) (map[string]string, error) {
+	s, err := js.Stream(ctx, streamName)
+	switch {
+	case errors.Is(err, jetstream.ErrStreamNotFound):
+		return nil, nil
+	case err != nil:
+		return nil, fmt.Errorf("cannot read the identity of the sample log: %w", err)
+	}
+	return s.CachedInfo().Config.Metadata, nil
+}
+
+// withID gives a stream's configuration an identity if it has none.
+func withID(cfg jetstream.StreamConfig, have map[string]string) jetstream.StreamConfig {
+	id := have[idKey]
+	if id == "" {
+		id = rand.Text()
+	}
+	cfg.Metadata = map[string]string{idKey: id}
+	return cfg
+}
+
+// ID gives the log's identity: a new log, and one that Renew was called on, has another.
+// A copy of the log's folder has the same.
+func (j *JetStream) ID(ctx context.Context) (string, error) {
+	i, err := j.stream.Info(ctx)
+	if err != nil {
+		return "", fmt.Errorf("cannot read the identity of the sample log: %w", err)
+	}
+	return i.Config.Metadata[idKey], nil
+}
+
+// Renew gives the log a new identity, for a history that begins to count in it anew:
+// positions that were noted before are told from those noted from now on.
+func (j *JetStream) Renew(ctx context.Context) (string, error) {
+	i, err := j.stream.Info(ctx)
+	if err != nil {
+		return "", fmt.Errorf("cannot read the identity of the sample log: %w", err)
+	}
+	if j.stream, err = j.js.UpdateStream(ctx, withID(i.Config, nil)); err != nil {
+		return "", fmt.Errorf("cannot give the sample log a new identity: %w", err)
+	}
+	return j.ID(ctx)
+}
+
+// Lock keeps other processes off a log's folder, as an open log does, until the function
+// that it gives is called.
+func Lock(dir string) (unlock func() error, err error) {
+	var f *os.File
+	if f, err = lockDir(dir); err != nil {
+		return nil, err
+	}
+	return f.Close, nil
+}

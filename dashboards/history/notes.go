@@ -1,0 +1,78 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+
+	"strokewise/analyzer/station"
+)
+
+// Note is what a person says of a station at a time.
+type Note struct {
+	Key  station.Key
+	At   station.Instant
+	Who  string
+	Text string
+}
+
+// Act is a line of the audit: what a person or the program did. Nothing deletes it.
+type Act struct {
+	At     station.Instant
+	Who    string
+	What   string // "restore", "acknowledge"
+	Target string
+	Detail string
+}
+
+// AddNote stores a note, also of a station that has nothing stored yet.
+func (s *Store) AddNote(ctx context.Context, n Note) error {
+	_, err := s.transact(ctx, func(tx *transaction) error {
+		id, err := tx.id(n.Key)
+		if err == nil {
+			_, err = tx.ExecContext(tx.ctx, `INSERT INTO notes (station, at, who, text) VALUES (?, ?, ?, ?)`, id, int64(n.At), n.Who, n.Text)
+		}
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("cannot store a note on station %s in history database %q: %w", n.Key, s.path, err)
+	}
+	return nil
+}
+
+// Notes gives the notes of a station in [from, to), in order of time.
+func (s *Store) Notes(ctx context.Context, k station.Key, from, to station.Instant) ([]Note, error) {
+	var out []Note
+	err := s.each(ctx, "notes", func(rows *sql.Rows) error {
+		n := Note{Key: k}
+		err := rows.Scan(&n.At, &n.Who, &n.Text)
+		out = append(out, n)
+		return err
+	}, `SELECT at, who, text FROM notes WHERE `+ofStation+` AND at >= ? AND at < ? ORDER BY at, id`, k.Site, k.Station, int64(from), int64(to))
+	return out, err
+}
+
+// AddAct stores a line of the audit.
+func (s *Store) AddAct(ctx context.Context, a Act) error {
+	if _, err := s.transact(ctx, func(tx *transaction) error { return tx.act(&a) }); err != nil {
+		return fmt.Errorf("cannot store what %s did in history database %q: %w", a.Who, s.path, err)
+	}
+	return nil
+}
+
+func (tx *transaction) act(a *Act) error {
+	_, err := tx.ExecContext(tx.ctx, `INSERT INTO audit (at, who, what, target, detail) VALUES (?, ?, ?, ?, ?)`, int64(a.At), a.Who, a.What, a.Target, a.Detail)
+	return err
+}
+
+// Acts gives the audit in [from, to), in order of time.
+func (s *Store) Acts(ctx context.Context, from, to station.Instant) ([]Act, error) {
+	var out []Act
+	err := s.each(ctx, "the audit", func(rows *sql.Rows) error {
+		var a Act
+		err := rows.Scan(&a.At, &a.Who, &a.What, &a.Target, &a.Detail)
+		out = append(out, a)
+		return err
+	}, `SELECT at, who, what, target, detail FROM audit WHERE at >= ? AND at < ? ORDER BY at, id`, int64(from), int64(to))
+	return out, err
+}
