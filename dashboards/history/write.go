@@ -13,7 +13,7 @@ import (
 
 // statements are those of a commit, prepared once.
 type statements struct {
-	station, position, minute, interval, totals, transition, outbox *sql.Stmt
+	station, position, minute, interval, totals, transition, outbox, export *sql.Stmt
 }
 
 func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
@@ -34,6 +34,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 			delivered = delivered + excluded.delivered`},
 		{&s.transition, `INSERT INTO transitions (id, station, ` + transitionColumns + `) VALUES (` + marks(12) + `) ON CONFLICT (id) DO NOTHING`},
 		{&s.outbox, `INSERT INTO outbox (receiver, transition, station, alarm) VALUES (?, ?, ?, ?)`},
+		{&s.export, `INSERT INTO export_queue (minute_of, minute_start, minute_segment, transition) VALUES (?, ?, ?, ?)`},
 	} {
 		var err error
 		if *p.to, err = db.PrepareContext(ctx, p.text); err != nil {
@@ -45,7 +46,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 
 func (s *statements) close() error {
 	var errs []error
-	for _, st := range [...]*sql.Stmt{s.station, s.position, s.minute, s.interval, s.totals, s.transition, s.outbox} {
+	for _, st := range [...]*sql.Stmt{s.station, s.position, s.minute, s.interval, s.totals, s.transition, s.outbox, s.export} {
 		if st != nil {
 			errs = append(errs, st.Close())
 		}
@@ -134,7 +135,7 @@ func (s *Store) begin(ctx context.Context) (*transaction, error) {
 		station: tx.StmtContext(ctx, st.station), position: tx.StmtContext(ctx, st.position),
 		minute: tx.StmtContext(ctx, st.minute), interval: tx.StmtContext(ctx, st.interval),
 		totals: tx.StmtContext(ctx, st.totals), transition: tx.StmtContext(ctx, st.transition),
-		outbox: tx.StmtContext(ctx, st.outbox),
+		outbox: tx.StmtContext(ctx, st.outbox), export: tx.StmtContext(ctx, st.export),
 	}}, nil
 }
 
@@ -184,6 +185,9 @@ func (tx *transaction) minutes(s *StationMinutes) error {
 		if n == 0 {
 			tx.repeated++
 			continue
+		}
+		if err := tx.queue(id, int64(m.Start), int64(m.Segment), nil); err != nil {
+			return err
 		}
 		sum.Add(m)
 	}
@@ -235,7 +239,7 @@ func (tx *transaction) transition(t *rules.Transition) error {
 			return fmt.Errorf("outbox: %w", err)
 		}
 	}
-	return nil
+	return tx.queue(nil, nil, nil, seq)
 }
 
 // id gives the number of a station, a new one where it has none.

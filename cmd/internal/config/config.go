@@ -29,6 +29,7 @@ type Config struct {
 	Sites    []Site
 	Stations []Station
 	Notify   Notify
+	Influx   Influx
 	Warnings []*Error // what is odd but can be worked with
 }
 
@@ -126,6 +127,7 @@ func Default() *Config {
 		Log:  Log{Keep: 48 * time.Hour, MaxBytes: 20e9},
 
 		Lateness: 2 * time.Second,
+		Influx:   Influx{Keep: 7 * 24 * time.Hour},
 	}
 }
 

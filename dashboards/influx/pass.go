@@ -1,0 +1,171 @@
+package influx
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/influxdata/influxdb-client-go/v2/api/write"
+
+	"strokewise/dashboards/history"
+)
+
+// fate is what became of a row.
+type fate uint8
+
+const (
+	unsent  fate = iota
+	written      // the server has it
+	bad          // the server refuses it for what it holds
+	suspect      // refused alone, and the server does not say that it is for what it holds
+)
+
+// pass is one go at a batch. Points that are refused are found by halving.
+type pass struct {
+	e      *Exporter
+	rows   []history.ExportRow
+	points []*write.Point
+	fates  []fate
+	first  error // why the first bad row was refused
+}
+
+func (e *Exporter) newPass(rows []history.ExportRow) *pass {
+	p := &pass{e: e, rows: rows, points: make([]*write.Point, len(rows)), fates: make([]fate, len(rows))}
+	for i := range rows {
+		p.points[i] = e.point(&rows[i])
+	}
+	return p
+}
+
+// run sends the batch and settles the fate of its rows, in order. It gives the answer that
+// ended it before its end, nil if none did.
+func (p *pass) run(ctx context.Context) *answer {
+	if len(p.rows) == 0 {
+		return nil
+	}
+	if a := p.try(ctx, 0, len(p.rows)); a != nil {
+		return a
+	}
+	return p.judge()
+}
+
+// try sends the rows from to to, in halves where the server refuses one of them.
+func (p *pass) try(ctx context.Context, from, to int) *answer {
+	a := p.e.write(ctx, p.points[from:to])
+	switch n := to - from; {
+	case a.kind == taken:
+		p.mark(from, to, written)
+		return nil
+	case a.kind != refused || ctx.Err() != nil:
+		return &a
+	case a.blames && (n == 1 || a.lost == n):
+		p.mark(from, to, bad)
+		p.note(a.err)
+		return nil
+	case n == 1:
+		p.mark(from, to, suspect)
+		p.note(a.err)
+		return nil
+	}
+	mid := (from + to) / 2
+	if a := p.try(ctx, from, mid); a != nil {
+		return a
+	}
+	return p.try(ctx, mid, to)
+}
+
+func (p *pass) mark(from, to int, f fate) {
+	for i := from; i < to; i++ {
+		p.fates[i] = f
+	}
+}
+
+func (p *pass) note(err error) {
+	if p.first == nil {
+		p.first = err
+	}
+}
+
+// judge decides on suspects: where the server took another point of the batch, it is the
+// point; where it took none, it may be the request, and the rows are kept.
+func (p *pass) judge() *answer {
+	var n [suspect + 1]int
+	for _, f := range p.fates {
+		n[f]++
+	}
+	if n[suspect] > 0 && n[written] == 0 {
+		return &answer{kind: setup, err: fmt.Errorf("%w; it takes none of %d points: check url, org and bucket", p.first, len(p.rows))}
+	}
+	for i, f := range p.fates {
+		if f == suspect {
+			p.fates[i] = bad
+		}
+	}
+	if n[suspect]+n[bad] > 0 {
+		p.e.sayRefused(p, n[suspect]+n[bad])
+	}
+	return nil
+}
+
+// decided gives the number of rows, from the first on, whose fate is settled, and how many
+// of them are written.
+func (p *pass) decided() (n, ok int) {
+	for ; n < len(p.fates) && (p.fates[n] == written || p.fates[n] == bad); n++ {
+		if p.fates[n] == written {
+			ok++
+		}
+	}
+	return n, ok
+}
+
+// write sends points in one request.
+func (e *Exporter) write(ctx context.Context, points []*write.Point) answer {
+	e.wire.status = 0
+	err := e.api.WritePoint(ctx, points...)
+	a := e.wire.answer(err)
+	if a.kind != taken && ctx.Err() == nil {
+		e.mu.Lock()
+		e.figures.Failed++
+		e.mu.Unlock()
+	}
+	return a
+}
+
+const (
+	sayAgain        = time.Hour
+	sayRefusedAgain = time.Minute
+)
+
+// say logs a fault once, and again when it becomes another one or lasts.
+func (e *Exporter) say(a *answer, wait time.Duration) {
+	if errors.Is(a.err, context.Canceled) || a.kind == e.fault && time.Since(e.told) < sayAgain {
+		return
+	}
+	e.fault, e.told = a.kind, time.Now()
+	e.log.Warn("cannot export, trying again; minutes and transitions wait", "server", e.opt.URL, "error", a.err, "next", wait.Round(time.Millisecond), "keep", e.opt.Keep)
+}
+
+// works logs the end of a fault.
+func (e *Exporter) works() {
+	if e.fault != taken {
+		e.log.Info("the export goes on", "server", e.opt.URL)
+	}
+	e.failures, e.fault = 0, taken
+}
+
+// sayRefused logs points that were given up, at most once a minute.
+func (e *Exporter) sayRefused(p *pass, n int) {
+	if time.Since(e.refused) < sayRefusedAgain {
+		return
+	}
+	e.refused = time.Now()
+	for i, f := range p.fates {
+		if f == bad {
+			r := &p.rows[i]
+			e.log.Error("the server refuses points; they are given up and stay in the history", "points", n, "of", len(p.rows),
+				"first", r.Key.String(), "at", p.points[i].Time(), "error", p.first)
+			return
+		}
+	}
+}
