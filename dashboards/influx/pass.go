@@ -21,6 +21,9 @@ const (
 	suspect      // refused alone, and the server does not say that it is for what it holds
 )
 
+// mostSuspects is how many points are tried alone before the server itself is doubted.
+const mostSuspects = 4
+
 // pass is one go at a batch. Points that are refused are found by halving.
 type pass struct {
 	e      *Exporter
@@ -47,7 +50,7 @@ func (p *pass) run(ctx context.Context) *answer {
 	if a := p.try(ctx, 0, len(p.rows)); a != nil {
 		return a
 	}
-	return p.judge()
+	return p.judge(ctx)
 }
 
 // try sends the rows from to to, in halves where the server refuses one of them.
@@ -66,7 +69,7 @@ func (p *pass) try(ctx context.Context, from, to int) *answer {
 	case n == 1:
 		p.mark(from, to, suspect)
 		p.note(a.err)
-		return nil
+		return p.doubt(ctx)
 	}
 	mid := (from + to) / 2
 	if a := p.try(ctx, from, mid); a != nil {
@@ -87,23 +90,62 @@ func (p *pass) note(err error) {
 	}
 }
 
-// judge decides on suspects: where the server took another point of the batch, it is the
-// point; where it took none, it may be the request, and the rows are kept.
-func (p *pass) judge() *answer {
-	var n [suspect + 1]int
-	for _, f := range p.fates {
-		n[f]++
-	}
-	if n[suspect] > 0 && n[written] == 0 {
-		return &answer{kind: setup, err: fmt.Errorf("%w; it takes none of %d points: check url, org and bucket", p.first, len(p.rows))}
-	}
-	for i, f := range p.fates {
-		if f == suspect {
-			p.fates[i] = bad
+// count gives the number of rows of a fate.
+func (p *pass) count(f fate) int {
+	n := 0
+	for _, g := range p.fates {
+		if g == f {
+			n++
 		}
 	}
-	if n[suspect]+n[bad] > 0 {
-		p.e.sayRefused(p, n[suspect]+n[bad])
+	return n
+}
+
+// doubt ends the search where the server seems to take no point at all: after some suspects
+// it tries the newest.
+func (p *pass) doubt(ctx context.Context) *answer {
+	if p.count(suspect) != mostSuspects || p.count(written) > 0 {
+		return nil
+	}
+	last := len(p.points) - 1
+	switch a := p.e.write(ctx, p.points[last:]); a.kind {
+	case taken:
+		p.fates[last] = written
+	case refused:
+		return p.none()
+	default:
+		return &a
+	}
+	return nil
+}
+
+// none is the answer of a server that takes no point.
+func (p *pass) none() *answer {
+	return &answer{kind: setup, err: fmt.Errorf("%w; it takes no point at all: check url, org and bucket", p.first)}
+}
+
+// judge decides on suspects: where the server takes none, it may be the request, and the
+// rows are kept; where it has taken another point, the suspect gets a second hearing, for
+// the server may have come to its senses meanwhile.
+func (p *pass) judge(ctx context.Context) *answer {
+	if p.count(suspect) > 0 && p.count(written) == 0 {
+		return p.none()
+	}
+	for i, f := range p.fates {
+		if f != suspect {
+			continue
+		}
+		switch a := p.e.write(ctx, p.points[i:i+1]); a.kind {
+		case taken:
+			p.fates[i] = written
+		case refused:
+			p.fates[i] = bad
+		default:
+			return &a
+		}
+	}
+	if n := p.count(bad); n > 0 {
+		p.e.sayRefused(p, n)
 	}
 	return nil
 }
