@@ -4,12 +4,14 @@ import (
 	"encoding/csv"
 	"fmt"
 	"math"
+	"os"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/config"
 	"strokewise/deploy/peers"
 )
 
@@ -113,4 +115,31 @@ func fold(t *testing.T, db *peers.Process, measurement, field, st, how string) f
 		}
 	}
 	return 0
+}
+
+func TestExporterOfTheConfiguration(t *testing.T) {
+	if o, err := exporter(&config.Influx{}); o != nil || err != nil {
+		t.Errorf("without a url: %v, %v", o, err)
+	}
+	token := write(t, "token", "old\n")
+	c := config.Influx{URL: "http://127.0.0.1:8086", Bucket: "b", TokenFile: token, Keep: time.Hour}
+	o, err := exporter(&c)
+	if err != nil || o.URL != c.URL || o.Bucket != "b" || o.Keep != time.Hour {
+		t.Fatalf("%+v, %v", o, err)
+	}
+	if err := os.WriteFile(token, []byte("new\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if s, err := o.Token(); s != "new" || err != nil {
+		t.Errorf("token %q, %v", s, err)
+	}
+	for what, bad := range map[string]config.Influx{
+		"empty token":     {URL: c.URL, TokenFile: write(t, "empty", "\n")},
+		"missing token":   {URL: c.URL, TokenFile: "no-such-file"},
+		"no certificates": {URL: c.URL, CAFile: token},
+	} {
+		if _, err := exporter(&bad); err == nil || !strings.HasPrefix(err.Error(), "cannot read") {
+			t.Errorf("%s: %v", what, err)
+		}
+	}
 }

@@ -174,3 +174,42 @@ func TestRowsWithoutTheirMinute(t *testing.T) {
 		t.Errorf("%q up to %d", got, b.To)
 	}
 }
+
+// A database of the first version gets what the export needs.
+func TestExportOfAnOlderDatabase(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "history.db")
+	db, err := connect(path, 1, "journal_mode(WAL)")
+	if err != nil {
+		t.Fatal(err)
+	}
+	names, err := migrationFiles()
+	if err == nil {
+		err = apply(t.Context(), db, names[0], 1)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	db.Close()
+	s := exporting(t, path, "x")
+	do(t, s, commit(10, []station.Minute{minute(0)}))
+	if got, _ := waiting(t, s, "x", 100); got != "m0 " {
+		t.Errorf("waiting %q", got)
+	}
+}
+
+// BenchmarkCommitQueued is a commit of one minute of 1,000 stations, without and with an
+// exporter.
+func BenchmarkCommitQueued(b *testing.B) {
+	for name, exporters := range map[string][]string{"alone": nil, "export": {"x"}} {
+		b.Run(name, func(b *testing.B) {
+			s := exporting(b, filepath.Join(b.TempDir(), "history.db"), exporters...)
+			for n := 0; b.Loop(); n++ {
+				c := Commit{Partition: 5, Position: uint64(n + 1)}
+				for k := range 1000 {
+					c.Stations = append(c.Stations, StationMinutes{Key: station.Key{Site: "s", Station: fmt.Sprint(k)}, Revision: 1, Minutes: []station.Minute{minute(n)}})
+				}
+				do(b, s, c)
+			}
+		})
+	}
+}

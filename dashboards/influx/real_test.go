@@ -142,6 +142,7 @@ func TestRealVictoriaMetrics(t *testing.T) {
 	if got := e.Figures(); got.Points != n+1 || got.Dropped[refusedReason] != 0 || log.String() != "" {
 		t.Errorf("figures %+v, log:\n%s", got, log)
 	}
+	db.Post(t, "/internal/force_flush", "", "text/plain")
 	sum := func(name string) (count int, total float64) {
 		match := url.Values{"match[]": {name + `{site="northdock",station="press-4",branch="forming"}`}, "start": {"2025-12-31T00:00:00Z"}}
 		out := db.Post(t, "/api/v1/export", match.Encode(), "application/x-www-form-urlencoded")
