@@ -17,7 +17,7 @@ test: peers ## all tests
 	$(GO) vet ./...
 	$(GO) test $(RACE) -count=1 -timeout 18m ./...
 
-peers: ## the Debian packages that tests run against; says which are missing where it may not install them
+peers: ## the programs that tests run against (Debian packages; InfluxDB is built, once); says which are missing where it may not install them
 	@sh deploy/peers/install.sh
 
 bench: peers ## speed, each beside its baseline in the same run; ends with a table of the budgets

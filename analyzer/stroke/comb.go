@@ -117,7 +117,11 @@ func refine(r []float64, l int) float64 {
 		if r[at] < 0.4*r[l] || r[at] <= r[at-1] || r[at] < r[at+1] {
 			return best
 		}
-		best = peak(r, at) / float64(m)
+		next := peak(r, at) / float64(m)
+		if math.Abs(next-float64(l)) > 0.6 {
+			return best
+		}
+		best = next
 	}
 	return best
 }

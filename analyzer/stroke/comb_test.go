@@ -55,7 +55,7 @@ func TestRefineEnds(t *testing.T) {
 		}
 		for l := 3; l+1 < len(v); l++ {
 			if v[l] > v[l-1] && v[l] >= v[l+1] {
-				if got := refine(v, l); math.Abs(got-float64(l)) > 2.6 {
+				if got := refine(v, l); math.Abs(got-float64(l)) > 1 {
 					t.Fatalf("lag %d became %g", l, got)
 				}
 			}

@@ -3,11 +3,9 @@ package main
 import (
 	"bufio"
 	"crypto/tls"
-	"crypto/x509"
 	"fmt"
 	"net/http"
 	"net/textproto"
-	"os"
 	"strings"
 	"time"
 
@@ -42,6 +40,9 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 	}
 	if c.MQTT.Broker == config.Embedded {
 		o.BrokerListen = "127.0.0.1:1883"
+	}
+	if o.Influx, err = exporter(&c.Influx); err != nil {
+		return o, err
 	}
 	for _, w := range c.Notify.Webhooks {
 		h, err := headers(w.HeaderFile)
@@ -80,15 +81,9 @@ func broker(c *config.Config) (mqtt.Options, error) {
 		return o, nil
 	}
 	o.TLS = &tls.Config{MinVersion: tls.VersionTLS12}
-	if m.TLS.CAFile != "" {
-		pem, err := os.ReadFile(m.TLS.CAFile)
-		if err != nil {
-			return o, fmt.Errorf("cannot read certificate authorities: %w", err)
-		}
-		o.TLS.RootCAs = x509.NewCertPool()
-		if !o.TLS.RootCAs.AppendCertsFromPEM(pem) {
-			return o, fmt.Errorf("cannot read certificate authorities %q: it holds no PEM certificate", m.TLS.CAFile)
-		}
+	var err error
+	if o.TLS.RootCAs, err = authorities(m.TLS.CAFile); err != nil {
+		return o, err
 	}
 	if m.TLS.CertFile != "" {
 		pair, err := tls.LoadX509KeyPair(m.TLS.CertFile, m.TLS.KeyFile)

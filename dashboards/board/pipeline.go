@@ -27,6 +27,17 @@ type Pipeline struct {
 	OutboxPending map[string]int64 // by receiver
 	Delivered     map[string]int64 // by receiver
 	DeliverFailed map[string]int64 // attempts, by receiver
+
+	Export *Export // nil: nothing is exported
+}
+
+// Export holds the figures of the export to a database of time series.
+type Export struct {
+	Pending int64            // rows that wait
+	Age     float64          // s since the oldest of them was concluded, 0: none waits
+	Points  int64            // taken by the server
+	Failed  int64            // requests that did not succeed
+	Dropped map[string]int64 // rows given up, by reason
 }
 
 // Refused is a payload that was turned away, kept for the person who must find the

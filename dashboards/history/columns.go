@@ -35,8 +35,8 @@ func minuteValues(dst []any, m *station.Minute) []any {
 		figure(e, e.Confidence), int64(e.At), text(e.Reason))
 }
 
-// scanMinute reads the columns of minuteColumns.
-func scanMinute(rows *sql.Rows, m *station.Minute) error {
+// scanMinute reads the columns of minuteColumns, then those in more.
+func scanMinute(rows *sql.Rows, m *station.Minute, more ...any) error {
 	var airReason, leakReason sql.NullString
 	var strokeMethod, leakMethod string
 	var in, out, top, leak, low, high, confidence sql.NullFloat64
@@ -47,7 +47,7 @@ func scanMinute(rows *sql.Rows, m *station.Minute) error {
 	dst = append(dst, &m.Strokes, &strokeMethod, &m.Inlet, &m.Exhaust, &m.Delivered, &m.InletLow, &m.InletHigh,
 		&m.DeliveredLow, &m.DeliveredHigh, &airReason, &in, &out, &top,
 		&leak, &low, &high, &leakMethod, &confidence, &m.Leak.At, &leakReason)
-	if err := rows.Scan(dst...); err != nil {
+	if err := rows.Scan(append(dst, more...)...); err != nil {
 		return err
 	}
 	m.StrokeMethod, m.AirReason = methods[strokeMethod], airReason.String

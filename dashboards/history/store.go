@@ -34,6 +34,8 @@ type Options struct {
 	SyncAlways bool
 	// Receivers names the notification receivers: each transition is queued for each.
 	Receivers []string
+	// Exporters names the exporters: each minute and transition is queued for them.
+	Exporters []string
 }
 
 // Store is the history database: one file, one writing connection, a pool of reading
@@ -41,6 +43,7 @@ type Options struct {
 type Store struct {
 	path      string
 	receivers []string
+	exporters []string
 	write     *sql.DB // a single connection
 	read      *sql.DB
 	stmt      statements
@@ -54,7 +57,7 @@ type Store struct {
 // Open opens the database file, makes it where there is none, checks its integrity
 // (quick_check, which reads the whole file) and brings its schema up to date.
 func Open(path string, opt Options) (*Store, error) {
-	s := &Store{path: path, receivers: opt.Receivers, ids: make(map[station.Key]int64)}
+	s := &Store{path: path, receivers: opt.Receivers, exporters: opt.Exporters, ids: make(map[station.Key]int64)}
 	if err := s.open(context.Background(), opt); err != nil {
 		return nil, errors.Join(err, s.Close())
 	}
@@ -82,6 +85,9 @@ func (s *Store) open(ctx context.Context, opt Options) (err error) {
 		return err
 	}
 	if err := s.loadResumed(ctx); err != nil {
+		return err
+	}
+	if err := s.openExport(ctx); err != nil {
 		return err
 	}
 	return s.stmt.prepare(ctx, s.write)

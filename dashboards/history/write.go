@@ -13,7 +13,7 @@ import (
 
 // statements are those of a commit, prepared once.
 type statements struct {
-	station, position, minute, interval, hour, totals, transition, outbox *sql.Stmt
+	station, position, minute, interval, hour, totals, transition, outbox, export *sql.Stmt
 }
 
 func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
@@ -35,6 +35,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 			delivered = delivered + excluded.delivered`},
 		{&s.transition, `INSERT INTO transitions (id, station, ` + transitionColumns + `) VALUES (` + marks(12) + `) ON CONFLICT (id) DO NOTHING`},
 		{&s.outbox, `INSERT INTO outbox (receiver, transition, station, alarm) VALUES (?, ?, ?, ?)`},
+		{&s.export, `INSERT INTO export_queue (minute_of, minute_start, minute_segment, transition) VALUES (?, ?, ?, ?)`},
 	} {
 		var err error
 		if *p.to, err = db.PrepareContext(ctx, p.text); err != nil {
@@ -46,7 +47,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 
 func (s *statements) close() error {
 	var errs []error
-	for _, st := range [...]*sql.Stmt{s.station, s.position, s.minute, s.interval, s.hour, s.totals, s.transition, s.outbox} {
+	for _, st := range [...]*sql.Stmt{s.station, s.position, s.minute, s.interval, s.hour, s.totals, s.transition, s.outbox, s.export} {
 		if st != nil {
 			errs = append(errs, st.Close())
 		}
@@ -135,7 +136,7 @@ func (s *Store) begin(ctx context.Context) (*transaction, error) {
 		station: tx.StmtContext(ctx, st.station), position: tx.StmtContext(ctx, st.position),
 		minute: tx.StmtContext(ctx, st.minute), interval: tx.StmtContext(ctx, st.interval),
 		hour: tx.StmtContext(ctx, st.hour), totals: tx.StmtContext(ctx, st.totals), transition: tx.StmtContext(ctx, st.transition),
-		outbox: tx.StmtContext(ctx, st.outbox),
+		outbox: tx.StmtContext(ctx, st.outbox), export: tx.StmtContext(ctx, st.export),
 	}}, nil
 }
 
@@ -187,6 +188,9 @@ func (tx *transaction) minutes(s *StationMinutes) error {
 		if n == 0 {
 			tx.repeated++
 			continue
+		}
+		if err := tx.queue(id, int64(m.Start), int64(m.Segment), nil); err != nil {
+			return err
 		}
 		sum.Add(m)
 		if err := tx.hour(id, s.Revision, &hour, m); err != nil {
@@ -247,7 +251,7 @@ func (tx *transaction) transition(t *rules.Transition) error {
 			return fmt.Errorf("outbox: %w", err)
 		}
 	}
-	return nil
+	return tx.queue(nil, nil, nil, seq)
 }
 
 // id gives the number of a station, a new one where it has none.

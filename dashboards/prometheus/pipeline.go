@@ -67,6 +67,7 @@ func (s sink) pipeline(p *board.Pipeline) {
 	s.each(outbox, p.OutboxPending)
 	s.each(delivered, p.Delivered)
 	s.each(failed, p.DeliverFailed)
+	s.export(p.Export)
 }
 
 // each sends one series an entry; the key is the label.

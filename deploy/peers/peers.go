@@ -29,6 +29,7 @@ const (
 var packages = map[string]string{
 	"mosquitto": "mosquitto", "mosquitto_pub": "mosquitto-clients",
 	"prometheus": "prometheus", "promtool": "prometheus", "chromium": "chromium",
+	"victoria-metrics": "victoria-metrics",
 }
 
 // missing skips the test, or fails it where peers are required.
@@ -43,13 +44,17 @@ func missing(t testing.TB, format string, args ...any) {
 // Find gives the path of a program.
 func Find(t testing.TB, name string) string {
 	t.Helper()
-	for _, dir := range append(filepath.SplitList(os.Getenv("PATH")), "/usr/sbin", "/usr/local/sbin") {
+	for _, dir := range append(filepath.SplitList(os.Getenv("PATH")), "/usr/sbin", "/usr/local/sbin", built()) {
 		path := filepath.Join(dir, name)
 		if i, err := os.Stat(path); err == nil && !i.IsDir() && i.Mode()&0o111 != 0 {
 			return path
 		}
 	}
-	missing(t, "%s is not installed: apt-get install %s", name, packages[name])
+	how := "make peers"
+	if p := packages[name]; p != "" {
+		how = "apt-get install " + p
+	}
+	missing(t, "%s is not installed: %s", name, how)
 	return ""
 }
 

@@ -20,6 +20,7 @@ import (
 	"strokewise/collector/samplelog"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/history"
+	"strokewise/dashboards/influx"
 	"strokewise/dashboards/live"
 	"strokewise/dashboards/web"
 	"strokewise/rules/notify"
@@ -51,7 +52,8 @@ type Options struct {
 	Listen   string
 	Hosts    []string
 	Webhooks []notify.Webhook
-	Rig      web.Rig // the demonstration's virtual plant
+	Influx   *influx.Options // nil: nothing is exported; branches and references are filled in
+	Rig      web.Rig         // the demonstration's virtual plant
 
 	Version string
 	Logger  *slog.Logger
@@ -90,6 +92,7 @@ type App struct {
 	batch    *batch.Batcher
 	source   *mqtt.Source
 	sender   *notify.Sender
+	export   *influx.Exporter // nil: none
 	web      net.Listener
 	stations atomic.Pointer[[]Station] // in force
 	shut     []func()                  // in the order of starting
@@ -127,7 +130,7 @@ func (a *App) open(ctx context.Context) (err error) {
 	for i := range o.Webhooks {
 		receivers[i] = o.Webhooks[i].Name
 	}
-	a.store, err = history.Open(filepath.Join(o.Data, "history.db"), history.Options{SyncAlways: o.SyncAlways, Receivers: receivers})
+	a.store, err = history.Open(filepath.Join(o.Data, "history.db"), history.Options{SyncAlways: o.SyncAlways, Receivers: receivers, Exporters: o.exporters()})
 	if err != nil {
 		return err
 	}
@@ -143,6 +146,9 @@ func (a *App) open(ctx context.Context) (err error) {
 		return err
 	}
 	a.sender = notify.New(a.store, o.Webhooks, a.log)
+	if err := a.openExport(); err != nil {
+		return err
+	}
 	if a.web, err = net.Listen("tcp", o.Listen); err != nil {
 		return fmt.Errorf("cannot serve pages on %s: %w", o.Listen, err)
 	}

@@ -55,6 +55,9 @@ func (a *App) Run(ctx context.Context) error {
 	}
 	serve.run(func(ctx context.Context) { a.warn("sending notifications ended", a.sender.Run(ctx)) })
 	a.sender.Wake()
+	if a.export != nil {
+		serve.run(func(ctx context.Context) { a.warn("exporting ended", a.export.Run(ctx)) })
+	}
 	a.takeMessages(take)
 	a.log.Info("ready", "address", "http://"+a.Addr(), "broker", a.BrokerURL(), "stations", len(a.configured()))
 	<-ctx.Done()

@@ -30,6 +30,7 @@ type Config struct {
 	Sites    []Site
 	Stations []Station
 	Notify   Notify
+	Influx   Influx
 	Warnings []*Error // what is odd but can be worked with
 }
 
@@ -134,6 +135,7 @@ func Default() *Config {
 
 		History:  History{Minutes: 90 * day, Hours: 5 * year},
 		Lateness: 2 * time.Second,
+		Influx:   Influx{Keep: 7 * 24 * time.Hour},
 	}
 }
 

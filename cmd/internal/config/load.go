@@ -143,6 +143,7 @@ func (d *decoder) top(m *mapping) {
 	d.stations(m)
 	d.mqtt(broker, m)
 	d.notify(m.mapping("notify", "notify: { webhook: { url: https://alarms.example/in } }"))
+	d.influx(m.mapping("influx", influxExample))
 	m.done(nil)
 }
 

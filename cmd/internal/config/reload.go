@@ -11,7 +11,7 @@ func (c *Config) Restart(was *Config) []string {
 		a, b any
 	}{
 		{"http", c.HTTP, was.HTTP}, {"mqtt", c.MQTT, was.MQTT}, {"data", c.Data, was.Data}, {"log", c.Log, was.Log},
-		{"sites", c.Sites, was.Sites}, {"notify", c.Notify, was.Notify},
+		{"history", c.History, was.History}, {"influx", c.Influx, was.Influx}, {"sites", c.Sites, was.Sites}, {"notify", c.Notify, was.Notify},
 	} {
 		if !reflect.DeepEqual(k.a, k.b) {
 			out = append(out, k.name)

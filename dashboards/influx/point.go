@@ -1,0 +1,123 @@
+package influx
+
+import (
+	"math"
+	"strconv"
+	"strings"
+
+	"github.com/influxdata/influxdb-client-go/v2/api/write"
+
+	"strokewise/analyzer/station"
+	"strokewise/dashboards/history"
+	"strokewise/rules"
+)
+
+// Measurements.
+const (
+	minuteMeasurement = "boost_minute"
+	alarmMeasurement  = "boost_alarm"
+)
+
+// point gives the point of a row.
+func (e *Exporter) point(r *history.ExportRow) *write.Point {
+	if r.Minute != nil {
+		return minutePoint(r.Key, e.opt.Branches[r.Key], e.opt.References[r.Key.Site], r.Minute)
+	}
+	return alarmPoint(r.Transition)
+}
+
+// minutePoint gives a minute at its start. Air is at the reference that the tag names,
+// pressures are gauge. What is unknown is left out.
+func minutePoint(k station.Key, branch string, ref station.Reference, m *station.Minute) *write.Point {
+	p := write.NewPointWithMeasurement(minuteMeasurement).SetTime(m.Start.Time())
+	tag(p, "branch", branch)
+	tag(p, "reference", ref.String())
+	if m.Segment != 0 {
+		tag(p, "segment", strconv.FormatUint(uint64(m.Segment), 10))
+	}
+	tag(p, "site", k.Site)
+	tag(p, "station", k.Station)
+	timeFields(p, m)
+	if m.StrokeMethod != station.MethodNone {
+		p.AddField("strokes", m.Strokes).AddField("stroke_method", m.StrokeMethod.String())
+	}
+	airFields(p, ref, m)
+	field(p, "inlet_pressure_mean_gauge_pascals", float64(m.InletMean))
+	field(p, "outlet_pressure_mean_gauge_pascals", float64(m.OutletMean))
+	field(p, "outlet_pressure_max_gauge_pascals", float64(m.OutletMax))
+	leakFields(p, ref, &m.Leak)
+	return p
+}
+
+func timeFields(p *write.Point, m *station.Minute) {
+	field(p, "covered_seconds", float64(m.Covered)/1e9)
+	for s := station.State(0); s < station.NumStates; s++ {
+		field(p, s.String()+"_seconds", float64(m.StateNs[s])/1e9)
+	}
+	if duty, ok := station.Duty(m.StateNs); ok {
+		field(p, "duty_ratio", duty)
+	}
+}
+
+func airFields(p *write.Point, ref station.Reference, m *station.Minute) {
+	if m.AirReason != "" {
+		return
+	}
+	for _, x := range [...]struct {
+		name string
+		v    station.Microlitres
+	}{
+		{"inlet_air", m.Inlet}, {"inlet_air_low", m.InletLow}, {"inlet_air_high", m.InletHigh}, {"exhaust_air", m.Exhaust},
+		{"delivered_air", m.Delivered}, {"delivered_air_low", m.DeliveredLow}, {"delivered_air_high", m.DeliveredHigh},
+	} {
+		field(p, x.name+"_cubic_meters", x.v.CubicMetres()*ref.PerANR())
+	}
+}
+
+// leakFields adds the leak. A bound is no value.
+func leakFields(p *write.Point, ref station.Reference, e *station.Estimate) {
+	if !e.Known() || e.Method == station.MethodBound {
+		return
+	}
+	const name = "leak_flow"
+	field(p, name+"_cubic_meters_per_second", e.Value*ref.PerANR())
+	if e.Low != 0 || e.High != 0 {
+		field(p, name+"_low_cubic_meters_per_second", e.Low*ref.PerANR())
+		field(p, name+"_high_cubic_meters_per_second", e.High*ref.PerANR())
+	}
+	field(p, "leak_confidence_ratio", e.Confidence)
+	p.AddField("leak_method", e.Method.String())
+}
+
+// alarmPoint gives a transition at its time. The state gone to is a tag, so that two
+// transitions of one instant stay two points.
+func alarmPoint(t *rules.Transition) *write.Point {
+	p := write.NewPointWithMeasurement(alarmMeasurement).SetTime(t.At.Time())
+	tag(p, "alarm", t.Alarm)
+	tag(p, "branch", t.Branch)
+	tag(p, "priority", t.Priority.String())
+	tag(p, "site", t.Key.Site)
+	tag(p, "state", t.To.String())
+	tag(p, "station", t.Key.Station)
+	p.AddField("active", t.To.Active())
+	p.AddField("from_state", t.From.String())
+	field(p, "raised_seconds", t.Raised.Seconds())
+	if t.Message != "" {
+		p.AddField("message", t.Message)
+	}
+	return p
+}
+
+// tag adds a tag, unless it is empty. A backslash would escape what follows it.
+func tag(p *write.Point, key, v string) {
+	if v = strings.ReplaceAll(strings.ToValidUTF8(v, "\ufffd"), `\`, "/"); v != "" {
+		p.AddTag(key, v)
+	}
+}
+
+// field adds a number, unless it is none.
+func field(p *write.Point, key string, v float64) {
+	if !math.IsNaN(v) && !math.IsInf(v, 0) {
+		p.AddField(key, v)
+	}
+}
