@@ -261,7 +261,7 @@ func TestLeaseRefusesASecondWriter(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer j.Close()
-	if _, err := takeLease(t.Context(), j.js, false, j.opt.Logger); !errors.Is(err, ErrLease) {
+	if _, err := takeLease(t.Context(), j.lease.kv, leaseTTL, false, j.opt.Logger); !errors.Is(err, ErrLease) {
 		t.Fatalf("got %v", err)
 	}
 }

@@ -27,11 +27,13 @@ const (
 
 // Options of a JetStream log.
 type Options struct {
-	Dir        string // the embedded server's folder, locked for this process
+	Dir        string // of the embedded server, locked for this process; with a URL only locked
 	MaxBytes   int64  // the stream refuses new entries beyond it
 	SyncAlways bool   // every entry is on the disk before Append returns
-	URL        string // of an external cluster, instead of the embedded server
+	URL        string // of an external server or cluster, several separated by commas, instead of the embedded one
 	Logger     *slog.Logger
+
+	leaseTTL time.Duration // 0: the usual one
 }
 
 // JetStream is the Log on a NATS JetStream stream, embedded in the process (no port is
@@ -60,35 +62,27 @@ func Open(ctx context.Context, opt Options) (*JetStream, error) {
 }
 
 func (j *JetStream) open(ctx context.Context) (err error) {
+	if j.lock, err = lockDir(j.opt.Dir); err != nil {
+		return err
+	}
 	if j.opt.URL == "" {
-		if j.lock, err = lockDir(j.opt.Dir); err != nil {
-			return err
-		}
 		if err := j.startServer(); err != nil {
 			return err
 		}
 		j.conn, err = nats.Connect("", nats.InProcessServer(j.server), nats.MaxReconnects(-1), nats.ReconnectWait(100*time.Millisecond))
 	} else {
-		j.conn, err = nats.Connect(j.opt.URL, nats.MaxReconnects(-1), nats.Name("strokewise"))
+		j.conn, err = j.connect()
 	}
 	if err != nil {
-		return fmt.Errorf("cannot connect to the sample log: %w", err)
+		return err
 	}
 	if j.js, err = jetstream.New(j.conn); err != nil {
 		return fmt.Errorf("cannot use the sample log: %w", err)
 	}
-	if j.lease, err = takeLease(ctx, j.js, j.opt.URL == "", j.opt.Logger); err != nil {
+	if err := j.openLease(ctx); err != nil {
 		return err
 	}
-	j.stream, err = j.js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{
-		Name: streamName, Subjects: []string{subjects}, Storage: jetstream.FileStorage,
-		Retention: jetstream.LimitsPolicy, Discard: jetstream.DiscardNew, MaxBytes: j.opt.MaxBytes,
-		AllowDirect: true, Description: "strokewise samples, see the project's documentation",
-	})
-	if err != nil {
-		return fmt.Errorf("cannot make the sample log's stream: %w", err)
-	}
-	return nil
+	return j.openStream(ctx)
 }
 
 func (j *JetStream) startServer() (err error) {
@@ -112,8 +106,8 @@ func subject(partition int) string { return fmt.Sprintf("sw.v1.samples.%d", part
 
 // Append implements Log.
 func (j *JetStream) Append(ctx context.Context, partition int, records []station.Record) (uint64, error) {
-	if j.lease.lost.Load() {
-		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, ErrLease)
+	if err := j.lease.holds(); err != nil {
+		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, err)
 	}
 	data, err := Encode(records)
 	if err != nil {
