@@ -20,6 +20,7 @@ const (
 	streamName = "SAMPLES"
 	subjects   = "sw.v1.samples.*"
 	startWait  = 30 * time.Second
+	answerWait = 5 * time.Second // for an entry; the answer is lost with the server that owed it
 	pullAhead  = 256
 	pullBytes  = 8 << 20 // per partition
 	codeFull   = jetstream.ErrorCode(10077)
@@ -116,11 +117,16 @@ func (j *JetStream) Append(ctx context.Context, partition int, records []station
 	if len(data) > MaxEntry {
 		return 0, fmt.Errorf("cannot append to partition %d: the entry has %d bytes, at most %d are allowed", partition, len(data), MaxEntry)
 	}
-	ack, err := j.js.Publish(ctx, subject(partition), data)
+	c, cancel := context.WithTimeout(ctx, answerWait)
+	defer cancel()
+	ack, err := j.js.Publish(c, subject(partition), data)
 	if err != nil {
 		var api *jetstream.APIError
 		if errors.As(err, &api) && api.ErrorCode == codeFull {
 			return 0, fmt.Errorf("cannot append to partition %d: %w (log.max_bytes is %d)", partition, ErrFull, j.opt.MaxBytes)
+		}
+		if ctx.Err() == nil && c.Err() != nil {
+			err = fmt.Errorf("the log's server has not answered within %s: %w", answerWait, err)
 		}
 		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, err)
 	}
