@@ -47,6 +47,7 @@ type JetStream struct {
 	js     jetstream.JetStream
 	stream jetstream.Stream
 	lease  *lease
+	whole  wholeness
 }
 
 // Open opens the log and makes it where there is none. It fails with ErrLocked or
@@ -83,7 +84,10 @@ func (j *JetStream) open(ctx context.Context) (err error) {
 	if err := j.openLease(ctx); err != nil {
 		return err
 	}
-	return j.openStream(ctx)
+	if err := j.openStream(ctx); err != nil {
+		return err
+	}
+	return j.openWhole(ctx)
 }
 
 func (j *JetStream) startServer() (err error) {
@@ -96,6 +100,7 @@ func (j *JetStream) startServer() (err error) {
 	if err != nil {
 		return fmt.Errorf("cannot start the sample log in %q: %w", j.opt.Dir, err)
 	}
+	j.server.SetLoggerV2(serverLog{j.opt.Logger}, false, false, false)
 	j.server.Start()
 	if !j.server.ReadyForConnections(startWait) {
 		return fmt.Errorf("cannot start the sample log in %q: it was not ready after %s; is the disk full or read-only?", j.opt.Dir, startWait)
@@ -119,7 +124,7 @@ func (j *JetStream) Append(ctx context.Context, partition int, records []station
 	}
 	c, cancel := context.WithTimeout(ctx, answerWait)
 	defer cancel()
-	ack, err := j.js.Publish(c, subject(partition), data)
+	ack, err := j.js.PublishMsg(c, &nats.Msg{Subject: subject(partition), Data: data, Header: nats.Header{previousHeader: {j.whole.header(partition)}}})
 	if err != nil {
 		var api *jetstream.APIError
 		if errors.As(err, &api) && api.ErrorCode == codeFull {
@@ -130,6 +135,7 @@ func (j *JetStream) Append(ctx context.Context, partition int, records []station
 		}
 		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, err)
 	}
+	j.whole.accepted(partition, ack.Sequence)
 	return ack.Sequence, nil
 }
 
@@ -155,9 +161,11 @@ func (j *JetStream) Read(ctx context.Context, partition int, from uint64, fn fun
 			}
 			return readError(ctx, partition, err)
 		}
-		if err := entry(m, fn); err != nil {
+		position, err := j.entry(partition, from, m, fn)
+		if err != nil {
 			return err
 		}
+		from = position
 	}
 }
 
@@ -168,16 +176,19 @@ func readError(ctx context.Context, partition int, err error) error {
 	return fmt.Errorf("cannot read partition %d of the sample log: %w", partition, err)
 }
 
-func entry(m jetstream.Msg, fn func(Entry) error) error {
+// entry gives an entry to fn, where the reader has come to position last.
+func (j *JetStream) entry(partition int, last uint64, m jetstream.Msg, fn func(Entry) error) (uint64, error) {
 	meta, err := m.Metadata()
 	if err != nil {
-		return fmt.Errorf("cannot read sample log: %w", err)
+		return 0, fmt.Errorf("cannot read sample log: %w", err)
 	}
+	position := meta.Sequence.Stream
+	j.look(partition, last, position, m)
 	records, err := Decode(m.Data())
 	if err != nil {
-		return fmt.Errorf("cannot read position %d of the sample log: %w", meta.Sequence.Stream, err)
+		return 0, fmt.Errorf("cannot read position %d of the sample log: %w: %w", position, ErrEntry, err)
 	}
-	return fn(Entry{Position: meta.Sequence.Stream, Records: records})
+	return position, fn(Entry{Position: position, Records: records})
 }
 
 // Trim implements Log.
@@ -235,7 +246,7 @@ func (j *JetStream) Size(ctx context.Context) (Size, error) {
 	if err != nil {
 		return Size{}, fmt.Errorf("cannot read the size of the sample log: %w", err)
 	}
-	s := Size{Bytes: int64(i.State.Bytes), MaxBytes: j.opt.MaxBytes, Last: i.State.LastSeq}
+	s := Size{Bytes: int64(i.State.Bytes), MaxBytes: j.opt.MaxBytes, Last: i.State.LastSeq, Gaps: j.whole.gaps.Load()}
 	if i.State.Msgs > 0 {
 		s.First = i.State.FirstSeq
 	}

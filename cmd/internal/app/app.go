@@ -175,11 +175,8 @@ func (a *App) openPartitions(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	for n, p := range positions {
-		if p > size.Last {
-			return fmt.Errorf("cannot go on in %q: the history has worked off the sample log up to position %d of partition %d, and the log ends at %d; the log folder was replaced or restored from an older copy. Restore log and history together, or move history.db away to begin a new history",
-				a.opt.Data, p, n, size.Last)
-		}
+	if err := a.fillLostEnd(ctx, size, positions); err != nil {
+		return err
 	}
 	c, err := a.catalog(ctx)
 	if err != nil {
@@ -189,6 +186,7 @@ func (a *App) openPartitions(ctx context.Context) error {
 		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake}
 		a.parts[n].start(ctx, positions[n])
 	}
+	a.checkBeginning(size)
 	return nil
 }
 

@@ -155,17 +155,18 @@ func (a *App) epochs(ctx context.Context) error {
 	return nil
 }
 
-// readTries is how often reading may fail at one entry before the partition stops, which
-// readiness then shows: the entry cannot be read, and what follows must not overtake it.
+// readTries is how often an entry may prove unreadable before the partition stops, which
+// readiness then shows: what follows must not overtake it.
 const readTries = 10
 
-// read works off a partition's part of the log, for good.
+// read works off a partition's part of the log, for good. A log that does not answer is
+// asked for ever.
 func (a *App) read(ctx context.Context, p *partition) {
 	for tries, at := 0, p.at(); ctx.Err() == nil; tries++ {
-		if p.at() != at {
+		err := a.samples.Read(ctx, p.number, p.at(), func(e samplelog.Entry) error { return p.entry(ctx, e) })
+		if p.at() != at || !errors.Is(err, samplelog.ErrEntry) {
 			tries, at = 0, p.at()
 		}
-		err := a.samples.Read(ctx, p.number, p.at(), func(e samplelog.Entry) error { return p.entry(ctx, e) })
 		if ctx.Err() != nil || p.failure() != nil {
 			return
 		}
