@@ -37,7 +37,7 @@ func (a *App) Pipeline() board.Pipeline {
 	out.Samples, out.Queue, out.QueueCap, out.LogEntries, out.LogFull = b.Samples, b.Queue, b.QueueCap, b.Entries, b.Full
 	size, err := a.samples.Size(ctx)
 	if err == nil {
-		out.LogBytes = size.Bytes
+		out.LogBytes, out.LogGaps = size.Bytes, size.Gaps
 	}
 	now := time.Now()
 	for _, n := range a.used() {
