@@ -63,23 +63,43 @@ func minuteBegun() time.Time {
 	return time.Now().Add(-20 * time.Minute).Truncate(time.Minute).Add(30 * time.Second)
 }
 
-// play publishes all recordings once, from the given second of theirs on to another, with
-// pace of wall time a second of recording.
+// play publishes all recordings once, beginning at a time, with pace of wall time a second
+// of recording.
 func play(t testing.TB, addr string, from time.Time, pace time.Duration) {
+	t.Helper()
+	playing(t, addr, from, pace)()
+}
+
+// playing is play in the background; the function waits for its end.
+func playing(t testing.TB, addr string, from time.Time, pace time.Duration) func() {
+	t.Helper()
+	p, err := mqtt.NewPublisher(t.Context(), "tcp://"+addr, "sensors")
+	if err != nil {
+		t.Fatal(err)
+	}
+	wait := through(t, from, pace, p.Publish)
+	return func() { wait(); p.Close() }
+}
+
+// through is playing with a way of publishing.
+func through(t testing.TB, from time.Time, pace time.Duration, publish func(ctx context.Context, topic string, payload []byte) error) func() {
 	t.Helper()
 	rs, err := playback.Recordings()
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := mqtt.NewPublisher(t.Context(), "tcp://"+addr, "sensors")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer p.Close()
-	err = playback.New(playback.Options{Recordings: rs, Start: from, Rounds: 1, Publish: p.Publish,
-		Wait: func(ctx context.Context, _ time.Time) error { time.Sleep(pace); return ctx.Err() }}).Run(t.Context())
-	if err != nil {
-		t.Fatal(err)
+	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Minute)
+	done := make(chan error, 1)
+	go func() {
+		done <- playback.New(playback.Options{Recordings: rs, Start: from, Rounds: 1, Publish: publish,
+			Wait: func(ctx context.Context, _ time.Time) error { time.Sleep(pace); return ctx.Err() }}).Run(ctx)
+	}()
+	return func() {
+		t.Helper()
+		defer cancel()
+		if err := <-done; err != nil {
+			t.Fatal(err)
+		}
 	}
 }
 
@@ -194,15 +214,14 @@ func TestADamagedSnapshotIsRebuiltFromTheLog(t *testing.T) {
 	broker := peers.Mosquitto(t)
 	o := plant(t, broker.Addr)
 	_, stop := running(t, o)
-	half := make(chan struct{})
-	go func() { defer close(half); play(t, broker.Addr, from, 4*time.Millisecond) }()
+	played := playing(t, broker.Addr, from, 4*time.Millisecond)
 	time.Sleep(time.Second)
 	stop() // writes snapshots
 	n := execute(t, o, `UPDATE snapshots SET blob = CAST(substr(blob, 1, length(blob)/2) || X'00' || substr(blob, length(blob)/2 + 2) AS BLOB)`)
 	var log said
 	o.Logger = log.logger()
 	a, stop := running(t, o)
-	<-half
+	played()
 	settle(t, a)
 	stop()
 	if k := strings.Count(log.String(), "checksum does not match"); int64(k) != n || n == 0 {

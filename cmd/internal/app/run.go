@@ -284,13 +284,29 @@ func (a *App) trimLoop(ctx context.Context) {
 			a.warn("cannot find what to trim", err)
 			return
 		}
-		for _, n := range a.used() {
-			to = min(to, a.parts[n].restorable())
-		}
-		if to > 0 {
-			a.warn("cannot trim the sample log", a.samples.Trim(ctx, to))
-		}
+		a.warn("cannot trim the sample log", a.trim(ctx, to))
 	})
+}
+
+// trim removes from the log what is at or below a position and below what every partition
+// needs to be restored. A partition needs nothing where its snapshot holds all it ever got:
+// else one that gets nothing more would keep a full log full for ever.
+func (a *App) trim(ctx context.Context, to uint64) error {
+	for _, n := range a.used() {
+		last, ofLog, err := a.samples.Last(ctx, n)
+		if err != nil {
+			return err
+		}
+		if saved := a.parts[n].restorable(); saved < max(last, a.parts[n].at()) {
+			to = min(to, saved)
+		} else {
+			to = min(to, ofLog)
+		}
+	}
+	if to == 0 {
+		return nil
+	}
+	return a.samples.Trim(ctx, to)
 }
 
 // takeMessages connects to the broker.
