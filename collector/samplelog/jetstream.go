@@ -91,6 +91,9 @@ func (j *JetStream) open(ctx context.Context) (err error) {
 }
 
 func (j *JetStream) startServer() (err error) {
+	if err := writable(filepath.Join(j.opt.Dir, "stream")); err != nil {
+		return err
+	}
 	store := int64(1) << 62
 	j.server, err = server.NewServer(&server.Options{
 		ServerName: "strokewise", DontListen: true, NoLog: true, NoSigs: true,
@@ -100,10 +103,16 @@ func (j *JetStream) startServer() (err error) {
 	if err != nil {
 		return fmt.Errorf("cannot start the sample log in %q: %w", j.opt.Dir, err)
 	}
-	j.server.SetLoggerV2(serverLog{j.opt.Logger}, false, false, false)
+	said := &serverLog{log: j.opt.Logger}
+	j.server.SetLoggerV2(said, false, false, false)
 	j.server.Start()
-	if !j.server.ReadyForConnections(startWait) {
-		return fmt.Errorf("cannot start the sample log in %q: it was not ready after %s; is the disk full or read-only?", j.opt.Dir, startWait)
+	for until := time.Now().Add(startWait); !j.server.ReadyForConnections(50 * time.Millisecond); {
+		if why := said.fatal.Load(); why != nil {
+			return fmt.Errorf("cannot start the sample log in %q: %s; %s", j.opt.Dir, *why, folderHint)
+		}
+		if time.Now().After(until) {
+			return fmt.Errorf("cannot start the sample log in %q: it was not ready after %s; is the disk full or read-only?", j.opt.Dir, startWait)
+		}
 	}
 	return nil
 }

@@ -110,7 +110,7 @@ func New(ctx context.Context, opt Options) (*App, error) {
 func (a *App) open(ctx context.Context) (err error) {
 	o := &a.opt
 	if err := os.MkdirAll(o.Data, 0o750); err != nil {
-		return fmt.Errorf("cannot make data folder: %w", err)
+		return fmt.Errorf("cannot make data folder: %w; name one under data that the user that runs strokewise may write to", err)
 	}
 	// the log comes first: its lock keeps a second instance off the whole folder
 	a.samples, err = samplelog.Open(ctx, samplelog.Options{Dir: filepath.Join(o.Data, "log"), MaxBytes: o.MaxBytes, SyncAlways: o.SyncAlways, URL: o.LogURL, Logger: a.log})
