@@ -16,7 +16,7 @@ import (
 func (a *App) handler() (http.Handler, error) {
 	metrics, err := prometheus.Handler(prometheus.Options{
 		Board: a.board, Pipeline: a.Pipeline, References: a.opt.References, Version: a.opt.Version,
-	}, a.log)
+	}, a.log, prometheus.Runtime()...)
 	if err != nil {
 		return nil, err
 	}
