@@ -7,6 +7,8 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strings"
+	"sync"
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
@@ -22,8 +24,8 @@ const (
 	startWait  = 30 * time.Second
 	answerWait = 5 * time.Second // for an entry; the answer is lost with the server that owed it
 	pullAhead  = 256
-	pullBytes  = 8 << 20 // per partition
-	codeFull   = jetstream.ErrorCode(10077)
+	pullBytes  = 8 << 20                    // per partition
+	codeFull   = jetstream.ErrorCode(10077) // of any entry that could not be stored
 )
 
 // Options of a JetStream log.
@@ -42,12 +44,17 @@ type Options struct {
 type JetStream struct {
 	opt    Options
 	lock   *os.File
-	server *server.Server
 	conn   *nats.Conn
 	js     jetstream.JetStream
 	stream jetstream.Stream
 	lease  *lease
 	whole  wholeness
+
+	serving  sync.Mutex // guards server and closed
+	server   *server.Server
+	closed   bool
+	reviving sync.Mutex // guards revived
+	revived  time.Time  // when the embedded server was last restarted
 }
 
 // Open opens the log and makes it where there is none. It fails with ErrLocked or
@@ -71,7 +78,7 @@ func (j *JetStream) open(ctx context.Context) (err error) {
 		if err := j.startServer(); err != nil {
 			return err
 		}
-		j.conn, err = nats.Connect("", nats.InProcessServer(j.server), nats.MaxReconnects(-1), nats.ReconnectWait(100*time.Millisecond))
+		j.conn, err = nats.Connect("", nats.InProcessServer(inProcess{j}), nats.MaxReconnects(-1), nats.ReconnectWait(100*time.Millisecond))
 	} else {
 		j.conn, err = j.connect()
 	}
@@ -94,27 +101,8 @@ func (j *JetStream) startServer() (err error) {
 	if err := writable(filepath.Join(j.opt.Dir, "stream")); err != nil {
 		return err
 	}
-	store := int64(1) << 62
-	j.server, err = server.NewServer(&server.Options{
-		ServerName: "strokewise", DontListen: true, NoLog: true, NoSigs: true,
-		JetStream: true, StoreDir: filepath.Join(j.opt.Dir, "stream"), JetStreamMaxMemory: 64 << 20, JetStreamMaxStore: store,
-		SyncAlways: j.opt.SyncAlways, MaxPayload: 1 << 20,
-	})
-	if err != nil {
-		return fmt.Errorf("cannot start the sample log in %q: %w", j.opt.Dir, err)
-	}
-	said := &serverLog{log: j.opt.Logger}
-	j.server.SetLoggerV2(said, false, false, false)
-	j.server.Start()
-	for until := time.Now().Add(startWait); !j.server.ReadyForConnections(50 * time.Millisecond); {
-		if why := said.fatal.Load(); why != nil {
-			return fmt.Errorf("cannot start the sample log in %q: %s; %s", j.opt.Dir, *why, folderHint)
-		}
-		if time.Now().After(until) {
-			return fmt.Errorf("cannot start the sample log in %q: it was not ready after %s; is the disk full or read-only?", j.opt.Dir, startWait)
-		}
-	}
-	return nil
+	j.server, err = j.newServer()
+	return err
 }
 
 func subject(partition int) string { return fmt.Sprintf("sw.v1.samples.%d", partition) }
@@ -122,6 +110,9 @@ func subject(partition int) string { return fmt.Sprintf("sw.v1.samples.%d", part
 // Append implements Log.
 func (j *JetStream) Append(ctx context.Context, partition int, records []station.Record) (uint64, error) {
 	if err := j.lease.holds(); err != nil {
+		if errors.Is(err, errUnsure) {
+			j.revive()
+		}
 		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, err)
 	}
 	data, err := Encode(records)
@@ -136,11 +127,14 @@ func (j *JetStream) Append(ctx context.Context, partition int, records []station
 	ack, err := j.js.PublishMsg(c, &nats.Msg{Subject: subject(partition), Data: data, Header: nats.Header{previousHeader: {j.whole.header(partition)}}})
 	if err != nil {
 		var api *jetstream.APIError
-		if errors.As(err, &api) && api.ErrorCode == codeFull {
+		if errors.As(err, &api) && api.ErrorCode == codeFull && strings.Contains(api.Description, "maximum bytes") {
 			return 0, fmt.Errorf("cannot append to partition %d: %w (log.max_bytes is %d)", partition, ErrFull, j.opt.MaxBytes)
 		}
 		if ctx.Err() == nil && c.Err() != nil {
 			err = fmt.Errorf("the log's server has not answered within %s: %w", answerWait, err)
+		}
+		if ctx.Err() == nil {
+			j.revive()
 		}
 		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, err)
 	}
@@ -273,6 +267,9 @@ func (j *JetStream) Close() error {
 	if j.conn != nil {
 		j.conn.Close()
 	}
+	j.serving.Lock()
+	defer j.serving.Unlock()
+	j.closed = true
 	if j.server != nil {
 		j.server.Shutdown()
 		j.server.WaitForShutdown()

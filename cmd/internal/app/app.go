@@ -90,6 +90,7 @@ type App struct {
 	sender  *notify.Sender
 	web     net.Listener
 	shut    []func() // in the order of starting
+	quiet   quiet    // of commits that fail
 }
 
 // New opens everything that the options name: broker, log, history, address. It does not

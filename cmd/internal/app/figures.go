@@ -79,7 +79,7 @@ func (a *App) Ready() error {
 		errs = append(errs, fmt.Errorf("the sample log does not take records: %s", b.LastError))
 	}
 	for _, p := range a.parts {
-		if err := p.failure(); err != nil {
+		if err := p.trouble(); err != nil {
 			errs = append(errs, err)
 		}
 	}

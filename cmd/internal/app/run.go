@@ -6,6 +6,7 @@ import (
 	"net"
 	"net/http"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -208,8 +209,18 @@ func (a *App) commitLoop(ctx context.Context) {
 // lost meanwhile.
 func (a *App) settle(ctx context.Context) {
 	for _, p := range a.parts {
-		a.warn("cannot commit, trying again", p.commit(ctx))
+		if err := p.commit(ctx); err != nil && a.quiet.due(time.Now()) {
+			a.warn("cannot commit, trying again; nothing is lost meanwhile", err)
+		}
 	}
+}
+
+// quiet lets a line that would come twice a second through once a minute.
+type quiet struct{ last atomic.Int64 }
+
+func (q *quiet) due(now time.Time) bool {
+	last := q.last.Load()
+	return now.UnixNano()-last > int64(time.Minute) && q.last.CompareAndSwap(last, now.UnixNano())
 }
 
 // settleAll lets the partitions work off what the log holds, and commits it.
