@@ -18,8 +18,7 @@ import (
 // A snapshot whose bytes were changed on the disk is noticed by its checksum, said, and
 // rebuilt from the log; the conclusions are those of an undisturbed run.
 func TestADamagedSnapshotIsRebuiltFromTheLog(t *testing.T) {
-	from := minuteBegun()
-	want := undisturbed(t, from)
+	from, want := begun, undisturbed(t)
 	broker := peers.Mosquitto(t)
 	o := plant(t, broker.Addr)
 	_, stop := running(t, o)

@@ -47,8 +47,7 @@ func fillDisk(t *testing.T, path string) {
 // Somebody else's file fills the disk in mid-stream. Acknowledging stops and readiness says
 // so; when there is room again everything comes in without a restart, and the conclusions are those of an undisturbed run.
 func TestAFullDiskLosesNothing(t *testing.T) {
-	from := minuteBegun()
-	want := undisturbed(t, from)
+	from, want := begun, undisturbed(t)
 	broker := peers.Mosquitto(t)
 	o := plant(t, broker.Addr)
 	o.Data = filepath.Join(smallDisk(t, "64m"), "data")

@@ -27,8 +27,7 @@ func logServer(t testing.TB, dir string, port int) *server.Server {
 // The log is on a server of its own, which is away for a while in mid-stream; then we start
 // anew: conclusions are those of a run with the embedded log.
 func TestAnExternalLogMayBeAway(t *testing.T) {
-	from := minuteBegun()
-	want := undisturbed(t, from)
+	from, want := begun, undisturbed(t)
 	broker := peers.Mosquitto(t)
 	dir, port := t.TempDir(), peers.Port(t)
 	s := logServer(t, dir, port)

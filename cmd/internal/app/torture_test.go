@@ -39,8 +39,7 @@ func page(t testing.TB, a *App, path string) (int, string) {
 // broker keeps the messages; with room again all come in, and the conclusions are those of
 // an undisturbed run.
 func TestAUsedUpQuotaChangesNoConclusion(t *testing.T) {
-	from := minuteBegun()
-	want := undisturbed(t, from)
+	from, want := begun, undisturbed(t)
 	broker := peers.Mosquitto(t)
 	o := plant(t, broker.Addr)
 	var log said
@@ -150,17 +149,16 @@ func (e *edge) close() {
 // The broker is restarted five times in mid-stream; it keeps its queues, and so the
 // conclusions are those of an undisturbed run.
 func TestMosquittoIsRestartedInMidStream(t *testing.T) {
-	from := minuteBegun()
-	want := undisturbed(t, from)
+	from, want := begun, undisturbed(t)
 	broker := peers.LastingMosquitto(t)
 	o := plant(t, broker.Addr)
 	o.MQTT.MaxWait = 200 * time.Millisecond
 	a, stop := running(t, o)
 	e := &edge{addr: broker.Addr}
 	defer e.close()
-	played := through(t, from, 8*time.Millisecond, e.publish)
+	played := through(t, from, 5*time.Millisecond, e.publish)
 	for range 5 {
-		time.Sleep(700 * time.Millisecond)
+		time.Sleep(400 * time.Millisecond)
 		broker.Stop()
 		time.Sleep(100 * time.Millisecond)
 		broker.Restart()
@@ -178,17 +176,16 @@ func TestMosquittoIsRestartedInMidStream(t *testing.T) {
 // The broker is killed five times in mid-stream. It takes with it what it had accepted and
 // not yet sent on: that is lost, and no more; nothing is counted twice.
 func TestMosquittoIsKilledInMidStream(t *testing.T) {
-	from := minuteBegun()
-	want := undisturbed(t, from)
+	from, want := begun, undisturbed(t)
 	broker := peers.Mosquitto(t)
 	o := plant(t, broker.Addr)
 	o.MQTT.MaxWait = 200 * time.Millisecond
 	a, stop := running(t, o)
 	e := &edge{addr: broker.Addr}
 	defer e.close()
-	played := through(t, from, 8*time.Millisecond, e.publish)
+	played := through(t, from, 5*time.Millisecond, e.publish)
 	for range 5 {
-		time.Sleep(700 * time.Millisecond)
+		time.Sleep(400 * time.Millisecond)
 		broker.Kill()
 		broker.Restart()
 		// the session is gone with it: the edge goes on when we are back
@@ -217,8 +214,7 @@ func TestMosquittoIsKilledInMidStream(t *testing.T) {
 
 // Every message comes twice, and neighbours of a station come in the wrong order.
 func TestDuplicatesAndDisorderThroughTheBroker(t *testing.T) {
-	from := minuteBegun()
-	want := undisturbed(t, from)
+	from, want := begun, undisturbed(t)
 	broker := peers.Mosquitto(t)
 	o := plant(t, broker.Addr)
 	a, stop := running(t, o)
@@ -265,8 +261,7 @@ func TestDuplicatesAndDisorderThroughTheBroker(t *testing.T) {
 // Somebody holds the history's lock for longer than a commit waits: the analyzer stands,
 // the log takes what comes, and nothing is lost or counted twice.
 func TestABlockedAnalyzer(t *testing.T) {
-	from := minuteBegun()
-	want := undisturbed(t, from)
+	from, want := begun, undisturbed(t)
 	broker := peers.Mosquitto(t)
 	o := plant(t, broker.Addr)
 	var log said
