@@ -4,7 +4,7 @@ GO ?= go
 # The race detector needs a C compiler; without one the tests run without it, and say so.
 RACE := $(shell command -v gcc >/dev/null 2>&1 && echo -race)
 
-.PHONY: build demo test bench fuzz lint peers clean
+.PHONY: build demo test torture bench fuzz lint peers clean
 
 build: ## the binary, here
 	$(GO) build -o strokewise ./cmd/strokewise
@@ -24,6 +24,11 @@ bench: peers ## speed, each beside its baseline in the same run; ends with a tab
 	@{ $(GO) test -run '^$$' -bench . -benchtime 1s ./analyzer/... ./collector/payload ./collector/trace ./collector/samplelog ./collector/mqtt ./dashboards/... && \
 	$(GO) test -run '^$$' -bench 'EndToEnd|Replay' -benchtime 3x -timeout 20m ./cmd/... && \
 	$(GO) test -run '^$$' -bench 'Stations|Plant' -benchtime 1x -timeout 20m ./cmd/... || echo "FAILED"; } | $(GO) run ./cmd/internal/budget
+
+# Minutes of the soak.
+STROKEWISE_SOAK ?= 30
+torture: peers ## 200 kills at random moments, and a plant of 500 stations for STROKEWISE_SOAK minutes
+	STROKEWISE_TORTURE=1 STROKEWISE_SOAK=$(STROKEWISE_SOAK) $(GO) test -v -count=1 -timeout 3h -run 'TestTwoHundredKills|TestSoak' ./cmd/strokewise
 
 FUZZTIME ?= 30s
 fuzz: ## every parser, FUZZTIME each

@@ -61,6 +61,7 @@ func (v *Evaluator) Tick(now station.Instant, a *Arrivals) {
 	if v.Watched == 0 {
 		v.Watched = now
 	}
+	v.Watched = min(v.Watched, now) // our clock may be set back
 	v.advance(index(SignalLost), now, v.signalLost(now, a))
 	if c := v.silentShutdown(now, a); c.answer == yes {
 		v.advance(index(PressureLeft), now, c)

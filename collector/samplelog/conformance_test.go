@@ -256,12 +256,12 @@ func TestASecondInstanceRefusesToStart(t *testing.T) {
 
 // The lease keeps a writer on another machine off: here two clients of one server.
 func TestLeaseRefusesASecondWriter(t *testing.T) {
-	j, err := Open(t.Context(), Options{Dir: t.TempDir()})
+	j, err := Open(t.Context(), Options{Dir: t.TempDir(), leaseTTL: time.Second})
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer j.Close()
-	if _, err := takeLease(t.Context(), j.js, false, j.opt.Logger); !errors.Is(err, ErrLease) {
+	if _, err := takeLease(t.Context(), j.lease.kv, time.Second, false, j.opt.Logger); !errors.Is(err, ErrLease) {
 		t.Fatalf("got %v", err)
 	}
 }

@@ -7,6 +7,8 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strings"
+	"sync"
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
@@ -20,18 +22,21 @@ const (
 	streamName = "SAMPLES"
 	subjects   = "sw.v1.samples.*"
 	startWait  = 30 * time.Second
+	answerWait = 5 * time.Second // for an entry; the answer is lost with the server that owed it
 	pullAhead  = 256
-	pullBytes  = 8 << 20 // per partition
-	codeFull   = jetstream.ErrorCode(10077)
+	pullBytes  = 8 << 20                    // per partition
+	codeFull   = jetstream.ErrorCode(10077) // of any entry that could not be stored
 )
 
 // Options of a JetStream log.
 type Options struct {
-	Dir        string // the embedded server's folder, locked for this process
+	Dir        string // of the embedded server, locked for this process; with a URL only locked
 	MaxBytes   int64  // the stream refuses new entries beyond it
 	SyncAlways bool   // every entry is on the disk before Append returns
-	URL        string // of an external cluster, instead of the embedded server
+	URL        string // of an external server or cluster, several separated by commas, instead of the embedded one
 	Logger     *slog.Logger
+
+	leaseTTL time.Duration // 0: the usual one
 }
 
 // JetStream is the Log on a NATS JetStream stream, embedded in the process (no port is
@@ -39,11 +44,17 @@ type Options struct {
 type JetStream struct {
 	opt    Options
 	lock   *os.File
-	server *server.Server
 	conn   *nats.Conn
 	js     jetstream.JetStream
 	stream jetstream.Stream
 	lease  *lease
+	whole  wholeness
+
+	serving  sync.Mutex // guards server and closed
+	server   *server.Server
+	closed   bool
+	reviving sync.Mutex // guards revived
+	revived  time.Time  // when the embedded server was last restarted
 }
 
 // Open opens the log and makes it where there is none. It fails with ErrLocked or
@@ -60,64 +71,49 @@ func Open(ctx context.Context, opt Options) (*JetStream, error) {
 }
 
 func (j *JetStream) open(ctx context.Context) (err error) {
+	if j.lock, err = lockDir(j.opt.Dir); err != nil {
+		return err
+	}
 	if j.opt.URL == "" {
-		if j.lock, err = lockDir(j.opt.Dir); err != nil {
-			return err
-		}
 		if err := j.startServer(); err != nil {
 			return err
 		}
-		j.conn, err = nats.Connect("", nats.InProcessServer(j.server), nats.MaxReconnects(-1), nats.ReconnectWait(100*time.Millisecond))
+		j.conn, err = nats.Connect("", nats.InProcessServer(inProcess{j}), nats.MaxReconnects(-1), nats.ReconnectWait(100*time.Millisecond))
 	} else {
-		j.conn, err = nats.Connect(j.opt.URL, nats.MaxReconnects(-1), nats.Name("strokewise"))
+		j.conn, err = j.connect()
 	}
 	if err != nil {
-		return fmt.Errorf("cannot connect to the sample log: %w", err)
+		return err
 	}
 	if j.js, err = jetstream.New(j.conn); err != nil {
 		return fmt.Errorf("cannot use the sample log: %w", err)
 	}
-	if j.lease, err = takeLease(ctx, j.js, j.opt.URL == "", j.opt.Logger); err != nil {
+	if err := j.openLease(ctx); err != nil {
 		return err
 	}
-	have, err := metadata(ctx, j.js)
-	if err != nil {
+	if err := j.openStream(ctx); err != nil {
 		return err
 	}
-	j.stream, err = j.js.CreateOrUpdateStream(ctx, withID(jetstream.StreamConfig{
-		Name: streamName, Subjects: []string{subjects}, Storage: jetstream.FileStorage,
-		Retention: jetstream.LimitsPolicy, Discard: jetstream.DiscardNew, MaxBytes: j.opt.MaxBytes,
-		AllowDirect: true, Description: "strokewise samples, see the project's documentation",
-	}, have))
-	if err != nil {
-		return fmt.Errorf("cannot make the sample log's stream: %w", err)
-	}
-	return nil
+	return j.openWhole(ctx)
 }
 
 func (j *JetStream) startServer() (err error) {
-	store := int64(1) << 62
-	j.server, err = server.NewServer(&server.Options{
-		ServerName: "strokewise", DontListen: true, NoLog: true, NoSigs: true,
-		JetStream: true, StoreDir: filepath.Join(j.opt.Dir, "stream"), JetStreamMaxMemory: 64 << 20, JetStreamMaxStore: store,
-		SyncAlways: j.opt.SyncAlways, MaxPayload: 1 << 20,
-	})
-	if err != nil {
-		return fmt.Errorf("cannot start the sample log in %q: %w", j.opt.Dir, err)
+	if err := writable(filepath.Join(j.opt.Dir, "stream")); err != nil {
+		return err
 	}
-	j.server.Start()
-	if !j.server.ReadyForConnections(startWait) {
-		return fmt.Errorf("cannot start the sample log in %q: it was not ready after %s; is the disk full or read-only?", j.opt.Dir, startWait)
-	}
-	return nil
+	j.server, err = j.newServer()
+	return err
 }
 
 func subject(partition int) string { return fmt.Sprintf("sw.v1.samples.%d", partition) }
 
 // Append implements Log.
 func (j *JetStream) Append(ctx context.Context, partition int, records []station.Record) (uint64, error) {
-	if j.lease.lost.Load() {
-		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, ErrLease)
+	if err := j.lease.holds(); err != nil {
+		if errors.Is(err, errUnsure) {
+			j.revive()
+		}
+		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, err)
 	}
 	data, err := Encode(records)
 	if err != nil {
@@ -126,14 +122,23 @@ func (j *JetStream) Append(ctx context.Context, partition int, records []station
 	if len(data) > MaxEntry {
 		return 0, fmt.Errorf("cannot append to partition %d: the entry has %d bytes, at most %d are allowed", partition, len(data), MaxEntry)
 	}
-	ack, err := j.js.Publish(ctx, subject(partition), data)
+	c, cancel := context.WithTimeout(ctx, answerWait)
+	defer cancel()
+	ack, err := j.js.PublishMsg(c, &nats.Msg{Subject: subject(partition), Data: data, Header: nats.Header{previousHeader: {j.whole.header(partition)}}})
 	if err != nil {
 		var api *jetstream.APIError
-		if errors.As(err, &api) && api.ErrorCode == codeFull {
+		if errors.As(err, &api) && api.ErrorCode == codeFull && strings.Contains(api.Description, "maximum bytes") {
 			return 0, fmt.Errorf("cannot append to partition %d: %w (log.max_bytes is %d)", partition, ErrFull, j.opt.MaxBytes)
+		}
+		if ctx.Err() == nil && c.Err() != nil {
+			err = fmt.Errorf("the log's server has not answered within %s: %w", answerWait, err)
+		}
+		if ctx.Err() == nil {
+			j.revive()
 		}
 		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, err)
 	}
+	j.whole.accepted(partition, ack.Sequence)
 	return ack.Sequence, nil
 }
 
@@ -159,9 +164,11 @@ func (j *JetStream) Read(ctx context.Context, partition int, from uint64, fn fun
 			}
 			return readError(ctx, partition, err)
 		}
-		if err := entry(m, fn); err != nil {
+		position, err := j.entry(partition, from, m, fn)
+		if err != nil {
 			return err
 		}
+		from = position
 	}
 }
 
@@ -172,16 +179,19 @@ func readError(ctx context.Context, partition int, err error) error {
 	return fmt.Errorf("cannot read partition %d of the sample log: %w", partition, err)
 }
 
-func entry(m jetstream.Msg, fn func(Entry) error) error {
+// entry gives an entry to fn, where the reader has come to position last.
+func (j *JetStream) entry(partition int, last uint64, m jetstream.Msg, fn func(Entry) error) (uint64, error) {
 	meta, err := m.Metadata()
 	if err != nil {
-		return fmt.Errorf("cannot read sample log: %w", err)
+		return 0, fmt.Errorf("cannot read sample log: %w", err)
 	}
+	position := meta.Sequence.Stream
+	j.look(partition, last, position, m)
 	records, err := Decode(m.Data())
 	if err != nil {
-		return fmt.Errorf("cannot read position %d of the sample log: %w", meta.Sequence.Stream, err)
+		return 0, fmt.Errorf("cannot read position %d of the sample log: %w: %w", position, ErrEntry, err)
 	}
-	return fn(Entry{Position: meta.Sequence.Stream, Records: records})
+	return position, fn(Entry{Position: position, Records: records})
 }
 
 // Trim implements Log.
@@ -239,7 +249,7 @@ func (j *JetStream) Size(ctx context.Context) (Size, error) {
 	if err != nil {
 		return Size{}, fmt.Errorf("cannot read the size of the sample log: %w", err)
 	}
-	s := Size{Bytes: int64(i.State.Bytes), MaxBytes: j.opt.MaxBytes, Last: i.State.LastSeq}
+	s := Size{Bytes: int64(i.State.Bytes), MaxBytes: j.opt.MaxBytes, Last: i.State.LastSeq, Gaps: j.whole.gaps.Load()}
 	if i.State.Msgs > 0 {
 		s.First = i.State.FirstSeq
 	}
@@ -257,6 +267,9 @@ func (j *JetStream) Close() error {
 	if j.conn != nil {
 		j.conn.Close()
 	}
+	j.serving.Lock()
+	defer j.serving.Unlock()
+	j.closed = true
 	if j.server != nil {
 		j.server.Shutdown()
 		j.server.WaitForShutdown()

@@ -18,6 +18,10 @@ const childEnv = "STROKEWISE_TEST_APPEND_TO"
 // child appends to the log in the folder that the environment names and prints each
 // accepted position, until it is killed.
 func child() bool {
+	if node := os.Getenv(nodeEnv); node != "" {
+		serveNode(node)
+		return true
+	}
 	dir := os.Getenv(childEnv)
 	if dir == "" {
 		return false

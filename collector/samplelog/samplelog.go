@@ -15,6 +15,10 @@ import (
 // acknowledging and says so.
 var ErrFull = errors.New("sample log is full")
 
+// ErrEntry is wrapped by Read where an entry itself cannot be read: trying again gives the
+// same.
+var ErrEntry = errors.New("the entry cannot be read by this program")
+
 // Entry is a batch of records of one partition at its position in the log. Positions
 // increase within a partition, not by one.
 type Entry struct {
@@ -47,4 +51,5 @@ type Log interface {
 type Size struct {
 	Bytes, MaxBytes int64
 	First, Last     uint64 // positions, 0: empty
+	Gaps            int64  // found since the start where its files no longer hold an entry
 }

@@ -112,7 +112,7 @@ func connect(path string, n int, pragmas ...string) (*sql.DB, error) {
 func check(ctx context.Context, db *sql.DB, path string) error {
 	rows, err := db.QueryContext(ctx, "PRAGMA quick_check(5)")
 	if err != nil {
-		return fmt.Errorf("cannot open history database %q: %w", path, err)
+		return fmt.Errorf("cannot open history database %q: %w; it and its folder must be writable for the user that runs strokewise", path, err)
 	}
 	defer rows.Close()
 	var faults []string

@@ -61,6 +61,7 @@ type receiver struct {
 	delivered, failed int64
 	said              time.Time
 	gone              bool
+	hold              time.Time // the receiver wants to be left alone until then; used by run alone
 }
 
 // New gives a sender. Redirects are not followed: a transition goes where the
@@ -141,7 +142,7 @@ func (r *receiver) round(ctx context.Context) bool {
 	}
 	sent := false
 	for i := range items {
-		if ctx.Err() != nil || r.gone {
+		if ctx.Err() != nil || r.gone || r.now().Before(r.hold) {
 			return false
 		}
 		ok, err := r.item(ctx, &items[i])
@@ -171,7 +172,9 @@ func (r *receiver) item(ctx context.Context, i *Item) (sent bool, err error) {
 	r.failed++
 	r.mu.Unlock()
 	r.say("cannot deliver a notification, trying again", err)
-	if wait <= 0 {
+	if wait > 0 { // it means all of us, but an alarm is not kept back for long by a word about another
+		r.hold = r.now().Add(min(wait, backoffMost))
+	} else {
 		wait = backoff(i.Attempts)
 	}
 	return false, r.outbox.OutboxRetry(note, i.ID, station.InstantOf(r.now().Add(wait)), err.Error())

@@ -96,6 +96,7 @@ type App struct {
 	web      net.Listener
 	stations atomic.Pointer[[]Station] // in force
 	shut     []func()                  // in the order of starting
+	quiet    quiet                     // of commits that fail
 }
 
 // New opens everything that the options name: broker, log, history, address. It does not
@@ -118,7 +119,7 @@ func New(ctx context.Context, opt Options) (*App, error) {
 func (a *App) open(ctx context.Context) (err error) {
 	o := &a.opt
 	if err := os.MkdirAll(o.Data, 0o750); err != nil {
-		return fmt.Errorf("cannot make data folder: %w", err)
+		return fmt.Errorf("cannot make data folder: %w; name one under data that the user that runs strokewise may write to", err)
 	}
 	// the log comes first: its lock keeps a second instance off the whole folder
 	a.samples, err = samplelog.Open(ctx, samplelog.Options{Dir: filepath.Join(o.Data, "log"), MaxBytes: o.MaxBytes, SyncAlways: o.SyncAlways, URL: o.LogURL, Logger: a.log})
@@ -196,6 +197,7 @@ func (a *App) openPartitions(ctx context.Context) error {
 	if fresh != nil {
 		return a.beginLog(ctx, fresh)
 	}
+	a.checkBeginning(ctx)
 	return nil
 }
 

@@ -26,7 +26,7 @@ func BenchmarkStations(b *testing.B) {
 				b.StopTimer()
 				o := manyStations(b, m.Addr, c.stations)
 				bytes := prefill(b, o.Data, o.Stations, c.seconds)
-				before, cpu := heap(), processor()
+				before, cpu := heapUsed(), processor()
 				b.StartTimer()
 				began := time.Now()
 				a, err := New(b.Context(), o)
@@ -44,7 +44,7 @@ func BenchmarkStations(b *testing.B) {
 				samples := float64(c.stations * c.seconds * 200)
 				b.ReportMetric(float64(c.seconds)/took, "x-realtime")
 				b.ReportMetric((processor()-cpu)/samples*1e6, "cpu-s/Msample")
-				b.ReportMetric((heap()-before)/1024/float64(c.stations), "KiB/station")
+				b.ReportMetric((heapUsed()-before)/1024/float64(c.stations), "KiB/station")
 				b.ReportMetric(bytes/samples, "log-B/sample")
 				cancel()
 				<-done
@@ -62,8 +62,8 @@ func processor() float64 {
 	return float64(u.Utime.Nano()+u.Stime.Nano()) * 1e-9
 }
 
-// heap gives the memory in use, bytes.
-func heap() float64 {
+// heapUsed gives the memory in use, bytes.
+func heapUsed() float64 {
 	var s runtime.MemStats
 	runtime.GC()
 	runtime.ReadMemStats(&s)

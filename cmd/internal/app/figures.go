@@ -16,7 +16,7 @@ import (
 func (a *App) handler() (http.Handler, error) {
 	metrics, err := prometheus.Handler(prometheus.Options{
 		Board: a.board, Pipeline: a.Pipeline, References: a.opt.References, Version: a.opt.Version,
-	}, a.log)
+	}, a.log, prometheus.Runtime()...)
 	if err != nil {
 		return nil, err
 	}
@@ -37,7 +37,7 @@ func (a *App) Pipeline() board.Pipeline {
 	out.Samples, out.Queue, out.QueueCap, out.LogEntries, out.LogFull = b.Samples, b.Queue, b.QueueCap, b.Entries, b.Full
 	size, err := a.samples.Size(ctx)
 	if err == nil {
-		out.LogBytes = size.Bytes
+		out.LogBytes, out.LogGaps = size.Bytes, size.Gaps
 	}
 	now := time.Now()
 	for _, n := range a.used() {
@@ -80,7 +80,7 @@ func (a *App) Ready() error {
 		errs = append(errs, fmt.Errorf("the sample log does not take records: %s", b.LastError))
 	}
 	for _, p := range a.parts {
-		if err := p.failure(); err != nil {
+		if err := p.trouble(); err != nil {
 			errs = append(errs, err)
 		}
 	}

@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"strokewise/analyzer/engine"
@@ -45,7 +46,13 @@ func (a *App) belong(ctx context.Context, positions [station.Partitions]uint64) 
 			other = fmt.Sprintf("the history has worked off another sample log (%q) than this one (%q)", l.Log, id)
 		}
 	}
+	most := slices.Max(positions[:])
 	switch {
+	case other != "" && l.Restored == "" && (l.Log == id || l.Log == "") && size.Last > 0 && most > size.Last && most-size.Last <= mostLost:
+		if err := a.fillLostEnd(ctx, size, most); err != nil || l.Log == id {
+			return nil, err
+		}
+		return nil, a.store.JoinLog(ctx, id, nil)
 	case other != "" && l.Restored != "":
 		if id == l.Log { // an older copy of the same log: what it numbers from now on is not what was numbered so before
 			if id, err = a.samples.Renew(ctx); err != nil {

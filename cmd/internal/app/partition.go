@@ -61,11 +61,13 @@ type partition struct {
 	dirty     bool
 	waiting   int // outputs that wait for a commit
 	failed    error
-	commits   int64
-	commitNs  int64 // duration of the last commit
-	commitAt  time.Time
-	saved     uint64 // position of the newest snapshot
-	savedAt   time.Time
+	// why the newest commit failed; nil when it did not
+	uncommitted error
+	commits     int64
+	commitNs    int64 // duration of the last commit
+	commitAt    time.Time
+	saved       uint64 // position of the newest snapshot
+	savedAt     time.Time
 }
 
 // mostWaiting bounds the outputs between two commits, while a backlog is worked off.
@@ -214,9 +216,10 @@ func (p *partition) commit(ctx context.Context) error {
 	}
 	began := time.Now()
 	if err := p.store.Commit(ctx, []history.Commit{c}); err != nil {
+		p.uncommitted = err
 		return fmt.Errorf("cannot commit partition %d at position %d: %w", p.number, p.position, err)
 	}
-	p.commitAt = time.Now()
+	p.commitAt, p.uncommitted = time.Now(), nil
 	p.commitNs = p.commitAt.Sub(began).Nanoseconds()
 	p.committed, p.dirty, p.waiting = p.position, false, 0
 	p.commits++
@@ -317,6 +320,16 @@ func (p *partition) fail(err error) {
 func (p *partition) failure() error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	return p.failed
+}
+
+// trouble gives what keeps the partition from storing its conclusions.
+func (p *partition) trouble() error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.failed == nil && p.uncommitted != nil {
+		return fmt.Errorf("partition %d cannot store its conclusions, trying again: %w", p.number, p.uncommitted)
+	}
 	return p.failed
 }
 

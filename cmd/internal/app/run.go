@@ -6,6 +6,7 @@ import (
 	"net"
 	"net/http"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -158,17 +159,18 @@ func (a *App) epochs(ctx context.Context, stations []Station) error {
 	return nil
 }
 
-// readTries is how often reading may fail at one entry before the partition stops, which
-// readiness then shows: the entry cannot be read, and what follows must not overtake it.
+// readTries is how often an entry may prove unreadable before the partition stops, which
+// readiness then shows: what follows must not overtake it.
 const readTries = 10
 
-// read works off a partition's part of the log, for good.
+// read works off a partition's part of the log, for good. A log that does not answer is
+// asked for ever.
 func (a *App) read(ctx context.Context, p *partition) {
 	for tries, at := 0, p.at(); ctx.Err() == nil; tries++ {
-		if p.at() != at {
+		err := a.samples.Read(ctx, p.number, p.at(), func(e samplelog.Entry) error { return p.entry(ctx, e) })
+		if p.at() != at || !errors.Is(err, samplelog.ErrEntry) {
 			tries, at = 0, p.at()
 		}
-		err := a.samples.Read(ctx, p.number, p.at(), func(e samplelog.Entry) error { return p.entry(ctx, e) })
 		if ctx.Err() != nil || p.failure() != nil {
 			return
 		}
@@ -210,8 +212,18 @@ func (a *App) commitLoop(ctx context.Context) {
 // lost meanwhile.
 func (a *App) settle(ctx context.Context) {
 	for _, p := range a.parts {
-		a.warn("cannot commit, trying again", p.commit(ctx))
+		if err := p.commit(ctx); err != nil && a.quiet.due(time.Now()) {
+			a.warn("cannot commit, trying again; nothing is lost meanwhile", err)
+		}
 	}
+}
+
+// quiet lets a line that would come twice a second through once a minute.
+type quiet struct{ last atomic.Int64 }
+
+func (q *quiet) due(now time.Time) bool {
+	last := q.last.Load()
+	return now.UnixNano()-last > int64(time.Minute) && q.last.CompareAndSwap(last, now.UnixNano())
 }
 
 // settleAll lets the partitions work off what the log holds, and commits it.
@@ -285,13 +297,29 @@ func (a *App) trimLoop(ctx context.Context) {
 			a.warn("cannot find what to trim", err)
 			return
 		}
-		for _, n := range a.used() {
-			to = min(to, a.parts[n].restorable())
-		}
-		if to > 0 {
-			a.warn("cannot trim the sample log", a.samples.Trim(ctx, to))
-		}
+		a.warn("cannot trim the sample log", a.trim(ctx, to))
 	})
+}
+
+// trim removes from the log what is at or below a position and below what every partition
+// needs to be restored. A partition needs nothing where its snapshot holds all it ever got:
+// else one that gets nothing more would keep a full log full for ever.
+func (a *App) trim(ctx context.Context, to uint64) error {
+	for _, n := range a.used() {
+		last, ofLog, err := a.samples.Last(ctx, n)
+		if err != nil {
+			return err
+		}
+		if saved := a.parts[n].restorable(); saved < max(last, a.parts[n].at()) {
+			to = min(to, saved)
+		} else {
+			to = min(to, ofLog)
+		}
+	}
+	if to == 0 {
+		return nil
+	}
+	return a.samples.Trim(ctx, to)
 }
 
 // takeMessages connects to the broker.

@@ -103,7 +103,7 @@ func TestEveryKeyArrives(t *testing.T) {
 	if !c.MQTT.Secure() {
 		t.Error("mqtts is not secure")
 	}
-	if got, want := c.Log, (Log{Keep: 7 * 24 * time.Hour, MaxBytes: 1 << 30, SyncAlways: true, URL: "nats://127.0.0.1:4222"}); got != want {
+	if got, want := c.Log, (Log{Keep: 7 * 24 * time.Hour, MaxBytes: 1 << 30, SyncAlways: true, URL: "nats://127.0.0.1:4222,tls://logs.plant.example"}); got != want {
 		t.Errorf("log %+v", got)
 	}
 	if got, want := c.History, (History{Minutes: 30 * day, Hours: 5 * year / 2}); got != want {

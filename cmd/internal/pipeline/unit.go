@@ -118,8 +118,15 @@ func (u *Unit) Epoch(e *station.Epoch, arrival station.Instant) {
 	u.engine.SetPlate(e.Plate)
 }
 
-// Tick takes the passing of arrival time.
-func (u *Unit) Tick(now station.Instant) { u.rules.Tick(now, &u.arrivals) }
+// Tick takes the passing of arrival time. Our clock may be set back: what arrived later
+// than now arrived now, or a silence would go unnoticed until the clock has caught up.
+func (u *Unit) Tick(now station.Instant) {
+	for c := range u.arrivals {
+		u.arrivals[c] = min(u.arrivals[c], now)
+	}
+	u.newest = min(u.newest, now)
+	u.rules.Tick(now, &u.arrivals)
+}
 
 // Command takes a person's word.
 func (u *Unit) Command(c *station.Command, at station.Instant) {
