@@ -23,14 +23,15 @@ const (
 
 // commands are the subcommands.
 type commands struct {
-	Run     runCmd     `cmd:"" help:"Receive, analyse and serve until interrupted."`
-	Demo    demoCmd    `cmd:"" help:"Run with an embedded broker and a plant of virtual stations: the program on a plant that does not exist."`
-	Replay  replayCmd  `cmd:"" help:"Run recorded traces through the live analyzer and alarms, and print what they tell."`
-	Check   checkCmd   `cmd:"" help:"Check a configuration file: all faults at once."`
-	Rig     rigCmd     `cmd:"" help:"Virtual stations: record, publish, cause faults."`
-	Backup  backupCmd  `cmd:"" help:"Copy the history while the program runs."`
-	Restore restoreCmd `cmd:"" help:"Put the history of a backup into a data folder."`
-	Version versionCmd `cmd:"" help:"Print the version."`
+	Run       runCmd       `cmd:"" help:"Receive, analyse and serve until interrupted."`
+	Demo      demoCmd      `cmd:"" help:"Run with an embedded broker and a plant of virtual stations: the program on a plant that does not exist."`
+	Replay    replayCmd    `cmd:"" help:"Run recorded traces through the live analyzer and alarms, and print what they tell."`
+	Check     checkCmd     `cmd:"" help:"Check a configuration file: all faults at once."`
+	Rig       rigCmd       `cmd:"" help:"Virtual stations: record, publish, cause faults."`
+	Backup    backupCmd    `cmd:"" help:"Copy the history while the program runs."`
+	Restore   restoreCmd   `cmd:"" help:"Put the history of a backup into a data folder."`
+	Reanalyse reanalyseCmd `cmd:"" help:"Tell what this program would conclude otherwise from the samples in the log, and change closed minutes on request."`
+	Version   versionCmd   `cmd:"" help:"Print the version."`
 }
 
 // env is what the commands share.

@@ -28,6 +28,17 @@ func (t *Totals) Add(m *station.Minute) {
 	t.Delivered += m.Delivered
 }
 
+// Sub takes other sums away.
+func (t *Totals) Sub(o *Totals) {
+	t.Strokes -= o.Strokes
+	for s, ns := range o.StateNs {
+		t.StateNs[s] -= ns
+	}
+	t.Inlet -= o.Inlet
+	t.Exhaust -= o.Exhaust
+	t.Delivered -= o.Delivered
+}
+
 // Alarm is an alarm that is not normal.
 type Alarm struct {
 	Transition rules.Transition // the latest one

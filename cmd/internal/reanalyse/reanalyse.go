@@ -1,0 +1,142 @@
+// Package reanalyse runs what the sample log still holds through the present engine, and
+// tells what of the closed minutes it would have concluded otherwise. On request it puts
+// that in their place: nothing else changes closed minutes.
+package reanalyse
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"strokewise/analyzer/engine"
+	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/pipeline"
+	"strokewise/collector/samplelog"
+	"strokewise/dashboards/history"
+)
+
+// WarmUp is how much of a station's samples an engine sees before its minutes are compared,
+// ns: what it has learned by then it had learned long before in the live run.
+const WarmUp = 30 * station.Minute60
+
+// Station is a station to reanalyse.
+type Station struct {
+	Plate    station.Plate
+	Revision string
+}
+
+// Log is what is needed of the sample log.
+type Log interface {
+	Read(ctx context.Context, partition int, from uint64, fn func(samplelog.Entry) error) error
+	Last(ctx context.Context, partition int) (ofPartition, ofLog uint64, err error)
+}
+
+// Result is what came out for a station.
+type Result struct {
+	Key      station.Key
+	Compared int // minutes
+	Changed  []history.Changed
+}
+
+// Run reads the log's partition of each station and compares the minutes that begin in
+// [from, to); a zero instant is open.
+func Run(ctx context.Context, log Log, store *history.Store, stations []Station, from, to station.Instant) ([]Result, error) {
+	var parts [station.Partitions][]Station
+	for _, s := range stations {
+		n := s.Plate.Key.Partition()
+		parts[n] = append(parts[n], s)
+	}
+	found := make(map[station.Key]Result)
+	for n, some := range parts {
+		if len(some) == 0 {
+			continue
+		}
+		units, err := read(ctx, log, n, some)
+		if err != nil {
+			return nil, err
+		}
+		for k, u := range units {
+			kept := u.within(from, to)
+			c, err := store.Compare(ctx, k, kept)
+			if err != nil {
+				return nil, err
+			}
+			found[k] = Result{k, len(kept), c}
+		}
+	}
+	out := make([]Result, len(stations))
+	for i, s := range stations {
+		out[i] = found[s.Plate.Key]
+		out[i].Key = s.Plate.Key
+	}
+	return out, nil
+}
+
+// unit is one station's run.
+type unit struct {
+	*pipeline.Unit
+	first   station.Instant
+	minutes []station.Minute
+}
+
+// within gives the minutes that are compared.
+func (u *unit) within(from, to station.Instant) []station.Minute {
+	var out []station.Minute
+	for _, m := range u.minutes {
+		if m.Start >= max(from, u.first.Add(WarmUp)) && (to == 0 || m.Start < to) {
+			out = append(out, m)
+		}
+	}
+	return out
+}
+
+var errEnd = errors.New("end of the log")
+
+// read runs a partition's stations up to the log's present end. The open minutes at the
+// end are left out.
+func read(ctx context.Context, log Log, n int, stations []Station) (map[station.Key]*unit, error) {
+	units := make(map[station.Key]*unit, len(stations))
+	for _, s := range stations {
+		units[s.Plate.Key] = &unit{Unit: pipeline.New(s.Plate, s.Revision)}
+	}
+	last, _, err := log.Last(ctx, n)
+	if err != nil {
+		return nil, err
+	}
+	if last == 0 {
+		return units, nil
+	}
+	err = log.Read(ctx, n, 0, func(e samplelog.Entry) error {
+		for i := range e.Records {
+			r := &e.Records[i]
+			if u := units[r.Key]; u != nil {
+				u.record(r)
+			}
+		}
+		if e.Position >= last {
+			return errEnd
+		}
+		return nil
+	})
+	if err != nil && !errors.Is(err, errEnd) {
+		return nil, fmt.Errorf("cannot reanalyse partition %d: %w", n, err)
+	}
+	return units, nil
+}
+
+func (u *unit) record(r *station.Record) {
+	switch {
+	case r.Epoch != nil:
+		u.Epoch(r.Epoch, r.Arrival)
+	case len(r.Blocks) > 0:
+		if u.first == 0 {
+			u.first = r.Blocks[0].At(0)
+		}
+		u.Samples(r.Blocks, r.Arrival)
+		u.minutes = append(u.minutes, u.Out.Minutes...)
+		u.Discard()
+	}
+}
+
+// Revision is what replaced minutes carry.
+const Revision = engine.Revision

@@ -1,0 +1,126 @@
+package main
+
+import (
+	"fmt"
+	"path/filepath"
+	"text/tabwriter"
+	"time"
+
+	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/reanalyse"
+	"strokewise/collector/samplelog"
+	"strokewise/dashboards/history"
+	"strokewise/dashboards/influx"
+)
+
+type reanalyseCmd struct {
+	Config  string    `required:"" placeholder:"FILE" help:"Configuration file."`
+	Station string    `placeholder:"ID" help:"Only this station, or SITE/ID."`
+	From    time.Time `placeholder:"TIME" help:"First minute, RFC 3339; default: half an hour behind the log's beginning."`
+	To      time.Time `placeholder:"TIME" help:"Up to this time; default: the log's end."`
+	Write   bool      `help:"Put what came out in the place of what is stored. Without it, only tell."`
+}
+
+// Run compares, and replaces on request; the program must not be running.
+func (c *reanalyseCmd) Run(e *env) error {
+	cfg, err := load(c.Config, false)
+	if err != nil {
+		return err
+	}
+	var chosen []reanalyse.Station
+	for _, s := range cfg.Stations {
+		if k := s.Plate.Key; c.Station == "" || c.Station == k.Station || c.Station == k.String() {
+			chosen = append(chosen, reanalyse.Station{Plate: s.Plate, Revision: s.Revision})
+		}
+	}
+	if len(chosen) == 0 {
+		return fmt.Errorf("cannot find station %.60q in %s", c.Station, c.Config)
+	}
+	log, err := samplelog.Open(e.ctx, samplelog.Options{Dir: filepath.Join(cfg.Data, "log"), MaxBytes: cfg.Log.MaxBytes, SyncAlways: cfg.Log.SyncAlways, URL: cfg.Log.URL, Logger: e.log})
+	if err != nil {
+		return fmt.Errorf("%w (stop the program before its minutes are changed)", err)
+	}
+	defer log.Close()
+	o := history.Options{SyncAlways: cfg.Log.SyncAlways}
+	if cfg.Influx.URL != "" {
+		o.Exporters = []string{influx.Name} // what is replaced is exported again
+	}
+	store, err := history.Open(filepath.Join(cfg.Data, "history.db"), o)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	results, err := reanalyse.Run(e.ctx, log, store, chosen, instant(c.From), instant(c.To))
+	if err != nil {
+		return err
+	}
+	if c.Write {
+		if err := c.replace(e, store, results); err != nil {
+			return err
+		}
+	}
+	return c.tell(e, results)
+}
+
+func instant(t time.Time) station.Instant {
+	if t.IsZero() {
+		return 0
+	}
+	return station.InstantOf(t)
+}
+
+func (c *reanalyseCmd) replace(e *env, store *history.Store, results []reanalyse.Result) error {
+	for _, r := range results {
+		if len(r.Changed) == 0 {
+			continue
+		}
+		act := history.Act{At: station.InstantOf(time.Now()), Who: who(), What: "reanalyse", Target: r.Key.String(),
+			Detail: fmt.Sprintf("%d of %d minutes from %s, by engine revision %d", len(r.Changed), r.Compared, r.Changed[0].Was.Start, reanalyse.Revision)}
+		if err := store.Replace(e.ctx, r.Key, reanalyse.Revision, r.Changed, act); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// tell prints what differs.
+func (c *reanalyseCmd) tell(e *env, results []reanalyse.Result) error {
+	t := tabwriter.NewWriter(e.out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(t, "station\tminutes compared\tchanged\tstrokes\tinlet air, L ANR\tdelivered air, L ANR\tworking, s")
+	total := 0
+	for _, r := range results {
+		var was, is effect
+		for i := range r.Changed {
+			was.add(&r.Changed[i].Was)
+			is.add(&r.Changed[i].Is)
+		}
+		total += len(r.Changed)
+		fmt.Fprintf(t, "%s\t%d\t%d\t%d -> %d\t%.1f -> %.1f\t%.1f -> %.1f\t%.0f -> %.0f\n", r.Key, r.Compared, len(r.Changed),
+			was.strokes, is.strokes, was.inlet, is.inlet, was.delivered, is.delivered, was.working, is.working)
+	}
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	switch {
+	case total == 0:
+		fmt.Fprintln(e.out, "nothing differs")
+	case c.Write:
+		fmt.Fprintf(e.out, "%d minutes replaced; totals, hours and exports follow\n", total)
+	default:
+		fmt.Fprintf(e.out, "%d minutes differ; nothing was changed, --write puts them in place\n", total)
+	}
+	return nil
+}
+
+// effect is the sum over the changed minutes.
+type effect struct {
+	strokes                   int64
+	inlet, delivered, working float64
+}
+
+func (s *effect) add(m *station.Minute) {
+	s.strokes += m.Strokes
+	s.inlet += m.Inlet.Litres()
+	s.delivered += m.Delivered.Litres()
+	s.working += float64(m.StateNs[station.Charging]+m.StateNs[station.Stroking]) * 1e-9
+}
