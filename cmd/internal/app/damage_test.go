@@ -25,7 +25,7 @@ func TestADamagedSnapshotIsRebuiltFromTheLog(t *testing.T) {
 	played := playing(t, broker.Addr, from, 4*time.Millisecond)
 	time.Sleep(time.Second)
 	stop() // writes snapshots
-	n := execute(t, o, `UPDATE snapshots SET blob = CAST(substr(blob, 1, length(blob)/2) || X'00' || substr(blob, length(blob)/2 + 2) AS BLOB)`)
+	n := execute(t, o, `UPDATE snapshots SET blob = CAST(substr(blob, 1, length(blob)/2) || X'DEADBEEF' || substr(blob, length(blob)/2 + 5) AS BLOB)`)
 	var log said
 	o.Logger = log.logger()
 	a, stop := running(t, o)
