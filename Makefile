@@ -16,6 +16,7 @@ test: peers ## all tests
 	@[ -n "$(RACE)" ] || echo "note: no C compiler found, so the tests run without the race detector"
 	$(GO) vet ./...
 	$(GO) test $(RACE) -count=1 -timeout 18m ./...
+	$(GO) test -count=1 -v -run 'RandomStations' ./cmd/internal/pipeline
 
 peers: ## the programs that tests run against (Debian packages; InfluxDB is built, once); says which are missing where it may not install them
 	@sh deploy/peers/install.sh

@@ -107,6 +107,9 @@ func measure(s rig.Spec, seconds int64, counter bool) measured {
 // with the analyzer. Limits that are wider than they should be are what was reached; the
 // README states them.
 func TestRandomStations(t *testing.T) {
+	if raced {
+		t.Skip("one goroutine's arithmetic: run without the race detector by make test's second step")
+	}
 	var table strings.Builder
 	w := tabwriter.NewWriter(&table, 0, 0, 1, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(w, "station\tHz\tcounter\tstrokes\toff %\tduty off\tdelivered off %\tinlet off %\tleak/truth\t")
@@ -159,6 +162,9 @@ func TestRandomStations(t *testing.T) {
 // A station that has only a counter, read once a second, is right within a cycle at either
 // end of the recording.
 func TestRandomStationsThatOnlyCount(t *testing.T) {
+	if raced {
+		t.Skip("one goroutine's arithmetic: run without the race detector by make test's second step")
+	}
 	for seed := range uint64(40) {
 		m := measure(random(seed, 1), 900, true)
 		if d := m.strokes - float64(m.truth.Strokes); math.Abs(d) > 4 {
