@@ -10,10 +10,10 @@ import (
 )
 
 // Version names the engine's arithmetic. Snapshots of another version are not restored.
-const Version = "4"
+const Version = "5"
 
 // Revision is stored with every minute that this engine made.
-const Revision = 4
+const Revision = 5
 
 const (
 	slotLen     = station.Second / 2 // decisions are taken twice a second of event time
@@ -68,6 +68,7 @@ type core struct {
 	Counter       stroke.Counter
 	Fuse          stroke.Fuse
 	Pace          stroke.Pace
+	Weak          int  // candidates in a row that were weak
 	Rested        bool // the draw is measured from a resting pressure
 	Valve         valve
 	Header        float64 // Pa gauge, newest header reading

@@ -24,6 +24,7 @@ type minute struct {
 	LastOutletOK bool
 	Drawn        float64 // draw and s of drawing when the minute began
 	Worked       float64
+	DrawnSlots   int // in which the inlet stood lower than at rest, by its mean
 }
 
 func (m *minute) open(start station.Instant, segment uint32) {
@@ -182,6 +183,9 @@ func orElse(text, other string) string {
 func (e *Engine) drawTells(m *minute) bool {
 	if e.Supply.Rest == 0 || e.passing() || e.State.ShutdownAt != 0 {
 		return true
+	}
+	if drawn := float64(m.DrawnSlots) * float64(slotLen) * 1e-9; drawn > 20 && e.Ends.Worked-m.Worked < 0.5*drawn {
+		return false // the draw drowns in the noise
 	}
 	if e.Pace.Full == 0 {
 		return e.Ends.Worked-m.Worked < 20 || m.M.Strokes >= 10

@@ -114,7 +114,7 @@ func (e *Engine) pressure(c station.Channel, l *level, d *stroke.Trace, end stat
 			e.Health.pulse(q.T[i], q.V[i])
 		}
 	}
-	d.TakeNoise()
+	d.TakeNoise(e.State.Current.Working())
 	l.close(q.T[n-1])
 	q.drop(n)
 }
@@ -223,6 +223,7 @@ func (e *Engine) end(c *stroke.Candidate, floor station.Instant) {
 		e.Pace.Forget(e.Ends.Drawn, e.Ends.Ref <= 0)
 	}
 	last := e.Pace.Last
+	e.weak(c, usual)
 	n := e.Pace.Strokes(c, usual)
 	if n == 0 {
 		return
@@ -238,6 +239,18 @@ func (e *Engine) end(c *stroke.Candidate, floor station.Instant) {
 		e.Fuse.Tooth(max(at, floor), e.emit)
 	}
 	e.Fuse.Tooth(max(c.At, floor), e.emit)
+}
+
+// weak lets the usual score sink where candidates have become weaker, all of them: the
+// strokes have changed, or the noise has.
+func (e *Engine) weak(c *stroke.Candidate, usual float64) {
+	if c.Score >= 0.5*usual {
+		e.Weak = 0
+		return
+	}
+	if e.Weak++; e.Weak >= 8 {
+		e.Ends.Learn(c)
+	}
 }
 
 // reference sets the pressure that the draw is measured from: the one at which the inlet

@@ -104,6 +104,9 @@ func (e *Engine) work(start, end station.Instant) {
 		a.RecentAt = end
 	}
 	drawing := e.drawing()
+	if drawing {
+		e.Min.DrawnSlots++
+	}
 	if !drawing {
 		a.DrawFrom = 0
 	} else if a.DrawFrom == 0 {
@@ -159,7 +162,7 @@ func (e *Engine) supplyState(start, end station.Instant) {
 		s.shut(start, "inlet")
 	case s.ShutdownAt != 0:
 		e.reopen(start, end)
-	case rest > 0 && p1 < fedShare*rest && e.Act.Teeth == 0 && !(e.Valve.Known && e.Valve.Open):
+	case rest > 0 && p1 < fedShare*rest && e.Act.Teeth == 0 && !(e.Valve.Known && e.Valve.Open) && e.calm():
 		if s.LowSince == 0 {
 			s.LowSince = start
 		}
@@ -169,6 +172,12 @@ func (e *Engine) supplyState(start, end station.Instant) {
 	default:
 		s.LowSince = 0
 	}
+}
+
+// calm tells whether the inlet does not move within the slot: strokes that cannot be told
+// apart would.
+func (e *Engine) calm() bool {
+	return e.Inlet.N < 2 || e.Inlet.High-e.Inlet.Low < math.Max(8*e.Ends.In.Noise(), 0.005*e.Inlet.Mean)
 }
 
 // reopen ends a shutdown when the inlet is back, or when the booster strokes again.

@@ -44,8 +44,8 @@ func (d drawn) feed(e *Ends, p *Pace, rate, seconds float64, found func(station.
 		if n%50 != 49 {
 			continue
 		}
-		e.In.TakeNoise()
-		e.Out.TakeNoise()
+		e.In.TakeNoise(false)
+		e.Out.TakeNoise(false)
 		e.Search(p.Full, 0, false, p.Offer)
 		for {
 			c, ok := p.Ripe(at, e.Idle, e.Drawing, e.Drawn)
@@ -130,8 +130,8 @@ func TestDemandIsNoStroke(t *testing.T) {
 		e.Inlet(at, 600e3+500*r.NormFloat64())
 		e.Out.Push(at, out+500*r.NormFloat64())
 		if i%50 == 49 {
-			e.In.TakeNoise()
-			e.Out.TakeNoise()
+			e.In.TakeNoise(false)
+			e.Out.TakeNoise(false)
 			e.Search(p.Full, 0, false, p.Offer)
 			for {
 				c, ok := p.Ripe(at, e.Idle, e.Drawing, e.Drawn)

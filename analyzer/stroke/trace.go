@@ -25,10 +25,14 @@ type Trace struct {
 	Sum  [ringLen]float64         // of the samples before n, less Base each, Pa; up to n = N
 	Base float64
 
-	Step     float64 // usual step, s
-	X1, X2   float64 // the two samples before
-	D2Sum    float64 // of |second differences| since TakeNoise
+	Step     float64    // usual step, s
+	X        [4]float64 // the samples before, newest first
+	D2Sum    float64    // of |second differences| since TakeNoise
+	WideSum  float64    // of those over every other sample
 	D2N      int
+	LongSum  float64 // the same over longer
+	LongWide float64
+	LongN    int
 	NoiseRaw float64 // standard deviation of the samples' noise, Pa
 }
 
@@ -56,12 +60,13 @@ func (d *Trace) Push(t station.Instant, x float64) {
 		} else {
 			d.Step += 0.02 * (dt - d.Step)
 		}
-		if n >= d.From+2 {
-			d.D2Sum += math.Abs(x - 2*d.X1 + d.X2)
+		if n >= d.From+4 {
+			d.D2Sum += math.Abs(x - 2*d.X[0] + d.X[1])
+			d.WideSum += math.Abs(x - 2*d.X[1] + d.X[3])
 			d.D2N++
 		}
 	}
-	d.X2, d.X1 = d.X1, x
+	d.X[3], d.X[2], d.X[1], d.X[0] = d.X[2], d.X[1], d.X[0], x
 	d.Time[n&ringMask] = t
 	total := d.Sum[n&ringMask] + x - d.Base
 	d.N = n + 1
@@ -107,21 +112,37 @@ const quantum = 30.0
 // Noise gives the standard deviation of the samples' noise, Pa.
 func (d *Trace) Noise() float64 { return math.Max(d.NoiseRaw, quantum) }
 
-// TakeNoise folds the second differences since the last call into the noise level:
-// quickly downward, slowly upward, because strokes add to the differences and standing
-// does not. For white noise of deviation s, E|d2| = s sqrt(6) sqrt(2/pi).
-func (d *Trace) TakeNoise() {
+// TakeNoise folds the second differences since the last call into the noise level. For white
+// noise of deviation s, E|d2| = s sqrt(6) sqrt(2/pi), over every other sample too; what the
+// piston does is smooth and makes them larger there, and larger than the noise. So the level
+// follows quickly downward, upward by half a step where many samples look white, and hardly
+// otherwise while the piston works.
+func (d *Trace) TakeNoise(working bool) {
 	if d.D2N < 4 {
 		return
 	}
 	s := d.D2Sum / float64(d.D2N) / 1.9544
-	d.D2Sum, d.D2N = 0, 0
+	d.LongSum, d.LongWide, d.LongN = d.LongSum+d.D2Sum, d.LongWide+d.WideSum, d.LongN+d.D2N
+	d.D2Sum, d.WideSum, d.D2N = 0, 0, 0
 	switch {
 	case d.NoiseRaw == 0:
 		d.NoiseRaw = min(s, firstNoise)
 	case s < d.NoiseRaw:
 		d.NoiseRaw += 0.1 * (s - d.NoiseRaw)
+	case working:
+		d.NoiseRaw += 0.0002 * (s - d.NoiseRaw)
 	default:
 		d.NoiseRaw += 0.005 * (s - d.NoiseRaw)
 	}
+	if d.LongN < whiteSamples {
+		return
+	}
+	if long := d.LongSum / float64(d.LongN) / 1.9544; d.LongWide < 1.06*d.LongSum && long > d.NoiseRaw {
+		d.NoiseRaw += 0.5 * (long - d.NoiseRaw)
+	}
+	d.LongSum, d.LongWide, d.LongN = 0, 0, 0
 }
+
+// whiteSamples are how many samples are looked at for white noise: their ratio of second
+// differences is then known within some 4 %.
+const whiteSamples = 500
