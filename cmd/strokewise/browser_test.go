@@ -63,7 +63,7 @@ var looks = []struct {
 // and dark.
 func TestPagesInABrowser(t *testing.T) {
 	browser := peers.Browser(t)
-	c := start(t, "demo", "--data", t.TempDir(), "--listen", "127.0.0.1:0")
+	c := start(t, "demo", "--no-past", "--data", t.TempDir(), "--listen", "127.0.0.1:0")
 	c.await("a stroke rate", "/metrics", func(b string) bool {
 		v, ok := metric(b, `strokewise_stroke_rate_hertz{branch="forming",site="northdock",station="press-4"}`)
 		return ok && v > 0

@@ -21,6 +21,7 @@ import (
 
 type demoCmd struct {
 	Data   string `placeholder:"DIR" help:"Folder for log and history; default: strokewise-demo in the user's cache folder."`
+	Past   bool   `default:"true" negatable:"" help:"Fill in the plant's past behind: the last hour, shift and week."`
 	Listen string `default:"127.0.0.1:8420" help:"Address of the pages; another port if this one is taken."`
 }
 
@@ -68,7 +69,7 @@ Faults can also be caused from another terminal, for example
   %[4]s rig list
 Ctrl-C ends it; started again it goes on where it was.
 `, a.Addr(), a.BrokerURL(), dir, os.Args[0], dataHint(c.Data))
-	return runDemo(e.ctx, a, plant)
+	return runDemo(e.ctx, a, plant, c.Past)
 }
 
 // dataHint gives the option that another command needs to find the demonstration.
@@ -81,7 +82,7 @@ func dataHint(data string) string {
 
 // runDemo runs the runtime with the virtual stations and their past beside it; whichever
 // fails ends all.
-func runDemo(outer context.Context, a *app.App, p *plant) error {
+func runDemo(outer context.Context, a *app.App, p *plant, past bool) error {
 	ctx, cancel := context.WithCancelCause(outer)
 	defer cancel(nil)
 	var wg sync.WaitGroup
@@ -93,7 +94,9 @@ func runDemo(outer context.Context, a *app.App, p *plant) error {
 		})
 	}
 	beside("virtual stations", func(ctx context.Context) error { return p.run(ctx, a.BrokerURL()) })
-	beside("past", func(ctx context.Context) error { return a.FillPast(ctx, p.past()) })
+	if past {
+		beside("past", func(ctx context.Context) error { return a.FillPast(ctx, p.past()) })
+	}
 	err := a.Run(ctx)
 	cancel(nil)
 	wg.Wait()

@@ -29,7 +29,7 @@ func until(t *testing.T, ctx context.Context, what, expression string) {
 // the program ends, the page says that it is out of date.
 func TestTabsShareAStream(t *testing.T) {
 	browser := peers.Browser(t)
-	c := start(t, "demo", "--data", t.TempDir(), "--listen", "127.0.0.1:0")
+	c := start(t, "demo", "--no-past", "--data", t.TempDir(), "--listen", "127.0.0.1:0")
 	tab := func() (context.Context, func()) {
 		ctx, cancel := chromedp.NewContext(browser)
 		t.Cleanup(cancel)
