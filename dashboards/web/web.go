@@ -55,6 +55,7 @@ func New(o Options) http.Handler {
 	if o.Metrics != nil {
 		mux.Handle("/metrics", o.Metrics)
 	}
+	profiles(mux)
 	if o.Rig == nil {
 		return guard(mux, o.Hosts, "")
 	}
