@@ -17,6 +17,7 @@ import (
 	"strokewise/collector/mqtt"
 	"strokewise/collector/rig"
 	"strokewise/collector/topic"
+	"strokewise/dashboards/cost"
 )
 
 type demoCmd struct {
@@ -24,6 +25,9 @@ type demoCmd struct {
 	Past   bool   `default:"true" negatable:"" help:"Fill in the plant's past behind: the last hour, shift and week."`
 	Listen string `default:"127.0.0.1:8420" help:"Address of the pages; another port if this one is taken."`
 }
+
+// demoRates are invented, as the plant is.
+var demoRates = cost.Rates{SpecificEnergy: 0.12 * 3.6e6, Price: station.Price{PerJoule: 0.18 / 3.6e6, Currency: "EUR"}, CO2: 0.30 / 3.6e6}
 
 // brokerFile holds the address of the demonstration's broker while it runs.
 const brokerFile = "broker.address"
@@ -136,7 +140,7 @@ func free(addr string) string {
 func demoOptions(specs []rig.Spec, dir, listen string, e *env) (app.Options, error) {
 	o := app.Options{
 		Data: dir, Listen: listen, MaxBytes: 500e6, Keep: 2 * time.Hour, Version: version(), Logger: e.log,
-		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference),
+		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference), Rates: make(map[string]cost.Rates),
 		BrokerListen: "127.0.0.1:0",
 		MQTT:         mqtt.Options{Brokers: []string{"tcp://127.0.0.1:1883"}, ClientID: "strokewise"},
 	}
@@ -145,7 +149,7 @@ func demoOptions(specs []rig.Spec, dir, listen string, e *env) (app.Options, err
 		if err != nil {
 			return o, fmt.Errorf("cannot load time zone: %w", err)
 		}
-		o.Zones[site], o.References[site] = z, station.ANR
+		o.Zones[site], o.References[site], o.Rates[site] = z, station.ANR, demoRates
 	}
 	for i := range specs {
 		p := specs[i].Plate

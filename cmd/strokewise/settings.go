@@ -16,6 +16,7 @@ import (
 	"strokewise/collector/mqtt"
 	"strokewise/collector/payload"
 	"strokewise/collector/topic"
+	"strokewise/dashboards/cost"
 	"strokewise/rules/notify"
 )
 
@@ -25,10 +26,11 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 		Data: c.Data, MaxBytes: c.Log.MaxBytes, Keep: c.Log.Keep, SyncAlways: c.Log.SyncAlways, LogURL: c.Log.URL,
 		History: app.Retention{Minutes: c.History.Minutes, Hours: c.History.Hours},
 		Listen:  c.HTTP.Listen, Hosts: c.HTTP.Hosts, Version: version(), Logger: e.log,
-		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference),
+		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference), Rates: make(map[string]cost.Rates),
 	}
 	for _, s := range c.Sites {
 		o.Zones[s.ID], o.References[s.ID] = s.Zone, s.Air.Reference
+		o.Rates[s.ID] = cost.Rates{SpecificEnergy: s.Air.SpecificEnergy, Price: s.Air.Price, CO2: s.Air.CO2}
 	}
 	o.Stations = stationsOf(c)
 	var err error

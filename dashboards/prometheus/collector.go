@@ -10,6 +10,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
+	"strokewise/dashboards/cost"
 )
 
 // Options say what is shown.
@@ -19,6 +20,7 @@ type Options struct {
 	// References give the condition at which a site's air is stated; ANR where a site is
 	// not in it.
 	References map[string]station.Reference
+	Rates      map[string]cost.Rates // by site
 	Version    string
 }
 
@@ -45,7 +47,8 @@ func (c *collector) Collect(ch chan<- prom.Metric) {
 	}
 	all := c.Board.All()
 	for i := range all {
-		out.station(&all[i], c.References[all[i].Plate.Key.Site])
+		r := c.Rates[all[i].Plate.Key.Site]
+		out.station(&all[i], c.References[all[i].Plate.Key.Site], &r)
 	}
 }
 

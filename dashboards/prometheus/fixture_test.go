@@ -6,6 +6,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
+	"strokewise/dashboards/cost"
 	"strokewise/rules"
 )
 
@@ -23,7 +24,7 @@ func press() board.Station {
 		Status: station.Status{At: noon, State: station.Stroking, Since: noon - 100e9,
 			Inlet: known(594e3), Outlet: known(880e3), StrokeRate: known(1.25), OutletLastSeen: 880e3,
 			Estimates: station.Estimates{LeakFlow: known(0.3e-3), LeakConductance: known(4e-10), SupplySag: known(0.12),
-				SupplyConductance: known(2e-8), StoredEnergy: known(21e3), VolumetricEfficiency: known(0.9)}},
+				SupplyConductance: known(2e-8), StoredEnergy: known(21e3), StrokeUnevenness: known(0.12), Pulsation: known(0.004), VolumetricEfficiency: known(0.9)}},
 		Totals: board.Totals{Strokes: 123456, Inlet: 2e12, Exhaust: 1.25e12, Delivered: 0.75e12},
 		LagNs:  2.5e9, OffsetNs: 0.25e9, Late: 3, Duplicate: 7, ClockSteps: 1, Gaps: 2,
 	}
@@ -73,5 +74,6 @@ func options() Options {
 	b.Put(quiet())
 	b.SetReady(true)
 	return Options{Board: b, Pipeline: figures, Version: "1.2.3",
-		References: map[string]station.Reference{"southdock": station.Normal}}
+		References: map[string]station.Reference{"southdock": station.Normal},
+		Rates:      map[string]cost.Rates{"northdock": {SpecificEnergy: 432e3, Price: station.Price{PerJoule: 5e-8, Currency: "EUR"}}}}
 }

@@ -3,6 +3,7 @@ package prometheus
 import (
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
+	"strokewise/dashboards/cost"
 )
 
 // perStation gives the labels of a family that has one series a station and value of
@@ -23,6 +24,9 @@ var (
 	inletAir     = counter("inlet_air_cubic_meters_total", "Air drawn at the inlet, at the reference condition, committed.", perStation("reference")...)
 	exhaustAir   = counter("exhaust_air_cubic_meters_total", "Drive air exhausted, at the reference condition, committed.", perStation("reference")...)
 	deliveredAir = counter("delivered_air_cubic_meters_total", "Air delivered at the outlet, at the reference condition, committed.", perStation("reference")...)
+
+	airEnergy = counter("air_energy_joules_total", "Energy that compressing the drawn air took, at the site's specific energy, committed.", perStation()...)
+	airCost   = counter("air_cost_total", "What that energy cost, at the site's present price.", perStation("currency")...)
 
 	leakFlow    = gauge("leak_flow_cubic_meters_per_second", "Air lost at the outlet at the operating pressure, at the reference condition.", perStation("reference")...)
 	inlet       = gauge("inlet_pressure_pascals", "Pressure at the inlet.", perStation("basis")...)
@@ -52,18 +56,28 @@ var slow = [...]struct {
 		func(e *station.Estimates) *station.Estimate { return &e.SupplyConductance }},
 	{gauge("volumetric_efficiency_ratio", "Air delivered a stroke over the swept volume at inlet condition.", perStation()...),
 		func(e *station.Estimates) *station.Estimate { return &e.VolumetricEfficiency }},
+	{gauge("stroke_unevenness_ratio", "Difference of the two sides' times of stroke over their mean.", perStation()...),
+		func(e *station.Estimates) *station.Estimate { return &e.StrokeUnevenness }},
+	{gauge("pulsation_ratio", "Ripple of the outlet, peak to peak over its mean, gauge.", perStation()...),
+		func(e *station.Estimates) *station.Estimate { return &e.Pulsation }},
 	{gauge("stored_energy_joules", "Energy of the air in the tank, isentropic expansion to ambient; no series while the station is silent.", perStation()...),
 		func(e *station.Estimates) *station.Estimate { return &e.StoredEnergy }},
 }
 
 // station sends the series of one station.
-func (s sink) station(st *board.Station, ref station.Reference) {
+func (s sink) station(st *board.Station, ref station.Reference, rates *cost.Rates) {
 	key := &st.Plate.Key
 	site, branch, name := label(key.Site), label(st.Plate.Branch), label(key.Station)
 	put := func(f *family, v float64) { s.put(f, v, site, branch, name) }
 	with := func(f *family, v float64, more string) { s.put(f, v, site, branch, name, more) }
 
 	totals(st, ref, put, with)
+	if e, ok := rates.Energy(st.Totals.Inlet); ok {
+		put(airEnergy, e)
+	}
+	if m, ok := rates.Money(st.Totals.Inlet); ok {
+		with(airCost, m, rates.Price.Currency)
+	}
 	present(st, put, with)
 	estimates(st, ref, put, with)
 	for i := range st.Alarms {

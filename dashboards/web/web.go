@@ -12,6 +12,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
+	"strokewise/dashboards/cost"
 	"strokewise/dashboards/live"
 )
 
@@ -28,10 +29,12 @@ type Options struct {
 	Zones    map[string]*time.Location // by site; UTC where there is none
 	Pipeline func() board.Pipeline
 	Refused  func() []board.Refused
-	Ready    func() error // nil while ready; each line of the error is a reason. Left out: the board alone
-	Metrics  http.Handler // of /metrics
-	Hosts    []string     // allowed in the Host header beside the loopback names
-	Rig      Rig          // of the demonstration
+	Ready    func() error          // nil while ready; each line of the error is a reason. Left out: the board alone
+	Metrics  http.Handler          // of /metrics
+	Hosts    []string              // allowed in the Host header beside the loopback names
+	Hours    Hours                 // for costs
+	Rates    map[string]cost.Rates // by site
+	Rig      Rig                   // of the demonstration
 	Now      func() time.Time
 	Version  string
 }
@@ -49,6 +52,7 @@ func New(o Options) http.Handler {
 	mux.HandleFunc("/station/{site}/{station}/trace", s.trace)
 	mux.HandleFunc("/events", s.events)
 	mux.HandleFunc("/refused", s.refused)
+	mux.HandleFunc("/costs", s.costs)
 	mux.HandleFunc("/healthz", alive)
 	mux.HandleFunc("/readyz", s.readyz)
 	mux.Handle("/static/", http.StripPrefix("/static/", newFiles()))

@@ -19,6 +19,7 @@ import (
 	"strokewise/collector/mqtt"
 	"strokewise/collector/samplelog"
 	"strokewise/dashboards/board"
+	"strokewise/dashboards/cost"
 	"strokewise/dashboards/history"
 	"strokewise/dashboards/influx"
 	"strokewise/dashboards/live"
@@ -38,6 +39,7 @@ type Options struct {
 	Stations   []Station
 	Zones      map[string]*time.Location    // by site
 	References map[string]station.Reference // by site
+	Rates      map[string]cost.Rates        // by site
 
 	MaxBytes   int64
 	Keep       time.Duration

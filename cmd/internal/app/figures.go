@@ -7,7 +7,10 @@ import (
 	"net/http"
 	"time"
 
+	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
+	"strokewise/dashboards/cost"
+	"strokewise/dashboards/history"
 	"strokewise/dashboards/prometheus"
 	"strokewise/dashboards/web"
 )
@@ -15,14 +18,14 @@ import (
 // handler makes the pages and /metrics.
 func (a *App) handler() (http.Handler, error) {
 	metrics, err := prometheus.Handler(prometheus.Options{
-		Board: a.board, Pipeline: a.Pipeline, References: a.opt.References, Version: a.opt.Version,
+		Board: a.board, Pipeline: a.Pipeline, References: a.opt.References, Rates: a.opt.Rates, Version: a.opt.Version,
 	}, a.log, prometheus.Runtime()...)
 	if err != nil {
 		return nil, err
 	}
 	return web.New(web.Options{
 		Board: a.board, Live: a.live, History: a.store, Zones: a.opt.Zones, Pipeline: a.Pipeline, Refused: a.refused, Ready: a.Ready,
-		Metrics: metrics, Hosts: a.opt.Hosts, Now: time.Now, Version: a.opt.Version, Rig: a.opt.Rig,
+		Metrics: metrics, Hosts: a.opt.Hosts, Now: time.Now, Version: a.opt.Version, Rig: a.opt.Rig, Hours: hours{a.store}, Rates: a.opt.Rates,
 	}), nil
 }
 
@@ -94,4 +97,19 @@ func (a *App) refused() []board.Refused {
 		out[i] = board.Refused(k)
 	}
 	return out
+}
+
+// hours sums up the history's hours for the pages.
+type hours struct{ *history.Store }
+
+// Used implements web.Hours.
+func (h hours) Used(ctx context.Context, k station.Key, from, to station.Instant) (cost.Sum, error) {
+	list, err := h.Hours(ctx, k, from, to)
+	var s cost.Sum
+	for i := range list {
+		x := &list[i]
+		s.Add(&cost.Sum{Inlet: x.Inlet, InletLow: x.InletLow, InletHigh: x.InletHigh, Exhaust: x.Exhaust, Delivered: x.Delivered,
+			Leak: x.LeakSum, Airless: x.Airless, Minutes: x.Minutes})
+	}
+	return s, err
 }
