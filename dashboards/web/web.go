@@ -1,5 +1,6 @@
 // Package web serves the pages that people read: the stations as they are now, each
-// station with its traces, and the payloads that were refused. It only reads.
+// station with its traces, what people did, and the payloads that were refused. It takes
+// people's words about alarms; it moves nothing.
 package web
 
 import (
@@ -32,6 +33,8 @@ type Options struct {
 	Metrics  http.Handler // of /metrics
 	Hosts    []string     // allowed in the Host header beside the loopback names
 	Rig      Rig          // of the demonstration
+	Command  Command      // takes what people order; nil: nothing is taken
+	Diary    Diary        // what people did; may be nil
 	Now      func() time.Time
 	Version  string
 }
@@ -49,21 +52,37 @@ func New(o Options) http.Handler {
 	mux.HandleFunc("/station/{site}/{station}/trace", s.trace)
 	mux.HandleFunc("/events", s.events)
 	mux.HandleFunc("/refused", s.refused)
+	mux.HandleFunc("/audit", s.audit)
+	mux.HandleFunc("/due", s.due)
+	mux.HandleFunc("/after-shift", s.afterShift)
 	mux.HandleFunc("/healthz", alive)
 	mux.HandleFunc("/readyz", s.readyz)
 	mux.Handle("/static/", http.StripPrefix("/static/", newFiles()))
 	if o.Metrics != nil {
 		mux.Handle("/metrics", o.Metrics)
 	}
-	if o.Rig == nil {
-		return guard(mux, o.Hosts, "")
+	if o.Command != nil {
+		mux.HandleFunc("/station/{site}/{station}/command", s.command)
 	}
-	mux.HandleFunc(rigPath, s.rig)
-	return guard(mux, o.Hosts, rigPath)
+	if o.Rig != nil {
+		mux.HandleFunc(rigPath, s.rig)
+	}
+	return guard(mux, o.Hosts, forms{rig: o.Rig != nil, commands: o.Command != nil})
 }
 
-// rigPath is the only path that takes orders, and only in the demonstration.
+// rigPath takes orders for faults, and only in the demonstration.
 const rigPath = "/rig"
+
+// forms says which forms there are.
+type forms struct{ rig, commands bool }
+
+// takes tells whether a path takes what a form sends.
+func (f forms) takes(path string) bool {
+	return f.rig && path == rigPath || f.commands && takesCommands(path)
+}
+
+// shows tells whether the page at a path has forms.
+func (f forms) shows(path string) bool { return f.takes(path) || f.commands && ofStation(path) }
 
 type site struct {
 	Options

@@ -23,6 +23,7 @@ func (a *App) handler() (http.Handler, error) {
 	return web.New(web.Options{
 		Board: a.board, Live: a.live, History: a.store, Zones: a.opt.Zones, Pipeline: a.Pipeline, Refused: a.refused, Ready: a.Ready,
 		Metrics: metrics, Hosts: a.opt.Hosts, Now: time.Now, Version: a.opt.Version, Rig: a.opt.Rig,
+		Command: a.Command, Diary: a.store,
 	}), nil
 }
 
