@@ -1,0 +1,73 @@
+package main
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+
+	"strokewise/deploy/peers"
+)
+
+const (
+	conditionText = `document.querySelector("[data-part=condition] .state").innerText`
+	// typing puts words into the first alarm's form, as a person would: the field is marked
+	// to see that it is still the same one.
+	typing = `(f => { f.querySelector("[name=why]").value = "hose worn"; const w = f.querySelector("[name=who]"); w.focus(); w.value = "Ana"; f.dataset.marked = "yes"; return f.dataset.form })(document.querySelector("[data-part=condition] form"))`
+	typed  = `(f => !!f && f.querySelector("[name=why]").value === "hose worn" && document.activeElement === f.querySelector("[name=who]"))(document.querySelector("[data-part=condition] form[data-marked=yes]"))`
+	sends  = `document.querySelector("[data-part=condition] form[data-marked=yes] button[value=acknowledge]").click()`
+)
+
+// A form in which somebody writes stays while the page round it moves, and acknowledges
+// the alarm when it is sent.
+func TestAFormStaysWhileThePageMoves(t *testing.T) {
+	browser := peers.Browser(t)
+	data := t.TempDir()
+	c := start(t, "demo", "--data", data, "--listen", "127.0.0.1:0")
+	c.ready()
+	if code, _, errOut := call("rig", "fault", "clamp-2", "outlet-leak", "--level", "0.6", "--data", data); code != 0 {
+		t.Fatal(errOut)
+	}
+	series := `strokewise_alarm_unacknowledged{alarm="supply-undersized",branch="clamping",priority="finding",site="northdock",station="clamp-2"}`
+	c.await("an alarm", "/metrics", func(b string) bool {
+		v, ok := metric(b, series)
+		return ok && v == 1
+	})
+	ctx, cancel := chromedp.NewContext(browser)
+	defer cancel()
+	var w watch
+	go w.listen(ctx)
+	if err := chromedp.Do(ctx, chromedp.Navigate("http://"+c.addr+"/station/northdock/clamp-2?span=30"), chromedp.WaitVisible("[data-part=condition] form")); err != nil {
+		t.Fatal(err)
+	}
+	until(t, ctx, "the page has a stream", ownStream)
+	if alarm := eval[string](t, ctx, typing); alarm == "" {
+		t.Fatal("the form names no alarm")
+	}
+	before, moves := eval[string](t, ctx, conditionText), 0
+	for late := time.Now().Add(30 * time.Second); moves < 3; time.Sleep(200 * time.Millisecond) {
+		if now := eval[string](t, ctx, conditionText); now != before {
+			before, moves = now, moves+1
+		}
+		if time.Now().After(late) {
+			t.Fatalf("the condition moves %d times only", moves)
+		}
+	}
+	if !eval[bool](t, ctx, typed) {
+		t.Fatal("what was typed is lost")
+	}
+	eval[any](t, ctx, sends)
+	c.await("the acknowledgement", "/metrics", func(b string) bool {
+		v, ok := metric(b, series)
+		return ok && v == 0
+	})
+	until(t, ctx, "the page says what was written down", `!!document.querySelector(".done")`)
+	until(t, ctx, "the button has gone", `!document.querySelector("[data-part=condition] form[data-form=supply-undersized] button[value=acknowledge]")`)
+	if wrong := w.said(); len(wrong) > 0 {
+		t.Errorf("the browser complains: %s", strings.Join(wrong, "; "))
+	}
+	if _, audit := c.get("/audit"); !strings.Contains(audit, "hose worn") {
+		t.Errorf("not in the audit:\n%s", audit)
+	}
+}
