@@ -59,6 +59,7 @@ var shelvedShortly = map[string]bool{PressureLeft: true, "over-pressure": true}
 // Refusal says why a command is not taken and what to do instead.
 type Refusal struct{ Text string }
 
+// Error gives the text.
 func (r *Refusal) Error() string { return r.Text }
 
 func refuse(format string, args ...any) error { return &Refusal{fmt.Sprintf(format, args...)} }

@@ -112,6 +112,9 @@ func eval[T any](t *testing.T, ctx context.Context, expression string) T {
 	return v
 }
 
+// axeRun gives what axe-core minds on the page.
+const axeRun = `axe.run().then(r => r.violations.map(v => v.id + ": " + v.help + " " + v.nodes.map(n => n.target).join(" ")))`
+
 // still are pages that do not renew themselves.
 var still = map[string]bool{"/audit": true, "/due": true, "/after-shift": true, "/station/northdock/press-4/command": true}
 
@@ -135,7 +138,7 @@ func view(t *testing.T, ctx context.Context, c *child, path, name string) {
 	}
 	keep(t, strings.NewReplacer("/", "-", "?", "-").Replace(cmp.Or(strings.Trim(path, "/"), "stations")+"-"+name)+".png", shot)
 	eval[any](t, ctx, axe+`;null`)
-	found := eval[[]string](t, ctx, `axe.run().then(r => r.violations.map(v => v.id + ": " + v.help + " " + v.nodes.map(n => n.target).join(" ")))`)
+	found := eval[[]string](t, ctx, axeRun)
 	if len(found) > 0 {
 		t.Errorf("%s: axe-core: %s", path, strings.Join(found, "; "))
 	}

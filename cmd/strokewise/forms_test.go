@@ -69,6 +69,15 @@ func TestAFormStaysWhileThePageMoves(t *testing.T) {
 	})
 	until(t, ctx, "the page says what was written down", `!!document.querySelector(".done")`)
 	until(t, ctx, "the button has gone", `!document.querySelector("[data-part=condition] form[data-form=outlet-leak] button[value=acknowledge]")`)
+	for _, l := range looks {
+		if err := chromedp.Do(ctx, chromedp.EmulateViewport(l.width, 900), scheme(l.scheme)); err != nil {
+			t.Fatal(err)
+		}
+		eval[any](t, ctx, axe+`;null`)
+		if found := eval[[]string](t, ctx, axeRun); len(found) > 0 {
+			t.Errorf("%s: axe-core: %s", l.name, strings.Join(found, "; "))
+		}
+	}
 	if wrong := w.said(); len(wrong) > 0 {
 		t.Errorf("the browser complains: %s", strings.Join(wrong, "; "))
 	}

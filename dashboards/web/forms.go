@@ -12,6 +12,7 @@ import (
 // formView is a form that gives a command.
 type formView struct {
 	Action, Alarm string
+	Label         string // of the field for words
 	Who, Why      string // what stands in the fields already
 	Buttons       []buttonView
 }
@@ -21,7 +22,7 @@ type buttonView struct{ Value, Text string }
 
 // noteForm gives the form for what concerns the station as a whole.
 func (s *site) noteForm(k station.Key, root string) *formView {
-	return &formView{Action: root + "station/" + path(k) + "/command", Buttons: []buttonView{
+	return &formView{Action: root + "station/" + path(k) + "/command", Label: "Note; or the gauge that was read; or the document's reference", Buttons: []buttonView{
 		{"note", "Write the note"}, {"vented", "Vented, gauge read"}, {"inspected", "Inspection done"}}}
 }
 
@@ -32,7 +33,7 @@ func (s *site) addForms(list []alarmView, k station.Key, root, who string) {
 	}
 	for i := range list {
 		a := &list[i]
-		a.Form = &formView{Action: root + "station/" + path(k) + "/command", Alarm: a.Name, Who: who, Buttons: buttons(a.State)}
+		a.Form = &formView{Action: root + "station/" + path(k) + "/command", Alarm: a.Name, Label: "Why", Who: who, Buttons: buttons(a.State)}
 	}
 }
 

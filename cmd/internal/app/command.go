@@ -66,10 +66,22 @@ func (p *partition) command(r *station.Record) {
 		act.Detail = strings.TrimSpace(act.Detail + " (no effect: " + err.Error() + ")")
 	}
 	p.people.acts = append(p.people.acts, act)
+	if text := noteOf(c); text != "" {
+		p.people.notes = append(p.people.notes, history.Note{Key: r.Key, At: r.Arrival, Who: c.By, Text: text})
+	}
+}
+
+// noteOf gives what of a command belongs among the station's notes.
+func noteOf(c *station.Command) string {
 	switch c.Kind {
 	case "note":
-		p.people.notes = append(p.people.notes, history.Note{Key: r.Key, At: r.Arrival, Who: c.By, Text: c.Note})
+		return c.Note
 	case "inspected":
-		p.people.notes = append(p.people.notes, history.Note{Key: r.Key, At: r.Arrival, Who: c.By, Text: "Inspection done, document " + c.Note})
+		return "Inspection done, document " + c.Note
+	case "vented":
+		return "Vented, a person's word: " + c.Note
+	case "close":
+		return "Alarm " + c.Alarm + ": " + c.Note
 	}
+	return ""
 }

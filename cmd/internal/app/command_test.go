@@ -42,6 +42,7 @@ func TestCommandsAreInTheAuditOnce(t *testing.T) {
 	for _, c := range []station.Command{
 		{Kind: "note", By: " Ana ", Note: "hose changed"},
 		{Kind: "inspected", By: "Ana", Note: "sheet 12"},
+		{Kind: "close", Alarm: rules.OutletLeak, By: "Ana", Note: "clamp tightened"},
 		{Kind: "unshelve", Alarm: rules.OutletLeak, By: "Ana"},
 	} {
 		if err := a.Command(t.Context(), k, c); err != nil {
@@ -50,11 +51,11 @@ func TestCommandsAreInTheAuditOnce(t *testing.T) {
 	}
 	settle(t, a)
 	notes, err := a.store.LastNotes(t.Context(), k, 10)
-	if err != nil || len(notes) != 2 || notes[1].Text != "hose changed" || notes[1].Who != "Ana" || notes[0].Text != "Inspection done, document sheet 12" {
+	if err != nil || len(notes) != 3 || notes[2].Text != "hose changed" || notes[2].Who != "Ana" || notes[1].Text != "Inspection done, document sheet 12" || notes[0].Text != "Alarm outlet-leak: clamp tightened" {
 		t.Errorf("%v, %v", notes, err)
 	}
 	stop()
-	if got := acts(t, o); len(got) != 3 || got[2].What != "note" || got[2].Target != k.String() || got[2].Detail != "hose changed" ||
+	if got := acts(t, o); len(got) != 4 || got[3].What != "note" || got[3].Target != k.String() || got[3].Detail != "hose changed" ||
 		got[0].Target != k.String()+" outlet-leak" || !strings.Contains(got[0].Detail, "no effect: ") {
 		t.Errorf("%+v", got)
 	}
@@ -65,7 +66,7 @@ func TestCommandsAreInTheAuditOnce(t *testing.T) {
 	}
 	settle(t, a)
 	stop()
-	if got := acts(t, o); len(got) != 4 || got[0].Who != "Bea" {
+	if got := acts(t, o); len(got) != 5 || got[0].Who != "Bea" {
 		t.Errorf("after working the log off again: %+v", got)
 	}
 }
