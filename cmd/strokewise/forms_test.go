@@ -73,6 +73,11 @@ func TestAFormStaysWhileThePageMoves(t *testing.T) {
 		if err := chromedp.Do(ctx, chromedp.EmulateViewport(l.width, 900), scheme(l.scheme)); err != nil {
 			t.Fatal(err)
 		}
+		shot, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+		if err != nil {
+			t.Fatal(err)
+		}
+		keep(t, "form-"+l.name+".png", shot)
 		eval[any](t, ctx, axe+`;null`)
 		if found := eval[[]string](t, ctx, axeRun); len(found) > 0 {
 			t.Errorf("%s: axe-core: %s", l.name, strings.Join(found, "; "))
