@@ -121,7 +121,10 @@ func afterLine(s *board.Station, why string) afterRow {
 	}
 	switch {
 	case now.ShutdownAt != 0:
-		r.Since = clock(now.ShutdownAt.Floor(station.Second)) + ", told by the " + now.ShutdownBy
+		r.Since = clock(now.ShutdownAt.Floor(station.Second))
+		if now.ShutdownBy == "inlet" || now.ShutdownBy == "valve" {
+			r.Since += ", told by the " + now.ShutdownBy
+		}
 	case now.Since != 0:
 		r.Since = clock(now.Since.Floor(station.Second))
 	}

@@ -18,6 +18,9 @@ import (
 // errStarting refuses commands while the alarms are not what the log says.
 var errStarting = errors.New("the history is still being restored: try again in a moment")
 
+// errPace refuses commands of a program that runs wild.
+var errPace = errors.New("too many commands: 2000 at once and 10 a second are taken; wait a moment")
+
 // Command takes a person's word: it checks it, appends it to the station's partition and
 // returns once the log has it. A *rules.Refusal says what is wrong with it; with any other
 // error it may be given again.
@@ -36,6 +39,9 @@ func (a *App) Command(ctx context.Context, k station.Key, c station.Command) err
 	}
 	if c.Kind == "acknowledge" && !slices.ContainsFunc(one.Alarms, func(o board.Alarm) bool { return o.Transition.Alarm == c.Alarm }) {
 		return &rules.Refusal{Text: fmt.Sprintf("the alarm %s is not open at %s: look at the station's page again", c.Alarm, k)}
+	}
+	if !a.pace.take(time.Now()) {
+		return errPace
 	}
 	_, err := a.samples.Append(ctx, k.Partition(), []station.Record{{Key: k, Arrival: now, Command: &c}})
 	switch {
