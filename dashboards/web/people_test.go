@@ -309,3 +309,30 @@ func TestAfterTheShift(t *testing.T) {
 		t.Errorf("an old word, or a word that is never said:\n%s", b)
 	}
 }
+
+// Whatever is sent is taken whole or refused with a reason, and none of it becomes markup.
+func FuzzCommand(f *testing.F) {
+	const form, js = "application/x-www-form-urlencoded", "application/json"
+	for _, s := range [][2]string{{form, "kind=acknowledge&alarm=outlet-leak&who=Ana"}, {form, "kind=shelve+60&alarm=outlet-leak&who=%00&why=%zz"},
+		{js, `{"kind":"shelve","alarm":"outlet-leak","who":"Ana","why":"x","minutes":1e300}`}, {js, `[]`}, {"", ""}, {form, "kind=" + url.QueryEscape(nasty)}} {
+		f.Add(s[0], s[1])
+	}
+	c := &taken{}
+	h := peopled(c)
+	f.Fuzz(func(t *testing.T, kind, body string) {
+		c.got = nil
+		w := send(h, commandPath, kind, body)
+		switch w.Code {
+		case http.StatusSeeOther:
+			if len(c.got) != 1 || rules.Refuse(&c.got[0], station.InstantOf(noon)) != nil {
+				t.Errorf("taken: %+v", c.got)
+			}
+		case http.StatusBadRequest:
+			if len(c.got) != 0 || strings.Contains(w.Body.String(), "<script>") || !strings.Contains(w.Body.String(), "Not done: ") {
+				t.Errorf("refused: %+v\n%s", c.got, w.Body)
+			}
+		default:
+			t.Errorf("status %d: %s", w.Code, w.Body)
+		}
+	})
+}
