@@ -40,6 +40,7 @@ fuzz: ## every parser, FUZZTIME each
 	$(GO) test -run '^$$' -fuzz FuzzDecode -fuzztime $(FUZZTIME) ./collector/samplelog
 	$(GO) test -run '^$$' -fuzz FuzzParse -fuzztime $(FUZZTIME) ./cmd/internal/config
 	$(GO) test -run '^$$' -fuzz FuzzHost -fuzztime $(FUZZTIME) ./dashboards/web
+	$(GO) test -run '^$$' -fuzz FuzzCommand -fuzztime $(FUZZTIME) ./dashboards/web
 
 lint: ## formatting, vet, staticcheck
 	@out=$$(gofmt -l .); [ -z "$$out" ] || { echo "not formatted: $$out"; exit 1; }

@@ -23,4 +23,6 @@ type Commit struct {
 	Position    uint64
 	Stations    []StationMinutes
 	Transitions []rules.Transition // also queued in the outbox
+	Acts        []Act              // what people did, for the audit
+	Notes       []Note
 }

@@ -27,14 +27,7 @@ type Act struct {
 
 // AddNote stores a note, also of a station that has nothing stored yet.
 func (s *Store) AddNote(ctx context.Context, n Note) error {
-	_, err := s.transact(ctx, func(tx *transaction) error {
-		id, err := tx.id(n.Key)
-		if err == nil {
-			_, err = tx.ExecContext(tx.ctx, `INSERT INTO notes (station, at, who, text) VALUES (?, ?, ?, ?)`, id, int64(n.At), n.Who, n.Text)
-		}
-		return err
-	})
-	if err != nil {
+	if _, err := s.transact(ctx, func(tx *transaction) error { return tx.note(&n) }); err != nil {
 		return fmt.Errorf("cannot store a note on station %s in history database %q: %w", n.Key, s.path, err)
 	}
 	return nil

@@ -157,7 +157,7 @@ func (tx *transaction) commit(c *Commit) error {
 			return fmt.Errorf("transition %s: %w", c.Transitions[i].ID(), err)
 		}
 	}
-	return nil
+	return tx.people(c)
 }
 
 // advance stores the partition's position and refuses one that is not ahead.

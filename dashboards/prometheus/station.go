@@ -4,6 +4,7 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/cost"
+	"strokewise/rules"
 )
 
 // perStation gives the labels of a family that has one series a station and value of
@@ -32,6 +33,7 @@ var (
 	inlet       = gauge("inlet_pressure_pascals", "Pressure at the inlet.", perStation("basis")...)
 	outlet      = gauge("outlet_pressure_pascals", "Pressure at the outlet. A reading, not isolation.", perStation("basis")...)
 	alarmActive = gauge("alarm_active", "Alarms that are not normal: 1 while the condition is present, 0 while it only waits for an acknowledgement, is shelved, suppressed or out of service.", perStation("alarm", "priority")...)
+	alarmUnseen = gauge("alarm_unacknowledged", "Alarms that are not normal: 1 while they wait for an acknowledgement, else 0.", perStation("alarm", "priority")...)
 
 	late       = counter("samples_late_total", "Samples dropped because they came after their time was closed.", perStation()...)
 	duplicate  = counter("samples_duplicate_total", "Samples dropped because their time was seen before.", perStation()...)
@@ -83,6 +85,7 @@ func (s sink) station(st *board.Station, ref station.Reference, rates *cost.Rate
 	for i := range st.Alarms {
 		a := &st.Alarms[i]
 		s.put(alarmActive, number(a.State.Active()), site, branch, name, label(a.Transition.Alarm), a.Transition.Priority.String())
+		s.put(alarmUnseen, number(a.State == rules.Unacknowledged || a.State == rules.ReturnedUnacknowledged), site, branch, name, label(a.Transition.Alarm), a.Transition.Priority.String())
 	}
 	put(late, float64(st.Late))
 	put(duplicate, float64(st.Duplicate))

@@ -32,6 +32,7 @@ type alarmView struct {
 	State, Raised       string
 	Message, Caution    string
 	CheckFirst, Respond string
+	Form                *formView // nil: no commands are taken here
 }
 
 // alarms puts alarms in words: highest priority first, then present before past, then

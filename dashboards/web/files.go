@@ -19,6 +19,7 @@ var kinds = map[string]string{
 	"style.css":           "text/css; charset=utf-8",
 	"stations.js":         "text/javascript; charset=utf-8",
 	"station.js":          "text/javascript; charset=utf-8",
+	"morph.js":            "text/javascript; charset=utf-8",
 	"feed.js":             "text/javascript; charset=utf-8",
 	"chart.js":            "text/javascript; charset=utf-8",
 	"lines.js":            "text/javascript; charset=utf-8",

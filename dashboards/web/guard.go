@@ -14,8 +14,8 @@ const policy = "default-src 'none'; style-src 'self'; script-src 'self'; connect
 
 // guard sets the headers of every answer and turns away what a page of another origin
 // could send through a person's browser: names that only resolve to us (Host), and
-// anything but reading. Forms of ours may be sent to one path, "" for none.
-func guard(next http.Handler, hosts []string, forms string) http.Handler {
+// anything but reading. Forms of ours may be sent to the paths that take them.
+func guard(next http.Handler, hosts []string, f forms) http.Handler {
 	allowed := map[string]bool{"localhost": true}
 	for _, h := range hosts {
 		if name := hostName(h); name != "" {
@@ -25,9 +25,9 @@ func guard(next http.Handler, hosts []string, forms string) http.Handler {
 	origins := http.NewCrossOriginProtection()
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
-		takes := forms != "" && r.URL.Path == forms
+		takes := f.takes(r.URL.Path)
 		h.Set("Content-Security-Policy", policy)
-		if takes {
+		if f.shows(r.URL.Path) {
 			h.Set("Content-Security-Policy", strings.Replace(policy, "form-action 'none'", "form-action 'self'", 1))
 		}
 		h.Set("X-Content-Type-Options", "nosniff")
@@ -41,12 +41,12 @@ func guard(next http.Handler, hosts []string, forms string) http.Handler {
 			return
 		}
 		if err := origins.Check(r); err != nil {
-			plain(w, http.StatusForbidden, "refused: the request comes from a page of another origin")
+			plain(w, http.StatusForbidden, "refused: the request comes from a page of another origin. Open the pages of this program themselves and send it from there.")
 			return
 		}
 		if r.Method != http.MethodGet && r.Method != http.MethodHead && !(takes && r.Method == http.MethodPost) {
 			h.Set("Allow", "GET, HEAD")
-			plain(w, http.StatusMethodNotAllowed, "only GET and HEAD: these pages only read")
+			plain(w, http.StatusMethodNotAllowed, "only GET and HEAD: this page only reads")
 			return
 		}
 		next.ServeHTTP(w, r)

@@ -22,6 +22,10 @@ type pageView struct {
 	Legend        []stateView
 	Today         []row // sums since the site's midnight
 	Plate         []entry
+	Form          *formView // nil: no commands are taken
+	Done          string    // what was taken down just now
+	Notes         []noteView
+	NoNotes       string // why they are not known
 }
 
 // liveView holds the parts of a station's page that are renewed by themselves.
@@ -49,6 +53,9 @@ var ranges = []rangeView{{Seconds: 30, Name: "30 s"}, {Seconds: 300, Name: "5 mi
 
 const usualRange = 300 // s
 
+// pageRoot leads from a station's page to the first page.
+const pageRoot = "../../"
+
 var letters = [station.NumStates]string{
 	station.Blind: "Bl", station.Off: "Of", station.Charging: "Ch", station.Stroking: "St",
 	station.Holding: "Ho", station.Starved: "Sv", station.Venting: "Ve", station.Residual: "Re",
@@ -59,7 +66,7 @@ func path(k station.Key) string { return url.PathEscape(k.Site) + "/" + url.Path
 
 // page builds a station's page with the chart over seconds.
 func page(s *board.Station, line *sparkView, seconds int, version string) pageView {
-	v := pageView{stationView: describe(s), Root: "../../", Version: version, Site: s.Plate.Key.Site, Branch: s.Plate.Branch,
+	v := pageView{stationView: describe(s), Root: pageRoot, Version: version, Site: s.Plate.Key.Site, Branch: s.Plate.Branch,
 		Live: liveParts(s), Span: seconds, Range: strconv.Itoa(seconds) + " s", Plate: plate(&s.Plate)}
 	v.Line = line
 	for _, r := range ranges {
@@ -115,6 +122,11 @@ func (s *site) station(w http.ResponseWriter, r *http.Request) {
 		seconds = n
 	}
 	v := page(&one, s.lately(k), seconds, s.Version)
+	s.addForms(v.Live.Condition.Alarms, k, v.Root, "")
+	if s.Command != nil {
+		v.Form, v.Done = s.noteForm(k, v.Root), done(r)
+	}
+	v.Notes, v.NoNotes = s.notes(r.Context(), k)
 	today, err := s.today(r.Context(), k)
 	if err != nil {
 		today = []row{{Name: "Sums of today", Why: err.Error()}}

@@ -191,6 +191,7 @@ func (st *stream) fresh(w *watched) map[string]string {
 		return nil
 	}
 	v := liveParts(&one)
+	st.site.addForms(v.Condition.Alarms, w.key, pageRoot, "")
 	out := map[string]string{}
 	var b bytes.Buffer
 	for _, name := range partNames {

@@ -1,5 +1,6 @@
 // Package web serves the pages that people read: the stations as they are now, each
-// station with its traces, and the payloads that were refused. It only reads.
+// station with its traces, what people did, and the payloads that were refused. It takes
+// people's words about alarms; it moves nothing.
 package web
 
 import (
@@ -35,6 +36,8 @@ type Options struct {
 	Hours    Hours                 // for costs
 	Rates    map[string]cost.Rates // by site
 	Rig      Rig                   // of the demonstration
+	Command  Command               // takes what people order; nil: nothing is taken
+	Diary    Diary                 // what people did; may be nil
 	Now      func() time.Time
 	Version  string
 }
@@ -53,6 +56,9 @@ func New(o Options) http.Handler {
 	mux.HandleFunc("/events", s.events)
 	mux.HandleFunc("/refused", s.refused)
 	mux.HandleFunc("/costs", s.costs)
+	mux.HandleFunc("/audit", s.audit)
+	mux.HandleFunc("/due", s.due)
+	mux.HandleFunc("/after-shift", s.afterShift)
 	mux.HandleFunc("/healthz", alive)
 	mux.HandleFunc("/readyz", s.readyz)
 	mux.Handle("/static/", http.StripPrefix("/static/", newFiles()))
@@ -60,15 +66,28 @@ func New(o Options) http.Handler {
 		mux.Handle("/metrics", o.Metrics)
 	}
 	profiles(mux)
-	if o.Rig == nil {
-		return guard(mux, o.Hosts, "")
+	if o.Command != nil {
+		mux.HandleFunc("/station/{site}/{station}/command", s.command)
 	}
-	mux.HandleFunc(rigPath, s.rig)
-	return guard(mux, o.Hosts, rigPath)
+	if o.Rig != nil {
+		mux.HandleFunc(rigPath, s.rig)
+	}
+	return guard(mux, o.Hosts, forms{rig: o.Rig != nil, commands: o.Command != nil})
 }
 
-// rigPath is the only path that takes orders, and only in the demonstration.
+// rigPath takes orders for faults, and only in the demonstration.
 const rigPath = "/rig"
+
+// forms says which forms there are.
+type forms struct{ rig, commands bool }
+
+// takes tells whether a path takes what a form sends.
+func (f forms) takes(path string) bool {
+	return f.rig && path == rigPath || f.commands && takesCommands(path)
+}
+
+// shows tells whether the page at a path has forms.
+func (f forms) shows(path string) bool { return f.takes(path) || f.commands && ofStation(path) }
 
 type site struct {
 	Options

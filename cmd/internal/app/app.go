@@ -99,6 +99,7 @@ type App struct {
 	stations atomic.Pointer[[]Station] // in force
 	shut     []func()                  // in the order of starting
 	quiet    quiet                     // of commits that fail
+	pace     pace                      // of commands
 }
 
 // New opens everything that the options name: broker, log, history, address. It does not

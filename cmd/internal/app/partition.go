@@ -60,6 +60,7 @@ type partition struct {
 	ticked    station.Instant
 	dirty     bool
 	waiting   int // outputs that wait for a commit
+	people    people
 	failed    error
 	// why the newest commit failed; nil when it did not
 	uncommitted error
@@ -108,6 +109,7 @@ func (p *partition) work(e samplelog.Entry) (full bool, err error) {
 		for _, u := range p.units {
 			u.discard()
 		}
+		p.people = people{}
 		return false, nil
 	}
 	p.dirty = true
@@ -129,9 +131,7 @@ func (p *partition) record(r *station.Record) {
 	case r.Epoch != nil:
 		p.epoch(r)
 	case r.Command != nil:
-		if u := p.units[r.Key]; u != nil {
-			u.Command(r.Command, r.Arrival)
-		}
+		p.command(r)
 	default:
 		if u := p.unit(r.Key); u != nil {
 			p.live.Samples(u.key, r.Blocks)
@@ -205,7 +205,7 @@ func (p *partition) commit(ctx context.Context) error {
 	if !p.dirty || p.failed != nil {
 		return p.failed
 	}
-	c := history.Commit{Partition: p.number, Position: p.position}
+	c := history.Commit{Partition: p.number, Position: p.position, Acts: p.people.acts, Notes: p.people.notes}
 	units := p.ordered
 	for _, u := range units {
 		o := &u.Out
@@ -221,7 +221,7 @@ func (p *partition) commit(ctx context.Context) error {
 	}
 	p.commitAt, p.uncommitted = time.Now(), nil
 	p.commitNs = p.commitAt.Sub(began).Nanoseconds()
-	p.committed, p.dirty, p.waiting = p.position, false, 0
+	p.committed, p.dirty, p.waiting, p.people = p.position, false, 0, people{}
 	p.commits++
 	for _, u := range units {
 		p.settle(u)

@@ -128,11 +128,12 @@ func (u *Unit) Tick(now station.Instant) {
 	u.rules.Tick(now, &u.arrivals)
 }
 
-// Command takes a person's word.
-func (u *Unit) Command(c *station.Command, at station.Instant) {
-	if c.Kind == "acknowledge" {
-		u.rules.Acknowledge(c.Alarm, at)
+// Command takes a person's word. An error says why it changed nothing.
+func (u *Unit) Command(c *station.Command, at station.Instant) error {
+	if o, ok := rules.FindOrder(c.Kind); ok && o.Record {
+		return nil // is in the audit and the notes
 	}
+	return u.rules.Command(c, at)
 }
 
 // Adopt sets the alarms to what is known of them elsewhere, see rules.Evaluator.

@@ -1,6 +1,7 @@
 // Keeps a station's page up to date and draws its traces.
 import { feed, notice, text } from "./feed.js";
 import { Chart } from "./chart.js";
+import { morph, writing } from "./morph.js";
 
 const main = document.getElementById("station");
 const { key, root } = main.dataset;
@@ -8,7 +9,9 @@ const chart = new Chart(document.getElementById("chart"), `${root}station/${key}
 
 function put(name, html) {
   const part = main.querySelector(`[data-part=${name}]`);
-  if (part && part.innerHTML !== html) part.innerHTML = html;
+  if (!part || part.innerHTML === html) return;
+  if (writing(part)) morph(part, html);
+  else part.innerHTML = html;
 }
 
 async function renew() {

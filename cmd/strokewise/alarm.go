@@ -1,0 +1,143 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"github.com/alecthomas/kong"
+)
+
+// alarmCmd are the orders that people give about alarms and stations.
+type alarmCmd struct {
+	Acknowledge  alarmOrder  `cmd:"" help:"I have seen this alarm."`
+	Shelve       shelveCmd   `cmd:"" help:"Hide an alarm for a time."`
+	Unshelve     alarmOrder  `cmd:"" help:"End a shelving early."`
+	OutOfService alarmReason `cmd:"" help:"Take an alarm out of service until somebody puts it back."`
+	InService    alarmOrder  `cmd:"" help:"Put an alarm back in service."`
+	Close        alarmReason `cmd:"" help:"Say what caused an alarm and what was done."`
+	Vented       wordCmd     `cmd:"" help:"A person's word that outlet and tank were vented, and at which gauge that was read."`
+	Note         wordCmd     `cmd:"" help:"Write something down about a station."`
+	Inspected    wordCmd     `cmd:"" help:"Record a done inspection with the reference of its document."`
+}
+
+// sender is what all orders need.
+type sender struct {
+	Who string `required:"" placeholder:"NAME" env:"STROKEWISE_WHO" help:"Your name, for the audit. There is no login yet."`
+	URL string `default:"http://127.0.0.1:8420" help:"Address of the running program's pages."`
+}
+
+type alarmOrder struct {
+	Station string `arg:"" help:"Site and station, as in northdock/press-4."`
+	Alarm   string `arg:"" help:"Name of the alarm, as in outlet-leak."`
+	Why     string `placeholder:"TEXT" help:"The reason."`
+	sender
+}
+
+type alarmReason struct {
+	Station string `arg:"" help:"Site and station, as in northdock/press-4."`
+	Alarm   string `arg:"" help:"Name of the alarm, as in outlet-leak."`
+	Why     string `required:"" placeholder:"TEXT" help:"The reason."`
+	sender
+}
+
+type shelveCmd struct {
+	alarmReason
+	For time.Duration `default:"1h" help:"For how long: 30 days at most, 12 h for pressure-left and over-pressure."`
+}
+
+type wordCmd struct {
+	Station string `arg:"" help:"Site and station, as in northdock/press-4."`
+	Text    string `arg:"" help:"What you say: the note, the gauge that was read, the reference of the document."`
+	sender
+}
+
+// Run sends the order that the command is named after.
+func (c *alarmOrder) Run(e *env, k *kong.Context) error {
+	return c.send(e, c.Station, spoken{Kind: k.Selected().Name, Alarm: c.Alarm, Why: c.Why})
+}
+
+// Run sends the order that the command is named after.
+func (c *alarmReason) Run(e *env, k *kong.Context) error {
+	return c.send(e, c.Station, spoken{Kind: k.Selected().Name, Alarm: c.Alarm, Why: c.Why})
+}
+
+// Run sends the shelving.
+func (c *shelveCmd) Run(e *env) error {
+	return c.send(e, c.Station, spoken{Kind: "shelve", Alarm: c.Alarm, Why: c.Why, Minutes: c.For.Minutes()})
+}
+
+// Run sends what was said of the station.
+func (c *wordCmd) Run(e *env, k *kong.Context) error {
+	return c.send(e, c.Station, spoken{Kind: k.Selected().Name, Why: c.Text})
+}
+
+// spoken is an order as it goes to the program.
+type spoken struct {
+	Kind    string  `json:"kind"`
+	Alarm   string  `json:"alarm,omitempty"`
+	Who     string  `json:"who"`
+	Why     string  `json:"why,omitempty"`
+	Minutes float64 `json:"minutes,omitempty"`
+}
+
+// send gives the order to the running program.
+func (s *sender) send(e *env, stationName string, o spoken) error {
+	o.Who = s.Who
+	site, name, ok := strings.Cut(stationName, "/")
+	if !ok || site == "" || name == "" {
+		return fmt.Errorf("the station is %q: expected site and station, as in northdock/press-4", stationName)
+	}
+	base, err := url.Parse(s.URL)
+	if err != nil || base.Host == "" || base.Scheme != "http" && base.Scheme != "https" {
+		return fmt.Errorf("--url is %q: expected the address of the pages, as in http://127.0.0.1:8420", s.URL)
+	}
+	body, err := json.Marshal(o)
+	if err != nil {
+		return err
+	}
+	ctx, cancel := context.WithTimeout(e.ctx, 15*time.Second)
+	defer cancel()
+	at := base.JoinPath("station", url.PathEscape(site), url.PathEscape(name), "command")
+	req, err := http.NewRequestWithContext(ctx, http.MethodPost, at.String(), bytes.NewReader(body))
+	if err != nil {
+		return err
+	}
+	req.Header.Set("Content-Type", "application/json")
+	req.Header.Set("Accept", "application/json")
+	res, err := http.DefaultClient.Do(req)
+	if err != nil {
+		return fmt.Errorf("cannot reach the running program: %w; is it running, and is --url the address of its pages?", err)
+	}
+	defer res.Body.Close()
+	if err := refused(res); err != nil {
+		return err
+	}
+	fmt.Fprintf(e.out, "%s: written down: %s; the audit (%s) says what came of it\n", stationName, strings.TrimSpace(o.Kind+" "+o.Alarm), base.JoinPath("audit"))
+	return nil
+}
+
+// refused gives what the program answered where it did not take the order.
+func refused(res *http.Response) error {
+	if res.StatusCode == http.StatusAccepted {
+		return nil
+	}
+	text, err := io.ReadAll(io.LimitReader(res.Body, 64<<10))
+	if err != nil {
+		return fmt.Errorf("cannot read the program's answer: %w", err)
+	}
+	var a struct {
+		Error string `json:"error"`
+	}
+	if json.Unmarshal(text, &a) == nil && a.Error != "" {
+		return errors.New("not taken: " + a.Error)
+	}
+	return fmt.Errorf("not taken: status %d: %.300s", res.StatusCode, strings.TrimSpace(string(text)))
+}

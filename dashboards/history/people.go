@@ -1,0 +1,82 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+
+	"strokewise/analyzer/station"
+)
+
+// people stores what people did and said, with the commit of the log entries that hold it:
+// a replay does not store it twice.
+func (tx *transaction) people(c *Commit) error {
+	for i := range c.Acts {
+		if err := tx.act(&c.Acts[i]); err != nil {
+			return fmt.Errorf("what %q did: %w", c.Acts[i].Who, err)
+		}
+	}
+	for i := range c.Notes {
+		if err := tx.note(&c.Notes[i]); err != nil {
+			return fmt.Errorf("note on station %s: %w", c.Notes[i].Key, err)
+		}
+	}
+	return nil
+}
+
+func (tx *transaction) note(n *Note) error {
+	id, err := tx.id(n.Key)
+	if err == nil {
+		_, err = tx.ExecContext(tx.ctx, `INSERT INTO notes (station, at, who, text) VALUES (?, ?, ?, ?)`, id, int64(n.At), n.Who, n.Text)
+	}
+	return err
+}
+
+// LastActs gives the newest lines of the audit, at most so many, the newest first.
+func (s *Store) LastActs(ctx context.Context, most int) ([]Act, error) {
+	var out []Act
+	err := s.each(ctx, "the audit", func(rows *sql.Rows) error {
+		var a Act
+		err := rows.Scan(&a.At, &a.Who, &a.What, &a.Target, &a.Detail)
+		out = append(out, a)
+		return err
+	}, `SELECT at, who, what, target, detail FROM audit ORDER BY id DESC LIMIT ?`, most)
+	return out, err
+}
+
+// LastNotes gives the newest notes of a station, or with the zero key of all, at most so
+// many, the newest first.
+func (s *Store) LastNotes(ctx context.Context, k station.Key, most int) ([]Note, error) {
+	q, args := `SELECT s.site, s.station, n.at, n.who, n.text FROM notes n JOIN stations s ON s.id = n.station`, []any{}
+	if k != (station.Key{}) {
+		q, args = q+` WHERE s.site = ? AND s.station = ?`, append(args, k.Site, k.Station)
+	}
+	var out []Note
+	err := s.each(ctx, "notes", func(rows *sql.Rows) error {
+		var n Note
+		err := rows.Scan(&n.Key.Site, &n.Key.Station, &n.At, &n.Who, &n.Text)
+		out = append(out, n)
+		return err
+	}, q+` ORDER BY n.at DESC, n.id DESC LIMIT ?`, append(args, most)...)
+	return out, err
+}
+
+// LatestActs gives the newest line of the audit of each target for one kind of act.
+func (s *Store) LatestActs(ctx context.Context, what string) (map[string]Act, error) {
+	out := map[string]Act{}
+	err := s.each(ctx, "the audit", func(rows *sql.Rows) error {
+		var a Act
+		err := rows.Scan(&a.At, &a.Who, &a.What, &a.Target, &a.Detail)
+		out[a.Target] = a
+		return err
+	}, `SELECT at, who, what, target, detail FROM audit WHERE id IN (SELECT max(id) FROM audit WHERE what = ? GROUP BY target)`, what)
+	return out, err
+}
+
+// Target names a station, or an alarm of it, in the audit.
+func Target(k station.Key, alarm string) string {
+	if alarm == "" {
+		return k.String()
+	}
+	return k.String() + " " + alarm
+}

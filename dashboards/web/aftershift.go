@@ -1,0 +1,143 @@
+package web
+
+import (
+	"net/http"
+
+	"strokewise/analyzer/station"
+	"strokewise/dashboards/board"
+	"strokewise/dashboards/history"
+	"strokewise/rules"
+)
+
+// afterView is the list for the end of a shift: what is still charged, what cannot be
+// known, what reads as empty, and what is in service.
+type afterView struct {
+	Root, Version    string
+	At, Limit        string
+	Problem          string
+	Caution, Silent  string
+	Charged, Unknown []afterRow
+	Below, InService []afterRow
+	NotReady         []string
+}
+
+// afterRow is one station of the list.
+type afterRow struct {
+	Station, Link string
+	Pressure      string // outlet, with unit
+	Energy        string // stored, J
+	Since         string // of the shutdown, and how it was told
+	Read          string // time of the newest reading
+	Why           string // unknown
+	Word          string // a person's
+}
+
+// lot is where a station belongs in the list.
+type lot uint8
+
+const (
+	inService lot = iota
+	stillCharged
+	notKnown
+	readsBelow
+)
+
+// after tells how a station stands after the shift. Whatever is not a plain reading of a
+// sensor that sees the tank is not known.
+func after(s *board.Station) (st lot, why string) {
+	now := &s.Status
+	shut := now.ShutdownAt != 0 || now.State == station.Off || now.State == station.Residual || now.State == station.Venting
+	switch {
+	case now.At == 0:
+		return notKnown, orElse(now.StateReason, "no samples yet")
+	case s.Stale():
+		return notKnown, "no data since " + clock(s.SilentSince)
+	case !shut && now.State == station.Blind:
+		return notKnown, orElse(now.StateReason, "the sensors do not let one tell")
+	case !shut:
+		return inService, ""
+	case !now.Outlet.Known() || !finite(now.Outlet.Value):
+		return notKnown, orElse(now.Outlet.Reason, "no reading of the outlet")
+	case now.Outlet.Value > rules.ChargedMin:
+		return stillCharged, ""
+	case s.Plate.Sensor == station.AtBranch:
+		return notKnown, "the outlet sensor is behind the regulator and does not see the tank"
+	case doubted(s):
+		return notKnown, "the reading is below the limit, but its fall was not seen: the alarm pressure-left is still open"
+	}
+	return readsBelow, ""
+}
+
+// doubted tells whether the alarm on pressure left does not believe the reading.
+func doubted(s *board.Station) bool {
+	for i := range s.Alarms {
+		if a := &s.Alarms[i]; a.Transition.Alarm == rules.PressureLeft && a.State != rules.ReturnedUnacknowledged {
+			return true
+		}
+	}
+	return false
+}
+
+// afterShift sorts the stations into the list.
+func afterShift(all []board.Station, vented map[string]history.Act) afterView {
+	v := afterView{Caution: rules.CautionStored, Silent: rules.CautionSilent, Limit: number(rules.ChargedMin/1e3, 0) + " kPa gauge"}
+	for i := range all {
+		s := &all[i]
+		st, why := after(s)
+		r := afterLine(s, why)
+		if a, ok := vented[history.Target(s.Plate.Key, "")]; ok && s.Status.ShutdownAt != 0 && a.At >= s.Status.ShutdownAt {
+			r.Word = "vented, says " + a.Who + " at " + clock(a.At.Floor(station.Second)) + ": " + a.Detail
+		}
+		switch st {
+		case stillCharged:
+			v.Charged = append(v.Charged, r)
+		case notKnown:
+			v.Unknown = append(v.Unknown, r)
+		case readsBelow:
+			v.Below = append(v.Below, r)
+		default:
+			v.InService = append(v.InService, r)
+		}
+	}
+	return v
+}
+
+func afterLine(s *board.Station, why string) afterRow {
+	now := &s.Status
+	r := afterRow{Station: s.Plate.Key.String(), Link: path(s.Plate.Key), Why: why}
+	if now.At != 0 {
+		r.Read = clock(now.At.Floor(station.Second))
+	}
+	switch {
+	case now.Outlet.Known() && finite(now.Outlet.Value):
+		r.Pressure = number(now.Outlet.Value/1e3, 0) + " kPa gauge"
+	case now.At != 0 && finite(float64(now.OutletLastSeen)):
+		r.Pressure = "last seen at " + number(now.OutletLastSeen.KPa(), 0) + " kPa gauge"
+	}
+	if e := &now.Estimates.StoredEnergy; e.Known() && finite(e.Value) {
+		r.Energy = number(e.Value, 0) + " J"
+	} else {
+		r.Energy = "unknown" + map[bool]string{true: ": " + e.Reason}[e.Reason != ""]
+	}
+	switch {
+	case now.ShutdownAt != 0:
+		r.Since = clock(now.ShutdownAt.Floor(station.Second))
+		if now.ShutdownBy == "inlet" || now.ShutdownBy == "valve" {
+			r.Since += ", told by the " + now.ShutdownBy
+		}
+	case now.Since != 0:
+		r.Since = clock(now.Since.Floor(station.Second))
+	}
+	return r
+}
+
+// afterShift shows the list.
+func (s *site) afterShift(w http.ResponseWriter, r *http.Request) {
+	vented, err := s.latest(r.Context(), "vented")
+	v := afterShift(s.Board.All(), vented)
+	if err != nil {
+		v.Problem = err.Error()
+	}
+	v.Version, v.At, v.NotReady = s.Version, clock(station.InstantOf(s.Now())), reasons(s.ready())
+	render(w, "aftershift.html", v)
+}

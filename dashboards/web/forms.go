@@ -1,0 +1,87 @@
+package web
+
+import (
+	"context"
+	"net/http"
+
+	"strokewise/analyzer/station"
+	"strokewise/dashboards/history"
+	"strokewise/rules"
+)
+
+// formView is a form that gives a command.
+type formView struct {
+	Action, Alarm string
+	Label         string // of the field for words
+	Who, Why      string // what stands in the fields already
+	Buttons       []buttonView
+}
+
+// buttonView is a button; Value is the kind, with minutes behind it where it takes any.
+type buttonView struct{ Value, Text string }
+
+// noteForm gives the form for what concerns the station as a whole.
+func (s *site) noteForm(k station.Key, root string) *formView {
+	return &formView{Action: root + "station/" + path(k) + "/command", Label: "Note; or the gauge that was read; or the document's reference", Buttons: []buttonView{
+		{"note", "Write the note"}, {"vented", "Vented, gauge read"}, {"inspected", "Inspection done"}}}
+}
+
+// addForms gives each alarm a form, if commands are taken.
+func (s *site) addForms(list []alarmView, k station.Key, root, who string) {
+	if s.Command == nil {
+		return
+	}
+	for i := range list {
+		a := &list[i]
+		a.Form = &formView{Action: root + "station/" + path(k) + "/command", Alarm: a.Name, Label: "Why", Who: who, Buttons: buttons(a.State)}
+	}
+}
+
+// buttons gives what can be done with an alarm in a state.
+func buttons(state string) []buttonView {
+	closing := buttonView{"close", "Say cause and remedy"}
+	switch state {
+	case rules.Unacknowledged.String(), rules.ReturnedUnacknowledged.String():
+		return []buttonView{{"acknowledge", "Acknowledge"}, {"shelve 60", "Shelve for 1 h"}, {"shelve 480", "Shelve for 8 h"}, closing}
+	case rules.Acknowledged.String():
+		return []buttonView{{"shelve 60", "Shelve for 1 h"}, {"shelve 480", "Shelve for 8 h"}, closing}
+	case rules.Shelved.String():
+		return []buttonView{{"unshelve", "End the shelving"}, closing}
+	case rules.OutOfService.String():
+		return []buttonView{{"in-service", "Put back in service"}, closing}
+	}
+	return []buttonView{closing}
+}
+
+// noteView is a note in words.
+type noteView struct{ At, Station, Link, Who, Text string }
+
+func notesOf(list []history.Note) []noteView {
+	out := make([]noteView, len(list))
+	for i, n := range list {
+		out[i] = noteView{clock(n.At.Floor(station.Second)), n.Key.String(), path(n.Key), n.Who, n.Text}
+	}
+	return out
+}
+
+// notes gives a station's last notes; why says what keeps them from being read.
+func (s *site) notes(ctx context.Context, k station.Key) (list []noteView, why string) {
+	if s.Diary == nil {
+		return nil, ""
+	}
+	ctx, cancel := context.WithTimeout(ctx, queryTime)
+	defer cancel()
+	notes, err := s.Diary.LastNotes(ctx, k, mostNotes)
+	if err != nil {
+		return nil, err.Error()
+	}
+	return notesOf(notes), ""
+}
+
+// done says what was taken down just now.
+func done(r *http.Request) string {
+	if o, ok := rules.FindOrder(r.URL.Query().Get("done")); ok {
+		return "Written down: " + o.Kind + " (" + o.About + "). It takes effect within a second; the audit says what came of it."
+	}
+	return ""
+}

@@ -1,0 +1,203 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"strokewise/analyzer/station"
+	"strokewise/dashboards/board"
+	"strokewise/dashboards/history"
+	"strokewise/rules"
+)
+
+// Diary is what people did and said.
+type Diary interface {
+	LastActs(ctx context.Context, most int) ([]history.Act, error)
+	LastNotes(ctx context.Context, k station.Key, most int) ([]history.Note, error)
+	LatestActs(ctx context.Context, what string) (map[string]history.Act, error)
+}
+
+// Command takes a person's word about a station. A *rules.Refusal says what is wrong with
+// it; after any other error it may be given again.
+type Command func(ctx context.Context, k station.Key, c station.Command) error
+
+const (
+	mostBody  = 8 << 10 // bytes of a command
+	mostNotes = 20      // on a station's page
+)
+
+// commandJSON is a command as the interface takes it.
+type commandJSON struct {
+	Kind    string  `json:"kind"`
+	Alarm   string  `json:"alarm"`
+	Who     string  `json:"who"`
+	Why     string  `json:"why"`
+	Minutes float64 `json:"minutes"`
+}
+
+// answerJSON is what came of a command.
+type answerJSON struct {
+	Station string `json:"station"`
+	Kind    string `json:"kind,omitempty"`
+	Alarm   string `json:"alarm,omitempty"`
+	Taken   bool   `json:"taken"` // the log has it
+	Error   string `json:"error,omitempty"`
+}
+
+// takesCommands tells whether a path is that of a station's commands; guard asks.
+func takesCommands(path string) bool {
+	rest, ok := strings.CutPrefix(path, "/station/")
+	rest, end := strings.CutSuffix(rest, "/command")
+	return ok && end && strings.Count(rest, "/") == 1
+}
+
+// ofStation tells whether a path is a station's own page.
+func ofStation(path string) bool {
+	rest, ok := strings.CutPrefix(path, "/station/")
+	return ok && strings.Count(rest, "/") == 1
+}
+
+// command shows the forms of a station on a page that stays as it is, and takes what they
+// send.
+func (s *site) command(w http.ResponseWriter, r *http.Request) {
+	k := station.Key{Site: r.PathValue("site"), Station: r.PathValue("station")}
+	one, ok := s.Board.Get(k)
+	if !ok {
+		if wantsJSON(r) {
+			reply(w, http.StatusNotFound, answerJSON{Station: k.String(), Error: fmt.Sprintf("there is no station %.80q at site %.80q: the page of stations lists those that there are", k.Station, k.Site)})
+			return
+		}
+		s.noStation(w, k)
+		return
+	}
+	if r.Method != http.MethodPost {
+		renderAs(w, http.StatusOK, "command.html", s.commandPage(&one, commandJSON{}, ""))
+		return
+	}
+	in, err := readCommand(w, r)
+	if err == nil {
+		err = s.give(r.Context(), k, &in)
+	}
+	status := http.StatusServiceUnavailable
+	var refusal *rules.Refusal
+	if errors.As(err, &refusal) {
+		status = http.StatusBadRequest
+	}
+	switch {
+	case err != nil && wantsJSON(r):
+		reply(w, status, answerJSON{Station: k.String(), Kind: in.Kind, Alarm: in.Alarm, Error: err.Error()})
+	case err != nil:
+		renderAs(w, status, "command.html", s.commandPage(&one, in, err.Error()))
+	case wantsJSON(r):
+		reply(w, http.StatusAccepted, answerJSON{Station: k.String(), Kind: in.Kind, Alarm: in.Alarm, Taken: true})
+	default:
+		http.Redirect(w, r, "/station/"+path(k)+"?done="+in.Kind, http.StatusSeeOther)
+	}
+}
+
+// give gives a command to the log.
+func (s *site) give(ctx context.Context, k station.Key, in *commandJSON) error {
+	c := station.Command{Kind: in.Kind, Alarm: in.Alarm, By: in.Who, Note: in.Why}
+	if o, ok := rules.FindOrder(in.Kind); in.Minutes != 0 || ok && o.Until {
+		if !finite(in.Minutes) || in.Minutes <= 0 || in.Minutes > 1e6 {
+			return &rules.Refusal{Text: "minutes must be a number above 0, such as 60"}
+		}
+		c.Until = station.InstantOf(s.Now()).Add(int64(in.Minutes * float64(station.Minute60)))
+	}
+	return s.Command(ctx, k, c)
+}
+
+// readCommand reads a command from a form or JSON.
+func readCommand(w http.ResponseWriter, r *http.Request) (commandJSON, error) {
+	var in commandJSON
+	r.Body = http.MaxBytesReader(w, r.Body, mostBody)
+	kind, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type"))
+	if kind == "application/json" {
+		return in, readJSON(r.Body, &in)
+	}
+	if kind != "application/x-www-form-urlencoded" {
+		return in, &rules.Refusal{Text: "send a form (application/x-www-form-urlencoded) or JSON (application/json) with kind, alarm, who, why, minutes"}
+	}
+	if err := r.ParseForm(); err != nil {
+		return in, tooLong(err)
+	}
+	in = commandJSON{Kind: r.PostFormValue("kind"), Alarm: r.PostFormValue("alarm"), Who: r.PostFormValue("who"), Why: r.PostFormValue("why")}
+	if kind, minutes, ok := strings.Cut(in.Kind, " "); ok { // a button that says both
+		in.Kind = kind
+		r.PostForm.Set("minutes", minutes)
+	}
+	text := strings.TrimSpace(r.PostFormValue("minutes"))
+	if text == "" {
+		return in, nil
+	}
+	minutes, err := strconv.ParseFloat(text, 64)
+	if err != nil || !finite(minutes) {
+		return in, &rules.Refusal{Text: fmt.Sprintf("minutes is %.40q: it must be a number such as 60", text)}
+	}
+	in.Minutes = minutes
+	return in, nil
+}
+
+func readJSON(body io.Reader, in *commandJSON) error {
+	d := json.NewDecoder(body)
+	d.DisallowUnknownFields()
+	if err := d.Decode(in); err != nil {
+		return tooLong(err)
+	}
+	if _, err := d.Token(); err != io.EOF {
+		return &rules.Refusal{Text: "send one JSON object and nothing behind it"}
+	}
+	return nil
+}
+
+func tooLong(err error) error {
+	var long *http.MaxBytesError
+	if errors.As(err, &long) {
+		return &rules.Refusal{Text: fmt.Sprintf("the command is longer than %d bytes: shorten why", mostBody)}
+	}
+	return &rules.Refusal{Text: "cannot read the command: " + err.Error() + "; expected kind, alarm, who, why, minutes"}
+}
+
+func wantsJSON(r *http.Request) bool {
+	return strings.Contains(r.Header.Get("Accept"), "application/json")
+}
+
+func reply(w http.ResponseWriter, status int, a answerJSON) {
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Cache-Control", "no-store")
+	w.WriteHeader(status)
+	_ = json.NewEncoder(w).Encode(a) // a reader that went away is no fault of ours
+}
+
+// commandView is the page of a station's forms.
+type commandView struct {
+	Root, Version, Key, Name, Site string
+	Problem                        string
+	Who, Why                       string // as they were sent
+	Alarms                         []alarmView
+	Note                           *formView
+}
+
+func (s *site) commandPage(one *board.Station, in commandJSON, problem string) commandView {
+	k := one.Plate.Key
+	v := commandView{Root: "../../../", Version: s.Version, Key: path(k), Name: k.Station, Site: k.Site, Problem: problem, Alarms: alarms(one.Alarms)}
+	s.addForms(v.Alarms, k, v.Root, in.Who)
+	for i := range v.Alarms {
+		if v.Alarms[i].Name == in.Alarm {
+			v.Alarms[i].Form.Why = in.Why
+		}
+	}
+	v.Note = s.noteForm(k, v.Root)
+	v.Note.Who = in.Who
+	if in.Alarm == "" {
+		v.Note.Why = in.Why
+	}
+	return v
+}
