@@ -130,7 +130,9 @@ func (p *partition) record(r *station.Record) {
 		p.epoch(r)
 	case r.Command != nil:
 		if u := p.units[r.Key]; u != nil {
-			u.Command(r.Command, r.Arrival)
+			if err := u.Command(r.Command, r.Arrival); err != nil {
+				p.log.Warn("a command was refused", "station", u.key, "err", err)
+			}
 		}
 	default:
 		if u := p.unit(r.Key); u != nil {

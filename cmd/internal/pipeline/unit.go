@@ -128,11 +128,10 @@ func (u *Unit) Tick(now station.Instant) {
 	u.rules.Tick(now, &u.arrivals)
 }
 
-// Command takes a person's word.
-func (u *Unit) Command(c *station.Command, at station.Instant) {
-	if c.Kind == "acknowledge" {
-		u.rules.Acknowledge(c.Alarm, at)
-	}
+// Command takes a person's word on an alarm. Its error is a refusal, which changes
+// nothing; the same word is refused again in a replay.
+func (u *Unit) Command(c *station.Command, at station.Instant) error {
+	return u.rules.Command(c, at)
 }
 
 // Adopt sets the alarms to what is known of them elsewhere, see rules.Evaluator.
