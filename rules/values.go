@@ -23,7 +23,7 @@ func (v *Evaluator) fill(s *station.Status) {
 		q[qStrokesMinute] = float64(s.StrokesMinute)
 	}
 	q[qStateSeconds], q[qShutSeconds] = nan, nan
-	if s.Since != 0 {
+	if s.Since != 0 && s.State != station.Blind {
 		q[qStateSeconds] = float64(s.At.Sub(s.Since)) * 1e-9
 	}
 	if s.ShutdownAt != 0 {
