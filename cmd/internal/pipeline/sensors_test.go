@@ -79,9 +79,11 @@ func TestSensorFaultsAreNoMachineFaults(t *testing.T) {
 	}
 }
 
-func raised(u *pipeline.Unit, alarm string) int {
+func raised(u *pipeline.Unit, alarm string) int { return raisedIn(u.Out.Transitions, alarm) }
+
+func raisedIn(ts []rules.Transition, alarm string) int {
 	n := 0
-	for _, a := range u.Out.Transitions {
+	for _, a := range ts {
 		if a.Alarm == alarm && a.To == rules.Unacknowledged {
 			n++
 		}
