@@ -37,7 +37,14 @@ func TestAlarmsOfThePlant(t *testing.T) {
 // A person's word goes through the unit like samples do: the same when the unit is restored
 // from a snapshot in between.
 func TestCommandsThroughAUnit(t *testing.T) {
-	s := virtual(t, "clamp-3")
+	specs, err := rig.Plant(rigStart)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := rig.Find(specs, "clamp-3") // leaks
+	if err != nil {
+		t.Fatal(err)
+	}
 	u, _ := play(s, 2400, nil)
 	now := rigStart.Add(2400 * station.Second)
 	c := station.Command{Kind: "shelve", Alarm: rules.OutletLeak, By: "Ada", Note: "fitter ordered", Until: now.Add(station.Minute60)}
@@ -48,7 +55,7 @@ func TestCommandsThroughAUnit(t *testing.T) {
 		t.Error("a shelving without a reason is taken")
 	}
 	var buf bytes.Buffer
-	if err := u.Save(&buf); err != nil {
+	if err = u.Save(&buf); err != nil {
 		t.Fatal(err)
 	}
 	u.Discard()
