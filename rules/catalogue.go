@@ -115,10 +115,12 @@ func Quantities() []Quantity {
 // Nearest gives the alarm whose name differs least from name, "" if none is near.
 func Nearest(name string) string { return nearest(name, alarmNames()) }
 
-func alarmNames() []string {
+func alarmNames() []string { return namesOf(catalogue) }
+
+func namesOf(set []Definition) []string {
 	var all []string
-	for i := range catalogue {
-		all = append(all, catalogue[i].Name)
+	for i := range set {
+		all = append(all, set[i].Name)
 	}
 	return all
 }

@@ -25,6 +25,7 @@ func Commands() []string {
 // "shelve" without an end is for once: it ends when the condition does. "close" wants its
 // note as "cause: what was done".
 func (v *Evaluator) Command(c *station.Command, at station.Instant) error {
+	v.policy()
 	do, ok := commands[c.Kind]
 	if !ok {
 		return refuse(c, "no such command%s", meant(c.Kind, Commands()))
@@ -33,9 +34,9 @@ func (v *Evaluator) Command(c *station.Command, at station.Instant) error {
 	if c.Kind == "vented" && name == "" {
 		name = PressureLeft
 	}
-	i := index(name)
+	i := v.index(name)
 	if i < 0 {
-		return refuse(c, "no alarm of this name%s", meant(name, alarmNames()))
+		return refuse(c, "no alarm of this name%s", meant(name, namesOf(v.set)))
 	}
 	if c.Kind != "acknowledge" {
 		if strings.TrimSpace(c.By) == "" {
@@ -86,7 +87,7 @@ func (v *Evaluator) acknowledge(i int, c *station.Command, at station.Instant) e
 }
 
 func (v *Evaluator) shelve(i int, c *station.Command, at station.Instant) error {
-	a, def := &v.Alarms[i], &catalogue[i]
+	a, def := &v.Alarms[i], &v.set[i]
 	limit := time.Duration(def.ShelveAtMost)
 	switch {
 	case a.State == OutOfService:
@@ -110,7 +111,7 @@ func (v *Evaluator) unshelve(i int, c *station.Command, at station.Instant) erro
 }
 
 func (v *Evaluator) outOfService(i int, c *station.Command, at station.Instant) error {
-	a, def := &v.Alarms[i], &catalogue[i]
+	a, def := &v.Alarms[i], &v.set[i]
 	switch {
 	case def.FailSafe:
 		return refuse(c, "it guards people and is never out of service; shelve it, %s at most", time.Duration(def.ShelveAtMost))
@@ -143,7 +144,7 @@ func (v *Evaluator) back(i int, c *station.Command, at station.Instant, from Ala
 func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error {
 	s := &v.Last
 	switch {
-	case catalogue[i].Name != PressureLeft:
+	case v.set[i].Name != PressureLeft:
 		return refuse(c, "only %s is cleared by a word", PressureLeft)
 	case !v.HaveStep || s.ShutdownAt == 0:
 		return refuse(c, "the supply is not known to be closed; close it first")

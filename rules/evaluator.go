@@ -33,24 +33,28 @@ type Evaluator struct {
 	emit       func(*Transition)
 	now        values
 	inspection date
+	set        []Definition // the catalogue with what the plate changes of it
+	text       string       // of the plate, that set was made of
 }
 
 // NewEvaluator gives an evaluator for the station of plate (kept by reference: changes
 // of the plate take effect) that reports transitions to emit.
 func NewEvaluator(plate *station.Plate, emit func(*Transition)) *Evaluator {
-	v := &Evaluator{plate: plate, emit: emit}
-	v.Names, v.Alarms = alarmNames(), make([]alarm, len(catalogue))
+	v := &Evaluator{plate: plate, emit: emit, set: catalogue}
+	v.arrange()
+	v.policy()
 	return v
 }
 
 // Step takes how the station stands at one instant of event time.
 func (v *Evaluator) Step(s *station.Status) {
+	v.policy()
 	v.Last, v.HaveStep = *s, true
 	v.Fall.step(s)
 	v.Past.step(s, v.Fall.believed())
 	v.fill(s)
-	for i := range catalogue {
-		def := &catalogue[i]
+	for i := range v.set {
+		def := &v.set[i]
 		var c verdict
 		switch {
 		case def.raise != nil:
@@ -85,6 +89,7 @@ type Arrivals [station.NumChannels]station.Instant
 
 // Tick takes the passing of arrival time, which alone tells of silence.
 func (v *Evaluator) Tick(now station.Instant, a *Arrivals) {
+	v.policy()
 	if v.Watched == 0 {
 		v.Watched = now
 	}
@@ -111,7 +116,7 @@ func (v *Evaluator) Adopt(open []Transition) {
 	for i := range v.Alarms {
 		a, to, raised := &v.Alarms[i], Normal, v.Alarms[i].Raised
 		for k := range open {
-			if open[k].Alarm == catalogue[i].Name {
+			if open[k].Alarm == v.set[i].Name {
 				to, raised = open[k].To, open[k].Raised
 				a.Until, a.Once = shelfOf(&open[k])
 			}

@@ -101,7 +101,7 @@ func (v *Evaluator) first(i int, t station.Instant) string {
 		if j == i || !o.State.Active() || o.Raised >= at || t.Sub(o.Raised) > firstOut {
 			continue
 		}
-		at, name = o.Raised, catalogue[j].Name
+		at, name = o.Raised, v.set[j].Name
 		if o.First != "" {
 			name = o.First
 		}
@@ -118,7 +118,7 @@ func (a *alarm) chattering(t station.Instant) bool {
 
 // delay gives how long the condition must hold, ns.
 func (v *Evaluator) delay(i int, t station.Instant) int64 {
-	def := &catalogue[i]
+	def := &v.set[i]
 	if !def.FailSafe && v.Alarms[i].chattering(t) {
 		return def.DelayNs + chatterMore
 	}
@@ -128,7 +128,7 @@ func (v *Evaluator) delay(i int, t station.Instant) int64 {
 // suppressed tells whether the design keeps the alarm back: in some states for a time, and
 // while another alarm's condition explains it.
 func (v *Evaluator) suppressed(i int) bool {
-	def, s := &catalogue[i], &v.Last
+	def, s := &v.set[i], &v.Last
 	if def.suppressed[s.State] && s.Since != 0 && s.At.Sub(s.Since) <= def.SuppressNs {
 		return true
 	}
@@ -142,7 +142,7 @@ func (v *Evaluator) suppressed(i int) bool {
 
 // move changes the state of alarm i and reports it.
 func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
-	a, def := &v.Alarms[i], &catalogue[i]
+	a, def := &v.Alarms[i], &v.set[i]
 	from := a.State
 	a.State = to
 	switch {

@@ -145,16 +145,21 @@ func TestCommandsInAReplay(t *testing.T) {
 	}
 }
 
-// A snapshot of a program with other alarms keeps those that both know.
+// A snapshot of a program with other alarms keeps those that both know, and ends
+// the others.
 func TestArrange(t *testing.T) {
 	g := newStage(station.Plate{})
 	g.play(70, leak(30))
-	v := NewEvaluator(&station.Plate{}, nil)
+	var got []Transition
+	v := NewEvaluator(&station.Plate{}, func(t *Transition) { got = append(got, *t) })
 	v.Names = []string{"gone", OutletLeak}
 	v.Alarms = []alarm{{State: Acknowledged}, g.v.Alarms[index(OutletLeak)]}
 	v.arrange()
 	if len(v.Alarms) != len(catalogue) || v.Alarms[index(OutletLeak)].State != Unacknowledged || v.Alarms[0].State != Normal {
 		t.Errorf("%+v", v.Alarms)
+	}
+	if len(got) != 1 || got[0].Alarm != "gone" || got[0].To != Normal {
+		t.Errorf("an alarm that is gone stands for ever: %+v", got)
 	}
 }
 

@@ -15,13 +15,24 @@ import (
 // reader reads one catalogue file and gathers its faults.
 type reader struct {
 	file   string
+	known  []Definition // that entries may override
 	faults []error
 }
 
 // fault notes that something is wrong at a node, n letters into it.
 func (r *reader) fault(line, column int, format string, args ...any) {
-	r.faults = append(r.faults, fmt.Errorf("%s:%d:%d: %s", r.file, line, column, fmt.Sprintf(format, args...)))
+	r.faults = append(r.faults, &Fault{r.file, line, column, fmt.Sprintf(format, args...)})
 }
+
+// Fault is something wrong in a file of alarms or scripts.
+type Fault struct {
+	File         string
+	Line, Column int
+	What         string
+}
+
+// Error gives "file:line:column: what is wrong".
+func (f *Fault) Error() string { return fmt.Sprintf("%s:%d:%d: %s", f.File, f.Line, f.Column, f.What) }
 
 // parse reads a list of alarms under the key `alarms`. All faults are told at once.
 func parse(file string, text []byte) ([]Definition, error) {
@@ -80,9 +91,27 @@ func (r *reader) object(n *yaml.Node, known fields) (have map[string]*yaml.Node)
 	return have
 }
 
+// definition reads an alarm, or what an entry changes of one that is known.
 func (r *reader) definition(n *yaml.Node) Definition {
 	d := Definition{ShelveAtMost: 7 * 24 * 3600 * station.Second}
-	have := r.object(n, fields{
+	if i := slices.IndexFunc(r.known, func(k Definition) bool { return k.Name == nameOf(n) }); i >= 0 {
+		d = r.known[i]
+		r.change(n, &d)
+		return d
+	}
+	have := r.object(n, r.keys(&d))
+	for _, k := range []string{"name", "priority", "consequence", "causes", "check_first", "respond_in", "caution", "runbook"} {
+		if have[k] == nil {
+			r.fault(n.Line, n.Column, "%s lacks %s", d.Name, k)
+		}
+	}
+	r.judge(n, &d)
+	return d
+}
+
+// keys are the keys of an alarm and where they go.
+func (r *reader) keys(d *Definition) fields {
+	return fields{
 		"name":           r.text(&d.Name),
 		"priority":       func(n *yaml.Node) { d.Priority = Priority(r.among(n, []string{"finding", "low", "medium", "high"})) },
 		"condition":      r.condition(&d.Condition, &d.raise),
@@ -103,12 +132,11 @@ func (r *reader) definition(n *yaml.Node) Definition {
 		"respond_in":     r.text(&d.RespondIn),
 		"caution":        r.text(&d.Caution),
 		"runbook":        r.text(&d.Runbook),
-	})
-	for _, k := range []string{"name", "priority", "consequence", "causes", "check_first", "respond_in", "caution", "runbook"} {
-		if have[k] == nil {
-			r.fault(n.Line, n.Column, "%s lacks %s", d.Name, k)
-		}
 	}
+}
+
+// judge looks at what keys mean together.
+func (r *reader) judge(n *yaml.Node, d *Definition) {
 	switch {
 	case (d.Condition == "") == (d.Code == ""):
 		r.fault(n.Line, n.Column, "%s needs a condition", d.Name)
@@ -119,7 +147,6 @@ func (r *reader) definition(n *yaml.Node) Definition {
 	case len(d.SuppressedIn) > 0 && d.SuppressNs == 0:
 		r.fault(n.Line, n.Column, "%s: suppression needs an end: give suppress_for", d.Name)
 	}
-	return d
 }
 
 func (r *reader) text(to *string) func(*yaml.Node) {
@@ -138,6 +165,7 @@ func (r *reader) list(to *[]string) func(*yaml.Node) {
 			r.fault(n.Line, n.Column, "a list is wanted here")
 			return
 		}
+		*to = nil
 		for _, item := range n.Content {
 			var s string
 			r.text(&s)(item)
@@ -181,6 +209,7 @@ func (r *reader) states(to *[]station.State, flags *[station.NumStates]bool) fun
 			r.fault(n.Line, n.Column, "a list of states is wanted here, as in [charging, venting]")
 			return
 		}
+		*to, *flags = nil, [station.NumStates]bool{}
 		for _, item := range n.Content {
 			s := station.State(r.among(item, words))
 			*to = append(*to, s)
@@ -191,6 +220,7 @@ func (r *reader) states(to *[]station.State, flags *[station.NumStates]bool) fun
 
 func (r *reader) condition(source *string, x **expression) func(*yaml.Node) {
 	return func(n *yaml.Node) {
+		*source = ""
 		if r.text(source)(n); *source == "" {
 			return
 		}
@@ -229,6 +259,7 @@ func link(defs []Definition) error {
 	}
 	for i := range defs {
 		d := &defs[i]
+		d.explained = nil
 		for _, e := range d.ExplainedBy {
 			j := slices.Index(all, e)
 			if j < 0 || j == i {

@@ -23,6 +23,7 @@ type script struct {
 	step   int64 // ns
 	plate  map[string]float64
 	series map[string]*series
+	alarms string // the plate's changes of the catalogue
 	expect []expectation
 	says   []saying
 }
@@ -85,7 +86,12 @@ func readScripts(file string, text []byte) ([]script, error) {
 
 func (r *reader) script(n *yaml.Node) script {
 	s := script{step: station.Second, plate: map[string]float64{}, series: map[string]*series{}}
+	r.known = catalogue
+	if list := valueOf(n, "alarms"); list != nil { // first: expectations name its alarms
+		s.alarms = r.policy(list)
+	}
 	r.object(n, fields{
+		"alarms": func(*yaml.Node) {},
 		"name": r.text(&s.name),
 		"step": r.duration(&s.step),
 		"plate": func(n *yaml.Node) {
@@ -115,6 +121,19 @@ func (r *reader) script(n *yaml.Node) script {
 	return s
 }
 
+// policy reads a script's changes of the catalogue, as a configuration's.
+func (r *reader) policy(n *yaml.Node) string {
+	p, err := ReadPolicy(r.file, n)
+	if err != nil {
+		r.faults = append(r.faults, err)
+		return ""
+	}
+	for _, e := range p.entries {
+		r.merge(e.node)
+	}
+	return p.For(scriptKey, "")
+}
+
 // pairs hands the pairs of a mapping on whose keys are known.
 func (r *reader) pairs(n *yaml.Node, known []string, read func(k, v *yaml.Node)) {
 	f := fields{}
@@ -142,7 +161,7 @@ func (r *reader) plateValue(name string, n *yaml.Node) float64 {
 func (r *reader) expectation(n *yaml.Node) expectation {
 	e := expectation{line: n.Line, column: n.Column, states: map[string]string{}}
 	r.object(n, fields{"at": r.duration(&e.at), "alarms": func(n *yaml.Node) {
-		r.pairs(n, alarmNames(), func(k, v *yaml.Node) {
+		r.pairs(n, namesOf(r.known), func(k, v *yaml.Node) {
 			if i := r.among(v, alarmStateNames[:]); i != int(Normal) {
 				e.states[k.Value] = alarmStateNames[i]
 			}

@@ -54,6 +54,7 @@ func TestScriptsTellWhatIsWrong(t *testing.T) {
 		{"scripts:\n  - name: a\n    series: {state: charing}\n    expect: [{at: 1s}]\n", `"charing" is no state`},
 		{"scripts:\n  - name: a\n    expect: [{at: 1s, alarms: {outlet-leek: normal}}]\n", `did you mean "outlet-leak"?`},
 		{"scripts:\n  - name: a\n    series: {leak_flow: 30}\n", "expects nothing"},
+		{"scripts:\n  - name: a\n    alarms: [{name: outlet-leak, delay: 5}]\n    expect: [{at: 1s}]\n", `x.yaml:3:41: "5" is no time`},
 		{"", "no scripts"},
 		{"scripts: []\n", "no scripts"},
 		{"a: [\n", "x.yaml"},

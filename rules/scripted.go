@@ -45,6 +45,9 @@ var scriptPlate = map[string]func(*station.Plate, float64){
 	"inspection": func(p *station.Plate, x float64) { p.Inspection = station.Instant(x).Time().Format("2006-01-02") },
 }
 
+// scriptKey names the station of scripts.
+var scriptKey = station.Key{Site: "script", Station: "1"}
+
 func seriesNames() []string {
 	all := []string{"state", "shut_down", "heard"}
 	for n := range scriptSeries {
@@ -62,7 +65,7 @@ func plateNames() []string {
 }
 
 func (s *script) plateOf() station.Plate {
-	p := station.Plate{Key: station.Key{Site: "script", Station: "1"}}
+	p := station.Plate{Key: scriptKey, Alarms: s.alarms}
 	for name, x := range s.plate {
 		scriptPlate[name](&p, x)
 	}

@@ -4,7 +4,6 @@ import (
 	"encoding/gob"
 	"fmt"
 	"io"
-	"slices"
 
 	"strokewise/analyzer/station"
 )
@@ -23,24 +22,13 @@ func (v *Evaluator) Save(w io.Writer) error {
 // Restore gives an evaluator in the state that Save wrote.
 func Restore(r io.Reader, plate *station.Plate, emit func(*Transition)) (*Evaluator, error) {
 	v := NewEvaluator(plate, emit)
+	v.memory = memory{}
 	if err := gob.NewDecoder(r).Decode(&v.memory); err != nil {
 		return nil, fmt.Errorf("cannot read alarm snapshot of %s: %w", plate.Key, err)
 	}
 	v.arrange()
-	return v, nil
-}
-
-// arrange puts the alarms of a snapshot in the order of this program's catalogue: new ones
-// begin as normal, ones that are gone are dropped.
-func (v *Evaluator) arrange() {
-	old := v.memory
-	v.Names, v.Alarms = alarmNames(), make([]alarm, len(catalogue))
-	for i := range v.Names {
-		if j := slices.Index(old.Names, v.Names[i]); j >= 0 && j < len(old.Alarms) {
-			v.Alarms[i] = old.Alarms[j]
-		}
-	}
 	if v.HaveStep {
 		v.fill(&v.Last)
 	}
+	return v, nil
 }
