@@ -49,6 +49,9 @@ func NewEvaluator(plate *station.Plate, emit func(*Transition)) *Evaluator {
 // Step takes how the station stands at one instant of event time.
 func (v *Evaluator) Step(s *station.Status) {
 	v.policy()
+	if v.HaveStep && s.Segment != v.Last.Segment {
+		v.rebase(s.At)
+	}
 	v.Last, v.HaveStep = *s, true
 	v.Fall.step(s)
 	v.Past.step(s, v.Fall.believed())
@@ -65,6 +68,23 @@ func (v *Evaluator) Step(s *station.Status) {
 			continue // driven by ticks
 		}
 		v.advance(i, s.At, c)
+	}
+}
+
+// rebase follows a step of the station's clock, at which a new segment begins: how long
+// conditions have held stays, counted from the new time. Without it, a clock set back by an
+// hour would keep new alarms from being raised for that long.
+func (v *Evaluator) rebase(at station.Instant) {
+	by := at.Sub(v.Last.At)
+	for i := range v.Alarms {
+		a := &v.Alarms[i]
+		if v.set[i].Name == SignalLost {
+			continue // lives in arrival time
+		}
+		if a.True != 0 {
+			a.True = a.True.Add(by)
+		}
+		a.LastTime = min(a.LastTime, at)
 	}
 }
 

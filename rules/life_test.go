@@ -53,6 +53,37 @@ func TestChattering(t *testing.T) {
 	}
 }
 
+// A clock set back by an hour keeps no alarm from being raised, and the delay still counts.
+func TestAClockSetBack(t *testing.T) {
+	g := newStage(station.Plate{TankPS: 1000e3})
+	g.play(70, leak(30))
+	g.play(5, leak(0))
+	g.play(50, leak(30)) // 50 of the 60 s
+	g.now = g.now.Add(-3600 * station.Second)
+	g.s.Segment++
+	g.play(9, nil)
+	if g.count(OutletLeak, Unacknowledged) != 1 {
+		t.Error("raised before the delay was over")
+	}
+	g.play(3, func(_ int, s *station.Status) { s.Outlet = known(1100e3) })
+	if g.count(OutletLeak, Unacknowledged) != 2 || g.count(OverPressure, Unacknowledged) != 1 {
+		t.Errorf("not raised after the clock was set back: %+v", g.got)
+	}
+}
+
+// The date of an inspection is of the plate: entering the next one ends the alarm.
+func TestInspectionDueEndsWithTheNextDate(t *testing.T) {
+	plate := &station.Plate{Inspection: "2026-01-20"}
+	g := newStage(station.Plate{})
+	g.v = NewEvaluator(plate, func(t *Transition) { g.got = append(g.got, *t) })
+	g.play(2, nil)
+	plate.Inspection = "2028-01-20"
+	g.play(2, nil)
+	if g.count("inspection-due", Unacknowledged) != 1 || g.count("inspection-due", ReturnedUnacknowledged) != 1 {
+		t.Errorf("%+v", g.got)
+	}
+}
+
 // What follows within 30 s names what came first.
 func TestFirstOut(t *testing.T) {
 	g := newStage(station.Plate{TankPS: 1000e3})

@@ -92,8 +92,8 @@ func (r *reader) script(n *yaml.Node) script {
 	}
 	r.object(n, fields{
 		"alarms": func(*yaml.Node) {},
-		"name": r.text(&s.name),
-		"step": r.duration(&s.step),
+		"name":   r.text(&s.name),
+		"step":   r.duration(&s.step),
 		"plate": func(n *yaml.Node) {
 			r.pairs(n, plateNames(), func(k, v *yaml.Node) { s.plate[k.Value] = r.plateValue(k.Value, v) })
 		},

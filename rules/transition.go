@@ -72,6 +72,12 @@ type Transition struct {
 	Why      string          `json:"why,omitempty"` // the person's reason, or the end of a shelving
 }
 
+// Quiet tells whether nobody is to be told: the design has kept the alarm back, or it has
+// ended so. The history keeps it all the same.
+func (t *Transition) Quiet() bool {
+	return t.To == SuppressedByDesign || t.From == SuppressedByDesign && t.To == Normal
+}
+
 // ID identifies the transition: site, station, alarm, raise time, and the state gone to.
 // An occurrence can be shelved, suppressed or noted more than once, so that these carry
 // their own time too.

@@ -37,6 +37,27 @@ func TestWhoAndWhyAreKept(t *testing.T) {
 	}
 }
 
+// What the design keeps back is stored, and nobody is told.
+func TestSuppressedIsToldToNobody(t *testing.T) {
+	s := open(t, filepath.Join(t.TempDir(), "history.db"), "phone")
+	c := commit(1, nil)
+	for n, step := range [][2]rules.AlarmState{{rules.Normal, rules.SuppressedByDesign}, {rules.SuppressedByDesign, rules.Normal},
+		{rules.Normal, rules.SuppressedByDesign}, {rules.SuppressedByDesign, rules.Unacknowledged}} {
+		tr := transition(n, rules.OutletLeak, step[1])
+		tr.From = step[0]
+		c.Transitions = append(c.Transitions, tr)
+	}
+	do(t, s, c)
+	got, err := s.Transitions(t.Context(), press, 0, ever)
+	if err != nil || len(got) != 4 {
+		t.Fatalf("%d transitions, %v", len(got), err)
+	}
+	due, err := s.OutboxDue(t.Context(), "phone", t0.Add(3600*station.Second), 9)
+	if err != nil || len(due) != 1 || due[0].Transition.To != rules.Unacknowledged {
+		t.Errorf("%+v, %v", due, err)
+	}
+}
+
 // A database of version 3 keeps its transitions, without who and why.
 func TestADatabaseOfVersion3IsBroughtUpToDate(t *testing.T) {
 	text, err := os.ReadFile("testdata/version3.sql")

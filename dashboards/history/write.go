@@ -247,6 +247,9 @@ func (tx *transaction) transition(t *rules.Transition) error {
 		return err
 	}
 	for _, r := range tx.store.receivers {
+		if t.Quiet() {
+			break
+		}
 		if _, err := tx.stmt.outbox.ExecContext(tx.ctx, r, seq, id, t.Alarm); err != nil {
 			return fmt.Errorf("outbox: %w", err)
 		}
