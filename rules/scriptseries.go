@@ -42,7 +42,7 @@ func (r *reader) series(name string, n *yaml.Node) *series {
 	s := &series{}
 	for rest := n.Value; rest != ""; {
 		var part string
-		if inside, after, ok := strings.Cut(strings.TrimSpace(rest), ")"); ok && inside[0] == '(' {
+		if inside, after, ok := strings.Cut(strings.TrimSpace(rest), ")"); ok && strings.HasPrefix(inside, "(") {
 			part, rest, _ = strings.Cut(after, ",")
 			_, k := r.times(n, strings.TrimSpace(part))
 			one := &series{}
