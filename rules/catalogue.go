@@ -1,76 +1,135 @@
 package rules
 
-import "strokewise/analyzer/station"
+import (
+	"embed"
 
-// Names of the alarms.
+	"strokewise/analyzer/station"
+)
+
+// Names of the alarms that code refers to.
 const (
 	SupplyUndersized = "supply-undersized"
 	OutletLeak       = "outlet-leak"
 	PressureLeft     = "pressure-left"
+	PressureReturned = "pressure-returned"
+	OverPressure     = "over-pressure"
 	SignalLost       = "signal-lost"
 )
 
 // Defaults of the limits that a station's plate may override.
 const (
-	SagLimit    = 0.10                    // share of the resting gauge pressure (common practice, no source)
-	LeakLimit   = 15e-3 / 60              // m³/s ANR: 15 L/min (common practice, no source)
-	ChargedMin  = 20e3                    // Pa gauge: above it a line is not vented
-	GraceNs     = 5 * 60 * station.Second // after a shutdown, before pressure left is an alarm
-	SilenceNs   = 30 * station.Second     // of a periodic channel
-	clearFactor = 0.8                     // of a limit, to clear
+	SagLimit   = 0.10                    // share of the resting gauge pressure (common practice, no source)
+	LeakLimit  = 15e-3 / 60              // m³/s ANR: 15 L/min (common practice, no source)
+	ChargedMin = 20e3                    // Pa gauge: above it a line is not vented
+	GraceNs    = 5 * 60 * station.Second // after a shutdown, before pressure left is an alarm
+	SilenceNs  = 30 * station.Second     // of a periodic channel
 )
 
-// Cautions that go with every alarm on stored pressure, supply and leak.
-const (
-	CautionStored = "Reading only, not isolation. Vent, lock out, verify at a local gauge, also downstream of the regulator."
-	CautionSupply = "Closing the supply leaves outlet and chambers charged. Isolate and vent both sides before opening; the piston may move."
-	CautionLeak   = "Search with ultrasound or soap, never with hands."
-	CautionSilent = "Without a reading, treat the outlet as charged."
-)
-
-// Definition is the rationale of one alarm.
+// Definition is one alarm of the catalogue: its rationale and what decides it.
 type Definition struct {
-	Name        string
-	Priority    Priority
-	DelayNs     int64 // the condition must hold for this long
-	Consequence string
-	Causes      []string // likely ones, in order
-	CheckFirst  string
-	RespondIn   string
-	Caution     string
+	Name         string
+	Priority     Priority
+	Condition    string // expression that raises it; empty where Code decides
+	Clear        string // expression that clears it; empty: the condition is no longer true
+	Code         string // what decides it in Go, in words
+	DelayNs      int64  // the condition must hold for this long
+	FailSafe     bool   // never suppressed, explained, delayed for chattering or taken out of service
+	ShelveAtMost int64  // ns
+	FrozenIn     []station.State
+	SuppressedIn []station.State
+	SuppressNs   int64 // suppression ends after this time in the state
+	ExplainedBy  []string
+	Consequence  string
+	Causes       []string // likely ones, in order
+	CheckFirst   string
+	RespondIn    string
+	Caution      string
+	Runbook      string
+
+	raise, clear *expression
+	message      []piece
+	evidence     []fact
+	explained    []int
+	frozen       [station.NumStates]bool
+	suppressed   [station.NumStates]bool
 }
 
+//go:embed catalogue/*.yaml
+var shipped embed.FS
+
 // catalogue holds the definitions, in the order in which they are evaluated.
-var catalogue = [...]Definition{
-	{
-		Name: SupplyUndersized, Priority: Finding, DelayNs: 120 * station.Second,
-		Consequence: "The booster slows down and the outlet cannot reach its set pressure when it is needed.",
-		Causes:      []string{"supply line too narrow or too long", "clogged filter or half-closed valve", "header pressure low"},
-		CheckFirst:  "Compare the header's gauge with the inlet's while the booster strokes.",
-		RespondIn:   "next working day", Caution: CautionSupply,
-	},
-	{
-		Name: OutletLeak, Priority: Medium, DelayNs: 60 * station.Second,
-		Consequence: "The booster strokes for nothing: every litre lost at the outlet costs the drive air as well.",
-		Causes:      []string{"a leak in the boosted branch", "a consumer left open", "a drain that does not close"},
-		CheckFirst:  "With the branch idle, listen along it with an ultrasound detector.",
-		RespondIn:   "this shift", Caution: CautionLeak,
-	},
-	{
-		Name: PressureLeft, Priority: High, DelayNs: 0,
-		Consequence: "Stored air can move cylinders and the piston, and whip hoses, when somebody opens the line.",
-		Causes:      []string{"the tank was not vented after the shutdown", "a check valve or regulator keeps a section charged"},
-		CheckFirst:  "Go to the station; read the local gauges of tank and branch.",
-		RespondIn:   "before anybody works on the line", Caution: CautionStored,
-	},
-	{
-		Name: SignalLost, Priority: Low, DelayNs: 0,
-		Consequence: "Nothing can be said of the station while it is silent.",
-		Causes:      []string{"sensor or gateway without power", "network or broker", "sensor cable"},
-		CheckFirst:  "Look whether other stations of the same gateway are silent too.",
-		RespondIn:   "this shift", Caution: CautionSilent,
-	},
+var catalogue = ship()
+
+// Cautions of the catalogue. Pages show the first two beside a state, with or without an
+// alarm; a test holds the catalogue to these words.
+const (
+	CautionStored = "Reading only, not isolation. Vent, lock out, verify at a local gauge, also downstream of the regulator."
+	CautionSilent = "Without a reading, treat the outlet as charged."
+	CautionSupply = "Closing the supply leaves outlet and chambers charged. Isolate and vent both sides before opening; the piston may move."
+	CautionLeak   = "Search with ultrasound or soap, never with hands."
+)
+
+// ship reads the catalogue that is part of the program.
+func ship() []Definition {
+	files, err := shipped.ReadDir("catalogue")
+	if err != nil {
+		panic("BUG: the catalogue is not in the program: " + err.Error())
+	}
+	var all []Definition
+	for _, f := range files {
+		name := "catalogue/" + f.Name()
+		text, err := shipped.ReadFile(name)
+		if err != nil {
+			panic("BUG: the catalogue is not in the program: " + err.Error())
+		}
+		defs, err := parse(name, text)
+		if err != nil {
+			panic("BUG: the shipped catalogue has faults: " + err.Error())
+		}
+		all = append(all, defs...)
+	}
+	if err := link(all); err != nil {
+		panic("BUG: the shipped catalogue has faults: " + err.Error())
+	}
+	return all
 }
 
 // Catalogue gives the definitions of all alarms.
-func Catalogue() []Definition { return append([]Definition(nil), catalogue[:]...) }
+func Catalogue() []Definition { return append([]Definition(nil), catalogue...) }
+
+// Quantity is what conditions can name, for people.
+type Quantity struct{ Name, Unit, What string }
+
+// Quantities gives what conditions can name, then the units of figures.
+func Quantities() []Quantity {
+	var all []Quantity
+	for _, q := range quantities {
+		all = append(all, Quantity{q.Name, q.Unit, q.What})
+	}
+	for _, u := range units {
+		all = append(all, Quantity{u.Name, u.Unit, "unit of a figure, as in 5 * " + u.Name})
+	}
+	return all
+}
+
+// Nearest gives the alarm whose name differs least from name, "" if none is near.
+func Nearest(name string) string { return nearest(name, alarmNames()) }
+
+func alarmNames() []string { return namesOf(catalogue) }
+
+func namesOf(set []Definition) []string {
+	var all []string
+	for i := range set {
+		all = append(all, set[i].Name)
+	}
+	return all
+}
+
+func index(name string) int {
+	for i := range catalogue {
+		if catalogue[i].Name == name {
+			return i
+		}
+	}
+	return -1
+}

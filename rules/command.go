@@ -2,21 +2,198 @@ package rules
 
 import (
 	"fmt"
+	"strings"
+	"time"
 
 	"strokewise/analyzer/station"
 )
 
-// Command carries out what a person ordered at an instant of arrival time. An error says
-// why nothing changed.
+// commands are what a person can do to an alarm.
+var commands = map[string]func(*Evaluator, int, *station.Command, station.Instant) error{
+	"acknowledge": (*Evaluator).acknowledge, "shelve": (*Evaluator).shelve, "unshelve": (*Evaluator).unshelve,
+	"out-of-service": (*Evaluator).outOfService, "in-service": (*Evaluator).inService,
+	"vented": (*Evaluator).vented, "note": (*Evaluator).note, "close": (*Evaluator).note,
+}
+
+// Commands gives the kinds of command that concern alarms.
+func Commands() []string {
+	return []string{"acknowledge", "shelve", "unshelve", "out-of-service", "in-service", "vented", "note", "close"}
+}
+
+// Command takes a person's word at an arrival time. What it changes is reported as a
+// transition with who and why; a refusal changes nothing and says what to do instead.
+// "shelve" without an end is for once: it ends when the condition does. "close" wants its
+// note as "cause: what was done".
 func (v *Evaluator) Command(c *station.Command, at station.Instant) error {
-	switch c.Kind {
-	case "acknowledge":
-		if !v.Acknowledge(c.Alarm, at) {
-			return fmt.Errorf("the alarm %s does not wait for an acknowledgement", c.Alarm)
-		}
-	case "note", "close": // words that change nothing
-	default:
-		return fmt.Errorf("this program does not carry out %q", c.Kind)
+	v.policy()
+	do, ok := commands[c.Kind]
+	if !ok {
+		return refuse(c, "no such command%s", meant(c.Kind, Commands()))
 	}
+	name := c.Alarm
+	if c.Kind == "vented" && name == "" {
+		name = PressureLeft
+	}
+	i := v.index(name)
+	if i < 0 {
+		return refuse(c, "no alarm of this name%s", meant(name, namesOf(v.set)))
+	}
+	if c.Kind != "acknowledge" {
+		if strings.TrimSpace(c.By) == "" {
+			return refuse(c, "give who says so")
+		}
+		if o, _ := FindOrder(c.Kind); o.Reason && strings.TrimSpace(c.Note) == "" {
+			return refuse(c, "give the reason")
+		}
+	}
+	// strictly later than what was before, so that transitions can be told apart
+	return do(v, i, c, max(at, v.Alarms[i].LastTime+1))
+}
+
+// Acknowledge takes a person's acknowledgement and tells whether it changed anything.
+func (v *Evaluator) Acknowledge(name string, at station.Instant) bool {
+	return v.Command(&station.Command{Kind: "acknowledge", Alarm: name}, at) == nil
+}
+
+func refuse(c *station.Command, format string, args ...any) error {
+	return fmt.Errorf("cannot %s %q: %s", c.Kind, c.Alarm, fmt.Sprintf(format, args...))
+}
+
+func meant(name string, among []string) string {
+	if n := nearest(name, among); n != "" {
+		return fmt.Sprintf("; did you mean %q?", n)
+	}
+	return ""
+}
+
+// word is the verdict that a command amounts to: it answers nothing about the condition.
+func word(c *station.Command) verdict {
+	return verdict{by: strings.TrimSpace(c.By), why: strings.TrimSpace(c.Note)}
+}
+
+func (v *Evaluator) acknowledge(i int, c *station.Command, at station.Instant) error {
+	a := &v.Alarms[i]
+	to := Acknowledged
+	switch a.State {
+	case Unacknowledged:
+	case ReturnedUnacknowledged:
+		to = Normal
+	default:
+		return refuse(c, "it is %s: there is nothing to acknowledge", a.State)
+	}
+	a.LastTime = at
+	v.move(i, to, at, word(c))
 	return nil
+}
+
+func (v *Evaluator) shelve(i int, c *station.Command, at station.Instant) error {
+	a, def := &v.Alarms[i], &v.set[i]
+	limit := time.Duration(def.ShelveAtMost)
+	switch {
+	case a.State == OutOfService:
+		return refuse(c, "it is out of service: put it in service first")
+	case c.Until != 0 && c.Until <= at:
+		return refuse(c, "the end %s is not after now, %s", c.Until, at.Floor(station.Second))
+	case c.Until.Sub(at) > def.ShelveAtMost:
+		return refuse(c, "%s is too long: %s at most", time.Duration(c.Until.Sub(at)).Round(time.Minute), limit)
+	}
+	a.Until, a.Once = c.Until, c.Until == 0
+	if a.Once {
+		a.Until = at.Add(def.ShelveAtMost)
+	}
+	a.LastTime = at
+	v.move(i, Shelved, at, word(c))
+	return nil
+}
+
+func (v *Evaluator) unshelve(i int, c *station.Command, at station.Instant) error {
+	return v.back(i, c, at, Shelved)
+}
+
+func (v *Evaluator) outOfService(i int, c *station.Command, at station.Instant) error {
+	a, def := &v.Alarms[i], &v.set[i]
+	switch {
+	case def.FailSafe:
+		return refuse(c, "it guards people and is never out of service; shelve it, %s at most", time.Duration(def.ShelveAtMost))
+	case a.State == OutOfService:
+		return refuse(c, "it is out of service already")
+	}
+	a.Until, a.Once, a.LastTime = 0, false, at
+	v.move(i, OutOfService, at, word(c))
+	return nil
+}
+
+func (v *Evaluator) inService(i int, c *station.Command, at station.Instant) error {
+	return v.back(i, c, at, OutOfService)
+}
+
+// back ends what a person began.
+func (v *Evaluator) back(i int, c *station.Command, at station.Instant, from AlarmState) error {
+	a := &v.Alarms[i]
+	if a.State != from {
+		return refuse(c, "it is %s, not %s", a.State, from)
+	}
+	a.LastTime = at
+	v.release(i, at, word(c))
+	return nil
+}
+
+// vented takes a person's word that the line was vented. A live sensor that says otherwise
+// is believed rather than the person; the word holds for this shutdown and until the outlet
+// is read above the limit again.
+func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error {
+	s := &v.Last
+	switch {
+	case v.set[i].Name != PressureLeft:
+		return refuse(c, "only %s is cleared by a word", PressureLeft)
+	case !v.HaveStep || s.ShutdownAt == 0:
+		return refuse(c, "the supply is not known to be closed; close it first")
+	case s.Outlet.Known() && v.plate.Sensor != station.AtBranch && s.Outlet.Value > ChargedMin:
+		return refuse(c, "the outlet still reads %.0f kPa gauge: vent it, then look at the local gauge again", s.Outlet.Value/1e3)
+	}
+	v.Past.Word, v.Past.Vented = s.ShutdownAt, true
+	said := word(c)
+	said.answer = no
+	said.message = "A person says that the line is vented. Nothing here verifies it."
+	v.advance(i, at, said)
+	return nil
+}
+
+// note keeps what somebody wrote with the alarm: a transition that leaves the state as it is.
+func (v *Evaluator) note(i int, c *station.Command, at station.Instant) error {
+	if c.Kind == "close" && v.Alarms[i].Present {
+		return refuse(c, "its condition is still present")
+	}
+	a := &v.Alarms[i]
+	a.LastTime = at
+	said := word(c)
+	if a.State == ReturnedUnacknowledged && c.Kind == "close" {
+		v.move(i, Normal, at, said)
+		return nil
+	}
+	v.move(i, a.State, at, said)
+	return nil
+}
+
+// shelfEvidence tells until when an alarm is shelved.
+func shelfEvidence(a *alarm) []Evidence {
+	e := []Evidence{{Name: "shelved_until", Text: a.Until.String()}}
+	if a.Once {
+		e = append(e, Evidence{Name: "shelved_for", Text: "once: until the condition ends"})
+	}
+	return e
+}
+
+// shelfOf reads what shelfEvidence wrote.
+func shelfOf(t *Transition) (until station.Instant, once bool) {
+	if t.To != Shelved {
+		return 0, false
+	}
+	for _, e := range t.Evidence {
+		if at, err := time.Parse(time.RFC3339Nano, e.Text); err == nil && e.Name == "shelved_until" {
+			until = station.InstantOf(at)
+		}
+		once = once || e.Name == "shelved_for"
+	}
+	return until, once
 }

@@ -5,46 +5,64 @@ import "strokewise/analyzer/station"
 // alarm is the life of one alarm of one station. Fields are exported for snapshots only.
 type alarm struct {
 	State    AlarmState
+	Present  bool            // the condition held for the delay, and has not been seen to end
 	Raised   station.Instant // this occurrence
 	True     station.Instant // condition present since, 0: it is not
 	LastTime station.Instant
+	Until    station.Instant // end of shelving
+	Once     bool            // shelving ends when the condition does
+	First    string          // the alarm that came before this one, within 30 s
+	Raises   [6]station.Instant
 }
 
 // memory is the whole state of an Evaluator. Fields are exported for snapshots only.
 type memory struct {
-	Alarms   [len(catalogue)]alarm
+	Names    []string // of Alarms
+	Alarms   []alarm
 	Last     station.Status // the newest step
 	HaveStep bool
 	Fall     fall
+	Past     past
 	Watched  station.Instant // arrival time since which silence counts
 }
 
 // Evaluator decides the alarms of one station. It is not safe for concurrent use.
 type Evaluator struct {
 	memory
-	plate *station.Plate
-	emit  func(*Transition)
+	plate      *station.Plate
+	emit       func(*Transition)
+	now        values
+	inspection date
+	set        []Definition // the catalogue with what the plate changes of it
+	text       string       // of the plate, that set was made of
 }
 
 // NewEvaluator gives an evaluator for the station of plate (kept by reference: changes
 // of the plate take effect) that reports transitions to emit.
 func NewEvaluator(plate *station.Plate, emit func(*Transition)) *Evaluator {
-	return &Evaluator{plate: plate, emit: emit}
+	v := &Evaluator{plate: plate, emit: emit, set: catalogue}
+	v.arrange()
+	v.policy()
+	return v
 }
 
 // Step takes how the station stands at one instant of event time.
 func (v *Evaluator) Step(s *station.Status) {
+	v.policy()
+	if v.HaveStep && s.Segment != v.Last.Segment {
+		v.rebase(s.At)
+	}
 	v.Last, v.HaveStep = *s, true
 	v.Fall.step(s)
-	for i := range catalogue {
-		def := &catalogue[i]
+	v.Past.step(s, v.Fall.believed())
+	v.fill(s)
+	for i := range v.set {
+		def := &v.set[i]
 		var c verdict
-		switch def.Name {
-		case SupplyUndersized:
-			c = v.supplyUndersized(s)
-		case OutletLeak:
-			c = v.outletLeak(s)
-		case PressureLeft:
+		switch {
+		case def.raise != nil:
+			c.answer = v.ask(def, s)
+		case def.Name == PressureLeft:
 			c = v.pressureLeft(s)
 		default:
 			continue // driven by ticks
@@ -53,11 +71,45 @@ func (v *Evaluator) Step(s *station.Status) {
 	}
 }
 
+// rebase follows a step of the station's clock, at which a new segment begins: how long
+// conditions have held stays, counted from the new time. Without it, a clock set back by an
+// hour would keep new alarms from being raised for that long.
+func (v *Evaluator) rebase(at station.Instant) {
+	by := at.Sub(v.Last.At)
+	for i := range v.Alarms {
+		a := &v.Alarms[i]
+		if v.set[i].Name == SignalLost {
+			continue // lives in arrival time
+		}
+		if a.True != 0 {
+			a.True = a.True.Add(by)
+		}
+		a.LastTime = min(a.LastTime, at)
+	}
+}
+
+// ask gives the answer of a condition: true raises, false of the condition and truth of
+// the clearing one clear, unknown freezes.
+func (v *Evaluator) ask(def *Definition, s *station.Status) answer {
+	if def.frozen[s.State] {
+		return unknown
+	}
+	a := def.raise.ask(&v.now)
+	if a != no || def.clear == nil {
+		return a
+	}
+	if def.clear.ask(&v.now) == yes {
+		return no
+	}
+	return between
+}
+
 // Arrivals are the arrival times of a station's newest samples by channel, 0: never.
 type Arrivals [station.NumChannels]station.Instant
 
 // Tick takes the passing of arrival time, which alone tells of silence.
 func (v *Evaluator) Tick(now station.Instant, a *Arrivals) {
+	v.policy()
 	if v.Watched == 0 {
 		v.Watched = now
 	}
@@ -66,29 +118,16 @@ func (v *Evaluator) Tick(now station.Instant, a *Arrivals) {
 	if c := v.silentShutdown(now, a); c.answer == yes {
 		v.advance(index(PressureLeft), now, c)
 	}
+	for i := range v.Alarms {
+		if h := &v.Alarms[i]; h.State == Shelved && now >= h.Until {
+			v.advance(i, now, verdict{}) // a silent station takes no steps
+		}
+	}
 }
 
 // Watch says that we listen since now: what was not heard before, while we were away, is
 // no silence of the sensors.
 func (v *Evaluator) Watch(now station.Instant) { v.Watched = max(v.Watched, now) }
-
-// Acknowledge takes a person's acknowledgement and tells whether it changed anything.
-func (v *Evaluator) Acknowledge(name string, at station.Instant) bool {
-	i := index(name)
-	if i < 0 {
-		return false
-	}
-	a := &v.Alarms[i]
-	switch a.State {
-	case Unacknowledged:
-		v.move(i, Acknowledged, at, verdict{})
-	case ReturnedUnacknowledged:
-		v.move(i, Normal, at, verdict{})
-	default:
-		return false
-	}
-	return true
-}
 
 // Adopt sets the alarms' states to what is known of them elsewhere: those of the open ones
 // as given, all others normal. It reports no transition. It is for an evaluator that is
@@ -97,14 +136,18 @@ func (v *Evaluator) Adopt(open []Transition) {
 	for i := range v.Alarms {
 		a, to, raised := &v.Alarms[i], Normal, v.Alarms[i].Raised
 		for k := range open {
-			if open[k].Alarm == catalogue[i].Name {
+			if open[k].Alarm == v.set[i].Name {
 				to, raised = open[k].To, open[k].Raised
+				a.Until, a.Once = shelfOf(&open[k])
 			}
 		}
 		if to.Active() && a.True == 0 {
 			a.True = raised
 		}
 		a.State, a.Raised = to, raised
+		if to < Shelved {
+			a.Present = to.Active()
+		}
 	}
 }
 
@@ -118,61 +161,12 @@ const (
 	between // above the limit to clear, below the one to raise: keep as it is
 )
 
-// verdict is a condition's answer with its evidence.
+// verdict is a condition's answer with its evidence. Where say is set, it words the
+// verdict when a transition comes of it.
 type verdict struct {
 	answer   answer
 	message  string
 	evidence []Evidence
-}
-
-// advance moves alarm i by one verdict at time t.
-func (v *Evaluator) advance(i int, t station.Instant, c verdict) {
-	a, def := &v.Alarms[i], &catalogue[i]
-	if t < a.LastTime {
-		t = a.LastTime // ticks and event time may differ by the lateness
-	}
-	a.LastTime = t
-	switch c.answer {
-	case yes:
-		if a.True == 0 {
-			a.True = t
-		}
-		if !a.State.Active() && t.Sub(a.True) >= def.DelayNs {
-			a.Raised = t
-			v.move(i, Unacknowledged, t, c)
-		}
-	case no:
-		a.True = 0
-		switch a.State {
-		case Unacknowledged:
-			v.move(i, ReturnedUnacknowledged, t, c)
-		case Acknowledged:
-			v.move(i, Normal, t, c)
-		}
-	case between:
-		if !a.State.Active() {
-			a.True = 0
-		}
-	}
-}
-
-// move changes the state of alarm i and reports it.
-func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
-	a, def := &v.Alarms[i], &catalogue[i]
-	from := a.State
-	a.State = to
-	v.emit(&Transition{
-		Key: v.plate.Key, Branch: v.plate.Branch, Alarm: def.Name, Priority: def.Priority,
-		From: from, To: to, At: t, Raised: a.Raised,
-		Message: c.message, Caution: def.Caution, Evidence: c.evidence,
-	})
-}
-
-func index(name string) int {
-	for i := range catalogue {
-		if catalogue[i].Name == name {
-			return i
-		}
-	}
-	return -1
+	say      wording
+	by, why  string
 }

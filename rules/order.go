@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -62,13 +63,14 @@ type Refusal struct{ Text string }
 // Error gives the text.
 func (r *Refusal) Error() string { return r.Text }
 
-func refuse(format string, args ...any) error { return &Refusal{fmt.Sprintf(format, args...)} }
+func refusal(format string, args ...any) error { return &Refusal{fmt.Sprintf(format, args...)} }
 
-// Refuse tells why a command may not go into the log, nil where it may. now is our clock.
-func Refuse(c *station.Command, now station.Instant) error {
+// Refuse tells why a command may not go into the log, nil where it may. now is our clock; own
+// names alarms beside those of the catalogue.
+func Refuse(c *station.Command, now station.Instant, own ...string) error {
 	o, ok := FindOrder(c.Kind)
 	if !ok {
-		return refuse("kind is %.40q: expected one of %s", c.Kind, kinds())
+		return refusal("kind is %.40q: expected one of %s", c.Kind, kinds())
 	}
 	if err := words("who", "your name", c.By, MostName, true); err != nil {
 		return err
@@ -76,18 +78,18 @@ func Refuse(c *station.Command, now station.Instant) error {
 	if err := words("why", reasonOf(&o), c.Note, MostReason, o.Reason); err != nil {
 		return err
 	}
-	if err := o.alarm(c.Alarm); err != nil {
+	if err := o.alarm(c.Alarm, own); err != nil {
 		return err
 	}
 	return o.until(c, now)
 }
 
-func (o *Order) alarm(name string) error {
+func (o *Order) alarm(name string, own []string) error {
 	switch {
 	case !o.Alarm && name != "":
-		return refuse("%s concerns the station, not an alarm: leave alarm out", o.Kind)
-	case o.Alarm && index(name) < 0:
-		return refuse("alarm is %.40q: expected one of %s", name, names())
+		return refusal("%s concerns the station, not an alarm: leave alarm out", o.Kind)
+	case o.Alarm && index(name) < 0 && !slices.Contains(own, name):
+		return refusal("alarm is %.40q: expected one of %s", name, orderNames())
 	}
 	return nil
 }
@@ -95,15 +97,15 @@ func (o *Order) alarm(name string) error {
 func (o *Order) until(c *station.Command, now station.Instant) error {
 	switch {
 	case !o.Until && c.Until != 0:
-		return refuse("%s has no end: leave minutes out", o.Kind)
+		return refusal("%s has no end: leave minutes out", o.Kind)
 	case !o.Until:
 		return nil
 	case c.Until <= now:
-		return refuse("the end of the shelving lies in the past: give the minutes from now on, such as 60")
+		return refusal("the end of the shelving lies in the past: give the minutes from now on, such as 60")
 	case shelvedShortly[c.Alarm] && c.Until.Sub(now) > MostShelvedTop:
-		return refuse("%s may be shelved for 12 h at most (720 minutes)", c.Alarm)
+		return refusal("%s may be shelved for 12 h at most (720 minutes)", c.Alarm)
 	case c.Until.Sub(now) > MostShelved:
-		return refuse("an alarm may be shelved for 30 days at most (43200 minutes); out-of-service has no end")
+		return refusal("an alarm may be shelved for 30 days at most (43200 minutes); out-of-service has no end")
 	}
 	return nil
 }
@@ -112,11 +114,11 @@ func (o *Order) until(c *station.Command, now station.Instant) error {
 func words(field, what, text string, most int, needed bool) error {
 	switch {
 	case needed && strings.TrimSpace(text) == "":
-		return refuse("%s is missing: give %s", field, what)
+		return refusal("%s is missing: give %s", field, what)
 	case !utf8.ValidString(text) || strings.ContainsFunc(text, func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' && r != '\r' }):
-		return refuse("%s holds characters that are no text: write %s in UTF-8", field, what)
+		return refusal("%s holds characters that are no text: write %s in UTF-8", field, what)
 	case utf8.RuneCountInString(text) > most:
-		return refuse("%s is longer than %d characters: shorten it", field, most)
+		return refusal("%s is longer than %d characters: shorten it", field, most)
 	}
 	return nil
 }
@@ -143,7 +145,7 @@ func kinds() string {
 	return strings.Join(list, ", ")
 }
 
-func names() string {
+func orderNames() string {
 	list := make([]string, len(catalogue))
 	for i := range catalogue {
 		list[i] = catalogue[i].Name

@@ -41,7 +41,7 @@ func (f *fall) believed() bool { return !f.Broken && f.Seconds >= fallSeconds }
 // pressureLeft: the station is shut down and its outlet is charged, or unknown. It
 // clears on a fall that a live sensor saw, or when the station is fed again.
 func (v *Evaluator) pressureLeft(s *station.Status) verdict {
-	active := v.Alarms[index(PressureLeft)].State.Active()
+	active := v.Alarms[index(PressureLeft)].Present
 	if s.ShutdownAt == 0 {
 		if s.State == station.Blind {
 			return verdict{}
@@ -52,19 +52,33 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 		return verdict{answer: no}
 	}
 	if !s.Outlet.Known() || v.plate.Sensor == station.AtBranch {
-		return v.unverified(s)
+		if v.Past.Word == s.ShutdownAt {
+			return verdict{answer: no, message: "The supply is closed, the outlet is unknown; a person said that it is vented."}
+		}
+		return verdict{answer: yes, say: (*Evaluator).unverified}
 	}
 	if s.Outlet.Value > ChargedMin {
-		return v.charged(s)
+		v.Past.Word = 0
+		return verdict{answer: yes, say: (*Evaluator).charged}
+	}
+	if v.Past.Word == s.ShutdownAt {
+		return verdict{answer: no, message: "A person said that the line is vented, and the outlet reads below the limit."}
 	}
 	if active && !v.Fall.believed() {
 		return verdict{} // a sudden zero proves nothing
 	}
-	return verdict{answer: no, message: fmt.Sprintf("The outlet reads below %.0f kPa gauge; not verified.", ChargedMin/1e3)}
+	return verdict{answer: no, message: belowLimit}
 }
 
+// belowLimit is said when it clears by a reading.
+var belowLimit = fmt.Sprintf("The outlet reads below %.0f kPa gauge; not verified.", ChargedMin/1e3)
+
+// wording puts a verdict in words, from the newest step.
+type wording func(*Evaluator) (string, []Evidence)
+
 // charged gives the verdict with stored energy for a reading above the limit.
-func (v *Evaluator) charged(s *station.Status) verdict {
+func (v *Evaluator) charged() (string, []Evidence) {
+	s := &v.Last
 	c := verdict{answer: yes, message: fmt.Sprintf("The outlet still reads %.0f kPa gauge; the supply was closed at %s (told by the %s).",
 		s.Outlet.Value/1e3, s.ShutdownAt.Floor(station.Second), s.ShutdownBy)}
 	c.evidence = v.shutdownEvidence(s)
@@ -75,11 +89,12 @@ func (v *Evaluator) charged(s *station.Status) verdict {
 	} else {
 		c.evidence = append(c.evidence, Evidence{Name: "stored_energy_isentropic", Text: "unknown: " + e.Reason})
 	}
-	return c
+	return c.message, c.evidence
 }
 
 // unverified gives the verdict for a shutdown without a reading of the outlet.
-func (v *Evaluator) unverified(s *station.Status) verdict {
+func (v *Evaluator) unverified() (string, []Evidence) {
+	s := &v.Last
 	c := verdict{answer: yes, message: "The supply is closed and the outlet's pressure is not known: treat it as charged."}
 	c.evidence = v.shutdownEvidence(s)
 	if !math.IsNaN(float64(s.OutletLastSeen)) {
@@ -90,7 +105,7 @@ func (v *Evaluator) unverified(s *station.Status) verdict {
 		reason = "the outlet sensor does not see the tank"
 	}
 	c.evidence = append(c.evidence, Evidence{Name: "outlet_pressure", Text: "unknown: " + reason})
-	return c
+	return c.message, c.evidence
 }
 
 func (v *Evaluator) shutdownEvidence(s *station.Status) []Evidence {
@@ -110,7 +125,10 @@ func (v *Evaluator) silentShutdown(now station.Instant, a *Arrivals) verdict {
 	if s.Outlet.Known() && s.Outlet.Value <= ChargedMin {
 		return verdict{}
 	}
-	return v.unverified(s)
+	if v.Past.Word == s.ShutdownAt {
+		return verdict{}
+	}
+	return verdict{answer: yes, say: (*Evaluator).unverified}
 }
 
 func (a *Arrivals) newest() station.Instant {

@@ -9,7 +9,7 @@ import (
 )
 
 // Schema names the layout of the evaluator's snapshots.
-const Schema = "1"
+const Schema = "2"
 
 // Save writes the evaluator's whole state.
 func (v *Evaluator) Save(w io.Writer) error {
@@ -22,8 +22,13 @@ func (v *Evaluator) Save(w io.Writer) error {
 // Restore gives an evaluator in the state that Save wrote.
 func Restore(r io.Reader, plate *station.Plate, emit func(*Transition)) (*Evaluator, error) {
 	v := NewEvaluator(plate, emit)
+	v.memory = memory{}
 	if err := gob.NewDecoder(r).Decode(&v.memory); err != nil {
 		return nil, fmt.Errorf("cannot read alarm snapshot of %s: %w", plate.Key, err)
+	}
+	v.arrange()
+	if v.HaveStep {
+		v.fill(&v.Last)
 	}
 	return v, nil
 }

@@ -68,9 +68,22 @@ type Transition struct {
 	Message  string          `json:"message"`
 	Caution  string          `json:"caution,omitempty"`
 	Evidence []Evidence      `json:"evidence"`
+	By       string          `json:"by,omitempty"`  // the person whose command it was
+	Why      string          `json:"why,omitempty"` // the person's reason, or the end of a shelving
+}
+
+// Quiet tells whether nobody is to be told: the design has kept the alarm back, or it has
+// ended so. The history keeps it all the same.
+func (t *Transition) Quiet() bool {
+	return t.To == SuppressedByDesign || t.From == SuppressedByDesign && t.To == Normal
 }
 
 // ID identifies the transition: site, station, alarm, raise time, and the state gone to.
+// An occurrence can be shelved, suppressed or noted more than once, so that these carry
+// their own time too.
 func (t *Transition) ID() string {
+	if t.From >= Shelved || t.To >= Shelved || t.From == t.To {
+		return fmt.Sprintf("%s/%s/%s/%d/%d/%d", t.Key.Site, t.Key.Station, t.Alarm, int64(t.Raised), t.To, int64(t.At))
+	}
 	return fmt.Sprintf("%s/%s/%s/%d/%d", t.Key.Site, t.Key.Station, t.Alarm, int64(t.Raised), t.To)
 }

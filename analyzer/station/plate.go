@@ -64,6 +64,8 @@ type Plate struct {
 	LeakLimit    float64 // m³/s ANR, zero: the default of the rule
 	SagLimit     float64 // 1, zero: the default of the rule
 
+	Alarms string // changes of the alarms' catalogue and own alarms, see rules.Policy
+
 	Ambient    Absolute // zero: StandardAtmosphere
 	Serial     string
 	Overhauled string

@@ -32,6 +32,7 @@ type commands struct {
 	Backup    backupCmd    `cmd:"" help:"Copy the history while the program runs."`
 	Restore   restoreCmd   `cmd:"" help:"Put the history of a backup into a data folder."`
 	Reanalyse reanalyseCmd `cmd:"" help:"Tell what this program would conclude otherwise from the samples in the log, and change closed minutes on request."`
+	Alarms    alarmsCmd    `cmd:"" help:"The catalogue of alarms: list, explain, and test with rule scripts."`
 	Version   versionCmd   `cmd:"" help:"Print the version."`
 }
 

@@ -33,7 +33,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 			holding = holding + excluded.holding, starved = starved + excluded.starved, venting = venting + excluded.venting,
 			residual = residual + excluded.residual, inlet = inlet + excluded.inlet, exhaust = exhaust + excluded.exhaust,
 			delivered = delivered + excluded.delivered`},
-		{&s.transition, `INSERT INTO transitions (id, station, ` + transitionColumns + `) VALUES (` + marks(12) + `) ON CONFLICT (id) DO NOTHING`},
+		{&s.transition, `INSERT INTO transitions (id, station, ` + transitionColumns + `) VALUES (` + marks(14) + `) ON CONFLICT (id) DO NOTHING`},
 		{&s.outbox, `INSERT INTO outbox (receiver, transition, station, alarm) VALUES (?, ?, ?, ?)`},
 		{&s.export, `INSERT INTO export_queue (minute_of, minute_start, minute_segment, transition) VALUES (?, ?, ?, ?)`},
 	} {
@@ -247,6 +247,9 @@ func (tx *transaction) transition(t *rules.Transition) error {
 		return err
 	}
 	for _, r := range tx.store.receivers {
+		if t.Quiet() {
+			break
+		}
 		if _, err := tx.stmt.outbox.ExecContext(tx.ctx, r, seq, id, t.Alarm); err != nil {
 			return fmt.Errorf("outbox: %w", err)
 		}

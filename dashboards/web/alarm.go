@@ -85,6 +85,9 @@ func openAlarms(all []board.Station) []countView {
 	var n [4]int
 	for i := range all {
 		for j := range all[i].Alarms {
+			if all[i].Alarms[j].State == rules.SuppressedByDesign {
+				continue
+			}
 			n[all[i].Alarms[j].Transition.Priority%4]++
 		}
 	}

@@ -39,6 +39,8 @@ type eventData struct {
 	Message  string           `json:"message,omitempty"`
 	Caution  string           `json:"caution,omitempty"`
 	Evidence []rules.Evidence `json:"evidence"`
+	By       string           `json:"by,omitempty"`
+	Why      string           `json:"why,omitempty"`
 	Reminder string           `json:"reminder"`
 }
 
@@ -50,7 +52,7 @@ func encode(t *rules.Transition) ([]byte, error) {
 		Data: eventData{
 			Site: t.Key.Site, Station: t.Key.Station, Branch: t.Branch, Alarm: t.Alarm, Priority: t.Priority.String(),
 			From: t.From.String(), To: t.To.String(), Raised: t.Raised.String(),
-			Message: t.Message, Caution: t.Caution, Evidence: t.Evidence, Reminder: reminder,
+			Message: t.Message, Caution: t.Caution, Evidence: t.Evidence, By: t.By, Why: t.Why, Reminder: reminder,
 		},
 	}
 	if e.Data.Evidence == nil {
@@ -66,6 +68,8 @@ func encode(t *rules.Transition) ([]byte, error) {
 // eventType names what happened.
 func eventType(t *rules.Transition) string {
 	switch {
+	case t.From == t.To, t.To >= rules.Shelved: // noted, or kept back: neither says that it is over
+		return "strokewise.alarm.changed"
 	case t.To == rules.Unacknowledged:
 		return "strokewise.alarm.raised"
 	case t.To == rules.Acknowledged, t.From == rules.ReturnedUnacknowledged:

@@ -275,3 +275,25 @@ func TestReceiversAreIndependent(t *testing.T) {
 		t.Errorf("%d left", b.left())
 	}
 }
+
+// Keeping an alarm back, or writing a note to it, is never told as its end.
+func TestKeptBackIsNotCleared(t *testing.T) {
+	for _, c := range []struct {
+		from, to rules.AlarmState
+		want     string
+	}{
+		{rules.Normal, rules.Unacknowledged, "raised"},
+		{rules.Shelved, rules.Unacknowledged, "raised"},
+		{rules.Unacknowledged, rules.Acknowledged, "acknowledged"},
+		{rules.Acknowledged, rules.Normal, "cleared"},
+		{rules.Acknowledged, rules.Shelved, "changed"},
+		{rules.Unacknowledged, rules.OutOfService, "changed"},
+		{rules.Unacknowledged, rules.Unacknowledged, "changed"},
+		{rules.Acknowledged, rules.Acknowledged, "changed"},
+		{rules.Normal, rules.SuppressedByDesign, "changed"},
+	} {
+		if got := eventType(&rules.Transition{From: c.from, To: c.to}); got != "strokewise.alarm."+c.want {
+			t.Errorf("from %s to %s is %s, want %s", c.from, c.to, got, c.want)
+		}
+	}
+}

@@ -27,13 +27,17 @@ var errPace = errors.New("too many commands: 2000 at once and 10 a second are ta
 func (a *App) Command(ctx context.Context, k station.Key, c station.Command) error {
 	c.By, c.Note = strings.TrimSpace(c.By), strings.TrimSpace(c.Note)
 	now := station.InstantOf(time.Now())
-	if err := rules.Refuse(&c, now); err != nil {
+	one, ok := a.board.Get(k)
+	var open []string
+	for i := range one.Alarms {
+		open = append(open, one.Alarms[i].Transition.Alarm)
+	}
+	if err := rules.Refuse(&c, now, open...); err != nil {
 		return err
 	}
 	if !a.board.Ready() {
 		return errStarting
 	}
-	one, ok := a.board.Get(k)
 	if !ok {
 		return &rules.Refusal{Text: fmt.Sprintf("there is no station %.80q at site %.80q: the configuration names those that there are", k.Station, k.Site)}
 	}

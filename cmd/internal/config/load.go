@@ -141,6 +141,7 @@ func (d *decoder) top(m *mapping) {
 	quantity(m, "lateness", station.ParseDuration, atMost(5*minute, "5 min"), &c.Lateness)
 	d.sites(m)
 	d.stations(m)
+	d.alarms(m)
 	d.mqtt(broker, m)
 	d.notify(m.mapping("notify", "notify: { webhook: { url: https://alarms.example/in } }"))
 	d.influx(m.mapping("influx", influxExample))

@@ -9,6 +9,7 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
+	"strokewise/rules"
 )
 
 const rigStart = station.Instant(1767225600e9)
@@ -67,12 +68,27 @@ func TestSensorFaultsAreNoMachineFaults(t *testing.T) {
 		if u.Status.State != station.Blind || !strings.Contains(u.Status.StateReason, c.says) {
 			t.Errorf("%s: %s (%s); was blind for %v", c.fault, u.Status.State, u.Status.StateReason, said)
 		}
+		if want := map[bool]string{true: "sensor-frozen", false: "sensor-implausible"}[c.fault == "sensor-frozen"]; raised(u, want) != 1 {
+			t.Errorf("%s: %s was raised %d times, want once", c.fault, want, raised(u, want))
+		}
 		for _, a := range u.Out.Transitions {
-			if a.Alarm != "signal-lost" {
+			if !strings.HasPrefix(a.Alarm, "sensor-") && a.Alarm != "signal-lost" {
 				t.Errorf("%s: raised %s: %s", c.fault, a.Alarm, a.Message)
 			}
 		}
 	}
+}
+
+func raised(u *pipeline.Unit, alarm string) int { return raisedIn(u.Out.Transitions, alarm) }
+
+func raisedIn(ts []rules.Transition, alarm string) int {
+	n := 0
+	for _, a := range ts {
+		if a.Alarm == alarm && a.To == rules.Unacknowledged {
+			n++
+		}
+	}
+	return n
 }
 
 // Sound sensors are never doubted: on every station of the plant, for a quarter of an hour.

@@ -1,0 +1,169 @@
+package rules
+
+import (
+	"strokewise/analyzer/station"
+)
+
+const (
+	firstOut    = 30 * station.Second  // within it an earlier alarm is named as the first
+	chatterSpan = 600 * station.Second // more than five raises in it are chattering
+	chatterMore = 60 * station.Second  // by which chattering lengthens the delay
+)
+
+// advance moves alarm i by one verdict at time t: first whether the condition is present,
+// then what becomes of the state.
+func (v *Evaluator) advance(i int, t station.Instant, c verdict) {
+	a := &v.Alarms[i]
+	if t < a.LastTime {
+		t = a.LastTime // ticks and event time may differ by the lateness
+	}
+	a.LastTime = t
+	switch c.answer {
+	case yes:
+		if a.True == 0 {
+			a.True = t
+		}
+		a.Present = a.Present || t.Sub(a.True) >= v.delay(i, t)
+	case no:
+		a.True, a.Present = 0, false
+	case between:
+		if !a.Present {
+			a.True = 0
+		}
+	}
+	v.settle(i, t, c)
+}
+
+// settle makes the state follow from what is present, and from what people and the design
+// keep back.
+func (v *Evaluator) settle(i int, t station.Instant, c verdict) {
+	a := &v.Alarms[i]
+	switch a.State {
+	case Normal, ReturnedUnacknowledged:
+		switch {
+		case !a.Present:
+		case v.suppressed(i):
+			v.move(i, SuppressedByDesign, t, c)
+		default:
+			v.raise(i, t, c)
+		}
+	case Unacknowledged:
+		if !a.Present {
+			v.move(i, ReturnedUnacknowledged, t, c)
+		}
+	case Acknowledged:
+		if !a.Present {
+			v.move(i, Normal, t, c)
+		}
+	case Shelved:
+		if t >= a.Until {
+			c.why = "the time of the shelving is over"
+			v.release(i, t, c)
+		} else if a.Once && c.answer == no {
+			c.why = "shelved until the condition ended, which it did"
+			v.release(i, t, c)
+		}
+	case SuppressedByDesign:
+		if !a.Present || !v.suppressed(i) {
+			v.release(i, t, c)
+		}
+	}
+}
+
+// release lets go of an alarm that was kept back: what is still present is raised anew.
+func (v *Evaluator) release(i int, t station.Instant, c verdict) {
+	a := &v.Alarms[i]
+	a.Until, a.Once = 0, false
+	switch {
+	case !a.Present:
+		v.move(i, Normal, t, c)
+	case v.suppressed(i):
+		v.move(i, SuppressedByDesign, t, c)
+	default:
+		v.raise(i, t, c)
+	}
+}
+
+// raise begins an occurrence.
+func (v *Evaluator) raise(i int, t station.Instant, c verdict) {
+	a := &v.Alarms[i]
+	a.Raised, a.First = t, v.first(i, t)
+	copy(a.Raises[1:], a.Raises[:])
+	a.Raises[0] = t
+	v.move(i, Unacknowledged, t, c)
+}
+
+// first gives the alarm that began what this one follows within 30 s.
+func (v *Evaluator) first(i int, t station.Instant) string {
+	at, name := t, ""
+	for j := range v.Alarms {
+		o := &v.Alarms[j]
+		if j == i || !o.State.Active() || o.Raised >= at || t.Sub(o.Raised) > firstOut {
+			continue
+		}
+		at, name = o.Raised, v.set[j].Name
+		if o.First != "" {
+			name = o.First
+		}
+	}
+	return name
+}
+
+// chattering tells whether the alarm was raised more than five times in ten minutes, and
+// not left alone for ten minutes since.
+func (a *alarm) chattering(t station.Instant) bool {
+	last := a.Raises[len(a.Raises)-1]
+	return last != 0 && a.Raises[0].Sub(last) <= chatterSpan && t.Sub(a.Raises[0]) <= chatterSpan
+}
+
+// delay gives how long the condition must hold, ns.
+func (v *Evaluator) delay(i int, t station.Instant) int64 {
+	def := &v.set[i]
+	if !def.FailSafe && v.Alarms[i].chattering(t) {
+		return def.DelayNs + chatterMore
+	}
+	return def.DelayNs
+}
+
+// suppressed tells whether the design keeps the alarm back: in some states for a time, and
+// while another alarm's condition explains it.
+func (v *Evaluator) suppressed(i int) bool {
+	def, s := &v.set[i], &v.Last
+	if def.suppressed[s.State] && s.Since != 0 && s.At.Sub(s.Since) <= def.SuppressNs {
+		return true
+	}
+	for _, j := range def.explained {
+		if v.Alarms[j].Present || v.Alarms[j].True != 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// move changes the state of alarm i and reports it.
+func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
+	a, def := &v.Alarms[i], &v.set[i]
+	from := a.State
+	a.State = to
+	switch {
+	case c.message != "":
+	case c.say != nil:
+		c.message, c.evidence = c.say(v)
+	case def.raise != nil:
+		c.message, c.evidence = v.say(def)
+	}
+	if to == Unacknowledged && a.First != "" {
+		c.evidence = append(c.evidence, Evidence{Name: "first", Text: a.First})
+	}
+	if to == Unacknowledged && a.chattering(t) {
+		c.evidence = append(c.evidence, Evidence{Name: "chattering", Text: "raised more than five times in ten minutes"})
+	}
+	if to == Shelved {
+		c.evidence = append(c.evidence, shelfEvidence(a)...)
+	}
+	v.emit(&Transition{
+		Key: v.plate.Key, Branch: v.plate.Branch, Alarm: def.Name, Priority: def.Priority,
+		From: from, To: to, At: t, Raised: a.Raised,
+		Message: c.message, Caution: def.Caution, Evidence: c.evidence, By: c.by, Why: c.why,
+	})
+}

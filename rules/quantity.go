@@ -1,0 +1,162 @@
+package rules
+
+import "strings"
+
+// quantity is something that conditions can name. Values are SI; a truth is 1 or 0.
+type quantity struct {
+	Name string
+	Unit string // dimension that arithmetic is checked with; "truth" for yes or no, "1" for plain numbers
+	Show string // unit in evidence
+	What string
+}
+
+// The quantities, in the order of quantities.
+const (
+	qInlet = iota
+	qOutlet
+	qLastSeen
+	qInletTop
+	qSpan
+	qStrokeRate
+	qStrokesMinute
+	qStarts
+	qDuty
+	qStateSeconds
+	qShutSeconds
+	qSag
+	qSagConfidence
+	qSagLimit
+	qConductance
+	qLeak
+	qLeakConfidence
+	qLeakLimit
+	qVolumetric
+	qUneven
+	qPulsation
+	qSet
+	qEnergy
+	qStall
+	qRelief
+	qTankPS
+	qHose
+	qPressureLimit
+	qRequired
+	qRatio
+	qInspectionDays
+	qChargedMin
+	qShut
+	qReturned
+	qFed
+	qFrozen
+	qImplausible
+	qBlind
+	qOff
+	qCharging
+	qStroking
+	qHolding
+	qStarved
+	qVenting
+	qResidual
+	numQuantities
+)
+
+var quantities = [numQuantities]quantity{
+	qInlet:          {"inlet_pressure", "Pa", "Pa gauge", "mean of the last half second"},
+	qOutlet:         {"outlet_pressure", "Pa", "Pa gauge", "mean of the last half second"},
+	qLastSeen:       {"outlet_pressure_last_seen", "Pa", "Pa gauge", "last plausible reading of the outlet"},
+	qInletTop:       {"inlet_top", "Pa", "Pa gauge", "highest inlet of the last ten minutes while fed"},
+	qSpan:           {"outlet_span", "Pa", "Pa", "highest less lowest outlet of the last 60 s, known after 60 s of readings"},
+	qStrokeRate:     {"stroke_rate", "1/s", "1/s", "strokes over the last minute"},
+	qStrokesMinute:  {"strokes_minute", "1", "1", "strokes in the last minute, known where the rate is"},
+	qStarts:         {"starts_10min", "1", "1", "how often the piston began after holding, in ten minutes"},
+	qDuty:           {"duty_hour", "1", "1", "share of the fed time of the last hour in which the piston worked, known from 30 min of it"},
+	qStateSeconds:   {"state_seconds", "s", "s", "time in the present state, unknown while blind"},
+	qShutSeconds:    {"shutdown_seconds", "s", "s", "time since the supply was closed, unknown while it is open"},
+	qSag:            {"supply_sag", "1", "1", "fall of the inlet while stroking over its resting gauge pressure"},
+	qSagConfidence:  {"supply_sag_confidence", "1", "1", "0 to 1"},
+	qSagLimit:       {"sag_limit", "1", "1", "of the plate, else 0.10 (common practice, no source)"},
+	qConductance:    {"supply_conductance_over_sqrt_1_minus_b", "m³/(s·Pa)", "m³/(s·Pa)", "of the supply line"},
+	qLeak:           {"leak_flow", "m³/s", "m³/s ANR", "steady loss at the outlet"},
+	qLeakConfidence: {"leak_flow_confidence", "1", "1", "0 to 1"},
+	qLeakLimit:      {"leak_limit", "m³/s", "m³/s ANR", "of the plate, else 15 L/min (common practice, no source)"},
+	qVolumetric:     {"volumetric_efficiency", "1", "1", "air per stroke over what the geometry gives"},
+	qUneven:         {"stroke_unevenness", "1", "1", "difference of the two sides' stroke times over their mean"},
+	qPulsation:      {"pulsation", "1", "1", "peak-to-peak ripple over the mean outlet"},
+	qSet:            {"set_pressure", "Pa", "Pa gauge", "of the plate, or learned"},
+	qEnergy:         {"stored_energy_isentropic", "J", "J", "of the tank's air, isentropic expansion to ambient"},
+	qStall:          {"stall_pressure", "Pa", "Pa gauge", "inlet_top (1 + area_ratio), friction neglected"},
+	qRelief:         {"relief_pressure", "Pa", "Pa gauge", "of the plate"},
+	qTankPS:         {"tank_ps", "Pa", "Pa gauge", "of the tank's name plate"},
+	qHose:           {"hose_limit", "Pa", "Pa gauge", "of the plate"},
+	qPressureLimit:  {"pressure_limit", "Pa", "Pa gauge", "the lower of tank_ps and hose_limit"},
+	qRequired:       {"required_pressure", "Pa", "Pa gauge", "what the branch needs, of the plate"},
+	qRatio:          {"area_ratio", "1", "1", "drive over boost piston area"},
+	qInspectionDays: {"inspection_days", "1", "d", "days until the tank's next inspection, negative: overdue"},
+	qChargedMin:     {"charged_min", "Pa", "Pa gauge", "above it a line is not vented: 20 kPa"},
+	qShut:           {"shut_down", "truth", "", "the supply was told closed"},
+	qReturned:       {"was_vented", "truth", "", "a live sensor saw the outlet fall to vented since the shutdown, or a person said so"},
+	qFed:            {"fed", "truth", "", "charging, stroking, holding or starved"},
+	qFrozen:         {"sensor_frozen", "truth", "", "blind because a reading stands still"},
+	qImplausible:    {"sensor_implausible", "truth", "", "blind because readings contradict each other"},
+	qBlind:          {"blind", "truth", "", "the sensors do not let one tell"},
+	qOff:            {"off", "truth", "", "state, unknown while blind"},
+	qCharging:       {"charging", "truth", "", "state, unknown while blind"},
+	qStroking:       {"stroking", "truth", "", "state, unknown while blind"},
+	qHolding:        {"holding", "truth", "", "state, unknown while blind"},
+	qStarved:        {"starved", "truth", "", "state, unknown while blind"},
+	qVenting:        {"venting", "truth", "", "state, unknown while blind"},
+	qResidual:       {"residual", "truth", "", "state, unknown while blind"},
+}
+
+// units are the constants with which conditions write figures: `20 * kPa`.
+var units = []struct {
+	Name  string
+	Unit  string
+	Value float64
+}{
+	{"Pa", "Pa", 1}, {"kPa", "Pa", 1e3}, {"L_min", "m³/s", 1e-3 / 60},
+	{"seconds", "s", 1}, {"minutes", "s", 60}, {"hours", "s", 3600}, {"percent", "1", 0.01},
+}
+
+// texts are facts in words that messages and evidence can name.
+var texts = []string{"state", "state_reason", "leak_method", "shutdown_by"}
+
+func quantityOf(name string) (int, bool) {
+	for i := range quantities {
+		if quantities[i].Name == name {
+			return i, true
+		}
+	}
+	return 0, false
+}
+
+// nearest gives the name that differs least from what was written, "" if none is near.
+func nearest(name string, among []string) string {
+	best, at := 1+max(2, len(name)/3), ""
+	for _, n := range among {
+		if d := distance(strings.ToLower(name), strings.ToLower(n)); d < best {
+			best, at = d, n
+		}
+	}
+	return at
+}
+
+// distance is the number of letters to insert, delete or replace.
+func distance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := range len(a) {
+		last := row[0]
+		row[0] = i + 1
+		for j := range len(b) {
+			cost := 1
+			if a[i] == b[j] {
+				cost = 0
+			}
+			last, row[j+1] = row[j+1], min(last+cost, row[j]+1, row[j+1]+1)
+		}
+	}
+	return row[len(b)]
+}

@@ -1,0 +1,139 @@
+package rules
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+
+	"strokewise/analyzer/station"
+)
+
+// piece is a part of a message: words, or a figure in a unit for people.
+type piece struct {
+	words    string
+	quantity int // -1: words, or a text
+	text     string
+	unit     string
+}
+
+// fact is a figure of the evidence, under its own name or another.
+type fact struct {
+	name     string
+	quantity int // -1: a text
+	text     string
+}
+
+// shownIn are the units of messages: what an SI value is divided by, and decimals.
+var shownIn = map[string]struct {
+	unit     string // dimension
+	by       float64
+	decimals int
+}{
+	"kPa": {"Pa", 1e3, 0}, "%": {"1", 0.01, 0}, "L/min": {"m³/s", 1e-3 / 60, 1}, "min": {"s", 60, 0},
+	"s": {"s", 1, 0}, "number": {"1", 1, 0}, "decimal": {"1", 1, 2},
+}
+
+// message reads text with figures in braces, as in {outlet_pressure kPa}.
+func (r *reader) message(n *yaml.Node) []piece {
+	var out []piece
+	rest := n.Value
+	for rest != "" {
+		words, after, open := strings.Cut(rest, "{")
+		if words != "" {
+			out = append(out, piece{words: words, quantity: -1})
+		}
+		if !open {
+			break
+		}
+		inside, next, closed := strings.Cut(after, "}")
+		if !closed {
+			r.fault(n.Line, n.Column, "a brace is not closed in the message")
+			break
+		}
+		out = append(out, r.figure(n, inside))
+		rest = next
+	}
+	return out
+}
+
+func (r *reader) figure(n *yaml.Node, inside string) piece {
+	name, unit, _ := strings.Cut(inside, " ")
+	if slices.Contains(texts, name) && unit == "" {
+		return piece{quantity: -1, text: name}
+	}
+	q, ok := quantityOf(name)
+	if !ok {
+		r.fault(n.Line, n.Column, "%q is no quantity; nearest is %q", name, nearest(name, append(names(), texts...)))
+		return piece{quantity: -1}
+	}
+	if in, ok := shownIn[unit]; !ok || in.unit != quantities[q].Unit {
+		r.fault(n.Line, n.Column, "%s cannot be shown in %q: it is in %s", name, unit, shown(quantities[q].Unit))
+	}
+	return piece{quantity: q, unit: unit}
+}
+
+// facts reads the list of evidence: names, or `other name = name`.
+func (r *reader) facts(n *yaml.Node) []fact {
+	var out []fact
+	for _, item := range n.Content {
+		as, name, renamed := strings.Cut(item.Value, " = ")
+		if !renamed {
+			name = as
+		}
+		f := fact{name: as, quantity: -1, text: name}
+		if q, ok := quantityOf(name); ok {
+			f.quantity = q
+		} else if !slices.Contains(texts, name) {
+			r.fault(item.Line, item.Column, "%q is no quantity; nearest is %q", name, nearest(name, append(names(), texts...)))
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// say puts an alarm of the catalogue in words, with the figures of the newest step.
+func (v *Evaluator) say(d *Definition) (string, []Evidence) {
+	var b strings.Builder
+	for _, p := range d.message {
+		switch {
+		case p.text != "":
+			b.WriteString(v.fact(p.text))
+		case p.quantity < 0:
+			b.WriteString(p.words)
+		case math.IsNaN(v.now[p.quantity]):
+			b.WriteString("unknown")
+		default:
+			in := shownIn[p.unit]
+			fmt.Fprintf(&b, "%.*f", in.decimals, v.now[p.quantity]/in.by)
+		}
+	}
+	var evidence []Evidence
+	for _, f := range d.evidence {
+		switch {
+		case f.quantity < 0:
+			evidence = append(evidence, Evidence{Name: f.name, Text: v.fact(f.text)})
+		case !math.IsNaN(v.now[f.quantity]):
+			evidence = append(evidence, Evidence{Name: f.name, Value: v.now[f.quantity], Unit: quantities[f.quantity].Show})
+		}
+	}
+	return b.String(), evidence
+}
+
+// fact gives one of texts.
+func (v *Evaluator) fact(name string) string {
+	s := &v.Last
+	switch name {
+	case "state":
+		return s.State.String()
+	case "state_reason":
+		return s.StateReason
+	case "leak_method":
+		return s.Estimates.LeakFlow.Method.String()
+	case "shutdown_by":
+		return s.ShutdownBy
+	}
+	return station.Blind.String()
+}

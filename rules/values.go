@@ -1,0 +1,139 @@
+package rules
+
+import (
+	"math"
+	"strings"
+	"time"
+
+	"strokewise/analyzer/station"
+)
+
+// values are the quantities at one step; NaN: unknown.
+type values [numQuantities]float64
+
+var nan = math.NaN()
+
+// fill takes the quantities of one step. A state is unknown while the station is blind.
+func (v *Evaluator) fill(s *station.Status) {
+	q, p, e := &v.now, v.plate, &s.Estimates
+	q[qInlet], q[qOutlet] = value(&s.Inlet), value(&s.Outlet)
+	q[qLastSeen] = float64(s.OutletLastSeen)
+	q[qStrokeRate], q[qStrokesMinute] = value(&s.StrokeRate), nan
+	if s.StrokeRate.Known() {
+		q[qStrokesMinute] = float64(s.StrokesMinute)
+	}
+	q[qStateSeconds], q[qShutSeconds] = nan, nan
+	if s.Since != 0 && s.State != station.Blind {
+		q[qStateSeconds] = float64(s.At.Sub(s.Since)) * 1e-9
+	}
+	if s.ShutdownAt != 0 {
+		q[qShutSeconds] = float64(s.At.Sub(s.ShutdownAt)) * 1e-9
+	}
+	q[qSag], q[qSagConfidence] = value(&e.SupplySag), confidence(&e.SupplySag)
+	q[qLeak], q[qLeakConfidence] = value(&e.LeakFlow), confidence(&e.LeakFlow)
+	q[qConductance], q[qVolumetric] = value(&e.SupplyConductance), value(&e.VolumetricEfficiency)
+	q[qUneven], q[qPulsation] = value(&e.StrokeUnevenness), value(&e.Pulsation)
+	q[qSet], q[qEnergy] = value(&e.SetPressure), value(&e.StoredEnergy)
+	v.Past.fill(s, q, p.Relief > 0)
+	v.fillPlate(s)
+	fillState(s, q)
+}
+
+// fillPlate takes what the plate says; what it does not say is unknown.
+func (v *Evaluator) fillPlate(s *station.Status) {
+	q, p := &v.now, v.plate
+	q[qSagLimit], q[qLeakLimit], q[qChargedMin] = SagLimit, LeakLimit, ChargedMin
+	if p.SagLimit > 0 {
+		q[qSagLimit] = p.SagLimit
+	}
+	if p.LeakLimit > 0 {
+		q[qLeakLimit] = p.LeakLimit
+	}
+	q[qRelief], q[qTankPS], q[qHose] = given(float64(p.Relief)), given(float64(p.TankPS)), given(float64(p.HoseLimit))
+	q[qPressureLimit] = q[qTankPS]
+	if !(q[qPressureLimit] <= q[qHose]) && p.HoseLimit > 0 {
+		q[qPressureLimit] = q[qHose]
+	}
+	q[qRequired], q[qRatio] = given(float64(p.Required)), given(p.AreaRatio)
+	q[qStall] = q[qInletTop] * (1 + q[qRatio])
+	if v.inspection.text != p.Inspection {
+		v.inspection = dateOf(p.Inspection)
+	}
+	q[qInspectionDays] = nan
+	if v.inspection.at != 0 {
+		q[qInspectionDays] = math.Floor(float64(v.inspection.at.Sub(s.At)) / 86400e9)
+	}
+}
+
+func fillState(s *station.Status, q *values) {
+	for i := qOff; i <= qResidual; i++ {
+		q[i] = truth(s.State == station.Off+station.State(i-qOff))
+		if s.State == station.Blind {
+			q[i] = nan
+		}
+	}
+	q[qBlind], q[qFed], q[qShut] = truth(s.State == station.Blind), truth(s.State.Fed()), truth(s.ShutdownAt != 0)
+	q[qFrozen], q[qImplausible] = 0, 0
+	if s.State != station.Blind {
+		return
+	}
+	q[qFed] = nan
+	if s.ShutdownAt == 0 {
+		q[qShut] = nan
+	}
+	q[qFrozen], q[qImplausible] = doubted(s.StateReason)
+}
+
+// doubted reads the engine's reason for being blind. A missing reading neither raises nor
+// clears a doubt: silence proves nothing.
+func doubted(reason string) (frozen, implausible float64) {
+	switch {
+	case strings.Contains(reason, "frozen"):
+		return 1, 0
+	case strings.HasPrefix(reason, "the inlet reads"), strings.HasPrefix(reason, "the outlet reads"):
+		return 0, 1
+	}
+	return nan, nan
+}
+
+func value(e *station.Estimate) float64 {
+	if !e.Known() {
+		return nan
+	}
+	return e.Value
+}
+
+func confidence(e *station.Estimate) float64 {
+	if !e.Known() {
+		return nan
+	}
+	return e.Confidence
+}
+
+func given(x float64) float64 {
+	if x <= 0 {
+		return nan
+	}
+	return x
+}
+
+func truth(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// date is a date of the plate, parsed once; at is zero where it is none.
+type date struct {
+	text string
+	at   station.Instant
+}
+
+func dateOf(text string) date {
+	d := date{text: text}
+	if t, err := time.Parse("2006-01-02", text); err == nil {
+		d.at = station.InstantOf(t)
+	}
+	return d
+}
