@@ -235,7 +235,7 @@ func TestRetryAfterIsObeyed(t *testing.T) {
 	if r.round(t.Context()) {
 		t.Error("a failed round asks for another at once")
 	}
-	r.Client.CloseIdleConnections()
+	r.way.(*Webhook).Client.CloseIdleConnections()
 	if got := b.due[1]; got != station.InstantOf(now.Add(time.Hour)) {
 		t.Errorf("next attempt at %s", got)
 	}

@@ -1,0 +1,219 @@
+package notify
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"net/url"
+	"strings"
+	"sync"
+	"time"
+
+	"strokewise/rules"
+)
+
+// Open gives the newest transition of each alarm that is not normal, as stored; false
+// while that is not known, before the log was worked off.
+type Open func() ([]rules.Transition, bool)
+
+const (
+	resendEvery = time.Minute // Alertmanager resolves what was not sent for its resolve_timeout, 5 min unless set
+	batchAlerts = 500         // in one request
+)
+
+// Alertmanager is a receiver that speaks the v2 API of Prometheus Alertmanager. What is
+// active is sent again every minute, because Alertmanager resolves what it does not hear
+// of; a return to normal comes from the outbox, so that it is told also after a restart.
+type Alertmanager struct {
+	Name   string
+	URL    string // without /api/v2/alerts
+	Header http.Header
+	Client *http.Client // nil: the usual one
+	Pages  string       // address of our pages, for links; "" none
+	Open   Open         // nil: nothing is sent again
+	Every  time.Duration
+	Logger *slog.Logger
+
+	once sync.Once
+}
+
+// alert is one of the API's alerts. A zero end says that it is active.
+type alert struct {
+	Labels      map[string]string `json:"labels"`
+	Annotations map[string]string `json:"annotations"`
+	StartsAt    string            `json:"startsAt"`
+	EndsAt      string            `json:"endsAt,omitempty"`
+	Generator   string            `json:"generatorURL,omitempty"`
+}
+
+// Deliver tells of a transition. One that belongs to an earlier occurrence of an alarm
+// that stands again is not told: it would resolve the new one.
+func (a *Alertmanager) Deliver(ctx context.Context, i *Item) (time.Duration, error) {
+	t := i.Transition
+	if open, ok := a.open(); ok {
+		for k := range open {
+			if o := &open[k]; o.Key == t.Key && o.Alarm == t.Alarm && o.Raised > t.Raised {
+				t = *o
+			}
+		}
+	}
+	_, wait, err := a.send(ctx, []alert{a.alert(&t, time.Now())})
+	return wait, err
+}
+
+// Test sends an alert named StrokewiseTest that ends in a minute.
+func (a *Alertmanager) Test(ctx context.Context) (string, error) {
+	now := time.Now()
+	t := testTransition(now)
+	x := a.alert(&t, now)
+	x.Labels["alertname"], x.Generator = "StrokewiseTest", a.Pages
+	x.EndsAt = now.Add(time.Minute).UTC().Format(time.RFC3339Nano)
+	status, _, err := a.send(ctx, []alert{x})
+	return status, err
+}
+
+// Close lets connections go.
+func (a *Alertmanager) Close() { a.client().CloseIdleConnections() }
+
+// Run sends what is active again and again until ctx ends.
+func (a *Alertmanager) Run(ctx context.Context) {
+	every := a.Every
+	if every <= 0 {
+		every = resendEvery
+	}
+	t := time.NewTicker(every)
+	defer t.Stop()
+	for said := (time.Time{}); ; {
+		if err := a.resend(ctx); err != nil && ctx.Err() == nil && a.Logger != nil && time.Since(said) > sayAgain {
+			said = time.Now()
+			a.Logger.Warn("cannot send active alarms again", "receiver", a.Name, "error", err)
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-t.C:
+		}
+	}
+}
+
+// resend sends every active alarm.
+func (a *Alertmanager) resend(ctx context.Context) error {
+	open, ok := a.open()
+	if !ok {
+		return nil
+	}
+	var alerts []alert
+	now := time.Now()
+	for i := range open {
+		if firing(open[i].To) {
+			alerts = append(alerts, a.alert(&open[i], now))
+		}
+	}
+	for len(alerts) > 0 {
+		n := min(len(alerts), batchAlerts)
+		if _, _, err := a.send(ctx, alerts[:n]); err != nil {
+			return err
+		}
+		alerts = alerts[n:]
+	}
+	return nil
+}
+
+func (a *Alertmanager) open() ([]rules.Transition, bool) {
+	if a.Open == nil {
+		return nil, false
+	}
+	return a.Open()
+}
+
+func (a *Alertmanager) client() *http.Client {
+	a.once.Do(func() {
+		if a.Client == nil {
+			a.Client = newClient()
+		}
+	})
+	return a.Client
+}
+
+func (a *Alertmanager) send(ctx context.Context, alerts []alert) (string, time.Duration, error) {
+	body, err := json.Marshal(alerts)
+	if err != nil {
+		return "", 0, fmt.Errorf("cannot encode alerts: %w", err)
+	}
+	return post(ctx, a.client(), strings.TrimRight(a.URL, "/")+"/api/v2/alerts", a.Header, "application/json", body)
+}
+
+// firing tells whether an alarm in a state is an active alert. A shelved one is: it says so
+// in an annotation, and silencing is Alertmanager's own business.
+func firing(s rules.AlarmState) bool { return s.Active() || s == rules.Shelved }
+
+// alert makes the alert of a transition. Labels are the same from raise to return, or it
+// would be another alert. Times of a device whose clock is ahead are cut to now, because
+// an end in the future is no end.
+func (a *Alertmanager) alert(t *rules.Transition, now time.Time) alert {
+	start := earlier(t.Raised.Time(), now)
+	out := alert{
+		Labels: map[string]string{
+			"alertname": t.Alarm, "site": t.Key.Site, "branch": t.Branch, "station": t.Key.Station, "priority": t.Priority.String(),
+		},
+		Annotations: annotations(t),
+		StartsAt:    start.UTC().Format(time.RFC3339Nano),
+	}
+	if a.Pages != "" {
+		out.Generator = stationPage(a.Pages, t)
+	}
+	if !firing(t.To) {
+		end := earlier(t.At.Time(), now)
+		if end.Before(start) {
+			end = start
+		}
+		out.EndsAt = end.UTC().Format(time.RFC3339Nano)
+	}
+	return out
+}
+
+// annotations say what a person needs. Empty ones are left out.
+func annotations(t *rules.Transition) map[string]string {
+	out := map[string]string{
+		"message": t.Message, "caution": t.Caution, "state": t.To.String(), "evidence": strings.Join(evidence(t), "; "), "reminder": reminder,
+	}
+	if d, ok := definition(t.Alarm); ok {
+		out["check_first"], out["respond"] = d.CheckFirst, d.RespondIn
+		out["runbook"] = d.Consequence + " Likely causes: " + strings.Join(d.Causes, "; ") + "."
+	}
+	switch t.To {
+	case rules.Acknowledged:
+		out["acknowledged"] = "since " + t.At.String()
+	case rules.Shelved:
+		out["shelved"] = "since " + t.At.String()
+	}
+	for k, v := range out {
+		if v == "" {
+			delete(out, k)
+		}
+	}
+	return out
+}
+
+func definition(alarm string) (rules.Definition, bool) {
+	for _, d := range rules.Catalogue() {
+		if d.Name == alarm {
+			return d, true
+		}
+	}
+	return rules.Definition{}, false
+}
+
+// stationPage gives the address of a station's page.
+func stationPage(pages string, t *rules.Transition) string {
+	return strings.TrimRight(pages, "/") + "/station/" + url.PathEscape(t.Key.Site) + "/" + url.PathEscape(t.Key.Station)
+}
+
+func earlier(a, b time.Time) time.Time {
+	if a.Before(b) {
+		return a
+	}
+	return b
+}
