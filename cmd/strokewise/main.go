@@ -31,6 +31,7 @@ type commands struct {
 	Backup    backupCmd    `cmd:"" help:"Copy the history while the program runs."`
 	Restore   restoreCmd   `cmd:"" help:"Put the history of a backup into a data folder."`
 	Reanalyse reanalyseCmd `cmd:"" help:"Tell what this program would conclude otherwise from the samples in the log, and change closed minutes on request."`
+	Notify    notifyCmd    `cmd:"" help:"Receivers of notifications: test them."`
 	Version   versionCmd   `cmd:"" help:"Print the version."`
 }
 

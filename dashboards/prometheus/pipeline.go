@@ -32,6 +32,7 @@ var (
 	snapshotAge   = gauge("snapshot_age_seconds", "Time since the oldest of the partitions' newest snapshots.")
 
 	outbox    = gauge("outbox_pending", "Notifications waiting to be delivered.", "receiver")
+	outboxAge = gauge("outbox_oldest_age_seconds", "Time since the oldest of the notifications that wait was concluded.", "receiver")
 	delivered = counter("notifications_delivered_total", "Notifications delivered.", "receiver")
 	failed    = counter("notifications_failed_total", "Attempts to deliver a notification that failed.", "receiver")
 )
@@ -67,6 +68,9 @@ func (s sink) pipeline(p *board.Pipeline) {
 		s.put(snapshotAge, p.SnapshotAge)
 	}
 	s.each(outbox, p.OutboxPending)
+	for name, age := range p.OutboxAge {
+		s.put(outboxAge, age, label(name))
+	}
 	s.each(delivered, p.Delivered)
 	s.each(failed, p.DeliverFailed)
 	s.export(p.Export)

@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"strokewise/rules"
@@ -36,7 +37,8 @@ type Alertmanager struct {
 	Every  time.Duration
 	Logger *slog.Logger
 
-	once sync.Once
+	once   sync.Once
+	failed atomic.Int64 // requests to send again
 }
 
 // alert is one of the API's alerts. A zero end says that it is active.
@@ -114,12 +116,16 @@ func (a *Alertmanager) resend(ctx context.Context) error {
 	for len(alerts) > 0 {
 		n := min(len(alerts), batchAlerts)
 		if _, _, err := a.send(ctx, alerts[:n]); err != nil {
+			a.failed.Add(1)
 			return err
 		}
 		alerts = alerts[n:]
 	}
 	return nil
 }
+
+// ResendFailed counts the requests to send active alarms again that failed.
+func (a *Alertmanager) ResendFailed() int64 { return a.failed.Load() }
 
 func (a *Alertmanager) open() ([]rules.Transition, bool) {
 	if a.Open == nil {
@@ -131,7 +137,7 @@ func (a *Alertmanager) open() ([]rules.Transition, bool) {
 func (a *Alertmanager) client() *http.Client {
 	a.once.Do(func() {
 		if a.Client == nil {
-			a.Client = newClient()
+			a.Client = NewClient()
 		}
 	})
 	return a.Client

@@ -61,7 +61,7 @@ func (d *DeadMan) step(ctx context.Context) error {
 func (d *DeadMan) client() *http.Client {
 	d.once.Do(func() {
 		if d.Client == nil {
-			d.Client = newClient()
+			d.Client = NewClient()
 		}
 	})
 	return d.Client

@@ -12,9 +12,9 @@ import (
 	"time"
 )
 
-// newClient gives a client that does not follow redirects: what is sent goes where the
+// NewClient gives a client that does not follow redirects: what is sent goes where the
 // configuration says.
-func newClient() *http.Client {
+func NewClient() *http.Client {
 	return &http.Client{Timeout: sendTimeout, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 }
 

@@ -61,7 +61,7 @@ func New(outbox Outbox, webhooks []Webhook, log *slog.Logger) *Sender {
 	for i := range webhooks {
 		w := webhooks[i]
 		if w.Client == nil {
-			w.Client = newClient()
+			w.Client = NewClient()
 		}
 		s.Add(w.Name, &w)
 	}

@@ -1,0 +1,209 @@
+package notify
+
+import (
+	"context"
+	"crypto/sha256"
+	"crypto/tls"
+	"encoding/hex"
+	"fmt"
+	"net"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+
+	"github.com/wneessen/go-mail"
+
+	"strokewise/analyzer/station"
+	"strokewise/rules"
+)
+
+const (
+	mailTimeout = 20 * time.Second // for a whole mail
+	subjectMost = 150              // runes
+	digestMost  = 500              // items in one digest
+)
+
+// Waiting gives what waits for a receiver, in the order in which it was concluded.
+type Waiting interface {
+	OutboxWaiting(ctx context.Context, receiver string, limit int) ([]Item, error)
+	OutboxDone(ctx context.Context, id int64) error
+}
+
+// Mail is a receiver that is written to by SMTP: a mail for each transition of high and
+// medium priority, and once a day a digest of the others.
+type Mail struct {
+	Name     string
+	Server   string // host:port
+	From     string
+	To       []string
+	User     string // "" no login
+	Password string
+	NoTLS    bool        // allowed to a loopback address only; else STARTTLS or nothing is sent
+	TLS      *tls.Config // nil: the system's authorities
+	Digest   time.Duration
+	Zones    map[string]*time.Location // by site
+	Pages    string                    // address of our pages, for links; "" none
+	Waiting  Waiting
+	Now      func() time.Time // nil: the clock
+}
+
+// Deliver writes an item's mail, or the digest that it belongs to.
+func (m *Mail) Deliver(ctx context.Context, i *Item) (time.Duration, error) {
+	t := &i.Transition
+	if t.Priority >= rules.Medium {
+		subject, body := mailText(t, m.zone(t.Key.Site), m.Pages)
+		return 0, m.send(ctx, subject, body, t.ID())
+	}
+	last, next := digestTimes(m.now(), m.Digest, m.zone(t.Key.Site))
+	if i.Attempts == 0 && !t.At.Time().Before(last) {
+		return 0, &Later{Until: next, Why: "waits for the digest"}
+	}
+	return 0, m.digest(ctx, i)
+}
+
+// digest writes what waits for the digest of the item's site, and notes all but the item
+// as delivered; what cannot be noted is in the next digest again.
+func (m *Mail) digest(ctx context.Context, i *Item) error {
+	all, err := m.Waiting.OutboxWaiting(ctx, m.Name, 4*digestMost)
+	if err != nil {
+		return err
+	}
+	items := []Item{*i}
+	for _, x := range all {
+		if x.ID != i.ID && x.Transition.Priority < rules.Medium && x.Transition.Key.Site == i.Transition.Key.Site && len(items) < digestMost {
+			items = append(items, x)
+		}
+	}
+	subject, body := digestText(items, m.zone(i.Transition.Key.Site), m.Pages)
+	if err := m.send(ctx, subject, body, "digest/"+i.Transition.ID()); err != nil {
+		return err
+	}
+	note := context.WithoutCancel(ctx)
+	for _, x := range items[1:] {
+		if err := m.Waiting.OutboxDone(note, x.ID); err != nil {
+			return nil // the mail is out; the others come again tomorrow
+		}
+	}
+	return nil
+}
+
+// Test writes a mail that says that it is a test.
+func (m *Mail) Test(ctx context.Context) (string, error) {
+	t := testTransition(m.now())
+	if err := m.send(ctx, "[strokewise] test", t.Message+"\n\n"+reminder+"\n", t.ID()); err != nil {
+		return "", err
+	}
+	return "mail taken by " + m.Server, nil
+}
+
+// Close does nothing: each mail has its own connection.
+func (m *Mail) Close() {}
+
+func (m *Mail) now() time.Time {
+	if m.Now != nil {
+		return m.Now()
+	}
+	return time.Now()
+}
+
+func (m *Mail) zone(site string) *time.Location {
+	if z := m.Zones[site]; z != nil {
+		return z
+	}
+	return time.UTC
+}
+
+// send writes one mail. The identifier makes the Message-ID, so that a mail sent again
+// after a lost answer is known as the same.
+func (m *Mail) send(ctx context.Context, subject, body, id string) error {
+	msg := mail.NewMsg()
+	if err := msg.From(m.From); err != nil {
+		return fmt.Errorf("cannot write from %q: %w", m.From, err)
+	}
+	if err := msg.To(m.To...); err != nil {
+		return fmt.Errorf("cannot write to %q: %w", m.To, err)
+	}
+	sum := sha256.Sum256([]byte(id))
+	msg.SetMessageIDWithValue(hex.EncodeToString(sum[:16]) + "@strokewise")
+	msg.SetDateWithValue(m.now())
+	msg.SetGenHeader("Auto-Submitted", "auto-generated") // RFC 3834: no absence notes as answers
+	msg.SetUserAgent("strokewise")
+	msg.Subject(oneLine(subject, subjectMost))
+	msg.SetBodyString(mail.TypeTextPlain, body)
+	c, err := m.client()
+	if err != nil {
+		return err
+	}
+	ctx, cancel := context.WithTimeout(ctx, mailTimeout)
+	defer cancel()
+	if err := c.DialAndSendWithContext(ctx, msg); err != nil {
+		return fmt.Errorf("cannot send mail by %s: %w", m.Server, err)
+	}
+	return nil
+}
+
+func (m *Mail) client() (*mail.Client, error) {
+	host, p, err := net.SplitHostPort(m.Server)
+	port, bad := strconv.Atoi(p)
+	if err != nil || bad != nil {
+		return nil, fmt.Errorf("cannot use mail server %q: name host:port", m.Server)
+	}
+	conf := &tls.Config{MinVersion: tls.VersionTLS12}
+	if m.TLS != nil {
+		conf = m.TLS.Clone()
+	}
+	conf.ServerName = host
+	opt := []mail.Option{mail.WithPort(port), mail.WithTimeout(mailTimeout), mail.WithTLSConfig(conf), mail.WithTLSPolicy(mail.TLSMandatory)}
+	if m.NoTLS {
+		opt = append(opt, mail.WithTLSPolicy(mail.NoTLS))
+	}
+	if m.User != "" {
+		auth := mail.SMTPAuthAutoDiscover
+		if m.NoTLS { // to loopback alone, where a login in clear is nobody's but ours
+			auth = mail.SMTPAuthPlainNoEnc
+		}
+		opt = append(opt, mail.WithSMTPAuth(auth), mail.WithUsername(m.User), mail.WithPassword(m.Password))
+	}
+	c, err := mail.NewClient(host, opt...)
+	if err != nil {
+		return nil, fmt.Errorf("cannot use mail server %s: %w", m.Server, err)
+	}
+	return c, nil
+}
+
+// oneLine makes a text fit for a header: control characters and line breaks become
+// spaces, and it is cut to some runes.
+func oneLine(s string, most int) string {
+	r := []rune(strings.Join(strings.Fields(strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) || r == '\u2028' || r == '\u2029' {
+			return ' '
+		}
+		return r
+	}, s)), " "))
+	if len(r) > most {
+		r = append(r[:most-1], '…')
+	}
+	return string(r)
+}
+
+// digestTimes gives the newest moment at or before now, and the first after it, at which
+// the clock of a zone shows a time of day. On a day that skips that time it is the moment
+// that follows the gap by as much.
+func digestTimes(now time.Time, at time.Duration, zone *time.Location) (last, next time.Time) {
+	y, m, d := now.In(zone).Date()
+	on := func(day int) time.Time {
+		return time.Date(y, m, day, 0, int(at/time.Minute), 0, 0, zone)
+	}
+	for day := d - 1; day <= d+2; day++ {
+		if x := on(day); x.After(now) {
+			return on(day - 1), x
+		}
+	}
+	return on(d), on(d + 1)
+}
+
+// local gives an instant by a site's clock, with its zone.
+func local(t station.Instant, zone *time.Location) string {
+	return t.Time().In(zone).Format("2006-01-02 15:04:05 MST")
+}
