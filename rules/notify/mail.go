@@ -19,9 +19,9 @@ import (
 )
 
 const (
-	mailTimeout = 20 * time.Second // for a whole mail
-	subjectMost = 150              // runes
-	digestMost  = 500              // items in one digest
+	mailTimeout = 20 * time.Second
+	subjectMost = 150 // runes
+	digestMost  = 500 // items in one digest
 )
 
 // Waiting gives what waits for a receiver, in the order in which it was concluded.
@@ -46,6 +46,7 @@ type Mail struct {
 	Pages    string                    // address of our pages, for links; "" none
 	Waiting  Waiting
 	Now      func() time.Time // nil: the clock
+	Timeout  time.Duration    // for a whole mail, 0: 20 s
 }
 
 // Deliver writes an item's mail, or the digest that it belongs to.
@@ -69,11 +70,15 @@ func (m *Mail) digest(ctx context.Context, i *Item) error {
 	if err != nil {
 		return err
 	}
-	items := []Item{*i}
+	items, waits := []Item{*i}, false
 	for _, x := range all {
+		waits = waits || x.ID == i.ID
 		if x.ID != i.ID && x.Transition.Priority < rules.Medium && x.Transition.Key.Site == i.Transition.Key.Site && len(items) < digestMost {
 			items = append(items, x)
 		}
+	}
+	if !waits { // it was in the digest of one before it
+		return errTogether
 	}
 	subject, body := digestText(items, m.zone(i.Transition.Key.Site), m.Pages)
 	if err := m.send(ctx, subject, body, "digest/"+i.Transition.ID()); err != nil {
@@ -107,6 +112,13 @@ func (m *Mail) now() time.Time {
 	return time.Now()
 }
 
+func (m *Mail) timeout() time.Duration {
+	if m.Timeout > 0 {
+		return m.Timeout
+	}
+	return mailTimeout
+}
+
 func (m *Mail) zone(site string) *time.Location {
 	if z := m.Zones[site]; z != nil {
 		return z
@@ -135,7 +147,7 @@ func (m *Mail) send(ctx context.Context, subject, body, id string) error {
 	if err != nil {
 		return err
 	}
-	ctx, cancel := context.WithTimeout(ctx, mailTimeout)
+	ctx, cancel := context.WithTimeout(ctx, m.timeout())
 	defer cancel()
 	if err := c.DialAndSendWithContext(ctx, msg); err != nil {
 		return fmt.Errorf("cannot send mail by %s: %w", m.Server, err)
@@ -154,7 +166,7 @@ func (m *Mail) client() (*mail.Client, error) {
 		conf = m.TLS.Clone()
 	}
 	conf.ServerName = host
-	opt := []mail.Option{mail.WithPort(port), mail.WithTimeout(mailTimeout), mail.WithTLSConfig(conf), mail.WithTLSPolicy(mail.TLSMandatory)}
+	opt := []mail.Option{mail.WithPort(port), mail.WithTimeout(m.timeout()), mail.WithTLSConfig(conf), mail.WithTLSPolicy(mail.TLSMandatory)}
 	if m.NoTLS {
 		opt = append(opt, mail.WithTLSPolicy(mail.NoTLS))
 	}

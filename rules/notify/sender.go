@@ -161,6 +161,9 @@ func (r *receiver) item(ctx context.Context, i *Item) (sent bool, err error) {
 	if ctx.Err() != nil {
 		return false, nil // we end: no fault of the receiver's
 	}
+	if errors.Is(err, errTogether) {
+		return false, nil
+	}
 	var later *Later
 	if errors.As(err, &later) {
 		return false, r.outbox.OutboxRetry(note, i.ID, station.InstantOf(later.Until), later.Error())

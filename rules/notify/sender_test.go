@@ -67,6 +67,18 @@ func (b *box) OutboxRetry(_ context.Context, id int64, next station.Instant, las
 	return nil
 }
 
+func (b *box) OutboxWaiting(_ context.Context, receiver string, limit int) ([]Item, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	var out []Item
+	for _, i := range b.items {
+		if i.Receiver == receiver && len(out) < limit {
+			out = append(out, i)
+		}
+	}
+	return out, nil
+}
+
 func (b *box) left() int {
 	b.mu.Lock()
 	defer b.mu.Unlock()

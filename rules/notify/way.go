@@ -21,6 +21,9 @@ type Way interface {
 // ErrGone is the error of a receiver that wants nothing more until the next start.
 var ErrGone = errors.New("the receiver says that it is gone")
 
+// errTogether is the error of an item that went with another one and is noted already.
+var errTogether = errors.New("was delivered together with another")
+
 // Later puts an item off.
 type Later struct {
 	Until time.Time
