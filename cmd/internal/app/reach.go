@@ -67,7 +67,7 @@ func (a *App) openReach() {
 func (a *App) panel(p Panel) mqtt.RetainedOptions {
 	o := PanelOptions(&a.opt.MQTT, p)
 	o.Logger = a.log
-	o.Topics = func() map[string]string { return a.lights(p.Prefix, time.Now()) }
+	o.Topics = func() map[string]string { return a.lights(p.Prefix) }
 	return o
 }
 
@@ -80,7 +80,7 @@ func PanelOptions(m *mqtt.Options, p Panel) mqtt.RetainedOptions {
 }
 
 // lights gives what a panel's topics are to hold: unknown while not all works.
-func (a *App) lights(prefix string, now time.Time) map[string]string {
+func (a *App) lights(prefix string) map[string]string {
 	working := a.Ready() == nil
 	out := map[string]string{}
 	for _, s := range a.configured() {

@@ -122,7 +122,7 @@ func (d *decoder) mail(m *mapping, seen map[string]int) {
 		if m.has("password_file") {
 			given, lacking = lacking, given
 		}
-		m.fail(given, "is given without "+lacking, "both or neither", lacking+": ...")
+		m.fail(given, "is given without "+lacking, "both or neither", lacking+": /etc/strokewise/mail.password")
 	}
 	m.starttls(&r)
 	if m.has("digest") {
