@@ -72,7 +72,7 @@ func testers(c *config.Config) ([]tester, error) {
 	if err != nil {
 		return nil, err
 	}
-	r, err := reach(&c.Notify)
+	r, err := reach(c)
 	if err != nil {
 		return nil, err
 	}

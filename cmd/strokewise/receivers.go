@@ -2,6 +2,7 @@ package main
 
 import (
 	"crypto/tls"
+	"time"
 
 	"strokewise/cmd/internal/app"
 	"strokewise/cmd/internal/config"
@@ -22,7 +23,8 @@ func webhooks(c *config.Notify) ([]notify.Webhook, error) {
 }
 
 // reach makes the other receivers.
-func reach(c *config.Notify) (app.Reach, error) {
+func reach(cfg *config.Config) (app.Reach, error) {
+	c := &cfg.Notify
 	r := app.Reach{Pages: c.Pages}
 	for _, w := range c.Alertmanagers {
 		h, err := headers(w.HeaderFile)
@@ -44,7 +46,28 @@ func reach(c *config.Notify) (app.Reach, error) {
 	if c.DeadMan.Every > 0 {
 		r.DeadMan = &notify.DeadMan{URL: c.DeadMan.URL.Reveal(), Every: c.DeadMan.Every}
 	}
+	r.Routes = routesOf(cfg)
 	return r, nil
+}
+
+// routesOf gives who is told what, nil where everybody is told of everything.
+func routesOf(c *config.Config) *notify.Routes {
+	n := &c.Notify
+	if len(n.Routes) == 0 && len(n.Maintenance) == 0 {
+		return nil
+	}
+	out := &notify.Routes{Working: func(site string, t time.Time) bool {
+		s := c.Site(site)
+		return s == nil || s.Working(t)
+	}}
+	when := map[string]notify.When{"always": notify.Always, "shift": notify.InShift, "outside-shift": notify.OutsideShift}
+	for _, x := range n.Routes {
+		out.Routes = append(out.Routes, notify.Route{Scope: notify.Scope(x.Scope), Priorities: x.Priorities, When: when[x.When], Receivers: x.To, After: x.Unacknowledged})
+	}
+	for _, w := range n.Maintenance {
+		out.Windows = append(out.Windows, notify.Window{Scope: notify.Scope(w.Scope), From: w.From, To: w.To, Reason: w.Reason})
+	}
+	return out
 }
 
 func mailer(x *config.Mail) (*notify.Mail, error) {

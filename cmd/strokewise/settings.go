@@ -46,7 +46,7 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 	if o.Webhooks, err = webhooks(&c.Notify); err != nil {
 		return o, err
 	}
-	o.Reach, err = reach(&c.Notify)
+	o.Reach, err = reach(c)
 	return o, err
 }
 

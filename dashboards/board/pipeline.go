@@ -29,6 +29,7 @@ type Pipeline struct {
 	OutboxAge     map[string]float64 // s since the oldest that waits was concluded, by receiver; absent: none waits
 	Delivered     map[string]int64   // by receiver
 	DeliverFailed map[string]int64   // attempts, by receiver
+	Withheld      map[string]int64   // not told because of routes or maintenance, by receiver
 
 	Export *Export // nil: nothing is exported
 }

@@ -35,6 +35,7 @@ var (
 	outboxAge = gauge("outbox_oldest_age_seconds", "Time since the oldest of the notifications that wait was concluded.", "receiver")
 	delivered = counter("notifications_delivered_total", "Notifications delivered.", "receiver")
 	failed    = counter("notifications_failed_total", "Attempts to deliver a notification that failed.", "receiver")
+	withheld  = counter("notifications_withheld_total", "Notifications not told because of routes or maintenance.", "receiver")
 )
 
 func (s sink) build(version string) { s.put(buildInfo, 1, label(version), runtime.Version()) }
@@ -72,6 +73,7 @@ func (s sink) pipeline(p *board.Pipeline) {
 		s.put(outboxAge, age, label(name))
 	}
 	s.each(delivered, p.Delivered)
+	s.each(withheld, p.Withheld)
 	s.each(failed, p.DeliverFailed)
 	s.export(p.Export)
 }

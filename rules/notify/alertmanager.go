@@ -31,9 +31,10 @@ type Alertmanager struct {
 	Name   string
 	URL    string // without /api/v2/alerts
 	Header http.Header
-	Client *http.Client // nil: the usual one
-	Pages  string       // address of our pages, for links; "" none
-	Open   Open         // nil: nothing is sent again
+	Client *http.Client                                  // nil: the usual one
+	Pages  string                                        // address of our pages, for links; "" none
+	Open   Open                                          // nil: nothing is sent again
+	Tells  func(t *rules.Transition, now time.Time) bool // whether to send one again; nil: all
 	Every  time.Duration
 	Logger *slog.Logger
 
@@ -109,7 +110,7 @@ func (a *Alertmanager) resend(ctx context.Context) error {
 	var alerts []alert
 	now := time.Now()
 	for i := range open {
-		if firing(open[i].To) {
+		if firing(open[i].To) && (a.Tells == nil || a.Tells(&open[i], now)) {
 			alerts = append(alerts, a.alert(&open[i], now))
 		}
 	}

@@ -22,6 +22,8 @@ const (
 	mailTimeout = 20 * time.Second
 	subjectMost = 150 // runes
 	digestMost  = 500 // items in one digest
+
+	waitsForDigest = "waits for the digest"
 )
 
 // Waiting gives what waits for a receiver, in the order in which it was concluded.
@@ -57,8 +59,8 @@ func (m *Mail) Deliver(ctx context.Context, i *Item) (time.Duration, error) {
 		return 0, m.send(ctx, subject, body, t.ID())
 	}
 	last, next := digestTimes(m.now(), m.Digest, m.zone(t.Key.Site))
-	if i.Attempts == 0 && !t.At.Time().Before(last) {
-		return 0, &Later{Until: next, Why: "waits for the digest"}
+	if !strings.HasPrefix(i.LastError, waitsForDigest) && !t.At.Time().Before(last) {
+		return 0, &Later{Until: next, Why: waitsForDigest}
 	}
 	return 0, m.digest(ctx, i)
 }

@@ -287,3 +287,10 @@ func TestReceiversAreIndependent(t *testing.T) {
 		t.Errorf("%d left", b.left())
 	}
 }
+
+// way is a Way that always succeeds.
+type way func(*Item)
+
+func (w way) Deliver(_ context.Context, i *Item) (time.Duration, error) { w(i); return 0, nil }
+func (w way) Test(context.Context) (string, error)                      { return "", nil }
+func (w way) Close()                                                    {}

@@ -20,6 +20,7 @@ type Reach struct {
 	Mails         []*notify.Mail
 	Panels        []Panel
 	DeadMan       *notify.DeadMan // nil: none
+	Routes        *notify.Routes  // nil: everybody is told of everything
 }
 
 // Panel is a prefix of retained topics at the broker.
@@ -58,9 +59,36 @@ func (a *App) openReach() {
 	for _, p := range r.Panels {
 		a.panels = append(a.panels, mqtt.NewRetained(a.panel(p)))
 	}
+	if r.Routes != nil {
+		a.route(r.Routes)
+	}
 	if r.DeadMan != nil {
 		r.DeadMan.Ready, r.DeadMan.Logger = a.Ready, a.log
 	}
+}
+
+// route puts routes in force for those who were added.
+func (a *App) route(r *notify.Routes) {
+	r.Zones = a.opt.Zones
+	a.sender.Route(r, a.present)
+	for _, x := range a.opt.Reach.Alertmanagers {
+		x.Tells = func(t *rules.Transition, now time.Time) bool { return r.Tells(x.Name, t, now) }
+	}
+}
+
+// present gives the newest transition of an alarm that is not normal.
+func (a *App) present(k station.Key, alarm string) *rules.Transition {
+	s, ok := a.board.Get(k)
+	if !ok {
+		return nil
+	}
+	open := transitionsOpen(&s)
+	for i := range open {
+		if open[i].Alarm == alarm {
+			return &open[i]
+		}
+	}
+	return nil
 }
 
 // panel says what a panel's topics hold.
@@ -145,6 +173,7 @@ func (a *App) reachFigures(ctx context.Context, out *board.Pipeline) {
 	if d := a.opt.Reach.DeadMan; d != nil {
 		out.Delivered[notify.DeadManName], out.DeliverFailed[notify.DeadManName] = d.Figures()
 	}
+	out.Withheld = a.sender.Withheld()
 	oldest, err := a.store.OutboxOldest(ctx)
 	if err != nil {
 		a.warn("cannot find the oldest of the outbox", err)

@@ -123,6 +123,8 @@ type Notify struct {
 	Mails         []Mail
 	Panels        []Panel
 	DeadMan       DeadMan
+	Routes        []Route
+	Maintenance   []Maintenance
 }
 
 // Webhook is an address that alarm transitions are posted to.

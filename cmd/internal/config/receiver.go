@@ -61,6 +61,7 @@ func (d *decoder) receivers(m *mapping, seen map[string]int) {
 			}
 		})
 	}
+	d.routes(m, seen)
 	d.deadMan(m.mapping("dead_man", "dead_man: { url: https://watch.example/boost, every: 1 min }"))
 }
 

@@ -6,6 +6,8 @@ import (
 	"reflect"
 	"testing"
 	"time"
+
+	"strokewise/rules"
 )
 
 func TestReceiversArrive(t *testing.T) {
@@ -24,6 +26,14 @@ func TestReceiversArrive(t *testing.T) {
 	}
 	if !reflect.DeepEqual(n.Panels, []Panel{{"lights", "lights/boost"}}) || n.DeadMan.Every != 2*time.Minute || n.DeadMan.URL.Reveal() != "https://watch.example/t0ps3cret" {
 		t.Errorf("%+v", n)
+	}
+	routes := []Route{
+		{Scope: Scope{Sites: []string{"alpha"}}, When: "shift", To: []string{"shift", "am"}},
+		{Priorities: []rules.Priority{rules.High, rules.Medium}, When: "always", To: []string{"on-call"}, Unacknowledged: 15 * time.Minute},
+	}
+	windows := []Maintenance{{Scope: Scope{Sites: []string{"alpha", "beta"}}, From: time.Date(2026, 8, 3, 6, 0, 0, 0, time.UTC), To: time.Date(2026, 8, 14, 18, 0, 0, 0, time.UTC), Reason: "summer stop"}}
+	if !reflect.DeepEqual(n.Routes, routes) || !reflect.DeepEqual(n.Maintenance, windows) {
+		t.Errorf("%+v, %+v", n.Routes, n.Maintenance)
 	}
 	check(t, "printed", "t0ps3cret", fmt.Sprintf("%+v", n))
 	if n := load(t, "testdata/design.yaml", live).Notify; n.DeadMan.Every != 0 || len(n.Mails) != 0 {
