@@ -32,7 +32,7 @@ var (
 	snapshotAge   = gauge("snapshot_age_seconds", "Time since the oldest of the partitions' newest snapshots.")
 
 	outbox    = gauge("outbox_pending", "Notifications waiting to be delivered.", "receiver")
-	outboxAge = gauge("outbox_oldest_age_seconds", "Time since the oldest of the notifications that wait was concluded.", "receiver")
+	outboxAge = gauge("outbox_oldest_age_seconds", "Time since the oldest of the notifications that wait was concluded; in a mail digest it waits up to a day.", "receiver")
 	delivered = counter("notifications_delivered_total", "Notifications delivered.", "receiver")
 	failed    = counter("notifications_failed_total", "Attempts to deliver a notification that failed.", "receiver")
 	withheld  = counter("notifications_withheld_total", "Notifications not told because of routes or maintenance.", "receiver")

@@ -12,6 +12,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"strokewise/analyzer/station"
 	"strokewise/rules"
 )
 
@@ -40,6 +41,15 @@ type Alertmanager struct {
 
 	once   sync.Once
 	failed atomic.Int64 // requests to send again
+	mu     sync.Mutex   // held from looking at what stands until it was sent
+	ended  map[occasion]station.Instant
+}
+
+// occasion is an alarm of a station. Its newest raise that was told to be over is kept: the
+// picture of what stands may be a moment older than the outbox.
+type occasion struct {
+	key   station.Key
+	alarm string
 }
 
 // alert is one of the API's alerts. A zero end says that it is active.
@@ -54,6 +64,8 @@ type alert struct {
 // Deliver tells of a transition. One that belongs to an earlier occurrence of an alarm
 // that stands again is not told: it would resolve the new one.
 func (a *Alertmanager) Deliver(ctx context.Context, i *Item) (time.Duration, error) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
 	t := i.Transition
 	if open, ok := a.open(); ok {
 		for k := range open {
@@ -63,7 +75,23 @@ func (a *Alertmanager) Deliver(ctx context.Context, i *Item) (time.Duration, err
 		}
 	}
 	_, wait, err := a.send(ctx, []alert{a.alert(&t, time.Now())})
+	if err == nil {
+		a.note(&t)
+	}
 	return wait, err
+}
+
+// note keeps what was told to be over.
+func (a *Alertmanager) note(t *rules.Transition) {
+	o := occasion{t.Key, t.Alarm}
+	if firing(t.To) {
+		delete(a.ended, o)
+		return
+	}
+	if a.ended == nil {
+		a.ended = map[occasion]station.Instant{}
+	}
+	a.ended[o] = t.Raised
 }
 
 // Test sends an alert named StrokewiseTest that ends in a minute.
@@ -103,6 +131,8 @@ func (a *Alertmanager) Run(ctx context.Context) {
 
 // resend sends every active alarm.
 func (a *Alertmanager) resend(ctx context.Context) error {
+	a.mu.Lock()
+	defer a.mu.Unlock()
 	open, ok := a.open()
 	if !ok {
 		return nil
@@ -110,8 +140,9 @@ func (a *Alertmanager) resend(ctx context.Context) error {
 	var alerts []alert
 	now := time.Now()
 	for i := range open {
-		if firing(open[i].To) && (a.Tells == nil || a.Tells(&open[i], now)) {
-			alerts = append(alerts, a.alert(&open[i], now))
+		t := &open[i]
+		if firing(t.To) && t.Raised > a.ended[occasion{t.Key, t.Alarm}] && (a.Tells == nil || a.Tells(t, now)) {
+			alerts = append(alerts, a.alert(t, now))
 		}
 	}
 	for len(alerts) > 0 {

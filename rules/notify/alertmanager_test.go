@@ -134,6 +134,7 @@ func TestAlertmanagerHoldsAndResolves(t *testing.T) {
 		t.Fatal(err)
 	}
 	eventually(t, time.Second, "resolved at once", func() bool { return len(held(t, am.Addr, rules.PressureLeft)) == 0 })
+	s.set(acked)                       // a picture from before the return
 	time.Sleep(700 * time.Millisecond) // two more rounds
 	if n := len(held(t, am.Addr, rules.PressureLeft)); n != 0 {
 		t.Errorf("%d alerts stand again", n)

@@ -5,7 +5,9 @@ import (
 	"crypto/sha256"
 	"crypto/tls"
 	"encoding/hex"
+	"errors"
 	"fmt"
+	"log/slog"
 	"net"
 	"strconv"
 	"strings"
@@ -47,6 +49,7 @@ type Mail struct {
 	Zones    map[string]*time.Location // by site
 	Pages    string                    // address of our pages, for links; "" none
 	Waiting  Waiting
+	Logger   *slog.Logger     // nil: none
 	Now      func() time.Time // nil: the clock
 	Timeout  time.Duration    // for a whole mail, 0: 20 s
 }
@@ -151,8 +154,33 @@ func (m *Mail) send(ctx context.Context, subject, body, id string) error {
 	}
 	ctx, cancel := context.WithTimeout(ctx, m.timeout())
 	defer cancel()
-	if err := c.DialAndSendWithContext(ctx, msg); err != nil {
+	err = c.DialAndSendWithContext(ctx, msg)
+	if unknown := (*mail.SendError)(nil); errors.As(err, &unknown) && unknown.Reason == mail.ErrSMTPRcptTo && !unknown.IsTemp() && len(m.To) > 1 {
+		err = m.each(ctx, c, msg, err)
+	}
+	if err != nil {
 		return fmt.Errorf("cannot send mail by %s: %w", m.Server, err)
+	}
+	return nil
+}
+
+// each writes to one recipient after the other, because the server refuses some for good:
+// one address that is no more must not keep the others from being told. It is enough that
+// one is taken.
+func (m *Mail) each(ctx context.Context, c *mail.Client, msg *mail.Msg, why error) error {
+	taken := 0
+	for _, to := range m.To {
+		if err := msg.To(to); err != nil {
+			return err
+		}
+		if err := c.DialAndSendWithContext(ctx, msg); err == nil {
+			taken++
+		} else if m.Logger != nil {
+			m.Logger.Warn("a mail's recipient is refused", "receiver", m.Name, "to", to, "error", err)
+		}
+	}
+	if taken == 0 {
+		return why
 	}
 	return nil
 }

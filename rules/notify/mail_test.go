@@ -14,6 +14,7 @@ import (
 	"mime/quotedprintable"
 	"net"
 	"net/mail"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -30,6 +31,8 @@ import (
 type letterbox struct {
 	addr  string
 	roots *x509.CertPool
+
+	unknown []string // recipients that are refused
 
 	mu      sync.Mutex
 	refuse  error         // said to the body
@@ -113,7 +116,14 @@ func (p *postman) Reset()        { p.from, p.to = "", nil }
 func (p *postman) Logout() error { return nil }
 
 func (p *postman) Mail(from string, _ *smtp.MailOptions) error { p.from = from; return nil }
-func (p *postman) Rcpt(to string, _ *smtp.RcptOptions) error   { p.to = append(p.to, to); return nil }
+
+func (p *postman) Rcpt(to string, _ *smtp.RcptOptions) error {
+	if slices.Contains(p.box.unknown, to) {
+		return &smtp.SMTPError{Code: 550, Message: "no such person"}
+	}
+	p.to = append(p.to, to)
+	return nil
+}
 
 func (p *postman) Data(r io.Reader) error {
 	raw, err := io.ReadAll(r)
@@ -271,6 +281,17 @@ func TestMailServersThatFail(t *testing.T) {
 		b := newLetterbox(t, true)
 		if err := try(b.receiver(&Mail{User: "boost", Password: "wrong"})); err == nil || strings.Contains(err.Error(), "wrong\"") {
 			t.Error(err)
+		}
+	})
+	t.Run("one recipient is no more", func(t *testing.T) {
+		b := newLetterbox(t, true)
+		b.unknown = []string{"lead@plant.example"}
+		if err := try(b.receiver(&Mail{})); err != nil || len(b.all()) != 1 || b.all()[0].to[0] != "shift@plant.example" {
+			t.Errorf("%v: %+v", err, b.all())
+		}
+		b.unknown = append(b.unknown, "shift@plant.example")
+		if err := try(b.receiver(&Mail{})); err == nil {
+			t.Error("nobody is told, and that is no error")
 		}
 	})
 	t.Run("slow", func(t *testing.T) {

@@ -53,7 +53,7 @@ func (a *App) openReach() {
 		a.sender.Add(x.Name, x)
 	}
 	for _, x := range r.Mails {
-		x.Pages, x.Zones, x.Waiting = pages, a.opt.Zones, a.store
+		x.Pages, x.Zones, x.Waiting, x.Logger = pages, a.opt.Zones, a.store, a.log
 		a.sender.Add(x.Name, x)
 	}
 	for _, p := range r.Panels {
@@ -70,6 +70,10 @@ func (a *App) openReach() {
 // route puts routes in force for those who were added.
 func (a *App) route(r *notify.Routes) {
 	r.Zones = a.opt.Zones
+	for _, w := range r.Windows {
+		a.log.Info("maintenance is planned: nobody is told", "from", w.From.Format("2006-01-02 15:04"), "to", w.To.Format("2006-01-02 15:04"),
+			"sites", w.Sites, "branches", w.Branches, "stations", w.Stations, "reason", w.Reason)
+	}
 	a.sender.Route(r, a.present)
 	for _, x := range a.opt.Reach.Alertmanagers {
 		x.Tells = func(t *rules.Transition, now time.Time) bool { return r.Tells(x.Name, t, now) }
