@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
-	"strokewise/rules"
 )
 
 const (
@@ -76,30 +75,6 @@ func New(outbox Outbox, webhooks []Webhook, log *slog.Logger) *Sender {
 // Add adds a receiver. It must not be called once Run was.
 func (s *Sender) Add(name string, w Way) {
 	s.receivers = append(s.receivers, &receiver{name: name, way: w, outbox: s.outbox, log: s.log, now: time.Now, wake: make(chan struct{}, 1)})
-}
-
-// Present gives the newest transition of an alarm if that is not normal, else nil.
-type Present func(k station.Key, alarm string) *rules.Transition
-
-// Route sets who is told what. It must not be called once Run was.
-func (s *Sender) Route(routes *Routes, present Present) {
-	for _, r := range s.receivers {
-		r.judge = func(i *Item, now time.Time) Verdict {
-			return routes.Decide(r.name, &i.Transition, now, present(i.Transition.Key, i.Transition.Alarm))
-		}
-	}
-}
-
-// Withheld gives the transitions that were not told because of routes or maintenance, by
-// receiver.
-func (s *Sender) Withheld() map[string]int64 {
-	out := make(map[string]int64, len(s.receivers))
-	for _, r := range s.receivers {
-		r.mu.Lock()
-		out[r.name] = r.withheld
-		r.mu.Unlock()
-	}
-	return out
 }
 
 // Wake says that the outbox has something new.
@@ -216,19 +191,6 @@ func (r *receiver) item(ctx context.Context, i *Item) (sent bool, err error) {
 		wait = backoff(i.Attempts)
 	}
 	return false, r.outbox.OutboxRetry(note, i.ID, station.InstantOf(r.now().Add(wait)), err.Error())
-}
-
-// withhold puts an item off or drops it; a wait is looked at again now and then, since the
-// configuration may change at a start. The transition stays in the history.
-func (r *receiver) withhold(ctx context.Context, i *Item, v Verdict) (sent bool, err error) {
-	if !v.Wait.IsZero() {
-		until := earlier(v.Wait, r.now().Add(judgeAgain))
-		return false, r.outbox.OutboxRetry(ctx, i.ID, station.InstantOf(until), v.Why)
-	}
-	r.mu.Lock()
-	r.withheld++
-	r.mu.Unlock()
-	return true, r.outbox.OutboxDone(ctx, i.ID)
 }
 
 // backoff doubles from attempt to attempt, with a share of chance.

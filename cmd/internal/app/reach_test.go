@@ -32,7 +32,11 @@ func TestPeopleAreReached(t *testing.T) {
 		Alertmanagers: []*notify.Alertmanager{{Name: "am", URL: "http://" + am.Addr, Every: time.Second}},
 		Mails:         []*notify.Mail{{Name: "shift", Server: "127.0.0.1:1", From: "a@b.example", To: []string{"c@d.example"}, TLS: &tls.Config{}}},
 		Panels:        []Panel{{Name: "lights", Prefix: "lights"}},
-		DeadMan:       &notify.DeadMan{URL: watch.URL, Every: 50 * time.Millisecond},
+		Routes: &notify.Routes{Routes: []notify.Route{
+			{Priorities: []rules.Priority{rules.High}, Receivers: []string{"am", "shift"}},
+			{Priorities: []rules.Priority{rules.Medium, rules.Low, rules.Finding}, Receivers: []string{"am"}},
+		}},
+		DeadMan: &notify.DeadMan{URL: watch.URL, Every: 50 * time.Millisecond},
 	}
 	a, stop := running(t, o)
 	stopped := false
@@ -69,7 +73,7 @@ func TestPeopleAreReached(t *testing.T) {
 	reached(t, "figures", func() bool {
 		p := a.Pipeline()
 		return p.Delivered["am"] > 0 && p.Delivered["lights"] > int64(len(lights)) && p.Delivered[notify.DeadManName] > 0 &&
-			p.OutboxPending["shift"] > 0 && p.OutboxAge["shift"] > 0 && p.DeliverFailed["shift"] > 0 && p.OutboxPending["am"] == 0
+			p.OutboxPending["shift"] > 0 && p.OutboxAge["shift"] > 0 && p.DeliverFailed["shift"] > 0 && p.Withheld["shift"] > 0 && p.Withheld["am"] == 0 && p.OutboxPending["am"] == 0
 	})
 	res, err := http.Get("http://" + a.Addr() + "/metrics")
 	if err != nil {
