@@ -17,7 +17,6 @@ import (
 	"strokewise/collector/payload"
 	"strokewise/collector/topic"
 	"strokewise/dashboards/cost"
-	"strokewise/rules/notify"
 )
 
 // settings turns a configuration into the runtime's options.
@@ -46,14 +45,11 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 	if o.Influx, err = exporter(&c.Influx); err != nil {
 		return o, err
 	}
-	for _, w := range c.Notify.Webhooks {
-		h, err := headers(w.HeaderFile)
-		if err != nil {
-			return o, err
-		}
-		o.Webhooks = append(o.Webhooks, notify.Webhook{Name: w.Name, URL: w.URL.Reveal(), Header: h})
+	if o.Webhooks, err = webhooks(&c.Notify); err != nil {
+		return o, err
 	}
-	return o, nil
+	o.Reach, err = reach(c)
+	return o, err
 }
 
 func routes(c *config.Config) (intake.Options, error) {

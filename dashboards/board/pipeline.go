@@ -25,9 +25,11 @@ type Pipeline struct {
 	CommitAge     float64 // s since the newest, 0: none yet
 	SnapshotAge   float64 // s since the oldest of the partitions' newest snapshots, 0: none yet
 
-	OutboxPending map[string]int64 // by receiver
-	Delivered     map[string]int64 // by receiver
-	DeliverFailed map[string]int64 // attempts, by receiver
+	OutboxPending map[string]int64   // by receiver
+	OutboxAge     map[string]float64 // s since the oldest that waits was concluded, by receiver; absent: none waits
+	Delivered     map[string]int64   // by receiver
+	DeliverFailed map[string]int64   // attempts, by receiver
+	Withheld      map[string]int64   // not told because of routes or maintenance, by receiver
 
 	Export *Export // nil: nothing is exported
 }

@@ -73,3 +73,35 @@ func (s *Store) OutboxPending(ctx context.Context) (map[string]int64, error) {
 	}, `SELECT receiver, count(*) FROM outbox GROUP BY receiver`)
 	return out, err
 }
+
+// OutboxWaiting gives up to limit items of a receiver, oldest first, whether they are due
+// or not, and all of an alarm's.
+func (s *Store) OutboxWaiting(ctx context.Context, receiver string, limit int) ([]OutboxItem, error) {
+	var out []OutboxItem
+	err := s.each(ctx, "outbox", func(rows *sql.Rows) error {
+		var i OutboxItem
+		if err := scanTransition(rows, &i.Transition, &i.ID, &i.Receiver, &i.Attempts, &i.LastError); err != nil {
+			return err
+		}
+		out = append(out, i)
+		return nil
+	}, `SELECT `+transitionSelect+`, o.id, o.receiver, o.attempts, o.last_error
+		FROM outbox o JOIN transitions t ON t.seq = o.transition JOIN stations s ON s.id = t.station
+		WHERE o.receiver = ? ORDER BY o.id LIMIT ?`, receiver, limit)
+	return out, err
+}
+
+// OutboxOldest gives the event time of the oldest undelivered item by receiver.
+func (s *Store) OutboxOldest(ctx context.Context) (map[string]station.Instant, error) {
+	out := make(map[string]station.Instant, len(s.receivers))
+	err := s.each(ctx, "outbox", func(rows *sql.Rows) error {
+		var r string
+		var at int64
+		if err := rows.Scan(&r, &at); err != nil {
+			return err
+		}
+		out[r] = station.Instant(at)
+		return nil
+	}, `SELECT o.receiver, min(t.at) FROM outbox o JOIN transitions t ON t.seq = o.transition GROUP BY o.receiver`)
+	return out, err
+}

@@ -32,8 +32,10 @@ var (
 	snapshotAge   = gauge("snapshot_age_seconds", "Time since the oldest of the partitions' newest snapshots.")
 
 	outbox    = gauge("outbox_pending", "Notifications waiting to be delivered.", "receiver")
+	outboxAge = gauge("outbox_oldest_age_seconds", "Time since the oldest of the notifications that wait was concluded; in a mail digest it waits up to a day.", "receiver")
 	delivered = counter("notifications_delivered_total", "Notifications delivered.", "receiver")
 	failed    = counter("notifications_failed_total", "Attempts to deliver a notification that failed.", "receiver")
+	withheld  = counter("notifications_withheld_total", "Notifications not told because of routes or maintenance.", "receiver")
 )
 
 func (s sink) build(version string) { s.put(buildInfo, 1, label(version), runtime.Version()) }
@@ -67,7 +69,11 @@ func (s sink) pipeline(p *board.Pipeline) {
 		s.put(snapshotAge, p.SnapshotAge)
 	}
 	s.each(outbox, p.OutboxPending)
+	for name, age := range p.OutboxAge {
+		s.put(outboxAge, age, label(name))
+	}
 	s.each(delivered, p.Delivered)
+	s.each(withheld, p.Withheld)
 	s.each(failed, p.DeliverFailed)
 	s.export(p.Export)
 }

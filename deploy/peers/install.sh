@@ -13,6 +13,7 @@ need prometheus prometheus
 need promtool prometheus
 need chromium chromium
 need victoria-metrics victoria-metrics
+need prometheus-alertmanager prometheus-alertmanager
 missing=$(printf '%s\n' $missing | sort -u | tr '\n' ' ')
 missing=${missing% }
 

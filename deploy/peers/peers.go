@@ -29,7 +29,7 @@ const (
 var packages = map[string]string{
 	"mosquitto": "mosquitto", "mosquitto_pub": "mosquitto-clients",
 	"prometheus": "prometheus", "promtool": "prometheus", "chromium": "chromium",
-	"victoria-metrics": "victoria-metrics",
+	"victoria-metrics": "victoria-metrics", "prometheus-alertmanager": "prometheus-alertmanager",
 }
 
 // missing skips the test, or fails it where peers are required.

@@ -45,9 +45,12 @@ type eventData struct {
 }
 
 // encode gives a transition as an event.
-func encode(t *rules.Transition) ([]byte, error) {
+func encode(t *rules.Transition) ([]byte, error) { return encodeAs(t, eventType(t)) }
+
+// encodeAs gives a transition as an event of a type.
+func encodeAs(t *rules.Transition, kind string) ([]byte, error) {
 	e := event{
-		SpecVersion: "1.0", ID: t.ID(), Type: eventType(t), Subject: t.Alarm, Time: t.At.String(), ContentType: "application/json",
+		SpecVersion: "1.0", ID: t.ID(), Type: kind, Subject: t.Alarm, Time: t.At.String(), ContentType: "application/json",
 		Source: "/strokewise/" + url.PathEscape(t.Key.Site) + "/" + url.PathEscape(t.Key.Station),
 		Data: eventData{
 			Site: t.Key.Site, Station: t.Key.Station, Branch: t.Branch, Alarm: t.Alarm, Priority: t.Priority.String(),

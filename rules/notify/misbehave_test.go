@@ -196,7 +196,7 @@ func TestAReceiverIsDownForADay(t *testing.T) {
 	}
 	t.Logf("%d attempts in a day for %d alarms", r.failed, heads)
 	srv := newRude(t)
-	r.URL = "http://" + srv.l.Addr().String()
+	r.way.(*Webhook).URL = "http://" + srv.l.Addr().String()
 	took, _ := rounds(t, b, r, c, lookAgain, 10_000)
 	if took > 2*backoffMost+time.Minute {
 		t.Errorf("the last came %s after the receiver was back", took)

@@ -1,15 +1,10 @@
 package notify
 
 import (
-	"bytes"
 	"context"
 	"errors"
-	"fmt"
-	"io"
 	"log/slog"
 	"math/rand/v2"
-	"net/http"
-	"strconv"
 	"sync"
 	"time"
 
@@ -24,6 +19,7 @@ const (
 	lookAgain    = 2 * time.Second // for items whose time has come
 	readBody     = 4 << 10
 	sayAgain     = time.Minute
+	judgeAgain   = 10 * time.Minute
 )
 
 // Outbox holds what is to be sent. Of each alarm of a station it gives only the oldest
@@ -34,14 +30,6 @@ type Outbox interface {
 	OutboxRetry(ctx context.Context, id int64, next station.Instant, lastErr string) error
 }
 
-// Webhook is a receiver.
-type Webhook struct {
-	Name   string
-	URL    string
-	Header http.Header // sent along, such as Authorization; may be nil
-	Client *http.Client
-}
-
 // Sender delivers items to the receivers, each at its own pace.
 type Sender struct {
 	outbox    Outbox
@@ -49,35 +37,44 @@ type Sender struct {
 	receivers []*receiver
 }
 
-// receiver is a webhook with its state.
+// receiver is a way to somebody, with its state.
 type receiver struct {
-	Webhook
+	name   string
+	way    Way
 	outbox Outbox
 	log    *slog.Logger
 	now    func() time.Time
 	wake   chan struct{}
 
+	judge func(i *Item, now time.Time) Verdict // nil: everything is sent
+
 	mu                sync.Mutex
 	delivered, failed int64
+	withheld          int64 // items that a route or maintenance kept from being told
 	said              time.Time
 	gone              bool
 	hold              time.Time // the receiver wants to be left alone until then; used by run alone
 }
 
-// New gives a sender. Redirects are not followed: a transition goes where the
-// configuration says.
+// New gives a sender to webhooks; Add adds others before Run.
 func New(outbox Outbox, webhooks []Webhook, log *slog.Logger) *Sender {
 	if log == nil {
 		log = slog.New(slog.DiscardHandler)
 	}
 	s := &Sender{outbox: outbox, log: log}
-	for _, w := range webhooks {
+	for i := range webhooks {
+		w := webhooks[i]
 		if w.Client == nil {
-			w.Client = &http.Client{Timeout: sendTimeout, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+			w.Client = NewClient()
 		}
-		s.receivers = append(s.receivers, &receiver{Webhook: w, outbox: outbox, log: log, now: time.Now, wake: make(chan struct{}, 1)})
+		s.Add(w.Name, &w)
 	}
 	return s
+}
+
+// Add adds a receiver. It must not be called once Run was.
+func (s *Sender) Add(name string, w Way) {
+	s.receivers = append(s.receivers, &receiver{name: name, way: w, outbox: s.outbox, log: s.log, now: time.Now, wake: make(chan struct{}, 1)})
 }
 
 // Wake says that the outbox has something new.
@@ -99,7 +96,7 @@ func (s *Sender) Run(ctx context.Context) error {
 	<-ctx.Done()
 	wg.Wait()
 	for _, r := range s.receivers {
-		r.Client.CloseIdleConnections()
+		r.way.Close()
 	}
 	return ctx.Err()
 }
@@ -109,7 +106,7 @@ func (s *Sender) Figures() (delivered, failed map[string]int64) {
 	delivered, failed = make(map[string]int64, len(s.receivers)), make(map[string]int64, len(s.receivers))
 	for _, r := range s.receivers {
 		r.mu.Lock()
-		delivered[r.Name], failed[r.Name] = r.delivered, r.failed
+		delivered[r.name], failed[r.name] = r.delivered, r.failed
 		r.mu.Unlock()
 	}
 	return delivered, failed
@@ -135,7 +132,7 @@ func (r *receiver) run(ctx context.Context) {
 
 // round sends what is due, and tells whether to look again at once.
 func (r *receiver) round(ctx context.Context) bool {
-	items, err := r.outbox.OutboxDue(ctx, r.Name, station.InstantOf(r.now()), batchItems)
+	items, err := r.outbox.OutboxDue(ctx, r.name, station.InstantOf(r.now()), batchItems)
 	if err != nil {
 		r.say("cannot read the outbox", err)
 		return false
@@ -157,8 +154,13 @@ func (r *receiver) round(ctx context.Context) bool {
 
 // item sends one item and notes what came of it.
 func (r *receiver) item(ctx context.Context, i *Item) (sent bool, err error) {
-	wait, err := r.post(ctx, i)
 	note := context.WithoutCancel(ctx)
+	if r.judge != nil {
+		if v := r.judge(i, r.now()); !v.Send {
+			return r.withhold(note, i, v)
+		}
+	}
+	wait, err := r.way.Deliver(ctx, i)
 	if err == nil {
 		r.mu.Lock()
 		r.delivered++
@@ -167,6 +169,17 @@ func (r *receiver) item(ctx context.Context, i *Item) (sent bool, err error) {
 	}
 	if ctx.Err() != nil {
 		return false, nil // we end: no fault of the receiver's
+	}
+	if errors.Is(err, errTogether) {
+		return false, nil
+	}
+	var later *Later
+	if errors.As(err, &later) {
+		return false, r.outbox.OutboxRetry(note, i.ID, station.InstantOf(later.Until), later.Error())
+	}
+	if errors.Is(err, ErrGone) {
+		r.gone = true
+		r.log.Error("the receiver says that it is gone: nothing more is sent to it until the next start; what waits for it is kept", "receiver", r.name)
 	}
 	r.mu.Lock()
 	r.failed++
@@ -189,57 +202,6 @@ func backoff(attempts int) time.Duration {
 	return d/2 + rand.N(d/2+1)
 }
 
-// post sends one item. With an error it may give how long the receiver wants to be left
-// alone.
-func (r *receiver) post(ctx context.Context, i *Item) (wait time.Duration, err error) {
-	body, err := encode(&i.Transition)
-	if err != nil {
-		return 0, err
-	}
-	req, err := http.NewRequestWithContext(ctx, http.MethodPost, r.URL, bytes.NewReader(body))
-	if err != nil {
-		return 0, fmt.Errorf("cannot make request: %w", err)
-	}
-	for name, values := range r.Header {
-		req.Header[name] = values
-	}
-	req.Header.Set("Content-Type", contentType)
-	req.Header.Set("User-Agent", "strokewise")
-	res, err := r.Client.Do(req)
-	if err != nil {
-		return 0, fmt.Errorf("cannot reach receiver: %w", err)
-	}
-	defer res.Body.Close()
-	said, _ := io.ReadAll(io.LimitReader(res.Body, readBody))
-	switch {
-	case res.StatusCode/100 == 2:
-		return 0, nil
-	case res.StatusCode == http.StatusGone:
-		r.gone = true
-		r.log.Error("the receiver says that it is gone: nothing more is sent to it until the next start; what waits for it is kept", "receiver", r.Name)
-	}
-	return retryAfter(res.Header.Get("Retry-After"), r.now()), errors.New("receiver answered " + res.Status + ": " + short(said))
-}
-
-// retryAfter reads a Retry-After header (RFC 9110, 10.2.3), seconds or a date; at most a
-// day.
-func retryAfter(v string, now time.Time) time.Duration {
-	if s, err := strconv.Atoi(v); err == nil && s >= 0 {
-		return min(time.Duration(min(s, 86400))*time.Second, 24*time.Hour)
-	}
-	if t, err := http.ParseTime(v); err == nil {
-		return min(max(0, t.Sub(now)), 24*time.Hour)
-	}
-	return 0
-}
-
-func short(b []byte) string {
-	if len(b) > 120 {
-		b = b[:120]
-	}
-	return strconv.Quote(string(b))
-}
-
 // say logs a fault of the receiver, at most once a minute.
 func (r *receiver) say(what string, err error) {
 	if errors.Is(err, context.Canceled) {
@@ -249,6 +211,6 @@ func (r *receiver) say(what string, err error) {
 	defer r.mu.Unlock()
 	if now := r.now(); now.Sub(r.said) > sayAgain {
 		r.said = now
-		r.log.Warn(what, "receiver", r.Name, "error", err)
+		r.log.Warn(what, "receiver", r.name, "error", err)
 	}
 }

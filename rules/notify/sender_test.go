@@ -67,6 +67,18 @@ func (b *box) OutboxRetry(_ context.Context, id int64, next station.Instant, las
 	return nil
 }
 
+func (b *box) OutboxWaiting(_ context.Context, receiver string, limit int) ([]Item, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	var out []Item
+	for _, i := range b.items {
+		if i.Receiver == receiver && len(out) < limit {
+			out = append(out, i)
+		}
+	}
+	return out, nil
+}
+
 func (b *box) left() int {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -235,7 +247,7 @@ func TestRetryAfterIsObeyed(t *testing.T) {
 	if r.round(t.Context()) {
 		t.Error("a failed round asks for another at once")
 	}
-	r.Client.CloseIdleConnections()
+	r.way.(*Webhook).Client.CloseIdleConnections()
 	if got := b.due[1]; got != station.InstantOf(now.Add(time.Hour)) {
 		t.Errorf("next attempt at %s", got)
 	}
@@ -297,3 +309,10 @@ func TestKeptBackIsNotCleared(t *testing.T) {
 		}
 	}
 }
+
+// way is a Way that always succeeds.
+type way func(*Item)
+
+func (w way) Deliver(_ context.Context, i *Item) (time.Duration, error) { w(i); return 0, nil }
+func (w way) Test(context.Context) (string, error)                      { return "", nil }
+func (w way) Close()                                                    {}

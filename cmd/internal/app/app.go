@@ -54,6 +54,7 @@ type Options struct {
 	Listen   string
 	Hosts    []string
 	Webhooks []notify.Webhook
+	Reach    Reach
 	Influx   *influx.Options // nil: nothing is exported; branches and references are filled in
 	Rig      web.Rig         // the demonstration's virtual plant
 
@@ -94,6 +95,7 @@ type App struct {
 	batch    *batch.Batcher
 	source   *mqtt.Source
 	sender   *notify.Sender
+	panels   []*mqtt.Retained
 	export   *influx.Exporter // nil: none
 	web      net.Listener
 	stations atomic.Pointer[[]Station] // in force
@@ -130,11 +132,7 @@ func (a *App) open(ctx context.Context) (err error) {
 		return err
 	}
 	a.onClose(func() { a.warn("cannot close the sample log", a.samples.Close()) })
-	receivers := make([]string, len(o.Webhooks))
-	for i := range o.Webhooks {
-		receivers[i] = o.Webhooks[i].Name
-	}
-	a.store, err = history.Open(filepath.Join(o.Data, "history.db"), history.Options{SyncAlways: o.SyncAlways, Receivers: receivers, Exporters: o.exporters()})
+	a.store, err = history.Open(filepath.Join(o.Data, "history.db"), history.Options{SyncAlways: o.SyncAlways, Receivers: o.receivers(), Exporters: o.exporters()})
 	if err != nil {
 		return err
 	}
@@ -157,6 +155,7 @@ func (a *App) open(ctx context.Context) (err error) {
 		return fmt.Errorf("cannot serve pages on %s: %w", o.Listen, err)
 	}
 	a.onClose(func() { a.web.Close() })
+	a.openReach()
 	return a.openPartitions(ctx)
 }
 

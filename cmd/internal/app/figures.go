@@ -64,6 +64,7 @@ func (a *App) Pipeline() board.Pipeline {
 		a.warn("cannot count the outbox", err)
 	}
 	out.Delivered, out.DeliverFailed = a.sender.Figures()
+	a.reachFigures(ctx, &out)
 	out.Export = a.exportFigures(ctx)
 	return out
 }

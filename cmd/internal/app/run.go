@@ -56,6 +56,7 @@ func (a *App) Run(ctx context.Context) error {
 	}
 	serve.run(func(ctx context.Context) { a.warn("sending notifications ended", a.sender.Run(ctx)) })
 	a.sender.Wake()
+	a.runReach(serve)
 	if a.export != nil {
 		serve.run(func(ctx context.Context) { a.warn("exporting ended", a.export.Run(ctx)) })
 	}

@@ -116,7 +116,16 @@ type Station struct {
 }
 
 // Notify says who is told of alarms.
-type Notify struct{ Webhooks []Webhook }
+type Notify struct {
+	Pages         string // address of our pages as people reach them, for links
+	Webhooks      []Webhook
+	Alertmanagers []Webhook
+	Mails         []Mail
+	Panels        []Panel
+	DeadMan       DeadMan
+	Routes        []Route
+	Maintenance   []Maintenance
+}
 
 // Webhook is an address that alarm transitions are posted to.
 type Webhook struct {

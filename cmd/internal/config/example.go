@@ -2,7 +2,7 @@ package config
 
 // examples gives for each key of a quantity a value that makes sense there.
 var examples = map[string]string{
-	"lateness": "2 s", "keep": "48 h", "max_bytes": "20 GB", "max_packet": "1 MiB", "minutes": "90 d", "hours": "5 y",
+	"lateness": "2 s", "every": "1 min", "unacknowledged": "15 min", "keep": "48 h", "max_bytes": "20 GB", "max_packet": "1 MiB", "minutes": "90 d", "hours": "5 y",
 	"specific_energy": "0.12 kWh/m3", "price": "0.18 EUR/kWh", "co2": "0.30 kg/kWh",
 	"ambient_pressure": "98 kPa abs", "regulator_set": "700 kPa", "required_pressure": "650 kPa",
 	"shutdown_grace": "5 min", "max_stroke_rate": "2 /s",

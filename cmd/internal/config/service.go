@@ -123,6 +123,7 @@ func (d *decoder) notify(m *mapping) {
 			d.webhook(w, seen)
 		}
 	}
+	d.receivers(m, seen)
 	m.done(nil)
 }
 

@@ -1,0 +1,191 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"strokewise/analyzer/station"
+	"strokewise/collector/mqtt"
+	"strokewise/dashboards/board"
+	"strokewise/rules"
+	"strokewise/rules/notify"
+)
+
+// Reach names who is reached besides webhooks. What the runtime knows (alarms, the
+// outbox, readiness, zones) is filled in.
+type Reach struct {
+	Pages         string // address of the pages as people reach them; "": where they are served
+	Alertmanagers []*notify.Alertmanager
+	Mails         []*notify.Mail
+	Panels        []Panel
+	DeadMan       *notify.DeadMan // nil: none
+	Routes        *notify.Routes  // nil: everybody is told of everything
+}
+
+// Panel is a prefix of retained topics at the broker.
+type Panel struct{ Name, Prefix string }
+
+// receivers names those for whom transitions wait in the outbox.
+func (o *Options) receivers() []string {
+	var out []string
+	for i := range o.Webhooks {
+		out = append(out, o.Webhooks[i].Name)
+	}
+	for _, x := range o.Reach.Alertmanagers {
+		out = append(out, x.Name)
+	}
+	for _, x := range o.Reach.Mails {
+		out = append(out, x.Name)
+	}
+	return out
+}
+
+// openReach fills in what the ways need to know; the pages' address must be known.
+func (a *App) openReach() {
+	r := &a.opt.Reach
+	pages := r.Pages
+	if pages == "" {
+		pages = "http://" + a.Addr()
+	}
+	for _, x := range r.Alertmanagers {
+		x.Pages, x.Open, x.Logger = pages, a.openAlarms, a.log
+		a.sender.Add(x.Name, x)
+	}
+	for _, x := range r.Mails {
+		x.Pages, x.Zones, x.Waiting, x.Logger = pages, a.opt.Zones, a.store, a.log
+		a.sender.Add(x.Name, x)
+	}
+	for _, p := range r.Panels {
+		a.panels = append(a.panels, mqtt.NewRetained(a.panel(p)))
+	}
+	if r.Routes != nil {
+		a.route(r.Routes)
+	}
+	if r.DeadMan != nil {
+		r.DeadMan.Ready, r.DeadMan.Logger = a.Ready, a.log
+	}
+}
+
+// route puts routes in force for those who were added.
+func (a *App) route(r *notify.Routes) {
+	r.Zones = a.opt.Zones
+	for _, w := range r.Windows {
+		a.log.Info("maintenance is planned: nobody is told", "from", w.From.Format("2006-01-02 15:04"), "to", w.To.Format("2006-01-02 15:04"),
+			"sites", w.Sites, "branches", w.Branches, "stations", w.Stations, "reason", w.Reason)
+	}
+	a.sender.Route(r, a.present)
+	for _, x := range a.opt.Reach.Alertmanagers {
+		x.Tells = func(t *rules.Transition, now time.Time) bool { return r.Tells(x.Name, t, now) }
+	}
+}
+
+// present gives the newest transition of an alarm that is not normal.
+func (a *App) present(k station.Key, alarm string) *rules.Transition {
+	s, ok := a.board.Get(k)
+	if !ok {
+		return nil
+	}
+	open := transitionsOpen(&s)
+	for i := range open {
+		if open[i].Alarm == alarm {
+			return &open[i]
+		}
+	}
+	return nil
+}
+
+// panel says what a panel's topics hold.
+func (a *App) panel(p Panel) mqtt.RetainedOptions {
+	o := PanelOptions(&a.opt.MQTT, p)
+	o.Logger = a.log
+	o.Topics = func() map[string]string { return a.lights(p.Prefix) }
+	return o
+}
+
+// PanelOptions gives the connection of a panel: the samples' broker, by a name of its own.
+func PanelOptions(m *mqtt.Options, p Panel) mqtt.RetainedOptions {
+	return mqtt.RetainedOptions{
+		Brokers: m.Brokers, ClientID: m.ClientID + "-" + p.Name, User: m.User, PasswordFile: m.PasswordFile, TLS: m.TLS,
+		Heartbeat: p.Prefix + "/" + notify.PanelHeartbeat, Alive: notify.PanelRunning, Dead: notify.PanelUnknown,
+	}
+}
+
+// lights gives what a panel's topics are to hold: unknown while not all works.
+func (a *App) lights(prefix string) map[string]string {
+	working := a.Ready() == nil
+	out := map[string]string{}
+	for _, s := range a.configured() {
+		k := s.Plate.Key
+		b, ok := a.board.Get(k)
+		word := notify.PanelUnknown
+		if working && ok {
+			word = notify.PanelWord(transitionsOpen(&b), b.Status.At != 0 && !b.Stale())
+		}
+		out[notify.PanelTopic(prefix, k.Site, k.Station)] = word
+	}
+	return out
+}
+
+// openAlarms gives the newest transition of each alarm that is not normal.
+func (a *App) openAlarms() ([]rules.Transition, bool) {
+	if !a.board.Ready() {
+		return nil, false
+	}
+	var out []rules.Transition
+	for _, s := range a.board.All() {
+		out = append(out, transitionsOpen(&s)...)
+	}
+	return out, true
+}
+
+func transitionsOpen(s *board.Station) []rules.Transition {
+	out := make([]rules.Transition, len(s.Alarms))
+	for i := range s.Alarms {
+		out[i] = s.Alarms[i].Transition
+		out[i].To = s.Alarms[i].State
+	}
+	return out
+}
+
+// runReach starts what works beside the outbox.
+func (a *App) runReach(g *group) {
+	for _, x := range a.opt.Reach.Alertmanagers {
+		g.run(x.Run)
+	}
+	for _, p := range a.panels {
+		g.run(func(ctx context.Context) {
+			if err := p.Run(ctx); !errors.Is(err, context.Canceled) {
+				a.warn("telling panels ended", err)
+			}
+		})
+	}
+	if d := a.opt.Reach.DeadMan; d != nil {
+		g.run(d.Run)
+	}
+}
+
+// reachFigures adds the figures of what works beside the outbox.
+func (a *App) reachFigures(ctx context.Context, out *board.Pipeline) {
+	for _, x := range a.opt.Reach.Alertmanagers {
+		out.DeliverFailed[x.Name] += x.ResendFailed()
+	}
+	for i, p := range a.panels {
+		name := a.opt.Reach.Panels[i].Name
+		out.Delivered[name], out.DeliverFailed[name] = p.Figures()
+	}
+	if d := a.opt.Reach.DeadMan; d != nil {
+		out.Delivered[notify.DeadManName], out.DeliverFailed[notify.DeadManName] = d.Figures()
+	}
+	out.Withheld = a.sender.Withheld()
+	oldest, err := a.store.OutboxOldest(ctx)
+	if err != nil {
+		a.warn("cannot find the oldest of the outbox", err)
+		return
+	}
+	now := station.InstantOf(time.Now())
+	out.OutboxAge = make(map[string]float64, len(oldest))
+	for name, at := range oldest {
+		out.OutboxAge[name] = max(0, float64(now.Sub(at))/1e9)
+	}
+}

@@ -1,0 +1,91 @@
+package notify
+
+import (
+	"net/url"
+	"strings"
+	"time"
+
+	"strokewise/rules"
+)
+
+// alert is one of the API's alerts. A zero end says that it is active.
+type alert struct {
+	Labels      map[string]string `json:"labels"`
+	Annotations map[string]string `json:"annotations"`
+	StartsAt    string            `json:"startsAt"`
+	EndsAt      string            `json:"endsAt,omitempty"`
+	Generator   string            `json:"generatorURL,omitempty"`
+}
+
+// firing tells whether an alarm in a state is an active alert. A shelved one is: it says so
+// in an annotation, and silencing is Alertmanager's own business.
+func firing(s rules.AlarmState) bool { return s.Active() || s == rules.Shelved }
+
+// alert makes the alert of a transition. Labels are the same from raise to return, or it
+// would be another alert. Times of a device whose clock is ahead are cut to now, because
+// an end in the future is no end.
+func (a *Alertmanager) alert(t *rules.Transition, now time.Time) alert {
+	start := earlier(t.Raised.Time(), now)
+	out := alert{
+		Labels: map[string]string{
+			"alertname": t.Alarm, "site": t.Key.Site, "branch": t.Branch, "station": t.Key.Station, "priority": t.Priority.String(),
+		},
+		Annotations: annotations(t),
+		StartsAt:    start.UTC().Format(time.RFC3339Nano),
+	}
+	if a.Pages != "" {
+		out.Generator = stationPage(a.Pages, t)
+	}
+	if !firing(t.To) {
+		end := earlier(t.At.Time(), now)
+		if end.Before(start) {
+			end = start
+		}
+		out.EndsAt = end.UTC().Format(time.RFC3339Nano)
+	}
+	return out
+}
+
+// annotations say what a person needs. Empty ones are left out.
+func annotations(t *rules.Transition) map[string]string {
+	out := map[string]string{
+		"message": t.Message, "caution": t.Caution, "state": t.To.String(), "evidence": strings.Join(evidence(t), "; "), "reminder": reminder,
+	}
+	if d, ok := definition(t.Alarm); ok {
+		out["check_first"], out["respond"] = d.CheckFirst, d.RespondIn
+		out["runbook"] = d.Consequence + " Likely causes: " + strings.Join(d.Causes, "; ") + "."
+	}
+	switch t.To {
+	case rules.Acknowledged:
+		out["acknowledged"] = "since " + t.At.String()
+	case rules.Shelved:
+		out["shelved"] = "since " + t.At.String()
+	}
+	for k, v := range out {
+		if v == "" {
+			delete(out, k)
+		}
+	}
+	return out
+}
+
+func definition(alarm string) (rules.Definition, bool) {
+	for _, d := range rules.Catalogue() {
+		if d.Name == alarm {
+			return d, true
+		}
+	}
+	return rules.Definition{}, false
+}
+
+// stationPage gives the address of a station's page.
+func stationPage(pages string, t *rules.Transition) string {
+	return strings.TrimRight(pages, "/") + "/station/" + url.PathEscape(t.Key.Site) + "/" + url.PathEscape(t.Key.Station)
+}
+
+func earlier(a, b time.Time) time.Time {
+	if a.Before(b) {
+		return a
+	}
+	return b
+}

@@ -1,0 +1,50 @@
+package notify
+
+import (
+	"context"
+	"net/http"
+	"time"
+
+	"strokewise/analyzer/station"
+	"strokewise/rules"
+)
+
+// Webhook is a receiver that takes CloudEvents.
+type Webhook struct {
+	Name   string
+	URL    string
+	Header http.Header // sent along, such as Authorization; may be nil
+	Client *http.Client
+}
+
+// Deliver posts an item as an event.
+func (w *Webhook) Deliver(ctx context.Context, i *Item) (wait time.Duration, err error) {
+	body, err := encode(&i.Transition)
+	if err != nil {
+		return 0, err
+	}
+	_, wait, err = post(ctx, w.Client, w.URL, w.Header, contentType, body)
+	return wait, err
+}
+
+// Test posts an event of the type strokewise.test.
+func (w *Webhook) Test(ctx context.Context) (string, error) {
+	t := testTransition(time.Now())
+	body, err := encodeAs(&t, "strokewise.test")
+	if err != nil {
+		return "", err
+	}
+	status, _, err := post(ctx, w.Client, w.URL, w.Header, contentType, body)
+	return status, err
+}
+
+// Close lets connections go.
+func (w *Webhook) Close() { w.Client.CloseIdleConnections() }
+
+// testTransition stands for an alarm in test messages. Nothing of it is a station's.
+func testTransition(now time.Time) rules.Transition {
+	at := station.InstantOf(now)
+	return rules.Transition{Key: station.Key{Site: "test", Station: "test"}, Alarm: "test", Priority: rules.Finding,
+		From: rules.Normal, To: rules.Unacknowledged, At: at, Raised: at,
+		Message: "This is a test of the way to you. No station has an alarm because of it."}
+}
