@@ -65,9 +65,10 @@ type item struct {
 
 // Figures tell how the batcher does.
 type Figures struct {
-	Queue, QueueCap int   // messages received and not yet stored, and their bound
-	Bytes, MaxBytes int64 // of those messages, and their bound
-	Entries         int64 // appended since the start
+	Queue, QueueCap int           // messages received and not yet stored, and their bound
+	Bytes, MaxBytes int64         // of those messages, and their bound
+	Entries         int64         // appended since the start
+	Appending       time.Duration // what that took, summed over partitions
 	Records         int64
 	Samples         int64
 	Failures        int64  // failed appends

@@ -120,12 +120,15 @@ func (b *Batcher) attempt(ctx context.Context, todo []*share) ([]*share, error) 
 func (b *Batcher) append(ctx context.Context, s *share) error {
 	for len(s.entries) > 0 {
 		records := s.entries[0]
+		began := time.Now()
 		if _, err := b.opt.Log.Append(ctx, s.partition, records); err != nil {
 			return err
 		}
 		s.entries = s.entries[1:]
+		took := time.Since(began)
 		b.mu.Lock()
 		b.figures.Entries++
+		b.figures.Appending += took
 		b.figures.Records += int64(len(records))
 		for i := range records {
 			b.figures.Samples += int64(records[i].Samples())

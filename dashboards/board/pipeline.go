@@ -13,8 +13,9 @@ type Pipeline struct {
 	Queue      int // messages waiting for the log
 	QueueCap   int
 
-	LogEntries  int64 // appended
-	LogBytes    int64 // stored
+	LogEntries  int64   // appended
+	LogSeconds  float64 // that appending them took, summed over partitions, fsync included where sync is always
+	LogBytes    int64   // stored
 	LogMaxBytes int64
 	LogFull     bool
 	LogGaps     int64                      // found since the start where the log no longer holds an entry
@@ -22,6 +23,7 @@ type Pipeline struct {
 
 	Commits       int64
 	CommitSeconds float64 // duration of the newest
+	CommitSum     float64 // s that all of them took, fsync included where sync is always
 	CommitAge     float64 // s since the newest, 0: none yet
 	SnapshotAge   float64 // s since the oldest of the partitions' newest snapshots, 0: none yet
 

@@ -20,6 +20,7 @@ var (
 	queueCap   = gauge("queue_capacity", "Messages that can wait for the log.")
 
 	logEntries  = counter("log_entries_total", "Entries appended to the sample log.")
+	logSeconds  = counter("log_append_seconds_total", "Time that appending entries to the sample log took, summed over partitions, with fsync where log.sync is always. Divide by log_entries_total.")
 	logBytes    = gauge("log_bytes", "Bytes stored in the sample log.")
 	logMaxBytes = gauge("log_max_bytes", "Bytes that the sample log may hold.")
 	logFull     = gauge("log_full", "1 while the sample log refuses new entries, else 0.")
@@ -27,6 +28,7 @@ var (
 	logBehind   = gauge("log_behind_entries", "Entries of the partition that are not analysed yet.", "partition")
 
 	commits       = counter("commits_total", "Commits to the history database.")
+	commitSum     = counter("commit_seconds_total", "Time that commits to the history database took, with fsync where log.sync is always. Divide by commits_total.")
 	commitSeconds = gauge("commit_duration_seconds", "Duration of the newest commit.")
 	commitAge     = gauge("commit_age_seconds", "Time since the newest commit.")
 	snapshotAge   = gauge("snapshot_age_seconds", "Time since the oldest of the partitions' newest snapshots.")
@@ -52,6 +54,7 @@ func (s sink) pipeline(p *board.Pipeline) {
 	s.put(queueCap, float64(p.QueueCap))
 
 	s.put(logEntries, float64(p.LogEntries))
+	s.put(logSeconds, p.LogSeconds)
 	s.put(logBytes, float64(p.LogBytes))
 	s.put(logMaxBytes, float64(p.LogMaxBytes))
 	s.put(logFull, number(p.LogFull))
@@ -61,6 +64,7 @@ func (s sink) pipeline(p *board.Pipeline) {
 	}
 
 	s.put(commits, float64(p.Commits))
+	s.put(commitSum, p.CommitSum)
 	if p.Commits > 0 {
 		s.put(commitSeconds, p.CommitSeconds)
 		s.put(commitAge, p.CommitAge)

@@ -38,7 +38,7 @@ func (a *App) Pipeline() board.Pipeline {
 	f := a.source.Figures()
 	out.Connected, out.Reconnects, out.Messages = f.Connected, f.Reconnects, f.Received+f.TooLarge
 	b := a.batch.Figures()
-	out.Samples, out.Queue, out.QueueCap, out.LogEntries, out.LogFull = b.Samples, b.Queue, b.QueueCap, b.Entries, b.Full
+	out.Samples, out.Queue, out.QueueCap, out.LogEntries, out.LogSeconds, out.LogFull = b.Samples, b.Queue, b.QueueCap, b.Entries, b.Appending.Seconds(), b.Full
 	size, err := a.samples.Size(ctx)
 	if err == nil {
 		out.LogBytes, out.LogGaps = size.Bytes, size.Gaps
@@ -47,6 +47,7 @@ func (a *App) Pipeline() board.Pipeline {
 	for _, n := range a.used() {
 		s := a.parts[n].figures()
 		out.Commits += s.commits
+		out.CommitSum += s.commitSum
 		out.CommitSeconds = max(out.CommitSeconds, s.commitSeconds)
 		if !s.commitAt.IsZero() {
 			if age := now.Sub(s.commitAt).Seconds(); out.CommitAge == 0 || age < out.CommitAge {

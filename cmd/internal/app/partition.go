@@ -66,6 +66,7 @@ type partition struct {
 	uncommitted error
 	commits     int64
 	commitNs    int64 // duration of the last commit
+	commitSum   int64 // ns, of all of them
 	commitAt    time.Time
 	saved       uint64 // position of the newest snapshot
 	savedAt     time.Time
@@ -221,6 +222,7 @@ func (p *partition) commit(ctx context.Context) error {
 	}
 	p.commitAt, p.uncommitted = time.Now(), nil
 	p.commitNs = p.commitAt.Sub(began).Nanoseconds()
+	p.commitSum += p.commitNs
 	p.committed, p.dirty, p.waiting, p.people = p.position, false, 0, people{}
 	p.commits++
 	for _, u := range units {
@@ -361,11 +363,12 @@ type partFigures struct {
 	position          uint64
 	commits           int64
 	commitSeconds     float64
+	commitSum         float64 // s
 	commitAt, savedAt time.Time
 }
 
 func (p *partition) figures() partFigures {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	return partFigures{p.position, p.commits, float64(p.commitNs) * 1e-9, p.commitAt, p.savedAt}
+	return partFigures{p.position, p.commits, float64(p.commitNs) * 1e-9, float64(p.commitSum) * 1e-9, p.commitAt, p.savedAt}
 }
