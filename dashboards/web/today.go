@@ -73,7 +73,7 @@ func sums(minutes []station.Minute) []row {
 	if airless > 0 {
 		in.How = "without " + plural(airless, "minute") + " of which it is unknown: " + why
 	}
-	return append(rows, in, drive, out)
+	return append(append(rows, in, drive, out), room(minutes)...)
 }
 
 func band(low, high station.Microlitres) string {
