@@ -81,6 +81,11 @@ func Refuse(c *station.Command, now station.Instant, own ...string) error {
 	if err := o.alarm(c.Alarm, own); err != nil {
 		return err
 	}
+	if c.Kind == "close" {
+		if err := closing(c.Note); err != nil {
+			return err
+		}
+	}
 	return o.until(c, now)
 }
 

@@ -22,7 +22,7 @@ type alarmCmd struct {
 	Unshelve     alarmOrder  `cmd:"" help:"End a shelving early."`
 	OutOfService alarmReason `cmd:"" help:"Take an alarm out of service until somebody puts it back."`
 	InService    alarmOrder  `cmd:"" help:"Put an alarm back in service."`
-	Close        alarmReason `cmd:"" help:"Say what caused an alarm and what was done."`
+	Close        closeCmd    `cmd:"" help:"Say what caused an alarm and what was done."`
 	Vented       wordCmd     `cmd:"" help:"A person's word that outlet and tank were vented, and at which gauge that was read."`
 	Note         wordCmd     `cmd:"" help:"Write something down about a station."`
 	Inspected    wordCmd     `cmd:"" help:"Record a done inspection with the reference of its document."`
@@ -48,6 +48,11 @@ type alarmReason struct {
 	sender
 }
 
+type closeCmd struct {
+	alarmReason
+	Cause string `required:"" enum:"${causes}" help:"What it came from: ${enum}."`
+}
+
 type shelveCmd struct {
 	alarmReason
 	For time.Duration `default:"1h" help:"For how long: 30 days at most, 12 h for pressure-left and over-pressure."`
@@ -67,6 +72,11 @@ func (c *alarmOrder) Run(e *env, k *kong.Context) error {
 // Run sends the order that the command is named after.
 func (c *alarmReason) Run(e *env, k *kong.Context) error {
 	return c.send(e, c.Station, spoken{Kind: k.Selected().Name, Alarm: c.Alarm, Why: c.Why})
+}
+
+// Run sends the closing, with its cause in front.
+func (c *closeCmd) Run(e *env) error {
+	return c.send(e, c.Station, spoken{Kind: "close", Alarm: c.Alarm, Why: c.Cause + ": " + c.Why})
 }
 
 // Run sends the shelving.

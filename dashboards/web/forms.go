@@ -12,8 +12,9 @@ import (
 // formView is a form that gives a command.
 type formView struct {
 	Action, Alarm string
-	Label         string // of the field for words
-	Who, Why      string // what stands in the fields already
+	Label         string   // of the field for words
+	Who, Why      string   // what stands in the fields already
+	Causes        []string // of an alarm that is closed
 	Buttons       []buttonView
 }
 
@@ -33,7 +34,7 @@ func (s *site) addForms(list []alarmView, k station.Key, root, who string) {
 	}
 	for i := range list {
 		a := &list[i]
-		a.Form = &formView{Action: root + "station/" + path(k) + "/command", Alarm: a.Name, Label: "Why", Who: who, Buttons: buttons(a.State)}
+		a.Form = &formView{Action: root + "station/" + path(k) + "/command", Alarm: a.Name, Label: "Why, or what was done", Who: who, Causes: rules.Causes(), Buttons: buttons(a.State)}
 	}
 }
 

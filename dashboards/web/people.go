@@ -39,6 +39,7 @@ type commandJSON struct {
 	Alarm   string  `json:"alarm"`
 	Who     string  `json:"who"`
 	Why     string  `json:"why"`
+	Cause   string  `json:"cause"` // of "close", one of rules.Causes
 	Minutes float64 `json:"minutes"`
 }
 
@@ -111,6 +112,9 @@ func (s *site) give(ctx context.Context, k station.Key, in *commandJSON) error {
 		}
 		c.Until = station.InstantOf(s.Now()).Add(int64(in.Minutes * float64(station.Minute60)))
 	}
+	if c.Kind == "close" && in.Cause != "" {
+		c.Note = in.Cause + ": " + c.Note
+	}
 	return s.Command(ctx, k, c)
 }
 
@@ -123,12 +127,12 @@ func readCommand(w http.ResponseWriter, r *http.Request) (commandJSON, error) {
 		return in, readJSON(r.Body, &in)
 	}
 	if kind != "application/x-www-form-urlencoded" {
-		return in, &rules.Refusal{Text: "send a form (application/x-www-form-urlencoded) or JSON (application/json) with kind, alarm, who, why, minutes"}
+		return in, &rules.Refusal{Text: "send a form (application/x-www-form-urlencoded) or JSON (application/json) with kind, alarm, who, why, cause, minutes"}
 	}
 	if err := r.ParseForm(); err != nil {
 		return in, tooLong(err)
 	}
-	in = commandJSON{Kind: r.PostFormValue("kind"), Alarm: r.PostFormValue("alarm"), Who: r.PostFormValue("who"), Why: r.PostFormValue("why")}
+	in = commandJSON{Kind: r.PostFormValue("kind"), Alarm: r.PostFormValue("alarm"), Who: r.PostFormValue("who"), Why: r.PostFormValue("why"), Cause: r.PostFormValue("cause")}
 	if kind, minutes, ok := strings.Cut(in.Kind, " "); ok { // a button that says both
 		in.Kind = kind
 		r.PostForm.Set("minutes", minutes)
@@ -162,7 +166,7 @@ func tooLong(err error) error {
 	if errors.As(err, &long) {
 		return &rules.Refusal{Text: fmt.Sprintf("the command is longer than %d bytes: shorten why", mostBody)}
 	}
-	return &rules.Refusal{Text: "cannot read the command: " + err.Error() + "; expected kind, alarm, who, why, minutes"}
+	return &rules.Refusal{Text: "cannot read the command: " + err.Error() + "; expected kind, alarm, who, why, cause, minutes"}
 }
 
 func wantsJSON(r *http.Request) bool {

@@ -38,6 +38,7 @@ type Options struct {
 	Rig      Rig                   // of the demonstration
 	Command  Command               // takes what people order; nil: nothing is taken
 	Diary    Diary                 // what people did; may be nil
+	Alarms   Alarms                // what became of alarms; may be nil
 	Now      func() time.Time
 	Version  string
 }
@@ -57,6 +58,7 @@ func New(o Options) http.Handler {
 	mux.HandleFunc("/refused", s.refused)
 	mux.HandleFunc("/costs", s.costs)
 	mux.HandleFunc("/audit", s.audit)
+	mux.HandleFunc("/alarm-figures", s.alarmFigures)
 	mux.HandleFunc("/due", s.due)
 	mux.HandleFunc("/after-shift", s.afterShift)
 	mux.HandleFunc("/healthz", alive)

@@ -42,7 +42,7 @@ func TestCommandsAreInTheAuditOnce(t *testing.T) {
 	for _, c := range []station.Command{
 		{Kind: "note", By: " Ana ", Note: "hose changed"},
 		{Kind: "inspected", By: "Ana", Note: "sheet 12"},
-		{Kind: "close", Alarm: rules.OutletLeak, By: "Ana", Note: "clamp tightened"},
+		{Kind: "close", Alarm: rules.OutletLeak, By: "Ana", Note: "leak: clamp tightened"},
 		{Kind: "unshelve", Alarm: rules.OutletLeak, By: "Ana"},
 	} {
 		if err := a.Command(t.Context(), k, c); err != nil {
@@ -51,7 +51,7 @@ func TestCommandsAreInTheAuditOnce(t *testing.T) {
 	}
 	settle(t, a)
 	notes, err := a.store.LastNotes(t.Context(), k, 10)
-	if err != nil || len(notes) != 3 || notes[2].Text != "hose changed" || notes[2].Who != "Ana" || notes[1].Text != "Inspection done, document sheet 12" || notes[0].Text != "Alarm outlet-leak: clamp tightened" {
+	if err != nil || len(notes) != 3 || notes[2].Text != "hose changed" || notes[2].Who != "Ana" || notes[1].Text != "Inspection done, document sheet 12" || notes[0].Text != "Alarm outlet-leak: leak: clamp tightened" {
 		t.Errorf("%v, %v", notes, err)
 	}
 	stop()
