@@ -24,7 +24,7 @@ peers: ## the programs that tests run against (Debian packages; InfluxDB is buil
 bench: peers ## speed, each beside its baseline in the same run; ends with a table of the budgets
 	@{ $(GO) test -run '^$$' -bench . -benchtime 1s ./analyzer/... ./collector/payload ./collector/trace ./collector/samplelog ./collector/mqtt ./dashboards/... && \
 	$(GO) test -run '^$$' -bench 'EndToEnd|Replay' -benchtime 3x -timeout 20m ./cmd/... && \
-	$(GO) test -run '^$$' -bench 'Stations|Plant' -benchtime 1x -timeout 20m ./cmd/... || echo "FAILED"; } | $(GO) run ./cmd/internal/budget
+	$(GO) test -run '^$$' -bench 'Stations|Plant|Alarm$$' -benchtime 1x -timeout 20m ./cmd/... || echo "FAILED"; } | $(GO) run ./cmd/internal/budget
 
 # Minutes of the soak.
 STROKEWISE_SOAK ?= 30

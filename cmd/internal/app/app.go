@@ -101,6 +101,7 @@ type App struct {
 	stations atomic.Pointer[[]Station] // in force
 	shut     []func()                  // in the order of starting
 	quiet    quiet                     // of commits that fail
+	early    chan struct{}             // a partition wants its commit ahead of its turn
 	pace     pace                      // of commands
 }
 
@@ -112,7 +113,7 @@ func New(ctx context.Context, opt Options) (*App, error) {
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
-	a := &App{opt: opt, log: opt.Logger, board: board.New(), live: live.New(live.Usual)}
+	a := &App{opt: opt, log: opt.Logger, board: board.New(), live: live.New(live.Usual), early: make(chan struct{}, 1)}
 	a.stations.Store(&a.opt.Stations)
 	if err := a.open(ctx); err != nil {
 		a.Close()
@@ -193,7 +194,7 @@ func (a *App) openPartitions(ctx context.Context) error {
 		return err
 	}
 	for n := range a.parts {
-		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake}
+		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry}
 		a.parts[n].start(ctx, positions[n])
 	}
 	if fresh != nil {

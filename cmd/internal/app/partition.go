@@ -51,6 +51,7 @@ type partition struct {
 	catalog *catalog
 	log     *slog.Logger
 	wake    func() // the outbox has something new
+	hurry   func() // an alarm waits for its commit
 
 	mu        sync.Mutex
 	units     map[station.Key]*unit
@@ -59,7 +60,8 @@ type partition struct {
 	committed uint64  // of the newest commit: outputs up to here are stored already
 	ticked    station.Instant
 	dirty     bool
-	waiting   int // outputs that wait for a commit
+	urgent    bool // an alarm's change waits for its commit
+	waiting   int  // outputs that wait for a commit
 	people    people
 	failed    error
 	// why the newest commit failed; nil when it did not
@@ -88,19 +90,24 @@ type unit struct {
 
 // entry works off one log entry.
 func (p *partition) entry(ctx context.Context, e samplelog.Entry) error {
-	full, err := p.work(e)
-	if err != nil || !full {
+	full, urgent, err := p.work(e)
+	switch {
+	case err != nil:
 		return err
+	case full:
+		return p.commit(ctx)
+	case urgent:
+		p.hurry()
 	}
-	return p.commit(ctx)
+	return nil
 }
 
-// work runs the entry's records and tells whether it is time to commit.
-func (p *partition) work(e samplelog.Entry) (full bool, err error) {
+// work runs the entry's records and tells whether it is time to commit, or soon.
+func (p *partition) work(e samplelog.Entry) (full, urgent bool, err error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.failed != nil {
-		return false, p.failed
+		return false, false, p.failed
 	}
 	for i := range e.Records {
 		p.record(&e.Records[i])
@@ -111,15 +118,16 @@ func (p *partition) work(e samplelog.Entry) (full bool, err error) {
 			u.discard()
 		}
 		p.people = people{}
-		return false, nil
+		return false, false, nil
 	}
 	p.dirty = true
 	for i := range e.Records {
 		if u := p.units[e.Records[i].Key]; u != nil {
 			p.waiting = max(p.waiting, len(u.Out.Minutes)+len(u.Out.Intervals))
+			p.urgent = p.urgent || len(u.Out.Transitions) > 0
 		}
 	}
-	return p.waiting > mostWaiting, nil
+	return p.waiting > mostWaiting, p.urgent, nil
 }
 
 func (p *partition) record(r *station.Record) {
@@ -199,6 +207,14 @@ func byKey(a, b *unit) int {
 	return cmp.Or(cmp.Compare(a.key.Site, b.key.Site), cmp.Compare(a.key.Station, b.key.Station))
 }
 
+// hurried tells whether an alarm's change waits for its commit. After a commit that failed
+// nothing is hurried.
+func (p *partition) hurried() bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.urgent && p.uncommitted == nil
+}
+
 // commit stores what was concluded up to the newest entry and shows it.
 func (p *partition) commit(ctx context.Context) error {
 	p.mu.Lock()
@@ -223,7 +239,7 @@ func (p *partition) commit(ctx context.Context) error {
 	p.commitAt, p.uncommitted = time.Now(), nil
 	p.commitNs = p.commitAt.Sub(began).Nanoseconds()
 	p.commitSum += p.commitNs
-	p.committed, p.dirty, p.waiting, p.people = p.position, false, 0, people{}
+	p.committed, p.dirty, p.urgent, p.waiting, p.people = p.position, false, false, 0, people{}
 	p.commits++
 	for _, u := range units {
 		p.settle(u)

@@ -205,14 +205,43 @@ func every(ctx context.Context, d time.Duration, f func()) {
 	}
 }
 
+// gather is how long an alarm waits for others before its partition is committed ahead of
+// its turn: in a mass event one commit takes them all.
+const gather = 50 * time.Millisecond
+
 func (a *App) commitLoop(ctx context.Context) {
-	every(ctx, a.opt.Every.Commit, func() { a.settle(ctx) })
+	t := time.NewTicker(a.opt.Every.Commit)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-t.C:
+			a.settle(ctx, false)
+		case <-a.early:
+			if a.board.Ready() { // while a backlog is worked off nothing is early
+				pause(ctx, gather)
+				a.settle(ctx, true)
+			}
+		}
+	}
 }
 
-// settle commits every partition. One that cannot is tried again next time; nothing is
-// lost meanwhile.
-func (a *App) settle(ctx context.Context) {
+// hurry asks for a commit ahead of its turn.
+func (a *App) hurry() {
+	select {
+	case a.early <- struct{}{}:
+	default:
+	}
+}
+
+// settle commits every partition, or only those in which an alarm waits. One that cannot is
+// tried again next time; nothing is lost meanwhile.
+func (a *App) settle(ctx context.Context, urgent bool) {
 	for _, p := range a.parts {
+		if urgent && !p.hurried() {
+			continue
+		}
 		if err := p.commit(ctx); err != nil && a.quiet.due(time.Now()) {
 			a.warn("cannot commit, trying again; nothing is lost meanwhile", err)
 		}
@@ -237,7 +266,7 @@ func (a *App) settleAll() {
 			pause(ctx, 5*time.Millisecond)
 		}
 	}
-	a.settle(ctx)
+	a.settle(ctx, false)
 }
 
 func (a *App) saveAll() {

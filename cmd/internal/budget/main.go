@@ -33,6 +33,8 @@ var budgets = []budget{
 	{"2,000 stations through Mosquitto, s behind", "BenchmarkPlant", "s-behind", 2, false, "", 1},
 	{"2,000 stations through Mosquitto, MiB", "BenchmarkPlant", "MiB", 1024, false, "", 1},
 	{"2,000 stations, processor s a million samples", "BenchmarkPlant", "cpu-s/Msample", 0, false, "", 1},
+	{"1,000 stations, alarm to webhook, ms median", "BenchmarkAlarm", "ms-median", 300, false, "", 1},
+	{"1,000 stations, alarm to webhook, ms 99 %", "BenchmarkAlarm", "ms-99%", 1000, false, "", 1},
 	{"replay of 8 h at 20 Hz, s", "BenchmarkReplay", "s/8h", 1, false, "", 1},
 	{"scrape of 1,000 stations, ms", "BenchmarkScrape/board/stations=1000", "ns/op", 200, false, "", 1e6},
 	{"scrape of 10,000 stations, ms", "BenchmarkScrape/board/stations=10000", "ns/op", 0, false, "", 1e6},

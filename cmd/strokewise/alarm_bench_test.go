@@ -1,0 +1,124 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"strokewise/collector/mqtt"
+	"strokewise/deploy/peers"
+)
+
+// heard notes when the webhook was told that an alarm of a station was raised.
+type heard struct {
+	mu  sync.Mutex
+	got map[string]told // by station
+}
+
+// told is when an alarm was raised, by the stations' clock, and when the webhook had it.
+type told struct{ raised, arrived time.Time }
+
+// ServeHTTP takes an event.
+func (h *heard) ServeHTTP(_ http.ResponseWriter, r *http.Request) {
+	now := time.Now()
+	var e struct {
+		Data struct{ Station, Alarm, To, Raised string }
+	}
+	if json.NewDecoder(r.Body).Decode(&e) != nil || e.Data.Alarm != "over-pressure" || e.Data.To != "unacknowledged" {
+		return
+	}
+	raised, err := time.Parse(time.RFC3339Nano, e.Data.Raised)
+	if err != nil {
+		return
+	}
+	h.mu.Lock()
+	h.got[e.Data.Station] = told{raised, now}
+	h.mu.Unlock()
+}
+
+// BenchmarkAlarm runs 1,000 stations of two channels at 20 Hz through a real Mosquitto at
+// the pace of the clock, a block a second. Twenty of them a second go over the limit of
+// their tank. It reports the time from the moment at which the block was sent whose last
+// sample brings the watermark to the raise time until the webhook has the alarm.
+func BenchmarkAlarm(b *testing.B) {
+	const stations, calm, seconds, each, lateness = 1000, 10, 30, 20, 2 * time.Second
+	const last = 950 * time.Millisecond // from a block's start to its last sample
+	for b.Loop() {
+		broker := peers.Mosquitto(b)
+		in := heard{got: map[string]told{}}
+		hook := httptest.NewServer(&in)
+		var y strings.Builder
+		fmt.Fprintf(&y, "version: 1\nhttp: { listen: \"127.0.0.1:0\" }\nmqtt: { broker: \"tcp://%s\", topics: [{ match: \"boost/{site}/{station}\" }] }\nlateness: 2 s\nnotify: { webhook: [{ name: crew, url: \"%s\" }] }\ndata: %s\nsites: [{ id: northdock, zone: Europe/Lisbon }]\nstations:\n",
+			broker.Addr, hook.URL, b.TempDir())
+		for i := range stations {
+			fmt.Fprintf(&y, "  - { id: station-%d, site: northdock, booster: { drive_bore: 63 mm, boost_bore: 63 mm, rod: 16 mm, stroke: 60 mm, set_pressure: 900 kPa }, tank: { volume: 20 L, ps: 1000 kPa } }\n", i)
+		}
+		c := start(b, "run", "--config", write(b, "c.yaml", y.String()))
+		c.ready()
+		pub, err := mqtt.NewPublisher(b.Context(), "tcp://"+broker.Addr, "load")
+		if err != nil {
+			b.Fatal(err)
+		}
+		block := func(outlet string) string {
+			v := strings.TrimSuffix(strings.Repeat(outlet+",", 20), ",")
+			return `{"t0":%d,"dt":0.05,"inlet_pressure":[` + strings.TrimSuffix(strings.Repeat("600.0,", 20), ",") + `],"outlet_pressure":[` + v + `]}`
+		}
+		normal, high := block("880.0"), block("1050.0")
+		sent := make([]map[int64]time.Time, stations) // by the block's start
+		tokens := make([]paho.Token, stations)
+		for i := range sent {
+			sent[i] = map[int64]time.Time{}
+		}
+		for second, now := 0, time.Now().Truncate(time.Second); second < calm+seconds+8; second++ {
+			time.Sleep(time.Until(now.Add(time.Duration(second+1) * time.Second)))
+			at := now.Unix() + int64(second)
+			for i := range stations {
+				text := normal
+				if n := second - calm; n >= 0 && i < min(n+1, seconds)*each {
+					text = high
+				}
+				sent[i][at] = time.Now()
+				tokens[i] = pub.Send(fmt.Sprintf("boost/northdock/station-%d", i), fmt.Appendf(nil, text, at))
+			}
+		}
+		for _, t := range tokens {
+			t.WaitTimeout(10 * time.Second)
+		}
+		time.Sleep(2 * time.Second)
+		in.mu.Lock()
+		var took []time.Duration
+		for name, g := range in.got {
+			var i int
+			fmt.Sscanf(name, "station-%d", &i)
+			start := g.raised.Add(lateness - last) // of the block whose last sample is late enough
+			at := start.Unix()
+			if start.Nanosecond() > 0 {
+				at++
+			}
+			if s, ok := sent[i][at]; ok {
+				took = append(took, g.arrived.Sub(s))
+			}
+		}
+		in.mu.Unlock()
+		if len(took) != seconds*each {
+			b.Errorf("%d alarms of %d reached the webhook: %s", len(took), seconds*each, c.said())
+		}
+		slices.Sort(took)
+		if n := len(took); n > 0 {
+			b.ReportMetric(took[n/2].Seconds()*1e3, "ms-median")
+			b.ReportMetric(took[n*99/100].Seconds()*1e3, "ms-99%")
+			b.Logf("%d alarms, %v to %v", n, took[0], took[n-1])
+		}
+		pub.Close()
+		c.kill()
+		hook.Close()
+	}
+}
