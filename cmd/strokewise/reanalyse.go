@@ -32,7 +32,11 @@ func (c *reanalyseCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	log, store, err := openPast(e, cfg, "before its minutes are changed")
+	var exporters []string
+	if cfg.Influx.URL != "" {
+		exporters = []string{influx.Name} // what is replaced is exported again
+	}
+	log, store, err := openPast(e, cfg, "before its minutes are changed", exporters...)
 	if err != nil {
 		return err
 	}
@@ -66,16 +70,12 @@ func choose(cfg *config.Config, name string) ([]reanalyse.Station, error) {
 
 // openPast opens the log and the history of a program that does not run; when says before
 // what it must be stopped.
-func openPast(e *env, cfg *config.Config, when string) (*samplelog.JetStream, *history.Store, error) {
+func openPast(e *env, cfg *config.Config, when string, exporters ...string) (*samplelog.JetStream, *history.Store, error) {
 	log, err := samplelog.Open(e.ctx, samplelog.Options{Dir: filepath.Join(cfg.Data, "log"), MaxBytes: cfg.Log.MaxBytes, SyncAlways: cfg.Log.SyncAlways, URL: cfg.Log.URL, Logger: e.log})
 	if err != nil {
 		return nil, nil, fmt.Errorf("%w (stop the program %s)", err, when)
 	}
-	o := history.Options{SyncAlways: cfg.Log.SyncAlways}
-	if cfg.Influx.URL != "" {
-		o.Exporters = []string{influx.Name} // what is replaced is exported again
-	}
-	store, err := history.Open(filepath.Join(cfg.Data, "history.db"), o)
+	store, err := history.Open(filepath.Join(cfg.Data, "history.db"), history.Options{SyncAlways: cfg.Log.SyncAlways, Exporters: exporters})
 	if err != nil {
 		log.Close()
 		return nil, nil, err

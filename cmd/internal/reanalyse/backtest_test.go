@@ -15,8 +15,8 @@ import (
 
 const btStart = station.Instant(1767225600e9)
 
-// lived is what a live run left: a leak from 32 to 60 min, silence from 70 to 75 min. Its
-// epoch says that a leak must last for 2 min.
+// lived is what a live run left: a leak from 32 to 60 min, silence from 70 to 75 min,
+// shelved at 71 min. Its epochs say that a leak must last for 2 min.
 type lived struct {
 	log   *samplelog.JetStream
 	store *history.Store
@@ -64,6 +64,12 @@ func (l *lived) fill(t *testing.T, spec rig.Spec) {
 			t.Fatal(err)
 		}
 	}
+	say := func(now station.Instant, c station.Command) {
+		put(station.Record{Key: k, Arrival: now, Command: &c})
+		if err := u.Command(&c, now); err != nil {
+			t.Fatal(err)
+		}
+	}
 	epoch := station.Epoch{Revision: "1", Plate: l.plate}
 	put(station.Record{Key: k, Arrival: btStart, Epoch: &epoch})
 	u.Epoch(&epoch, btStart)
@@ -73,12 +79,16 @@ func (l *lived) fill(t *testing.T, spec rig.Spec) {
 			put(station.Record{Key: k, Arrival: now, Blocks: blocks})
 			u.Samples(blocks, now)
 		}
-		if s == 3590 {
-			c := station.Command{Kind: "acknowledge", Alarm: rules.OutletLeak, By: "Ada"}
-			put(station.Record{Key: k, Arrival: now, Command: &c})
-			if err := u.Command(&c, now); err != nil {
-				t.Fatal(err)
-			}
+		switch s {
+		case 1000: // the program starts anew, with another serial number
+			next := station.Epoch{Revision: "2", Plate: l.plate}
+			next.Plate.Serial = "77"
+			put(station.Record{Key: k, Arrival: now, Epoch: &next})
+			u.Epoch(&next, now)
+		case 3590:
+			say(now, station.Command{Kind: "acknowledge", Alarm: rules.OutletLeak, By: "Ada"})
+		case 4260:
+			say(now, station.Command{Kind: "shelve", Alarm: rules.SignalLost, By: "Ada", Note: "cable", Until: at(4860)})
 		}
 		put(station.Record{Arrival: now, Tick: true})
 		u.Tick(now)
