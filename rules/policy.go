@@ -13,7 +13,10 @@ import (
 // Policy is what a site changes of the catalogue: a list of entries. One with the name of
 // an alarm changes the keys that it gives, another one is an alarm of the site's own, with
 // every key. `sites`, `branches` and `stations` limit it to these; later entries win.
-type Policy struct{ entries []policyEntry }
+type Policy struct {
+	entries []policyEntry
+	known   []Definition // the catalogue with all entries, whatever limits them
+}
 
 type policyEntry struct {
 	node                      *yaml.Node // without the keys that limit it
@@ -22,8 +25,17 @@ type policyEntry struct {
 
 // ReadPolicy reads the list of entries at a node. The error joins *Fault.
 func ReadPolicy(file string, n *yaml.Node) (*Policy, error) {
-	r := &reader{file: file, known: catalogue}
-	p := &Policy{}
+	return NoPolicy().Extend(file, n)
+}
+
+// NoPolicy gives the policy of a site that changes nothing.
+func NoPolicy() *Policy { return &Policy{known: catalogue} }
+
+// Extend gives a policy that has the list of entries at a node behind those of p, which
+// stays as it is. The error joins *Fault.
+func (p *Policy) Extend(file string, n *yaml.Node) (*Policy, error) {
+	r := &reader{file: file, known: p.known}
+	p = &Policy{entries: slices.Clone(p.entries)}
 	if n.Kind != yaml.SequenceNode {
 		r.fault(n.Line, n.Column, "a list of alarms is wanted here")
 		return nil, errors.Join(r.faults...)
@@ -38,6 +50,7 @@ func ReadPolicy(file string, n *yaml.Node) (*Policy, error) {
 			r.fault(n.Line, n.Column, "%v", err)
 		}
 	}
+	p.known = r.known
 	return p, errors.Join(r.faults...)
 }
 
@@ -111,6 +124,17 @@ func (p *Policy) For(k station.Key, branch string) string {
 		panic("BUG: entries that were read do not encode: " + err.Error())
 	}
 	return string(text)
+}
+
+// Understood tells why a text of For changes nothing at its station: an entry may change
+// an own alarm that does not reach it.
+func Understood(text string) error {
+	var doc yaml.Node
+	if err := yaml.Unmarshal([]byte(text), &doc); err != nil || len(doc.Content) == 0 {
+		return err
+	}
+	_, err := ReadPolicy("entries", doc.Content[0])
+	return err
 }
 
 // Unreached gives names that entries are limited to and that no station has.

@@ -15,6 +15,7 @@ type alarmsCmd struct {
 	Explain    alarmsExplainCmd    `cmd:"" help:"Print everything about one alarm."`
 	Quantities alarmsQuantitiesCmd `cmd:"" help:"List what conditions can name."`
 	Test       alarmsTestCmd       `cmd:"" help:"Play rule scripts and tell what goes otherwise than expected."`
+	Backtest   backtestCmd         `cmd:"" help:"Tell what the alarms, present or changed, would have raised over what the log holds."`
 }
 
 type alarmsListCmd struct{}

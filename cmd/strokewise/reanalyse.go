@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/config"
 	"strokewise/cmd/internal/reanalyse"
 	"strokewise/collector/samplelog"
 	"strokewise/dashboards/history"
@@ -27,28 +28,19 @@ func (c *reanalyseCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	var chosen []reanalyse.Station
-	for _, s := range cfg.Stations {
-		if k := s.Plate.Key; c.Station == "" || c.Station == k.Station || c.Station == k.String() {
-			chosen = append(chosen, reanalyse.Station{Plate: s.Plate, Revision: s.Revision})
-		}
-	}
-	if len(chosen) == 0 {
-		return fmt.Errorf("cannot find station %.60q in %s", c.Station, c.Config)
-	}
-	log, err := samplelog.Open(e.ctx, samplelog.Options{Dir: filepath.Join(cfg.Data, "log"), MaxBytes: cfg.Log.MaxBytes, SyncAlways: cfg.Log.SyncAlways, URL: cfg.Log.URL, Logger: e.log})
-	if err != nil {
-		return fmt.Errorf("%w (stop the program before its minutes are changed)", err)
-	}
-	defer log.Close()
-	o := history.Options{SyncAlways: cfg.Log.SyncAlways}
-	if cfg.Influx.URL != "" {
-		o.Exporters = []string{influx.Name} // what is replaced is exported again
-	}
-	store, err := history.Open(filepath.Join(cfg.Data, "history.db"), o)
+	chosen, err := choose(cfg, c.Station)
 	if err != nil {
 		return err
 	}
+	var exporters []string
+	if cfg.Influx.URL != "" {
+		exporters = []string{influx.Name} // what is replaced is exported again
+	}
+	log, store, err := openPast(e, cfg, "before its minutes are changed", exporters...)
+	if err != nil {
+		return err
+	}
+	defer log.Close()
 	defer store.Close()
 	results, err := reanalyse.Run(e.ctx, log, store, chosen, instant(c.From), instant(c.To))
 	if err != nil {
@@ -60,6 +52,35 @@ func (c *reanalyseCmd) Run(e *env) error {
 		}
 	}
 	return c.tell(e, results)
+}
+
+// choose gives the stations of a name, ID or SITE/ID; "": all.
+func choose(cfg *config.Config, name string) ([]reanalyse.Station, error) {
+	var chosen []reanalyse.Station
+	for _, s := range cfg.Stations {
+		if k := s.Plate.Key; name == "" || name == k.Station || name == k.String() {
+			chosen = append(chosen, reanalyse.Station{Plate: s.Plate, Revision: s.Revision})
+		}
+	}
+	if len(chosen) == 0 {
+		return nil, fmt.Errorf("cannot find station %.60q in %s", name, cfg.File)
+	}
+	return chosen, nil
+}
+
+// openPast opens the log and the history of a program that does not run; when says before
+// what it must be stopped.
+func openPast(e *env, cfg *config.Config, when string, exporters ...string) (*samplelog.JetStream, *history.Store, error) {
+	log, err := samplelog.Open(e.ctx, samplelog.Options{Dir: filepath.Join(cfg.Data, "log"), MaxBytes: cfg.Log.MaxBytes, SyncAlways: cfg.Log.SyncAlways, URL: cfg.Log.URL, Logger: e.log})
+	if err != nil {
+		return nil, nil, fmt.Errorf("%w (stop the program %s)", err, when)
+	}
+	store, err := history.Open(filepath.Join(cfg.Data, "history.db"), history.Options{SyncAlways: cfg.Log.SyncAlways, Exporters: exporters})
+	if err != nil {
+		log.Close()
+		return nil, nil, err
+	}
+	return log, store, nil
 }
 
 func instant(t time.Time) station.Instant {

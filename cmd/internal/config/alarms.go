@@ -43,7 +43,10 @@ func (d *decoder) alarms(m *mapping) {
 			s.Revision = Revision(&s.Plate)
 		}
 	}
-	d.unreached(m, p)
+	d.cfg.policy = p
+	if names := d.cfg.unreached(p); len(names) > 0 {
+		m.warn("alarms", "no station has "+strings.Join(names, ", "), "names of this file", "")
+	}
 }
 
 // alarmsFile reads a file that holds the list under `alarms`.
@@ -82,16 +85,13 @@ func (d *decoder) alarmFaults(file string, err error) {
 	}
 }
 
-// unreached warns of names that no station has.
-func (d *decoder) unreached(m *mapping, p *rules.Policy) {
+// unreached gives names of the policy that no station has.
+func (c *Config) unreached(p *rules.Policy) []string {
 	has := func(of func(*Station) string) func(string) bool {
 		return func(name string) bool {
-			return slices.ContainsFunc(d.cfg.Stations, func(s Station) bool { return of(&s) == name })
+			return slices.ContainsFunc(c.Stations, func(s Station) bool { return of(&s) == name })
 		}
 	}
-	names := p.Unreached(has(func(s *Station) string { return s.Plate.Key.Site }),
+	return p.Unreached(has(func(s *Station) string { return s.Plate.Key.Site }),
 		has(func(s *Station) string { return s.Plate.Branch }), has(func(s *Station) string { return s.Plate.Key.Station }))
-	if len(names) > 0 {
-		m.warn("alarms", "no station has "+strings.Join(names, ", "), "names of this file", "")
-	}
 }

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/rules"
 )
 
 // Bounds of a configuration.
@@ -32,6 +33,8 @@ type Config struct {
 	Notify   Notify
 	Influx   Influx
 	Warnings []*Error // what is odd but can be worked with
+
+	policy *rules.Policy // what alarms says, nil: nothing
 }
 
 // HTTP says where the pages and metrics are served.

@@ -1,12 +1,11 @@
 // Package reanalyse runs what the sample log still holds through the present engine, and
 // tells what of the closed minutes it would have concluded otherwise. On request it puts
-// that in their place: nothing else changes closed minutes.
+// that in their place: nothing else changes closed minutes. A back-test asks the same of
+// the alarms, also with another catalogue, and changes nothing.
 package reanalyse
 
 import (
 	"context"
-	"errors"
-	"fmt"
 
 	"strokewise/analyzer/engine"
 	"strokewise/analyzer/station"
@@ -41,13 +40,8 @@ type Result struct {
 // Run reads the log's partition of each station and compares the minutes that begin in
 // [from, to); a zero instant is open.
 func Run(ctx context.Context, log Log, store *history.Store, stations []Station, from, to station.Instant) ([]Result, error) {
-	var parts [station.Partitions][]Station
-	for _, s := range stations {
-		n := s.Plate.Key.Partition()
-		parts[n] = append(parts[n], s)
-	}
 	found := make(map[station.Key]Result)
-	for n, some := range parts {
+	for n, some := range split(stations) {
 		if len(some) == 0 {
 			continue
 		}
@@ -90,8 +84,6 @@ func (u *unit) within(from, to station.Instant) []station.Minute {
 	return out
 }
 
-var errEnd = errors.New("end of the log")
-
 // read runs a partition's stations up to the log's present end. The open minutes at the
 // end are left out.
 func read(ctx context.Context, log Log, n int, stations []Station) (map[station.Key]*unit, error) {
@@ -103,25 +95,11 @@ func read(ctx context.Context, log Log, n int, stations []Station) (map[station.
 	if err != nil {
 		return nil, err
 	}
-	if last == 0 {
-		return units, nil
-	}
-	err = log.Read(ctx, n, 0, func(e samplelog.Entry) error {
-		for i := range e.Records {
-			r := &e.Records[i]
-			if u := units[r.Key]; u != nil {
-				u.record(r)
-			}
+	return units, walk(ctx, log, n, last, func(r *station.Record) {
+		if u := units[r.Key]; u != nil {
+			u.record(r)
 		}
-		if e.Position >= last {
-			return errEnd
-		}
-		return nil
 	})
-	if err != nil && !errors.Is(err, errEnd) {
-		return nil, fmt.Errorf("cannot reanalyse partition %d: %w", n, err)
-	}
-	return units, nil
 }
 
 func (u *unit) record(r *station.Record) {

@@ -1,0 +1,196 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"text/tabwriter"
+	"time"
+
+	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/config"
+	"strokewise/cmd/internal/reanalyse"
+)
+
+type backtestCmd struct {
+	Config  string    `required:"" placeholder:"FILE" help:"Configuration file."`
+	Station string    `placeholder:"ID" help:"Only this station, or SITE/ID."`
+	From    time.Time `placeholder:"TIME" help:"Raised from this time, RFC 3339; default: half an hour behind the log's beginning."`
+	To      time.Time `placeholder:"TIME" help:"Raised before this time; default: the log's end."`
+	Changes string    `placeholder:"FILE" help:"List as under alarms in the configuration, applied after it."`
+}
+
+// Run compares and changes nothing; the program must not be running.
+func (c *backtestCmd) Run(e *env) error {
+	cfg, chosen, err := c.read()
+	if err != nil {
+		return err
+	}
+	log, store, err := openPast(e, cfg, "or take a copy of its data folder: the log has one user at a time")
+	if err != nil {
+		return err
+	}
+	defer log.Close()
+	defer store.Close()
+	tested, err := reanalyse.Backtest(e.ctx, log, store, chosen, instant(c.From), instant(c.To))
+	if err != nil {
+		return err
+	}
+	return c.tell(e, tested)
+}
+
+// read gives the configuration, with the changes, and the stations in question.
+func (c *backtestCmd) read() (*config.Config, []reanalyse.Station, error) {
+	if !c.To.IsZero() && !c.From.Before(c.To) {
+		return nil, nil, fmt.Errorf("--to %s is not after --from %s", c.To.Format(time.RFC3339), c.From.Format(time.RFC3339))
+	}
+	cfg, err := load(c.Config, false)
+	if err != nil {
+		return nil, nil, err
+	}
+	if c.Changes != "" {
+		if err := cfg.Rehearse(c.Changes); err != nil {
+			return nil, nil, err
+		}
+	}
+	if _, err := os.Stat(filepath.Join(cfg.Data, "history.db")); err != nil {
+		return nil, nil, fmt.Errorf("there is no history to compare with: %w; give the configuration of a program that has run", err)
+	}
+	chosen, err := choose(cfg, c.Station)
+	return cfg, chosen, err
+}
+
+// tell prints spans, occurrences, and the sums by alarm.
+func (c *backtestCmd) tell(e *env, tested []reanalyse.Tested) error {
+	t := tabwriter.NewWriter(e.out, 0, 0, 2, ' ', 0)
+	for i := range tested {
+		if r := &tested[i]; r.Days() > 0 {
+			fmt.Fprintf(t, "%s\t%s to %s\t%.2f days\n", r.Key, second(r.From), second(r.To), r.Days())
+		} else {
+			fmt.Fprintf(t, "%s\tnothing to compare: from %s on the log holds nothing, or no more than half an hour of warm-up\n", r.Key, second(r.From))
+		}
+	}
+	rows := tellOccurrences(t, tested)
+	if rows > 0 {
+		tellSums(t, tested)
+	}
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	_, err := fmt.Fprintln(e.out, verdictOf(tested))
+	return err
+}
+
+// second gives a time to the second.
+func second(t station.Instant) string { return t.Floor(station.Second).String() }
+
+// tellOccurrences prints a line an occurrence and gives their number.
+func tellOccurrences(t *tabwriter.Writer, tested []reanalyse.Tested) (rows int) {
+	for i := range tested {
+		for k := range tested[i].Pairs {
+			if rows++; rows == 1 {
+				fmt.Fprintln(t, "\nstation\talarm\t\traised\tended")
+			}
+			p := &tested[i].Pairs[k]
+			fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\n", tested[i].Key, p.Any().Alarm, kindOf(p),
+				times(p, func(o *reanalyse.Occurrence) string { return second(o.Raised) }), times(p, ended))
+		}
+	}
+	return rows
+}
+
+func kindOf(p *reanalyse.Pair) string {
+	switch {
+	case p.Was == nil:
+		return "new"
+	case p.Is == nil:
+		return "no longer"
+	}
+	return "as before"
+}
+
+func ended(o *reanalyse.Occurrence) string {
+	if o.Ended == 0 {
+		return "still open"
+	}
+	return second(o.Ended)
+}
+
+// times gives a time of an occurrence, and what it would be where that differs.
+func times(p *reanalyse.Pair, of func(*reanalyse.Occurrence) string) string {
+	if p.Was != nil && p.Is != nil && of(p.Was) != of(p.Is) {
+		return of(p.Was) + " -> " + of(p.Is)
+	}
+	return of(p.Any())
+}
+
+// counted are an alarm's occurrences, also per day of each station's time, added up.
+type counted struct {
+	alarm         string
+	was, is       int
+	wasDay, isDay float64
+}
+
+func (s *counted) add(p *reanalyse.Pair, days float64) {
+	if p.Was != nil {
+		s.was++
+		s.wasDay += 1 / days
+	}
+	if p.Is != nil {
+		s.is++
+		s.isDay += 1 / days
+	}
+}
+
+// sumsOf gives the sums by alarm in order of name, those of all alarms last.
+func sumsOf(tested []reanalyse.Tested) []counted {
+	by, all := map[string]*counted{}, counted{alarm: "all"}
+	for i := range tested {
+		for k := range tested[i].Pairs {
+			p, days := &tested[i].Pairs[k], tested[i].Days()
+			name := p.Any().Alarm
+			if by[name] == nil {
+				by[name] = &counted{alarm: name}
+			}
+			by[name].add(p, days)
+			all.add(p, days)
+		}
+	}
+	var out []counted
+	for _, s := range by {
+		out = append(out, *s)
+	}
+	slices.SortFunc(out, func(a, b counted) int { return cmp.Compare(a.alarm, b.alarm) })
+	return append(out, all)
+}
+
+func tellSums(t *tabwriter.Writer, tested []reanalyse.Tested) {
+	fmt.Fprintln(t, "\nalarm\twas\twould be\twas, a day\twould be, a day\tchange, a day")
+	for _, s := range sumsOf(tested) {
+		fmt.Fprintf(t, "%s\t%d\t%d\t%.2f\t%.2f\t%+.2f\n", s.alarm, s.was, s.is, s.wasDay, s.isDay, s.isDay-s.wasDay)
+	}
+}
+
+// verdictOf says in a line what came out.
+func verdictOf(tested []reanalyse.Tested) string {
+	n, moved, days := map[string]int{}, 0, 0.0
+	for i := range tested {
+		days += tested[i].Days()
+		for k := range tested[i].Pairs {
+			p := &tested[i].Pairs[k]
+			n[kindOf(p)]++
+			if p.Was != nil && p.Is != nil && *p.Was != *p.Is {
+				moved++
+			}
+		}
+	}
+	switch {
+	case days == 0:
+		return "nothing was compared"
+	case moved+n["new"]+n["no longer"] == 0:
+		return fmt.Sprintf("no difference: %d as before; nothing was changed", n["as before"])
+	}
+	return fmt.Sprintf("%d as before, %d of them at other times; %d new, %d no longer; nothing was changed", n["as before"], moved, n["new"], n["no longer"])
+}
