@@ -120,11 +120,29 @@ var still = map[string]bool{"/audit": true, "/alarm-figures?days=1": true, "/due
 
 const pageText = `document.querySelector("main").innerText`
 
+// visit opens an address and waits until something is visible. A browser under load can
+// lose a navigation, so it is asked three times.
+func visit(t *testing.T, ctx context.Context, address, selector string) {
+	t.Helper()
+	if err := chromedp.Do(ctx); err != nil { // the tab is made, and outlives the waits below
+		t.Fatal(err)
+	}
+	var err error
+	for range 3 {
+		within, cancel := context.WithTimeout(ctx, 30*time.Second)
+		err = chromedp.Do(within, chromedp.Navigate(address), chromedp.WaitVisible(selector))
+		cancel()
+		if err == nil {
+			return
+		}
+		t.Logf("%s: %v; once more", address, err)
+	}
+	t.Fatalf("%s: %v", address, err)
+}
+
 func view(t *testing.T, ctx context.Context, c *child, path, name string) {
 	t.Helper()
-	if err := chromedp.Do(ctx, chromedp.Navigate("http://"+c.addr+path), chromedp.WaitVisible("main")); err != nil {
-		t.Fatalf("%s: %v", path, err)
-	}
+	visit(t, ctx, "http://"+c.addr+path, "main")
 	before := eval[string](t, ctx, pageText)
 	if strings.HasSuffix(path, "span=30") {
 		tracesMove(t, ctx, path)

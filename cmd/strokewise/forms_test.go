@@ -37,9 +37,7 @@ func TestAFormStaysWhileThePageMoves(t *testing.T) {
 	defer cancel()
 	var w watch
 	go w.listen(ctx)
-	if err := chromedp.Do(ctx, chromedp.Navigate("http://"+c.addr+"/station/"+playback.Site+"/clamp-3?span=30"), chromedp.WaitVisible("[data-part=condition] form")); err != nil {
-		t.Fatal(err)
-	}
+	visit(t, ctx, "http://"+c.addr+"/station/"+playback.Site+"/clamp-3?span=30", "[data-part=condition] form")
 	until(t, ctx, "the page has a stream", ownStream)
 	played := make(chan struct{})
 	go func() {

@@ -16,7 +16,7 @@ import (
 // stopWithin is how long a clean stop may take.
 const stopWithin = 5 * time.Second
 
-// flood publishes blocks of 100 samples of the recordings' stations 12,000
+// flood publishes blocks of 100 samples of the recordings' stations, floodRate
 // a second, until stop is closed; it gives how many.
 func flood(t testing.TB, addr string, stop <-chan struct{}) int {
 	p, err := mqtt.NewPublisher(t.Context(), "tcp://"+addr, "flood")
@@ -30,8 +30,8 @@ func flood(t testing.TB, addr string, stop <-chan struct{}) int {
 	var window []paho.Token
 	began := time.Now()
 	for n := 0; ; n++ {
-		if n%100 == 0 { // at most 12,000 a second
-			time.Sleep(time.Until(began.Add(time.Duration(n) * time.Second / 12_000)))
+		if n%100 == 0 {
+			time.Sleep(time.Until(began.Add(time.Duration(n) * time.Second / floodRate)))
 		}
 		select {
 		case <-stop:

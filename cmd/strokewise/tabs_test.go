@@ -30,12 +30,11 @@ func until(t *testing.T, ctx context.Context, what, expression string) {
 func TestTabsShareAStream(t *testing.T) {
 	browser := peers.Browser(t)
 	c := start(t, "demo", "--no-past", "--data", t.TempDir(), "--listen", "127.0.0.1:0")
+	c.ready()
 	tab := func() (context.Context, func()) {
 		ctx, cancel := chromedp.NewContext(browser)
 		t.Cleanup(cancel)
-		if err := chromedp.Do(ctx, chromedp.Navigate("http://"+c.addr+"/station/northdock/press-4?span=30"), chromedp.WaitVisible("main")); err != nil {
-			t.Fatal(err)
-		}
+		visit(t, ctx, "http://"+c.addr+"/station/northdock/press-4?span=30", "main")
 		return ctx, cancel
 	}
 	first, closeFirst := tab()
