@@ -37,11 +37,21 @@ func (d *decoder) alarms(m *mapping) {
 		d.alarmFaults(file, err)
 		return
 	}
+	understood := map[string]bool{"": true} // by text: most stations share one
 	for i := range d.cfg.Stations {
 		s := &d.cfg.Stations[i]
 		if s.Plate.Alarms = p.For(s.Plate.Key, s.Plate.Branch); s.Plate.Alarms != "" {
 			s.Revision = Revision(&s.Plate)
 		}
+		if understood[s.Plate.Alarms] {
+			continue
+		}
+		if err := rules.Understood(s.Plate.Alarms); err != nil { // an evaluator would drop them all
+			m.fail("alarms", fmt.Sprintf("the entries that reach station %s do not fit together: %v", s.Plate.Key, err),
+				"entries limited to the stations of the own alarm that they change", "")
+			return
+		}
+		understood[s.Plate.Alarms] = true
 	}
 	d.cfg.policy = p
 	if names := d.cfg.unreached(p); len(names) > 0 {

@@ -76,3 +76,18 @@ func TestFaultsOfAlarms(t *testing.T) {
 		t.Errorf("%v, %v", c.Warnings, err)
 	}
 }
+
+// An entry that reaches stations without the own alarm that it changes is refused: an
+// evaluator there would drop all of the site's entries.
+func TestEntriesThatDoNotFitTogether(t *testing.T) {
+	for entry, want := range map[string]string{
+		"  - { name: mine, delay: 9m }\n":                "alarms: the entries that reach station north/b do not fit together",
+		"  - { name: mine, delay: 9m, stations: [a] }\n": "",
+	} {
+		text := strings.Replace(rehearsed, "stations:\n  - { id: a", entry+"stations:\n  - { id: a", 1)
+		_, err := Parse([]byte(text), "x.yaml", Options{})
+		if want == "" && err != nil || want != "" && (err == nil || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), "mine lacks priority")) {
+			t.Errorf("%s: %v", entry, err)
+		}
+	}
+}
