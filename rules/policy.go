@@ -129,12 +129,25 @@ func (p *Policy) For(k station.Key, branch string) string {
 // Understood tells why a text of For changes nothing at its station: an entry may change
 // an own alarm that does not reach it.
 func Understood(text string) error {
-	var doc yaml.Node
-	if err := yaml.Unmarshal([]byte(text), &doc); err != nil || len(doc.Content) == 0 {
-		return err
-	}
-	_, err := ReadPolicy("entries", doc.Content[0])
+	_, err := setOf(text)
 	return err
+}
+
+// setOf gives the alarms that a text of For makes of the catalogue, linked.
+func setOf(text string) ([]Definition, error) {
+	var doc yaml.Node
+	if err := yaml.Unmarshal([]byte(text), &doc); err != nil {
+		return nil, err
+	}
+	if len(doc.Content) == 0 {
+		return catalogue, nil
+	}
+	p, err := ReadPolicy("entries", doc.Content[0])
+	if err != nil {
+		return nil, err
+	}
+	set := slices.Clone(p.known)
+	return set, link(set)
 }
 
 // Unreached gives names that entries are limited to and that no station has.
@@ -183,15 +196,8 @@ func (v *Evaluator) policy() {
 		return
 	}
 	v.text, v.set = v.plate.Alarms, catalogue
-	var doc yaml.Node
-	if err := yaml.Unmarshal([]byte(v.text), &doc); err == nil && len(doc.Content) == 1 {
-		r := &reader{file: "plate", known: catalogue}
-		for _, item := range doc.Content[0].Content {
-			r.merge(item)
-		}
-		if set := slices.Clone(r.known); len(r.faults) == 0 && link(set) == nil {
-			v.set = set
-		}
+	if set, err := setOf(v.text); err == nil {
+		v.set = set
 	}
 	v.arrange()
 }

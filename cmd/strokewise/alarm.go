@@ -55,7 +55,7 @@ type closeCmd struct {
 
 type shelveCmd struct {
 	alarmReason
-	For time.Duration `default:"1h" help:"For how long: 30 days at most, 12 h for pressure-left and over-pressure."`
+	For time.Duration `default:"1h" help:"For how long: as strokewise alarms explain shows for the alarm, 7 days at most unless changed; 12 h for those that guard people."`
 }
 
 type wordCmd struct {

@@ -55,13 +55,8 @@ func BenchmarkAlarm(b *testing.B) {
 		broker := peers.Mosquitto(b)
 		in := heard{got: map[string]told{}}
 		hook := httptest.NewServer(&in)
-		var y strings.Builder
-		fmt.Fprintf(&y, "version: 1\nhttp: { listen: \"127.0.0.1:0\" }\nmqtt: { broker: \"tcp://%s\", topics: [{ match: \"boost/{site}/{station}\" }] }\nlateness: 2 s\nnotify: { webhook: [{ name: crew, url: \"%s\" }] }\ndata: %s\nsites: [{ id: northdock, zone: Europe/Lisbon }]\nstations:\n",
-			broker.Addr, hook.URL, b.TempDir())
-		for i := range stations {
-			fmt.Fprintf(&y, "  - { id: station-%d, site: northdock, booster: { drive_bore: 63 mm, boost_bore: 63 mm, rod: 16 mm, stroke: 60 mm, set_pressure: 900 kPa }, tank: { volume: 20 L, ps: 1000 kPa } }\n", i)
-		}
-		c := start(b, "run", "--config", write(b, "c.yaml", y.String()))
+		more := fmt.Sprintf("lateness: 2 s\nnotify: { webhook: [{ name: crew, url: \"%s\" }] }\n", hook.URL)
+		c := start(b, "run", "--config", manyStations(b, broker.Addr, stations, more, "volume: 20 L, ps: 1000 kPa"))
 		c.ready()
 		pub, err := mqtt.NewPublisher(b.Context(), "tcp://"+broker.Addr, "load")
 		if err != nil {

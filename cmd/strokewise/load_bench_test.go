@@ -63,6 +63,17 @@ func (g *generator) second(b *testing.B, at time.Time) {
 	}
 }
 
+// manyStations writes a configuration of n stations alike, with more lines and that tank.
+func manyStations(b *testing.B, addr string, n int, more, tank string) string {
+	b.Helper()
+	var y strings.Builder
+	fmt.Fprintf(&y, "version: 1\nhttp: { listen: \"127.0.0.1:0\" }\nmqtt: { broker: \"tcp://%s\", topics: [{ match: \"boost/{site}/{station}\" }] }\n%sdata: %s\nsites: [{ id: northdock, zone: Europe/Lisbon }]\nstations:\n", addr, more, b.TempDir())
+	for i := range n {
+		fmt.Fprintf(&y, "  - { id: station-%d, site: northdock, booster: { drive_bore: 63 mm, boost_bore: 63 mm, rod: 16 mm, stroke: 60 mm, set_pressure: 900 kPa }, tank: { %s } }\n", i, tank)
+	}
+	return write(b, "c.yaml", y.String())
+}
+
 // BenchmarkPlant runs 2,000 stations of two channels at 100 Hz through a real Mosquitto for
 // half a minute at the pace of the clock: what the program's process costs, and how far
 // behind it is at the end.
@@ -70,12 +81,7 @@ func BenchmarkPlant(b *testing.B) {
 	const stations, seconds = 2000, 30
 	for b.Loop() {
 		broker := peers.Mosquitto(b)
-		var y strings.Builder
-		fmt.Fprintf(&y, "version: 1\nhttp: { listen: \"127.0.0.1:0\" }\nmqtt: { broker: \"tcp://%s\", topics: [{ match: \"boost/{site}/{station}\" }] }\ndata: %s\nsites: [{ id: northdock, zone: Europe/Lisbon }]\nstations:\n", broker.Addr, b.TempDir())
-		for i := range stations {
-			fmt.Fprintf(&y, "  - { id: station-%d, site: northdock, booster: { drive_bore: 63 mm, boost_bore: 63 mm, rod: 16 mm, stroke: 60 mm, set_pressure: 900 kPa }, tank: { volume: 20 L } }\n", i)
-		}
-		c := start(b, "run", "--config", write(b, "c.yaml", y.String()))
+		c := start(b, "run", "--config", manyStations(b, broker.Addr, stations, "", "volume: 20 L"))
 		c.ready()
 		g := newGenerator(b, broker.Addr, stations)
 		tick := time.NewTicker(time.Second)
