@@ -24,9 +24,9 @@ func newStage(p station.Plate) *stage {
 	g.s.State = station.Holding
 	g.s.Inlet = known(600e3)
 	g.s.Outlet = known(900e3)
-	g.s.Estimates.SupplySag = station.Unknown("test")
-	g.s.Estimates.LeakFlow = station.Unknown("test")
-	g.s.Estimates.StoredEnergy = known(30e3)
+	g.s.Estimates[station.SupplySag] = station.Unknown("test")
+	g.s.Estimates[station.LeakFlow] = station.Unknown("test")
+	g.s.Estimates[station.StoredEnergy] = known(30e3)
 	g.s.OutletLastSeen = 900e3
 	return g
 }
@@ -153,7 +153,7 @@ func TestPressureLeftWhenTheStationFallsSilentAfterShutdown(t *testing.T) {
 func TestSupplyUndersizedDelayAndHysteresis(t *testing.T) {
 	g := newStage(station.Plate{})
 	sag := func(v float64) func(int, *station.Status) {
-		return func(_ int, s *station.Status) { s.State, s.Estimates.SupplySag = station.Stroking, known(v) }
+		return func(_ int, s *station.Status) { s.State, s.Estimates[station.SupplySag] = station.Stroking, known(v) }
 	}
 	g.play(119, sag(0.2))
 	g.play(60, sag(0.05))
@@ -174,8 +174,8 @@ func TestSupplyUndersizedDelayAndHysteresis(t *testing.T) {
 
 func TestUnknownFreezes(t *testing.T) {
 	g := newStage(station.Plate{})
-	g.play(200, func(_ int, s *station.Status) { s.Estimates.LeakFlow = known(30e-3 / 60) })
-	g.play(200, func(_ int, s *station.Status) { s.Estimates.LeakFlow = station.Unknown("blind") })
+	g.play(200, func(_ int, s *station.Status) { s.Estimates[station.LeakFlow] = known(30e-3 / 60) })
+	g.play(200, func(_ int, s *station.Status) { s.Estimates[station.LeakFlow] = station.Unknown("blind") })
 	if n := len(g.got); n != 1 {
 		t.Fatalf("%d transitions: an unknown figure must neither raise nor clear", n)
 	}
@@ -185,7 +185,7 @@ func TestChargingSuppressesSagAndLeak(t *testing.T) {
 	g := newStage(station.Plate{})
 	g.play(600, func(_ int, s *station.Status) {
 		s.State = station.Charging
-		s.Estimates.SupplySag, s.Estimates.LeakFlow = known(0.5), known(1e-2)
+		s.Estimates[station.SupplySag], s.Estimates[station.LeakFlow] = known(0.5), known(1e-2)
 	})
 	if len(g.got) != 0 {
 		t.Fatalf("alarms while charging: %+v", g.got)
@@ -220,7 +220,7 @@ func TestSignalLostAndOnChange(t *testing.T) {
 func TestLifeCycle(t *testing.T) {
 	g := newStage(station.Plate{})
 	sag := func(v float64) func(int, *station.Status) {
-		return func(_ int, s *station.Status) { s.State, s.Estimates.SupplySag = station.Stroking, known(v) }
+		return func(_ int, s *station.Status) { s.State, s.Estimates[station.SupplySag] = station.Stroking, known(v) }
 	}
 	want := []struct {
 		act func()
@@ -245,7 +245,7 @@ func TestLifeCycle(t *testing.T) {
 
 func TestSnapshotKeepsDelay(t *testing.T) {
 	g := newStage(station.Plate{})
-	bad := func(_ int, s *station.Status) { s.State, s.Estimates.SupplySag = station.Stroking, known(0.2) }
+	bad := func(_ int, s *station.Status) { s.State, s.Estimates[station.SupplySag] = station.Stroking, known(0.2) }
 	g.play(60, bad)
 	var buf bytes.Buffer
 	if err := g.v.Save(&buf); err != nil {

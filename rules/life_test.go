@@ -10,7 +10,7 @@ import (
 )
 
 func leak(flow float64) func(int, *station.Status) {
-	return func(_ int, s *station.Status) { s.Estimates.LeakFlow = known(flow * 1e-3 / 60) }
+	return func(_ int, s *station.Status) { s.Estimates[station.LeakFlow] = known(flow * 1e-3 / 60) }
 }
 
 func text(t *Transition, name string) string {
@@ -216,8 +216,8 @@ func busy() (*Evaluator, *station.Status) {
 	v := NewEvaluator(plate, func(*Transition) {})
 	s := g.s
 	s.State, s.Since, s.StrokeRate, s.StrokesMinute = station.Stroking, t0, known(0.5), 30
-	s.Estimates.Pulsation, s.Estimates.StrokeUnevenness, s.Estimates.SetPressure = known(0.01), known(0.02), known(800e3)
-	s.Estimates.LeakFlow, s.Estimates.SupplySag = known(30e-3/60), known(0.01) // the leak alarm stands
+	s.Estimates[station.Pulsation], s.Estimates[station.StrokeUnevenness], s.Estimates[station.SetPressure] = known(0.01), known(0.02), known(800e3)
+	s.Estimates[station.LeakFlow], s.Estimates[station.SupplySag] = known(30e-3/60), known(0.01) // the leak alarm stands
 	s.At = t0
 	return v, &s
 }

@@ -43,7 +43,7 @@ func TestPolicy(t *testing.T) {
 	plate := station.Plate{Alarms: policyText(t, ownAlarms)}
 	g := newStage(plate)
 	low := func(_ int, s *station.Status) {
-		s.State, s.Outlet, s.Estimates.SetPressure = station.Stroking, known(700e3), known(800e3)
+		s.State, s.Outlet, s.Estimates[station.SetPressure] = station.Stroking, known(700e3), known(800e3)
 	}
 	g.play(10, leak(30))
 	if n := len(g.got); n != 1 || g.got[0].Alarm != OutletLeak || g.got[0].Priority != High || g.got[0].Raised != t0.Add(5*station.Second) {

@@ -83,7 +83,7 @@ func (v *Evaluator) charged() (string, []Evidence) {
 		s.Outlet.Value/1e3, s.ShutdownAt.Floor(station.Second), s.ShutdownBy)}
 	c.evidence = v.shutdownEvidence(s)
 	c.evidence = append(c.evidence, Evidence{Name: "outlet_pressure", Value: s.Outlet.Value, Unit: "Pa gauge"})
-	if e := &s.Estimates.StoredEnergy; e.Known() {
+	if e := &s.Estimates[station.StoredEnergy]; e.Known() {
 		c.message += fmt.Sprintf(" The tank stores about %.3g kJ (isentropic expansion to ambient).", e.Value/1e3)
 		c.evidence = append(c.evidence, Evidence{Name: "stored_energy_isentropic", Value: e.Value, Unit: "J"})
 	} else {

@@ -1,6 +1,11 @@
 package rules
 
-import "strings"
+import (
+	"slices"
+	"strings"
+
+	"strokewise/analyzer/station"
+)
 
 // quantity is something that conditions can name. Values are SI; a truth is 1 or 0.
 type quantity struct {
@@ -57,10 +62,37 @@ const (
 	qStarved
 	qVenting
 	qResidual
-	numQuantities
+	numOwn        // quantities before those that figures bring along
+	numQuantities = numOwn + 2*int(station.NumFigures)
 )
 
-var quantities = [numQuantities]quantity{
+// quantities are all that conditions can name: those below, and each figure of a station
+// that is not among them, with its confidence.
+var quantities, figureQuantity = allQuantities()
+
+// allQuantities also gives the index of each figure's quantity; its confidence follows it. 0:
+// the figure has a quantity of its own below.
+func allQuantities() (all []quantity, of [station.NumFigures]int) {
+	all = append(all, ownQuantities[:]...)
+	for f := range station.Figures {
+		k := &station.Figures[f]
+		if slices.ContainsFunc(all, func(q quantity) bool { return q.Name == k.Name || figureAlias[q.Name] == k.Name }) {
+			continue
+		}
+		of[f] = len(all)
+		show := k.Unit
+		if k.Air {
+			show += " ANR"
+		}
+		all = append(all, quantity{k.Name, k.Unit, show, k.What}, quantity{k.Name + "_confidence", "1", "1", "0 to 1"})
+	}
+	return all, of
+}
+
+// figureAlias are names of own quantities that differ from their figure's.
+var figureAlias = map[string]string{"supply_conductance_over_sqrt_1_minus_b": "supply_conductance", "stored_energy_isentropic": "stored_energy"}
+
+var ownQuantities = [numOwn]quantity{
 	qInlet:          {"inlet_pressure", "Pa", "Pa gauge", "mean of the last half second"},
 	qOutlet:         {"outlet_pressure", "Pa", "Pa gauge", "mean of the last half second"},
 	qLastSeen:       {"outlet_pressure_last_seen", "Pa", "Pa gauge", "last plausible reading of the outlet"},
@@ -114,7 +146,7 @@ var units = []struct {
 	Unit  string
 	Value float64
 }{
-	{"Pa", "Pa", 1}, {"kPa", "Pa", 1e3}, {"L_min", "m³/s", 1e-3 / 60},
+	{"Pa", "Pa", 1}, {"kPa", "Pa", 1e3}, {"L_min", "m³/s", 1e-3 / 60}, {"mm", "m", 1e-3},
 	{"seconds", "s", 1}, {"minutes", "s", 60}, {"hours", "s", 3600}, {"percent", "1", 0.01},
 }
 

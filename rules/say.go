@@ -33,7 +33,7 @@ var shownIn = map[string]struct {
 	decimals int
 }{
 	"kPa": {"Pa", 1e3, 0}, "%": {"1", 0.01, 0}, "L/min": {"m³/s", 1e-3 / 60, 1}, "min": {"s", 60, 0},
-	"s": {"s", 1, 0}, "number": {"1", 1, 0}, "decimal": {"1", 1, 2},
+	"s": {"s", 1, 0}, "mm": {"m", 1e-3, 1}, "L": {"m³", 1e-3, 1}, "number": {"1", 1, 0}, "decimal": {"1", 1, 2},
 }
 
 // message reads text with figures in braces, as in {outlet_pressure kPa}.
@@ -131,7 +131,7 @@ func (v *Evaluator) fact(name string) string {
 	case "state_reason":
 		return s.StateReason
 	case "leak_method":
-		return s.Estimates.LeakFlow.Method.String()
+		return s.Estimates[station.LeakFlow].Method.String()
 	case "shutdown_by":
 		return s.ShutdownBy
 	}

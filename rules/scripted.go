@@ -11,11 +11,11 @@ import (
 var scriptSeries = map[string]func(*station.Status, float64){
 	"inlet_pressure":    func(s *station.Status, x float64) { s.Inlet = shows(1e3 * x) },
 	"outlet_pressure":   func(s *station.Status, x float64) { s.Outlet = shows(1e3 * x) },
-	"set_pressure":      func(s *station.Status, x float64) { s.Estimates.SetPressure = shows(1e3 * x) },
-	"supply_sag":        func(s *station.Status, x float64) { s.Estimates.SupplySag = shows(x) },
-	"leak_flow":         func(s *station.Status, x float64) { s.Estimates.LeakFlow = shows(x * 1e-3 / 60) },
-	"stroke_unevenness": func(s *station.Status, x float64) { s.Estimates.StrokeUnevenness = shows(x) },
-	"pulsation":         func(s *station.Status, x float64) { s.Estimates.Pulsation = shows(x) },
+	"set_pressure":      func(s *station.Status, x float64) { s.Estimates[station.SetPressure] = shows(1e3 * x) },
+	"supply_sag":        func(s *station.Status, x float64) { s.Estimates[station.SupplySag] = shows(x) },
+	"leak_flow":         func(s *station.Status, x float64) { s.Estimates[station.LeakFlow] = shows(x * 1e-3 / 60) },
+	"stroke_unevenness": func(s *station.Status, x float64) { s.Estimates[station.StrokeUnevenness] = shows(x) },
+	"pulsation":         func(s *station.Status, x float64) { s.Estimates[station.Pulsation] = shows(x) },
 	"strokes_minute": func(s *station.Status, x float64) {
 		s.StrokeRate = shows(x / 60)
 		if s.StrokesMinute = 0; !math.IsNaN(x) {
@@ -26,6 +26,16 @@ var scriptSeries = map[string]func(*station.Status, float64){
 		reason(s, x, "the outlet reading stands still: its sensor or gateway is frozen")
 	},
 	"implausible": func(s *station.Status, x float64) { reason(s, x, "the outlet reads below the inlet: a wrong unit") },
+}
+
+// figureSeries gives what a series of the name of a figure sets, in SI units, nil where there is
+// none.
+func figureSeries(name string) func(*station.Status, float64) {
+	f, ok := station.FigureOf(name)
+	if !ok {
+		return nil
+	}
+	return func(s *station.Status, x float64) { s.Estimates[f] = shows(x) }
 }
 
 // scriptPlate are what a script's plate can hold, likewise.
@@ -52,6 +62,11 @@ func seriesNames() []string {
 	all := []string{"state", "shut_down", "heard"}
 	for n := range scriptSeries {
 		all = append(all, n)
+	}
+	for f := range station.Figures {
+		if n := station.Figures[f].Name; scriptSeries[n] == nil {
+			all = append(all, n)
+		}
 	}
 	return all
 }
@@ -108,7 +123,11 @@ func (t *scripted) step(v *Evaluator, now int64) {
 	}
 	t.shut(k, at)
 	for name, x := range t.script.series {
-		if set := scriptSeries[name]; set != nil {
+		set := scriptSeries[name]
+		if set == nil {
+			set = figureSeries(name)
+		}
+		if set != nil {
 			set(s, x.at(k))
 		}
 	}

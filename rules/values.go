@@ -29,11 +29,16 @@ func (v *Evaluator) fill(s *station.Status) {
 	if s.ShutdownAt != 0 {
 		q[qShutSeconds] = float64(s.At.Sub(s.ShutdownAt)) * 1e-9
 	}
-	q[qSag], q[qSagConfidence] = value(&e.SupplySag), confidence(&e.SupplySag)
-	q[qLeak], q[qLeakConfidence] = value(&e.LeakFlow), confidence(&e.LeakFlow)
-	q[qConductance], q[qVolumetric] = value(&e.SupplyConductance), value(&e.VolumetricEfficiency)
-	q[qUneven], q[qPulsation] = value(&e.StrokeUnevenness), value(&e.Pulsation)
-	q[qSet], q[qEnergy] = value(&e.SetPressure), value(&e.StoredEnergy)
+	q[qSag], q[qSagConfidence] = value(&e[station.SupplySag]), confidence(&e[station.SupplySag])
+	q[qLeak], q[qLeakConfidence] = value(&e[station.LeakFlow]), confidence(&e[station.LeakFlow])
+	q[qConductance], q[qVolumetric] = value(&e[station.SupplyConductance]), value(&e[station.VolumetricEfficiency])
+	q[qUneven], q[qPulsation] = value(&e[station.StrokeUnevenness]), value(&e[station.Pulsation])
+	q[qSet], q[qEnergy] = value(&e[station.SetPressure]), value(&e[station.StoredEnergy])
+	for f, i := range figureQuantity {
+		if i != 0 {
+			q[i], q[i+1] = value(&e[f]), confidence(&e[f])
+		}
+	}
 	v.Past.fill(s, q, p.Relief > 0)
 	v.fillPlate(s)
 	fillState(s, q)

@@ -48,7 +48,7 @@ func (e *Engine) strokeTimes(at station.Instant, n int) {
 	if method == station.MethodBoth {
 		conf = 0.7
 	}
-	e.Est.StrokeUnevenness = station.Estimate{Value: 2 * math.Abs(a-b) / (a + b), Method: method, Confidence: conf, At: at}
+	e.Est[station.StrokeUnevenness] = station.Estimate{Value: 2 * math.Abs(a-b) / (a + b), Method: method, Confidence: conf, At: at}
 }
 
 // side tells which side's stroke ends at a time: with a cycle counter, b ends with the
@@ -104,6 +104,6 @@ func (e *Engine) ripple(end station.Instant, working bool) {
 	h.Weight = math.Min(h.Weight+1, 100)
 	h.Ripple += (math.Sqrt(12*math.Max(0, left)) - h.Ripple) / h.Weight
 	if mean := h.Mean + h.X/n; h.Weight >= 10 && mean > 0 {
-		e.Est.Pulsation = station.Estimate{Value: h.Ripple / mean, Method: station.MethodTraces, Confidence: 0.6, At: end}
+		e.Est[station.Pulsation] = station.Estimate{Value: h.Ripple / mean, Method: station.MethodTraces, Confidence: 0.6, At: end}
 	}
 }

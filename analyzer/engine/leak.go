@@ -102,13 +102,13 @@ func (l *leakWatch) point(age, p float64) {
 // rejected one replaces only the reason of an unknown one.
 func (e *Engine) fitLeak(at station.Instant) {
 	if e.Plate.TankVolume <= 0 {
-		e.Est.LeakFlow = station.Unknown("needs the tank volume")
-		e.Est.LeakConductance = e.Est.LeakFlow
+		e.Est[station.LeakFlow] = station.Unknown("needs the tank volume")
+		e.Est[station.LeakConductance] = e.Est[station.LeakFlow]
 		return
 	}
 	if e.Plate.Sensor == station.AtBranch {
-		e.Est.LeakFlow = station.Unknown("the outlet sensor does not see the tank")
-		e.Est.LeakConductance = e.Est.LeakFlow
+		e.Est[station.LeakFlow] = station.Unknown("the outlet sensor does not see the tank")
+		e.Est[station.LeakConductance] = e.Est[station.LeakFlow]
 		return
 	}
 	d := air.FitDecay(e.Leak.T, e.Leak.P)
@@ -117,9 +117,9 @@ func (e *Engine) fitLeak(at station.Instant) {
 		e.decayLeak(&d, at)
 	case d.None:
 		e.noLeak(&d, at)
-	case !e.Est.LeakFlow.Known():
-		e.Est.LeakFlow = station.Unknown(d.Reason)
-		e.Est.LeakConductance = e.Est.LeakFlow
+	case !e.Est[station.LeakFlow].Known():
+		e.Est[station.LeakFlow] = station.Unknown(d.Reason)
+		e.Est[station.LeakConductance] = e.Est[station.LeakFlow]
 	}
 }
 
@@ -131,9 +131,9 @@ func (e *Engine) decayLeak(d *air.Decay, at station.Instant) {
 	c := e.Plate.TankVolume / float64(air.P0ANR)
 	conf := math.Min(0.9, 0.5+0.5*(1-math.Min(1, (d.High-d.Low)/d.Rate)))
 	g := station.Estimate{Value: c * d.Rate, Low: 0.95 * c * d.Low, High: 1.05 * c * d.High, Method: station.MethodDecay, Confidence: conf, At: at}
-	e.Est.LeakConductance = g
+	e.Est[station.LeakConductance] = g
 	g.Value, g.Low, g.High = g.Value*p, g.Low*p, g.High*p
-	e.Est.LeakFlow = g
+	e.Est[station.LeakFlow] = g
 }
 
 // noLeak takes a standing window in which no loss above the detection limit was seen:
@@ -141,9 +141,9 @@ func (e *Engine) decayLeak(d *air.Decay, at station.Instant) {
 func (e *Engine) noLeak(d *air.Decay, at station.Instant) {
 	c := e.Plate.TankVolume / float64(air.P0ANR)
 	g := station.Estimate{High: c * math.Max(d.High, air.DetectionLimit), Method: station.MethodDecay, Confidence: 0.7, At: at}
-	e.Est.LeakConductance = g
+	e.Est[station.LeakConductance] = g
 	g.High *= e.operating()
-	e.Est.LeakFlow = g
+	e.Est[station.LeakFlow] = g
 }
 
 // operating gives the pressure, Pa abs, at which a leak flow is stated: set, or the last

@@ -150,11 +150,11 @@ func (e *Engine) outletAbs() station.Absolute {
 // makeup takes a flow, m³/s ANR, that strokes make up for at pressure p (Pa abs). A decay
 // measured lately says it better.
 func (e *Engine) makeup(flow, band, p float64, at station.Instant) {
-	if e.Est.LeakFlow.Method == station.MethodDecay && at.Sub(e.Est.LeakFlow.At) < 15*station.Minute60 {
+	if e.Est[station.LeakFlow].Method == station.MethodDecay && at.Sub(e.Est[station.LeakFlow].At) < 15*station.Minute60 {
 		return
 	}
 	g := station.Estimate{Value: flow, Low: math.Max(0, flow-band), High: flow + band, Method: station.MethodMakeup, Confidence: 0.6, At: at}
-	e.Est.LeakFlow = g
+	e.Est[station.LeakFlow] = g
 	g.Value, g.Low, g.High = g.Value/p, g.Low/p, g.High/p
-	e.Est.LeakConductance = g
+	e.Est[station.LeakConductance] = g
 }

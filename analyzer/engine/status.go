@@ -94,31 +94,34 @@ func (e *Engine) rateNow(end station.Instant, n int64) station.Estimate {
 func (e *Engine) storedEnergy(end station.Instant) {
 	switch {
 	case e.Plate.TankVolume <= 0:
-		e.Est.StoredEnergy = station.Unknown("needs the tank volume")
+		e.Est[station.StoredEnergy] = station.Unknown("needs the tank volume")
 	case !e.State.HadOutlet:
-		e.Est.StoredEnergy = station.Unknown("no outlet reading yet")
+		e.Est[station.StoredEnergy] = station.Unknown("no outlet reading yet")
 	default:
 		amb := e.Plate.AmbientPressure()
 		v := air.StoredEnergy(station.Gauge(e.State.LastOutlet).Absolute(amb), amb, e.Plate.TankVolume)
-		e.Est.StoredEnergy = station.Estimate{Value: v, Method: station.MethodPlate, Confidence: 0.8, At: end}
+		e.Est[station.StoredEnergy] = station.Estimate{Value: v, Method: station.MethodPlate, Confidence: 0.8, At: end}
 	}
+}
+
+// firstReasons say why a figure is unknown until something is known of it.
+var firstReasons = [station.NumFigures]string{
+	station.LeakFlow:          "no quiet window and no steady draw yet",
+	station.LeakConductance:   "no quiet window and no steady draw yet",
+	station.SupplySag:         "the piston has not worked yet",
+	station.SupplyConductance: "the piston has not worked yet",
+	station.StrokeUnevenness:  "needs strokes whose times show, of both sides",
+	station.Pulsation:         "the piston has not worked yet",
+	station.SetPressure:       "no set pressure given or learned yet",
+	station.StoredEnergy:      "no outlet reading yet",
 }
 
 // resetEstimates sets every estimate to unknown with its first reason.
 func (e *Engine) resetEstimates() {
-	later := station.Unknown("not estimated by this version")
-	e.Est = station.Estimates{
-		LeakFlow:             station.Unknown("no quiet window and no steady draw yet"),
-		LeakConductance:      station.Unknown("no quiet window and no steady draw yet"),
-		SupplySag:            station.Unknown("the piston has not worked yet"),
-		SupplyConductance:    station.Unknown("the piston has not worked yet"),
-		VolumetricEfficiency: later,
-		StrokeUnevenness:     station.Unknown("needs strokes whose times show, of both sides"),
-		Pulsation:            station.Unknown("the piston has not worked yet"),
-		SetPressure:          station.Unknown("no set pressure given or learned yet"),
-		StoredEnergy:         station.Unknown("no outlet reading yet"),
+	for f := range e.Est {
+		e.Est[f] = station.Unknown(orElse(firstReasons[f], station.NotEstimated))
 	}
 	if e.Plate.Set > 0 {
-		e.Est.SetPressure = station.Estimate{Value: float64(e.Plate.Set), Method: station.MethodPlate, Confidence: 1}
+		e.Est[station.SetPressure] = station.Estimate{Value: float64(e.Plate.Set), Method: station.MethodPlate, Confidence: 1}
 	}
 }

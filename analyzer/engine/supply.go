@@ -116,7 +116,7 @@ func (e *Engine) learnSet() {
 		}
 		e.Supply.LearnedSet += 0.3 * (st.TopOutlet - e.Supply.LearnedSet)
 		st.TopOutlet = 0
-		e.Est.SetPressure = station.Estimate{Value: e.Supply.LearnedSet, Method: station.MethodTraces, Confidence: 0.6, At: e.Outlet.Last}
+		e.Est[station.SetPressure] = station.Estimate{Value: e.Supply.LearnedSet, Method: station.MethodTraces, Confidence: 0.6, At: e.Outlet.Last}
 	}
 }
 
@@ -173,14 +173,14 @@ func (e *Engine) endRun(end station.Instant) {
 func (e *Engine) estimateSupply(at station.Instant) {
 	s := &e.Supply
 	conf := 0.4 + 0.4*s.Rested/s.SagWeight
-	e.Est.SupplySag = station.Estimate{Value: s.SagSum / s.SagWeight, Method: station.MethodTraces, Confidence: conf, At: at}
+	e.Est[station.SupplySag] = station.Estimate{Value: s.SagSum / s.SagWeight, Method: station.MethodTraces, Confidence: conf, At: at}
 	switch {
 	case e.Plate.SweptBoost <= 0 || e.Plate.SweptDrive <= 0:
-		e.Est.SupplyConductance = station.Unknown("needs bores and stroke, or swept volumes")
+		e.Est[station.SupplyConductance] = station.Unknown("needs bores and stroke, or swept volumes")
 	case s.FTime <= 0 || s.AirSum <= 0:
-		e.Est.SupplyConductance = station.Unknown("no sag to measure it by")
+		e.Est[station.SupplyConductance] = station.Unknown("no sag to measure it by")
 	default:
 		c := s.AirSum / s.FTime / math.Sqrt(1-assumedB)
-		e.Est.SupplyConductance = station.Estimate{Value: c, Low: 0.75 * c, High: 1.25 * c, Method: station.MethodTraces, Confidence: conf, At: at}
+		e.Est[station.SupplyConductance] = station.Estimate{Value: c, Low: 0.75 * c, High: 1.25 * c, Method: station.MethodTraces, Confidence: conf, At: at}
 	}
 }

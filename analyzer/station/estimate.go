@@ -5,18 +5,21 @@ type Method uint8
 
 // The methods.
 const (
-	MethodNone    Method = iota
-	MethodTraces         // from the pressure traces
-	MethodCounter        // from the cycle counter
-	MethodBoth           // number from the counter, times from the traces
-	MethodDecay          // fall of the outlet while the piston stands
-	MethodMakeup         // strokes that only make up for a steady draw
-	MethodBound          // a bound, not a value
-	MethodPlate          // computed from plate data
+	MethodNone     Method = iota
+	MethodTraces          // from the pressure traces
+	MethodCounter         // from the cycle counter
+	MethodBoth            // number from the counter, times from the traces
+	MethodDecay           // fall of the outlet while the piston stands
+	MethodMakeup          // strokes that only make up for a steady draw
+	MethodBound           // a bound, not a value
+	MethodPlate           // computed from plate data
+	MethodRecharge        // from quiet recharges of the tank
+	MethodMeter           // calibrated by a flow meter
+	MethodTrend           // from earlier values of a figure
 	NumMethods
 )
 
-var methodNames = [NumMethods]string{"none", "traces", "counter", "both", "decay", "make-up", "bound", "plate"}
+var methodNames = [NumMethods]string{"none", "traces", "counter", "both", "decay", "make-up", "bound", "plate", "recharge", "flow meter", "trend"}
 
 // String gives the method's name in outputs.
 func (m Method) String() string {
@@ -32,9 +35,13 @@ type Estimate struct {
 	Low, High  float64 // 90 % interval; both zero where none is stated
 	Method     Method
 	Confidence float64 // 0..1
-	At         Instant // when it was last obtained
+	From, At   Instant // window it was last obtained from; From is 0 where that is one moment
 	Reason     string  // why it is unknown
 }
+
+// NotEstimated is the reason of figures that an engine does not estimate: they are left out
+// where figures are listed.
+const NotEstimated = "not estimated by this version"
 
 // Unknown gives an estimate that is not known, and why.
 func Unknown(reason string) Estimate { return Estimate{Reason: reason} }

@@ -62,19 +62,6 @@ func Duty(ns [NumStates]int64) (float64, bool) {
 	return float64(work) / float64(fed), true
 }
 
-// Estimates are the slow figures of a station.
-type Estimates struct {
-	LeakFlow             Estimate // m³/s ANR at the operating pressure
-	LeakConductance      Estimate // m³/(s·Pa), ISO 6358 sonic conductance
-	SupplySag            Estimate // (static-dynamic)/static gauge, 1
-	SupplyConductance    Estimate // C/sqrt(1-b), m³/(s·Pa)
-	VolumetricEfficiency Estimate // 1
-	StrokeUnevenness     Estimate // 1
-	Pulsation            Estimate // peak to peak over mean outlet, 1
-	SetPressure          Estimate // Pa gauge: learned or from the plate
-	StoredEnergy         Estimate // J, isentropic expansion to ambient
-}
-
 // Status is a station at one instant of event time: the input of rules and live views.
 type Status struct {
 	At             Instant

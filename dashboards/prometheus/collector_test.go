@@ -176,7 +176,7 @@ func TestAirAtTheSitesReference(t *testing.T) {
 // A bound is no value.
 func TestBoundsAreLeftOut(t *testing.T) {
 	s := press()
-	s.Status.Estimates.SupplySag.Method = station.MethodBound
+	s.Status.Estimates[station.SupplySag].Method = station.MethodBound
 	if strings.Contains(lines(t, s, station.ANR), "strokewise_supply_sag_ratio") {
 		t.Error("a bound is shown as a value")
 	}

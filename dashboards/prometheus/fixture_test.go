@@ -23,8 +23,8 @@ func press() board.Station {
 		Plate: station.Plate{Key: station.Key{Site: "northdock", Station: "press-4"}, Branch: "forming", SweptDrive: 0.19e-3, SweptBoost: 0.18e-3},
 		Status: station.Status{At: noon, State: station.Stroking, Since: noon - 100e9,
 			Inlet: known(594e3), Outlet: known(880e3), StrokeRate: known(1.25), OutletLastSeen: 880e3,
-			Estimates: station.Estimates{LeakFlow: known(0.3e-3), LeakConductance: known(4e-10), SupplySag: known(0.12),
-				SupplyConductance: known(2e-8), StoredEnergy: known(21e3), StrokeUnevenness: known(0.12), Pulsation: known(0.004), VolumetricEfficiency: known(0.9)}},
+			Estimates: station.Estimates{station.LeakFlow: known(0.3e-3), station.LeakConductance: known(4e-10), station.SupplySag: known(0.12),
+				station.SupplyConductance: known(2e-8), station.StoredEnergy: known(21e3), station.StrokeUnevenness: known(0.12), station.Pulsation: known(0.004), station.VolumetricEfficiency: known(0.9)}},
 		Totals: board.Totals{Strokes: 123456, Inlet: 2e12, Exhaust: 1.25e12, Delivered: 0.75e12},
 		LagNs:  2.5e9, OffsetNs: 0.25e9, Late: 3, Duplicate: 7, ClockSteps: 1, Gaps: 2,
 	}
@@ -53,7 +53,7 @@ func quiet() board.Station {
 	s := press()
 	s.Plate.Key = station.Key{Site: "southdock", Station: `odd "name"\`}
 	s.Status.State = station.Residual
-	s.Status.Estimates.LeakFlow = known(math.NaN())
+	s.Status.Estimates[station.LeakFlow] = known(math.NaN())
 	s.Alarms, s.SilentSince = nil, noon
 	return s
 }

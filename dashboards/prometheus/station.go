@@ -48,22 +48,22 @@ var (
 // slow are the slow figures of a station without further labels.
 var slow = [...]struct {
 	family *family
-	of     func(*station.Estimates) *station.Estimate
+	figure station.Figure
 }{
 	{gauge("leak_conductance_cubic_meters_per_second_pascal", "Sonic conductance of the leak at the outlet (ISO 6358), at ANR.", perStation()...),
-		func(e *station.Estimates) *station.Estimate { return &e.LeakConductance }},
+		station.LeakConductance},
 	{gauge("supply_sag_ratio", "Fall of the inlet's gauge pressure while stroking, over its resting pressure.", perStation()...),
-		func(e *station.Estimates) *station.Estimate { return &e.SupplySag }},
+		station.SupplySag},
 	{gauge("supply_conductance_cubic_meters_per_second_pascal", "Conductance of the supply C/sqrt(1-b) (ISO 6358), at ANR.", perStation()...),
-		func(e *station.Estimates) *station.Estimate { return &e.SupplyConductance }},
+		station.SupplyConductance},
 	{gauge("volumetric_efficiency_ratio", "Air delivered a stroke over the swept volume at inlet condition.", perStation()...),
-		func(e *station.Estimates) *station.Estimate { return &e.VolumetricEfficiency }},
+		station.VolumetricEfficiency},
 	{gauge("stroke_unevenness_ratio", "Difference of the two sides' times of stroke over their mean.", perStation()...),
-		func(e *station.Estimates) *station.Estimate { return &e.StrokeUnevenness }},
+		station.StrokeUnevenness},
 	{gauge("pulsation_ratio", "Ripple of the outlet, peak to peak over its mean, gauge.", perStation()...),
-		func(e *station.Estimates) *station.Estimate { return &e.Pulsation }},
+		station.Pulsation},
 	{gauge("stored_energy_joules", "Energy of the air in the tank, isentropic expansion to ambient; no series while the station is silent.", perStation()...),
-		func(e *station.Estimates) *station.Estimate { return &e.StoredEnergy }},
+		station.StoredEnergy},
 }
 
 // station sends the series of one station.
@@ -151,12 +151,12 @@ func present(st *board.Station, put put, with with) {
 // it is left out when that is out of date.
 func estimates(st *board.Station, ref station.Reference, put put, with with) {
 	e := &st.Status.Estimates
-	if exact(&e.LeakFlow) {
-		with(leakFlow, e.LeakFlow.Value*ref.PerANR(), ref.String())
+	if exact(&e[station.LeakFlow]) {
+		with(leakFlow, e[station.LeakFlow].Value*ref.PerANR(), ref.String())
 	}
 	for i := range slow {
-		v := slow[i].of(e)
-		if v == &e.StoredEnergy && st.Stale() {
+		v := &e[slow[i].figure]
+		if slow[i].figure == station.StoredEnergy && st.Stale() {
 			continue
 		}
 		if exact(v) {

@@ -114,7 +114,7 @@ func afterLine(s *board.Station, why string) afterRow {
 	case now.At != 0 && finite(float64(now.OutletLastSeen)):
 		r.Pressure = "last seen at " + number(now.OutletLastSeen.KPa(), 0) + " kPa gauge"
 	}
-	if e := &now.Estimates.StoredEnergy; e.Known() && finite(e.Value) {
+	if e := &now.Estimates[station.StoredEnergy]; e.Known() && finite(e.Value) {
 		r.Energy = number(e.Value, 0) + " J"
 	} else {
 		r.Energy = "unknown" + map[bool]string{true: ": " + e.Reason}[e.Reason != ""]

@@ -23,6 +23,10 @@ var how = [station.NumMethods]string{
 	station.MethodMakeup:  "from strokes that make up a steady draw",
 	station.MethodBound:   "a bound, not a value",
 	station.MethodPlate:   "from plate data",
+
+	station.MethodRecharge: "from quiet recharges of the tank",
+	station.MethodMeter:    "calibrated by a flow meter",
+	station.MethodTrend:    "from its earlier values",
 }
 
 // figures builds a station's numbers, in the order in which they are read.
@@ -44,8 +48,8 @@ func figures(s *board.Station) []figure {
 	if last := st.OutletLastSeen; !outlet.Known && st.At != 0 && finite(float64(last)) {
 		outlet.Note = join(outlet.Note, "last seen at "+number(last.KPa(), 0)+" kPa gauge")
 	}
-	return []figure{inlet, outlet, duty(s), rate, leak(&st.Estimates.LeakFlow),
-		measure("Inlet sag", "%", &st.Estimates.SupplySag, 100, 0)}
+	return []figure{inlet, outlet, duty(s), rate, leak(&st.Estimates[station.LeakFlow]),
+		measure("Inlet sag", "%", &st.Estimates[station.SupplySag], 100, 0)}
 }
 
 // measure shows an estimate times factor in the unit, with so many decimals.

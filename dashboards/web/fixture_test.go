@@ -26,8 +26,8 @@ func press() board.Station {
 		Status: station.Status{At: at(-time.Second), State: station.Stroking, Since: at(-101 * time.Second),
 			Inlet: known(594e3, station.MethodTraces), Outlet: known(880e3, station.MethodTraces),
 			StrokeRate: known(1.25, station.MethodBoth), OutletLastSeen: 880e3,
-			Estimates: station.Estimates{SupplySag: known(0.12, station.MethodTraces),
-				LeakFlow: station.Estimate{Value: 0.3e-3, Low: 0.28e-3, High: 0.33e-3, Method: station.MethodDecay, At: at(0)}}},
+			Estimates: station.Estimates{station.SupplySag: known(0.12, station.MethodTraces),
+				station.LeakFlow: station.Estimate{Value: 0.3e-3, Low: 0.28e-3, High: 0.33e-3, Method: station.MethodDecay, At: at(0)}}},
 	}
 	s.Today[station.Stroking], s.Today[station.Holding] = 3e12, 1e12
 	s.Alarms = []board.Alarm{
@@ -45,8 +45,8 @@ func standing() board.Station {
 	s.Plate.Key.Station, s.Alarms = "press-5", nil
 	s.Status.State = station.Holding
 	s.Status.StrokeRate = station.Unknown("strokes are not visible: no counter, and too few samples a second")
-	s.Status.Estimates.LeakFlow = station.Estimate{High: 0.02e-3, Method: station.MethodDecay, At: at(0)}
-	s.Status.Estimates.SupplySag = station.Unknown("the piston has not worked yet")
+	s.Status.Estimates[station.LeakFlow] = station.Estimate{High: 0.02e-3, Method: station.MethodDecay, At: at(0)}
+	s.Status.Estimates[station.SupplySag] = station.Unknown("the piston has not worked yet")
 	return s
 }
 

@@ -262,7 +262,7 @@ func TestAfterTheShift(t *testing.T) {
 		s := shutDown()
 		s.Plate.Key.Station, s.Alarms = name, nil
 		s.Status.ShutdownAt, s.Status.ShutdownBy = at(-3*time.Hour), "inlet"
-		s.Status.Estimates.StoredEnergy = known(30123, station.MethodTraces)
+		s.Status.Estimates[station.StoredEnergy] = known(30123, station.MethodTraces)
 		change(&s)
 		return s
 	}

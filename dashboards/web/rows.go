@@ -19,31 +19,54 @@ type row struct {
 
 // group is a table of figures.
 type group struct {
-	Name string
-	Rows []row
+	Name    string
+	Rows    []row
+	Unknown []row // shown folded
 }
 
 // groups gives all figures of a station.
 func groups(s *board.Station) []group {
-	e := &s.Status.Estimates
-	return []group{
-		{"Now", nowRows(s)},
-		{"Air and leak", []row{
-			leakRow(&e.LeakFlow),
-			full("Leak conductance", "dm³/(s·bar)", &e.LeakConductance, 1e8, 4),
-			full("Volumetric efficiency", "%", &e.VolumetricEfficiency, 100, 0),
-		}},
-		{"Supply and outlet", []row{
-			full("Inlet sag", "% of resting gauge pressure", &e.SupplySag, 100, 1),
-			full("Supply conductance, C/√(1−b)", "dm³/(s·bar)", &e.SupplyConductance, 1e8, 2),
-			full("Stroke unevenness", "%", &e.StrokeUnevenness, 100, 1),
-			full("Pulsation, peak to peak", "% of mean outlet", &e.Pulsation, 100, 2),
-			full("Set pressure", "kPa gauge", &e.SetPressure, 1e-3, 0),
-			full("Stored energy", "kJ", &e.StoredEnergy, 1e-3, 2),
-		}},
-		{"Time today, since the site's midnight", todayRows(s)},
-		{"Since the history began", totalRows(&s.Totals)},
+	out := []group{{Name: "Now", Rows: nowRows(s)}}
+	for g := range station.NumGroups {
+		out = append(out, slowGroup(g, &s.Status.Estimates))
 	}
+	return append(out, group{Name: "Time today, since the site's midnight", Rows: todayRows(s)},
+		group{Name: "Since the history began", Rows: totalRows(&s.Totals)})
+}
+
+// slowGroup gives the slow figures of a group.
+func slowGroup(g station.Group, es *station.Estimates) group {
+	out := group{Name: g.String()}
+	for f := range station.Figures {
+		if station.Figures[f].Group != g || es[f].Reason == station.NotEstimated {
+			continue
+		}
+		if r := figureRow(station.Figure(f), &es[f]); r.Why == "" {
+			out.Rows = append(out.Rows, r)
+		} else {
+			out.Unknown = append(out.Unknown, r)
+		}
+	}
+	return out
+}
+
+func figureRow(f station.Figure, e *station.Estimate) row {
+	k := &station.Figures[f]
+	unit := k.Shown
+	if k.Air {
+		unit += " ANR"
+	}
+	switch f {
+	case station.LeakFlow:
+		return leakRow(e)
+	case station.LeakOnset:
+		r := full(k.Title, "", e, 1, 0)
+		if r.Why == "" {
+			r.Value = clock(station.Instant(e.Value * 1e9))
+		}
+		return r
+	}
+	return full(k.Title, unit, e, k.Factor, k.Places)
 }
 
 func nowRows(s *board.Station) []row {

@@ -28,7 +28,7 @@ func find(t *testing.T, s board.Station, name string) figure {
 
 func TestFigures(t *testing.T) {
 	bound := press()
-	bound.Status.Estimates.SupplySag.Method = station.MethodBound
+	bound.Status.Estimates[station.SupplySag].Method = station.MethodBound
 	broken := press()
 	broken.Status.Outlet.Value = math.NaN()
 	for _, c := range []struct {

@@ -95,7 +95,7 @@ func measure(s rig.Spec, seconds int64, counter bool) measured {
 		u.Samples(kept, at.Add(station.Second))
 	}
 	u.Flush()
-	m := measured{result: resultOf(u), truth: v.Truth(), leak: u.Status.Estimates.LeakConductance}
+	m := measured{result: resultOf(u), truth: v.Truth(), leak: u.Status.Estimates[station.LeakConductance]}
 	if len(s.Faults) > 0 {
 		m.hole = s.Faults[0].Level
 	}

@@ -135,11 +135,11 @@ func TestUnevenness(t *testing.T) {
 		}
 		a, b := middle(took[0]), middle(took[1])
 		want := 2 * math.Abs(a-b) / (a + b)
-		got := u.Status.Estimates.StrokeUnevenness
+		got := u.Status.Estimates[station.StrokeUnevenness]
 		if !got.Known() || math.Abs(got.Value-want) > 0.1 {
 			t.Errorf("level %g: unevenness %.3f (%s), the model's %.3f", c.level, got.Value, got.Reason, want)
 		}
-		t.Logf("level %g: unevenness %.3f, the model's %.3f; pulsation %.4f", c.level, got.Value, want, u.Status.Estimates.Pulsation.Value)
+		t.Logf("level %g: unevenness %.3f, the model's %.3f; pulsation %.4f", c.level, got.Value, want, u.Status.Estimates[station.Pulsation].Value)
 	}
 }
 

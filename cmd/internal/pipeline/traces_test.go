@@ -199,13 +199,13 @@ func judge(t *testing.T, tr *truth, shutdown float64, u *pipeline.Unit, counter 
 	}
 	alarmsOf(t, tr, r)
 	if tr.Leak > 0 {
-		leak := u.Status.Estimates.LeakConductance
+		leak := u.Status.Estimates[station.LeakConductance]
 		got := leak.Value * 1e8 // m³/(s·Pa) to dm³/(s·bar)
 		t.Logf("leak %.5f of %.5f dm³/(s·bar), told by %s", got, tr.Leak, leak.Method)
 		if !leak.Known() || math.Abs(got/tr.Leak-1) > 0.2 {
 			t.Errorf("leak %.5f dm³/(s·bar) (%s), truth %.5f", got, leak.Reason, tr.Leak)
 		}
-	} else if leak := u.Status.Estimates.LeakFlow; leak.Known() && leak.Value > 0 {
+	} else if leak := u.Status.Estimates[station.LeakFlow]; leak.Known() && leak.Value > 0 {
 		t.Errorf("a tight station has a leak of %.2g m³/s by %s", leak.Value, leak.Method)
 	}
 }

@@ -4,6 +4,7 @@ package report
 
 import (
 	"math"
+	"strings"
 
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
@@ -56,6 +57,7 @@ type Estimate struct {
 	Band       *[2]float64 `json:"band,omitempty"`
 	Method     string      `json:"method,omitempty"`
 	Confidence *float64    `json:"confidence,omitempty"`
+	From       string      `json:"from,omitempty"` // of the window
 	At         string      `json:"at,omitempty"`
 	Reason     string      `json:"reason,omitempty"`
 }
@@ -224,21 +226,30 @@ func minutes(ms []station.Minute, litre float64) []Minute {
 // assumedB is the critical pressure ratio with which a conductance is stated.
 var assumedB = 0.3
 
-func estimates(e *station.Estimates, litre float64) map[string]Estimate {
-	perBar := 1e3 * 1e5 // m³/(s·Pa) to L/(s·bar)
-	supply := estimate(&e.SupplyConductance, perBar*math.Sqrt(1-assumedB))
-	supply.B = &assumedB
-	return map[string]Estimate{
-		"leak_flow_l_min":             estimate(&e.LeakFlow, 60e3*litre),
-		"leak_conductance_l_s_bar":    estimate(&e.LeakConductance, perBar),
-		"supply_conductance_l_s_bar":  supply,
-		"supply_sag_ratio":            estimate(&e.SupplySag, 1),
-		"volumetric_efficiency_ratio": estimate(&e.VolumetricEfficiency, 1),
-		"stroke_unevenness_ratio":     estimate(&e.StrokeUnevenness, 1),
-		"pulsation_ratio":             estimate(&e.Pulsation, 1),
-		"set_pressure_kpa":            estimate(&e.SetPressure, 1e-3),
-		"stored_energy_j":             estimate(&e.StoredEnergy, 1),
+func estimates(es *station.Estimates, litre float64) map[string]Estimate {
+	out := make(map[string]Estimate, len(es))
+	for f := range station.Figures {
+		k := &station.Figures[f]
+		if es[f].Reason == station.NotEstimated && station.Figure(f) != station.VolumetricEfficiency {
+			continue
+		}
+		factor := k.Factor
+		if strings.HasSuffix(k.Key, "_ratio") {
+			factor = 1
+		}
+		if k.Air {
+			factor *= litre
+		}
+		if station.Figure(f) == station.SupplyConductance {
+			factor *= math.Sqrt(1 - assumedB) // C for a stated b
+		}
+		e := estimate(&es[f], factor)
+		if station.Figure(f) == station.SupplyConductance {
+			e.B = &assumedB
+		}
+		out[k.Key] = e
 	}
+	return out
 }
 
 func estimate(e *station.Estimate, factor float64) Estimate {
@@ -247,6 +258,9 @@ func estimate(e *station.Estimate, factor float64) Estimate {
 	}
 	v, c := e.Value*factor, e.Confidence
 	out := Estimate{Value: &v, Method: e.Method.String(), Confidence: &c}
+	if e.From != 0 {
+		out.From = e.From.String()
+	}
 	if e.At != 0 {
 		out.At = e.At.String()
 	}

@@ -7,11 +7,27 @@ const main = document.getElementById("station");
 const { key, root } = main.dataset;
 const chart = new Chart(document.getElementById("chart"), `${root}station/${key}/trace`);
 
+// headed names a part that can be unfolded by the heading it stands under.
+function headed(details) {
+  let h = details.previousElementSibling;
+  while (h && !/^h\d$/.test(h.localName)) h = h.previousElementSibling;
+  return h?.textContent ?? "";
+}
+
+// opened gives what people have unfolded in a part.
+function opened(part) {
+  return new Set([...part.querySelectorAll("details[open]")].map(headed));
+}
+
 function put(name, html) {
   const part = main.querySelector(`[data-part=${name}]`);
   if (!part || part.innerHTML === html) return;
   if (writing(part)) morph(part, html);
-  else part.innerHTML = html;
+  else {
+    const open = opened(part);
+    part.innerHTML = html;
+    for (const d of part.querySelectorAll("details")) d.open ||= open.has(headed(d));
+  }
 }
 
 async function renew() {

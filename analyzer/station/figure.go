@@ -1,0 +1,185 @@
+package station
+
+// Figure names one of the slow figures of a station: what is known of it beyond its
+// readings of the moment.
+type Figure uint8
+
+// The figures. Their order is that in which they are shown.
+const (
+	LeakFlow Figure = iota
+	LeakConductance
+	LeakHole
+	LeakAtMost
+	LeakOnset
+	LeakTrend
+	InletLeak
+	InternalLeak
+
+	SupplySag
+	HeaderSag
+	LineSag
+	HeaderStatic
+	SupplyConductance
+	ConductanceNeeded
+	BoreNeeded
+	ReachablePressure
+
+	VolumetricEfficiency
+	StrokeDelivery
+	InletOverDelivered
+	MeterRatio
+	DeadVolume
+	TankVolume
+
+	Load
+	FreeCapacity
+	StartsHour
+	CyclesSinceOverhaul
+	StrokeUnevenness
+	Pulsation
+	SetPressure
+	StoredEnergy
+
+	InletZero
+	OutletZero
+	OutletOffset
+	InletNoise
+	OutletNoise
+	CountMismatch
+	NumFigures
+)
+
+// Estimates are the slow figures of a station, by Figure.
+type Estimates [NumFigures]Estimate
+
+// FigureKind says what a figure is, once for conditions, reports, pages and tables.
+type FigureKind struct {
+	Name   string  // in conditions, queries and tables: lower case, words joined by _
+	Title  string  // for people
+	Group  Group   // under which it is shown
+	Unit   string  // SI unit of the value
+	Shown  string  // unit that people read
+	Factor float64 // from Unit to Shown
+	Places int     // decimals in which it is shown
+	Air    bool    // a volume of air at ANR: scaled to the reference that is chosen
+	Key    string  // in the JSON of a replay: the name and the unit there
+	What   string  // what it is, a line
+	// Formula and Source say how it is obtained: for the people who argue with it.
+	Formula, Source string
+}
+
+// Group is a heading under which figures are shown.
+type Group uint8
+
+// The groups.
+const (
+	GroupLeak Group = iota
+	GroupSupply
+	GroupAir
+	GroupWork
+	GroupSensors
+	NumGroups
+)
+
+var groupNames = [NumGroups]string{"Leak", "Supply", "Air of a stroke", "Work and outlet", "Sensors"}
+
+// String gives the group's heading.
+func (g Group) String() string {
+	if g < NumGroups {
+		return groupNames[g]
+	}
+	return ""
+}
+
+// Figures says what each figure is.
+var Figures = [NumFigures]FigureKind{
+	LeakFlow: {Name: "leak_flow", Title: "Leak", Group: GroupLeak, Unit: "m³/s", Shown: "L/min", Factor: 60e3, Places: 1, Air: true, Key: "leak_flow_l_min",
+		What:    "steady loss at the outlet at the operating pressure",
+		Formula: "decay: V rate p_op/p_0 with p = p_end exp(rate t)(1 + theta exp(-t/tau_th)); make-up: strokes in quiet time times the air of a stroke",
+		Source:  "gas law; ISO 6358 choked flow"},
+	LeakConductance: {Name: "leak_conductance", Title: "Leak conductance", Group: GroupLeak, Unit: "m³/(s·Pa)", Shown: "dm³/(s·bar)", Factor: 1e8, Places: 4, Key: "leak_conductance_l_s_bar",
+		What: "sonic conductance of the leak at the outlet", Formula: "C = V rate/p_0 (choked, 20 °C)", Source: "ISO 6358"},
+	LeakHole: {Name: "leak_hole", Title: "Leak as a round hole", Group: GroupLeak, Unit: "m", Shown: "mm", Factor: 1e3, Places: 2, Key: "leak_hole_mm",
+		What: "diameter of a round hole that loses as much, discharge coefficient 0.65"},
+	LeakAtMost: {Name: "leak_at_most", Title: "Leak at most", Group: GroupLeak, Unit: "m³/s", Shown: "L/min", Factor: 60e3, Places: 1, Air: true, Key: "leak_at_most_l_min",
+		What: "lowest delivered flow of a shift in which it was never quiet: an upper bound"},
+	LeakOnset: {Name: "leak_onset", Title: "Leak began", Group: GroupLeak, Unit: "s", Shown: "", Factor: 1, Key: "leak_onset_unix_s",
+		What: "time since which the leak is larger than before, s since 1970"},
+	LeakTrend: {Name: "leak_trend", Title: "Leak grows by", Group: GroupLeak, Unit: "m³/s²", Shown: "L/min a day", Factor: 60e3 * 86400, Places: 2, Air: true, Key: "leak_trend_l_min_day",
+		What: "robust slope of the leak"},
+	InletLeak: {Name: "inlet_leak", Title: "Leak of the inlet side, at most", Group: GroupLeak, Unit: "m³/s", Shown: "L/min", Factor: 60e3, Places: 1, Air: true, Key: "inlet_leak_l_min",
+		What: "loss of the inlet side while a valve closes the supply: an upper bound, since the booster bleeds too"},
+	InternalLeak: {Name: "internal_leak", Title: "Lost inside the booster", Group: GroupLeak, Unit: "m³/s", Shown: "L/min", Factor: 60e3, Places: 1, Air: true, Key: "internal_leak_l_min",
+		What: "make-up strokes in quiet time beyond what the outlet loses by its decay"},
+
+	SupplySag: {Name: "supply_sag", Title: "Inlet sag", Group: GroupSupply, Unit: "1", Shown: "% of resting gauge pressure", Factor: 100, Places: 1, Key: "supply_sag_ratio",
+		What: "fall of the inlet while stroking over its resting gauge pressure", Formula: "(static - dynamic)/static, gauge, means over stretches of strokes"},
+	HeaderSag: {Name: "header_sag", Title: "of it the header's", Group: GroupSupply, Unit: "1", Shown: "% of resting gauge pressure", Factor: 100, Places: 1, Key: "header_sag_ratio",
+		What: "fall of the header while stroking over the resting gauge pressure"},
+	LineSag: {Name: "line_sag", Title: "of it the line's", Group: GroupSupply, Unit: "1", Shown: "% of resting gauge pressure", Factor: 100, Places: 1, Key: "line_sag_ratio",
+		What: "fall along the supply line while stroking over the resting gauge pressure"},
+	HeaderStatic: {Name: "header_static", Title: "Header at rest", Group: GroupSupply, Unit: "Pa", Shown: "kPa gauge", Factor: 1e-3, Places: 0, Key: "header_static_kpa",
+		What: "pressure before the supply line: measured, or the inlet's while the piston stands"},
+	SupplyConductance: {Name: "supply_conductance", Title: "Supply conductance, C/√(1−b)", Group: GroupSupply, Unit: "m³/(s·Pa)", Shown: "dm³/(s·bar)", Factor: 1e8, Places: 2, Key: "supply_conductance_l_s_bar",
+		What: "of the supply line", Formula: "inlet air of a stretch over the integral of the flow function at static pressure, b = 0.3", Source: "ISO 6358"},
+	ConductanceNeeded: {Name: "conductance_needed", Title: "Conductance that would do", Group: GroupSupply, Unit: "m³/(s·Pa)", Shown: "dm³/(s·bar)", Factor: 1e8, Places: 2, Key: "conductance_needed_l_s_bar",
+		What: "C/sqrt(1-b) of a supply line that would keep the sag under its limit"},
+	BoreNeeded: {Name: "bore_needed", Title: "Bore that would do", Group: GroupSupply, Unit: "m", Shown: "mm", Factor: 1e3, Places: 1, Key: "bore_needed_mm",
+		What: "bore of a supply line of the known length that would keep the sag under its limit"},
+	ReachablePressure: {Name: "reachable_pressure", Title: "Highest outlet within reach", Group: GroupSupply, Unit: "Pa", Shown: "kPa gauge", Factor: 1e-3, Places: 0, Key: "reachable_pressure_kpa",
+		What: "highest outlet that the inlet seen while stroking can reach", Formula: "p2 = p1 (1 + A_d/A_b) - F/A_b, gauge", Source: "force balance of the piston"},
+
+	VolumetricEfficiency: {Name: "volumetric_efficiency", Title: "Volumetric efficiency", Group: GroupAir, Unit: "1", Shown: "%", Factor: 100, Places: 0, Key: "volumetric_efficiency_ratio",
+		What: "air delivered a stroke over the swept volume at inlet condition"},
+	StrokeDelivery: {Name: "stroke_delivery", Title: "Delivered a stroke", Group: GroupAir, Unit: "m³", Shown: "L", Factor: 1e3, Places: 3, Air: true, Key: "stroke_delivery_l",
+		What: "air delivered a stroke, from quiet recharges of the tank"},
+	InletOverDelivered: {Name: "inlet_over_delivered", Title: "Inlet over delivered air", Group: GroupAir, Unit: "1", Shown: "", Factor: 1, Places: 2, Key: "inlet_over_delivered_ratio",
+		What: "air drawn in for each volume delivered: what boosting costs"},
+	MeterRatio: {Name: "meter_ratio", Title: "Metered over computed inlet air", Group: GroupAir, Unit: "1", Shown: "", Factor: 1, Places: 3, Key: "meter_ratio",
+		What: "inlet air by a flow meter over what the plate data give, while one was lent"},
+	DeadVolume: {Name: "dead_volume", Title: "Dead volume of a boost chamber", Group: GroupAir, Unit: "1", Shown: "% of swept volume", Factor: 100, Places: 0, Key: "dead_volume_ratio",
+		What: "over its swept volume, learned from recharges at different pressure ratios"},
+	TankVolume: {Name: "tank_volume", Title: "Tank volume with piping", Group: GroupAir, Unit: "m³", Shown: "L", Factor: 1e3, Places: 1, Key: "tank_volume_l",
+		What: "learned from counted strokes of quiet recharges"},
+
+	Load: {Name: "load", Title: "Load", Group: GroupWork, Unit: "1", Shown: "%", Factor: 100, Places: 0, Key: "load_ratio",
+		What: "stroke rate over the highest the station could keep at this inlet and outlet"},
+	FreeCapacity: {Name: "free_capacity", Title: "Free capacity", Group: GroupWork, Unit: "m³/s", Shown: "L/min", Factor: 60e3, Places: 0, Air: true, Key: "free_capacity_l_min",
+		What: "how much more demand could be met at this inlet"},
+	StartsHour: {Name: "starts_hour", Title: "Starts an hour", Group: GroupWork, Unit: "1", Shown: "", Factor: 1, Places: 0, Key: "starts_hour",
+		What: "how often the piston began after standing, in the last hour"},
+	CyclesSinceOverhaul: {Name: "cycles_since_overhaul", Title: "Cycles since the overhaul", Group: GroupWork, Unit: "1", Shown: "", Factor: 1, Places: 0, Key: "cycles_since_overhaul",
+		What: "cycles of the booster since its last overhaul, as far as they were watched"},
+	StrokeUnevenness: {Name: "stroke_unevenness", Title: "Stroke unevenness", Group: GroupWork, Unit: "1", Shown: "%", Factor: 100, Places: 1, Key: "stroke_unevenness_ratio",
+		What: "difference of the two sides' stroke times over their mean"},
+	Pulsation: {Name: "pulsation", Title: "Pulsation, peak to peak", Group: GroupWork, Unit: "1", Shown: "% of mean outlet", Factor: 100, Places: 2, Key: "pulsation_ratio",
+		What: "peak-to-peak ripple over the mean outlet, gauge"},
+	SetPressure: {Name: "set_pressure", Title: "Set pressure", Group: GroupWork, Unit: "Pa", Shown: "kPa gauge", Factor: 1e-3, Places: 0, Key: "set_pressure_kpa",
+		What: "of the plate, or learned"},
+	StoredEnergy: {Name: "stored_energy", Title: "Stored energy", Group: GroupWork, Unit: "J", Shown: "kJ", Factor: 1e-3, Places: 2, Key: "stored_energy_j",
+		What:    "of the tank's air, isentropic expansion to ambient",
+		Formula: "p V/(kappa-1) (1 - (p_amb/p)^((kappa-1)/kappa)), absolute", Source: "isentropic expansion; Brode's convention is higher"},
+
+	InletZero: {Name: "inlet_zero", Title: "Zero of the inlet sensor", Group: GroupSensors, Unit: "Pa", Shown: "kPa", Factor: 1e-3, Places: 1, Key: "inlet_zero_kpa",
+		What: "what the inlet sensor reads while both sides are vented"},
+	OutletZero: {Name: "outlet_zero", Title: "Zero of the outlet sensor", Group: GroupSensors, Unit: "Pa", Shown: "kPa", Factor: 1e-3, Places: 1, Key: "outlet_zero_kpa",
+		What: "what the outlet sensor reads while both sides are vented"},
+	OutletOffset: {Name: "outlet_offset", Title: "Outlet against inlet sensor", Group: GroupSensors, Unit: "Pa", Shown: "kPa", Factor: 1e-3, Places: 1, Key: "outlet_offset_kpa",
+		What: "bounds of the outlet sensor's offset against the inlet's, from fed moments without strokes"},
+	InletNoise: {Name: "inlet_noise", Title: "Noise of the inlet", Group: GroupSensors, Unit: "Pa", Shown: "kPa rms", Factor: 1e-3, Places: 2, Key: "inlet_noise_kpa",
+		What: "of a sample, while the piston stands"},
+	OutletNoise: {Name: "outlet_noise", Title: "Noise of the outlet", Group: GroupSensors, Unit: "Pa", Shown: "kPa rms", Factor: 1e-3, Places: 2, Key: "outlet_noise_kpa",
+		What: "of a sample, while the piston stands"},
+	CountMismatch: {Name: "count_mismatch", Title: "Strokes seen over counted, less one", Group: GroupSensors, Unit: "1", Shown: "%", Factor: 100, Places: 1, Key: "count_mismatch_ratio",
+		What: "of strokes whose ends the traces show well"},
+}
+
+// FigureOf gives the figure of a name.
+func FigureOf(name string) (Figure, bool) {
+	for i := range Figures {
+		if Figures[i].Name == name {
+			return Figure(i), true
+		}
+	}
+	return 0, false
+}
