@@ -75,6 +75,7 @@ type core struct {
 	HeaderAt      station.Instant
 
 	Act    activity
+	Coast  coasting
 	Supply supply
 	Leak   leakWatch
 	Rounds rounds
@@ -145,7 +146,7 @@ func (e *Engine) restart() {
 	e.Fuse = stroke.NewFuse(&e.Plate)
 	e.Inlet, e.Outlet = level{}, level{}
 	e.Started = false
-	e.Act = activity{}
+	e.Act, e.Coast = activity{}, coasting{}
 	e.Leak.reset()
 	e.Rounds.stop()
 	e.Doubt, e.Health = doubt{}, health{}

@@ -74,6 +74,7 @@ func (e *Engine) coast() int64 {
 // decide takes the state of the slot [start, end).
 func (e *Engine) decide(start, end station.Instant) {
 	e.work(start, end)
+	e.followCoast(end)
 	e.doubtSensors()
 	e.supplyState(start, end)
 	s, why := e.classify(end)
@@ -83,7 +84,7 @@ func (e *Engine) decide(start, end station.Instant) {
 		e.State.Reason = why
 	} else {
 		if e.State.Current.Working() && (s == station.Holding || s == station.Starved) {
-			at = min(end, max(start, e.Act.LastWork.Add(e.hold()))) // the coast ends inside the slot
+			at = min(end, max(start, e.worksUntil(end))) // the coast ends inside the slot
 			e.Min.add(e.State.Current, at.Sub(start))
 		}
 		e.enter(s, at, why)
@@ -136,7 +137,7 @@ func (e *Engine) working(end station.Instant) bool {
 	if e.Act.LastWork == 0 {
 		return false
 	}
-	return end.Sub(e.Act.LastWork) <= e.hold()
+	return end <= e.worksUntil(end)
 }
 
 // hold gives how long, ns, the piston counts as working after it was last seen to: its
