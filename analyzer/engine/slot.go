@@ -206,7 +206,7 @@ func (e *Engine) strokes() {
 			if at == 0 {
 				break
 			}
-			e.Fuse.Tooth(max(at, floor), e.emit)
+			e.Fuse.Tooth(max(at, floor), max(at, floor), e.emit)
 		}
 	}
 }
@@ -236,9 +236,9 @@ func (e *Engine) end(c *stroke.Candidate, floor station.Instant) {
 		if c.Idle > last {
 			at = c.Idle
 		}
-		e.Fuse.Tooth(max(at, floor), e.emit)
+		e.Fuse.Tooth(max(at, floor), max(at, floor), e.emit)
 	}
-	e.Fuse.Tooth(max(c.At, floor), e.emit)
+	e.Fuse.Tooth(max(c.At, floor), max(c.End, floor), e.emit)
 }
 
 // weak lets the usual score sink where candidates have become weaker, all of them: the

@@ -23,6 +23,8 @@ type Fuse struct {
 	LastInc  station.Instant // time of the last increment
 	Next     station.Side
 	LastAt   station.Instant
+	LastEnd  station.Instant // of the last stroke that was told
+	Shift    int64           // ns from the notice to the end, while one is told
 	Interval Intervals
 }
 
@@ -34,12 +36,17 @@ func NewFuse(p *station.Plate) Fuse {
 // CounterServes tells whether the number of strokes comes from the counter.
 func (f *Fuse) CounterServes() bool { return f.Seen && f.Teeth < deaf }
 
-// Tooth takes a tooth and calls emit for each stroke that it makes.
-func (f *Fuse) Tooth(at station.Instant, emit func(station.Stroke)) {
+// Tooth takes a tooth that was noticed at at, of a stroke that ended at end, and calls emit for
+// each stroke that it makes. Intervals without a counter are kept between notices, which keep
+// step better than the ends do.
+func (f *Fuse) Tooth(at, end station.Instant, emit func(station.Stroke)) {
 	if !f.Seen {
+		f.Shift = end.Sub(at)
 		f.emit(at, station.MethodTraces, emit)
+		f.Shift = 0
 		return
 	}
+	at = end
 	f.Teeth++
 	switch {
 	case f.Teeth > deaf:
@@ -118,7 +125,8 @@ func (f *Fuse) emit(at station.Instant, m station.Method, emit func(station.Stro
 	} else {
 		f.Next = station.SideA
 	}
-	emit(station.Stroke{At: at, Side: side, Method: m})
+	f.LastEnd = max(f.LastEnd, at.Add(f.Shift))
+	emit(station.Stroke{At: f.LastEnd, Side: side, Method: m})
 }
 
 // Intervals keeps the last stroke intervals.

@@ -1,0 +1,206 @@
+package pipeline_test
+
+import (
+	"bufio"
+	"compress/gzip"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"sort"
+	"strconv"
+	"strings"
+	"testing"
+
+	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/pipeline"
+	"strokewise/collector/rig"
+	"strokewise/collector/trace"
+	"strokewise/deploy/peers"
+)
+
+// trueStrokes reads when each stroke of a recording ended, s from its start.
+func trueStrokes(t *testing.T, dir string) []float64 {
+	t.Helper()
+	f, err := os.Open(filepath.Join(dir, "truth_strokes.csv.gz"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	z, err := gzip.NewReader(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out []float64
+	for s := bufio.NewScanner(z); s.Scan(); {
+		at, _, _ := strings.Cut(s.Text(), ",")
+		if x, err := strconv.ParseFloat(at, 64); err == nil {
+			out = append(out, x)
+		}
+	}
+	return out
+}
+
+// hits gives the share of the true strokes that have a found one near: within 15 % of the
+// interval to the next true one, 50 ms at most, one sample at least. Each found stroke
+// serves once.
+func hits(truth, found []float64, sample float64) float64 {
+	sort.Float64s(found)
+	n, k := 0, 0
+	for i, at := range truth {
+		gap := math.Inf(1)
+		if i > 0 {
+			gap = at - truth[i-1]
+		}
+		if i+1 < len(truth) {
+			gap = math.Min(gap, truth[i+1]-at)
+		}
+		near := math.Max(math.Min(0.15*gap, 0.05), sample)
+		for k < len(found) && found[k] < at-near {
+			k++
+		}
+		if k < len(found) && found[k] <= at+near {
+			n++
+			k++
+		}
+	}
+	return float64(n) / float64(len(truth))
+}
+
+// The times of strokes in the recordings of an independent model (its truth_strokes).
+func TestStrokeTimesOfAnIndependentModel(t *testing.T) {
+	root := peers.Folder(t, peers.TracesEnv)
+	dirs, err := filepath.Glob(filepath.Join(root, "*", "truth_strokes.csv.gz"))
+	if err != nil || len(dirs) == 0 {
+		t.Fatalf("no recordings in the folder that %s names: %v", peers.TracesEnv, err)
+	}
+	for _, path := range dirs {
+		dir := filepath.Dir(path)
+		truth := trueStrokes(t, dir)
+		for _, counter := range []bool{true, false} {
+			p, _ := plateOf(t, dir)
+			found, sample := times(t, p, filepath.Join(dir, "trace.csv.gz"), counter)
+			share := hits(truth, found, sample)
+			t.Logf("%s, counter %v: %.1f %% of strokes timed within 15 %% of the interval or 50 ms", filepath.Base(dir), counter, 100*share)
+			if share < timed(filepath.Base(dir), counter) {
+				t.Errorf("%s, counter %v: only %.1f %% of strokes are timed", filepath.Base(dir), counter, 100*share)
+			}
+		}
+	}
+}
+
+// times gives when the strokes of a recording ended as the analyzer has it, s from its start,
+// and the time between samples, s.
+func times(t *testing.T, p station.Plate, path string, counter bool) (found []float64, sample float64) {
+	t.Helper()
+	r, err := trace.Open(path, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Close()
+	u := pipeline.New(p, "test")
+	u.KeepStrokes = true
+	var start station.Instant
+	for {
+		blocks, err := r.Next()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		if b := &blocks[0]; start == 0 {
+			start, sample = b.At(0), float64(b.At(1).Sub(b.At(0)))*1e-9
+		}
+		kept := blocks[:0]
+		for _, b := range blocks {
+			if counter || b.Channel != station.Cycles {
+				kept = append(kept, b)
+			}
+		}
+		u.Samples(kept, kept[0].At(kept[0].Len()-1))
+	}
+	u.Flush()
+	for _, s := range u.Out.Strokes {
+		found = append(found, float64(s.At.Sub(start))*1e-9)
+	}
+	return found, sample
+}
+
+// Over random virtual stations, faulty ones among them: the eight states and the intervals
+// partition the time, minutes and intervals agree, air balances and strokes come in order.
+func TestRandomStationsAddUp(t *testing.T) {
+	const start = station.Instant(1767225600e9)
+	for seed := range uint64(12) {
+		s := random(100+seed, []float64{100, 20, 10}[seed%3])
+		if seed%2 == 0 {
+			s.Faults = append(s.Faults, rig.Fault{Kind: rig.Shutdown, From: start.Add(200 * station.Second)})
+		}
+		t.Run(fmt.Sprint(seed), func(t *testing.T) { addsUp(t, s, start, 400) })
+	}
+}
+
+func addsUp(t *testing.T, s rig.Spec, start station.Instant, seconds int64) {
+	v := rig.New(s, start, 100)
+	u := pipeline.New(s.Plate, "test")
+	u.KeepStrokes = true
+	for at := start; at < start.Add(seconds*station.Second); at = at.Add(station.Second) {
+		u.Samples(v.Until(at.Add(station.Second)), at.Add(station.Second))
+	}
+	u.Flush()
+	var covered, spans int64
+	strokes := int64(0)
+	for i := range u.Out.Minutes {
+		m := &u.Out.Minutes[i]
+		states := int64(0)
+		for _, ns := range m.StateNs {
+			states += ns
+		}
+		if states != m.Covered {
+			t.Errorf("%s: states sum to %d ns, covered %d", m.Start, states, m.Covered)
+		}
+		if d := m.Inlet - m.Delivered - m.Exhaust; d > station.Microlitres(m.Strokes+2) || -d > station.Microlitres(m.Strokes+2) { // each stroke is rounded
+			t.Errorf("%s: inlet %d, delivered %d and exhaust %d microlitres", m.Start, m.Inlet, m.Delivered, m.Exhaust)
+		}
+		if m.InletLow > m.Inlet || m.Inlet > m.InletHigh || m.DeliveredLow > m.Delivered || m.Delivered > m.DeliveredHigh {
+			t.Errorf("%s: a figure outside its band: %+v", m.Start, m)
+		}
+		covered, strokes = covered+m.Covered, strokes+m.Strokes
+	}
+	for i, iv := range u.Out.Intervals {
+		spans += iv.To.Sub(iv.From)
+		if i > 0 && iv.From != u.Out.Intervals[i-1].To {
+			t.Errorf("interval %d begins at %s, the one before ends at %s", i, iv.From, u.Out.Intervals[i-1].To)
+		}
+	}
+	if spans != covered || covered < (seconds-5)*station.Second {
+		t.Errorf("intervals %d ns, minutes %d ns, of %d s", spans, covered, seconds)
+	}
+	if strokes != int64(len(u.Out.Strokes)) {
+		t.Errorf("%d strokes in minutes, %d told", strokes, len(u.Out.Strokes))
+	}
+	for i := 1; i < len(u.Out.Strokes); i++ {
+		if u.Out.Strokes[i].At < u.Out.Strokes[i-1].At {
+			t.Errorf("stroke %d ended before the one before it", i)
+		}
+	}
+}
+
+// timed is the share of strokes that must be timed in a recording: what was reached, less some.
+// 95 % is the aim. Missed: the last strokes of a run, which a soft governor throttles until
+// neither draw nor delivery stands out, and which 09 has most of; in 06 all are throttled.
+func timed(recording string, counter bool) float64 {
+	switch {
+	case recording == creeping && counter:
+		return 0.85
+	case recording == creeping:
+		return 0.7
+	case counter:
+		return 0.94
+	case recording == "06-leak-1.5mm":
+		return 0.8
+	}
+	return 0.9
+}
