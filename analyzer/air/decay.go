@@ -13,6 +13,7 @@ const (
 	DetectionLimit = 0.001 / 60
 
 	decayPoints = 24  // fewest points
+	decayMost   = 240 // most points that the balances of a deep fall are fitted to, times two
 	minTauTh    = 5.0 // s, bounds of the thermal time constant
 	maxTauTh    = 300.0
 	tauSteps    = 22
@@ -77,7 +78,9 @@ func FitDecay(t, p []float64) Decay {
 	}
 	f := decayFit{t: t, y: y, span: t[len(t)-1] - t[0]}
 	f.scan()
-	return f.judge()
+	d := f.judge()
+	f.heat(&d)
+	return d
 }
 
 // decayFit is the work space of one fit.

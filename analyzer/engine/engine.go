@@ -77,6 +77,7 @@ type core struct {
 	Act    activity
 	Supply supply
 	Leak   leakWatch
+	Mix    leakMix
 	Rounds rounds
 	Doubt  doubt
 	Health health

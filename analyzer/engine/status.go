@@ -108,6 +108,8 @@ func (e *Engine) storedEnergy(end station.Instant) {
 var firstReasons = [station.NumFigures]string{
 	station.LeakFlow:          "no quiet window and no steady draw yet",
 	station.LeakConductance:   "no quiet window and no steady draw yet",
+	station.LeakHole:          "no quiet window and no steady draw yet",
+	station.InternalLeak:      "needs a quiet window and make-up strokes within 15 minutes of each other",
 	station.SupplySag:         "the piston has not worked yet",
 	station.SupplyConductance: "the piston has not worked yet",
 	station.StrokeUnevenness:  "needs strokes whose times show, of both sides",
