@@ -78,6 +78,9 @@ type core struct {
 	Supply supply
 	Leak   leakWatch
 	Mix    leakMix
+	Floor5 leakFloor
+	Closed inletWatch
+	Past   leakPast
 	Rounds rounds
 	Doubt  doubt
 	Health health
@@ -150,6 +153,7 @@ func (e *Engine) restart() {
 	e.Leak.reset()
 	e.Rounds.stop()
 	e.Doubt, e.Health = doubt{}, health{}
+	e.Floor5, e.Closed, e.Past = leakFloor{}, inletWatch{}, leakPast{}
 	for i := range e.Queues {
 		e.Queues[i].clear()
 	}

@@ -19,7 +19,7 @@ const (
 type leakMix struct {
 	Decay, Makeup station.Estimate
 	Shape         air.Shape // of the last decay
-	Inside        bool      // the difference of the two is taken for a loss inside the booster
+	Inside        bool      // their difference is taken for a loss inside the booster
 }
 
 // noLeakKnown says why the leak is unknown.
@@ -94,10 +94,10 @@ func mean2(d, m *station.Estimate, at station.Instant) station.Estimate {
 	return g
 }
 
-// mixApart decides where decay and make-up contradict each other beyond their bands. If one
-// is much older, the leak has changed since. If make-up says more and a decay after it still
-// says less, the outlet loses what decay says and the booster the rest. Else the later one
-// counts, with less confidence.
+// mixApart decides where decay and make-up contradict each other beyond their bands. Where
+// the standing window lies within the rounds that make-up counted, and says less, the outlet
+// loses what decay says and the booster the rest. Else the leak has changed in between, and
+// the later one counts, with less confidence while the other is fresh.
 func (e *Engine) mixApart(at station.Instant) {
 	d, m := &e.Mix.Decay, &e.Mix.Makeup
 	late := *d
@@ -109,12 +109,11 @@ func (e *Engine) mixApart(at station.Instant) {
 		e.setLeak(late, at)
 		return
 	}
-	if m.Value > d.Value && (d.At >= m.At || e.Mix.Inside && e.sameInside()) {
-		e.Mix.Inside = true
+	within := m.From <= d.From && d.At <= m.At
+	e.Mix.Inside = m.Value > d.Value && (within || e.Mix.Inside && e.sameInside())
+	if e.Mix.Inside {
 		e.insideIs(at)
 		late = *d
-	} else if e.Mix.Inside {
-		e.Mix.Inside = false
 	}
 	late.Confidence *= 0.7
 	e.setLeak(late, at)

@@ -71,6 +71,7 @@ func (e *Engine) learn(start, end station.Instant) {
 	e.learnSet()
 	e.watchLeak(start, end)
 	e.watchRounds(end)
+	e.watchInletLeak(start, end)
 	e.ripple(end, e.working(end))
 }
 
