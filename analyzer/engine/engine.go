@@ -78,6 +78,7 @@ type core struct {
 	Supply supply
 	Leak   leakWatch
 	Mix    leakMix
+	Wall   wallHeat
 	Floor5 leakFloor
 	Closed inletWatch
 	Past   leakPast
@@ -153,7 +154,7 @@ func (e *Engine) restart() {
 	e.Leak.reset()
 	e.Rounds.stop()
 	e.Doubt, e.Health = doubt{}, health{}
-	e.Floor5, e.Closed, e.Past = leakFloor{}, inletWatch{}, leakPast{}
+	e.Floor5, e.Closed, e.Past, e.Wall = leakFloor{}, inletWatch{}, leakPast{}, wallHeat{}
 	for i := range e.Queues {
 		e.Queues[i].clear()
 	}

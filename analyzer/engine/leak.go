@@ -69,7 +69,7 @@ func (e *Engine) watchLeak(start, end station.Instant) {
 	if st != station.Holding && st != station.Residual {
 		return
 	}
-	if e.Act.LastWork == end {
+	if e.Act.LastWork == end || e.stepsUp() {
 		l.reset()
 		return
 	}
@@ -118,7 +118,7 @@ func (e *Engine) fitLeak(at station.Instant) {
 		e.noLeakKnown("the outlet sensor does not see the tank")
 		return
 	}
-	d := air.FitDecay(e.Leak.T, e.Leak.P)
+	d := air.FitDecayWarm(e.Leak.T, e.Leak.P, e.Wall.rate(at))
 	switch {
 	case d.Leak:
 		e.decayLeak(&d, at)

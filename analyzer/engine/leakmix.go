@@ -19,6 +19,7 @@ const (
 type leakMix struct {
 	Decay, Makeup station.Estimate
 	Shape         air.Shape // of the last decay
+	Less          bool      // Makeup is what the fall between the rounds tells, less than their strokes do
 	Inside        bool      // their difference is taken for a loss inside the booster
 }
 
@@ -38,9 +39,28 @@ func (e *Engine) decay(g station.Estimate) {
 // makeup takes a flow, m³/s ANR, with half of its 90 % band, that strokes make up for at
 // pressure p (Pa abs) from one time to another.
 func (e *Engine) makeup(flow, band, p float64, from, at station.Instant) {
+	e.Mix.Less = false
 	e.Mix.Makeup = station.Estimate{Value: flow / p, Low: math.Max(0, flow-band) / p, High: (flow + band) / p,
 		Method: station.MethodMakeup, Confidence: 0.6, From: from, At: at}
 	e.mixLeak(at)
+}
+
+// makeupInside takes rounds whose strokes deliver more, by count, than the outlet's fall
+// between them tells (told, m³/s ANR): that much is lost inside the booster, and the leak is
+// what the fall tells.
+func (e *Engine) makeupInside(flow, band, told, p float64, from, at station.Instant) {
+	e.Mix.Less = true
+	e.Est[station.InternalLeak] = station.Estimate{Value: flow - told, Low: math.Max(0, flow-band-toldHigh*told), High: flow + band - toldLow*told,
+		Method: station.MethodMakeup, Confidence: 0.5, From: from, At: at}
+	e.Mix.Makeup = station.Estimate{Value: told / p, Low: toldLow * told / p, High: toldHigh * told / p,
+		Method: station.MethodMakeup, Confidence: 0.5, From: from, At: at}
+	e.mixLeak(at)
+}
+
+// insideNot takes rounds whose strokes deliver no more than the outlet's fall explains: at
+// most high, m³/s ANR, is lost inside the booster.
+func (e *Engine) insideNot(high float64, from, at station.Instant) {
+	e.Est[station.InternalLeak] = station.Estimate{High: math.Max(0, high), Method: station.MethodMakeup, Confidence: 0.5, From: from, At: at}
 }
 
 // spread gives the standard error that a 90 % band tells, and what a leak may have changed
@@ -64,7 +84,6 @@ func (e *Engine) mixLeak(at station.Instant) {
 	switch {
 	case hasD && hasM && d.Low <= m.High && m.Low <= d.High:
 		e.Mix.Inside = false
-		e.insideNone(at)
 		e.setLeak(mean2(d, m, at), at)
 	case hasD && hasM:
 		e.mixApart(at)
@@ -133,19 +152,6 @@ func (e *Engine) insideIs(at station.Instant) {
 	diff := m.Value - d.Value
 	half := math.Hypot((m.High-m.Low)/2, (d.High-d.Low)/2)
 	e.Est[station.InternalLeak] = station.Estimate{Value: diff * p, Low: math.Max(0, diff-half) * p, High: (diff + half) * p,
-		Method: station.MethodMakeup, Confidence: 0.5, From: min(d.From, m.From), At: at}
-}
-
-// insideNone states, where decay and make-up agree within 15 minutes, that nothing is lost inside the
-// booster beyond their bands.
-func (e *Engine) insideNone(at station.Instant) {
-	d, m := &e.Mix.Decay, &e.Mix.Makeup
-	if at.Sub(min(d.At, m.At)) > leakTogether {
-		return
-	}
-	half := math.Hypot((m.High-m.Low)/2, (d.High-d.Low)/2)
-	p := e.operating()
-	e.Est[station.InternalLeak] = station.Estimate{Value: math.Max(0, m.Value-d.Value) * p, High: math.Max(0, m.Value-d.Value+half) * p,
 		Method: station.MethodMakeup, Confidence: 0.5, From: min(d.From, m.From), At: at}
 }
 

@@ -21,6 +21,15 @@ const (
 	// warmFall is how far the fall may exceed what the rounds' flow explains, beyond what
 	// the heat of compression explains.
 	warmFall = 1.15
+	// What the fall tells, less the heat of compression, has this band: the air may come in
+	// cooled by cylinder and pipe.
+	toldLow  = 0.9
+	toldHigh = 1.35
+	// toldStill takes its place while a loss inside the booster is told already.
+	toldStill = 1.15
+	// quickRecharge is the share of a round in which the piston stands, from which on the
+	// recharge is quick to what the air takes to cool.
+	quickRecharge = 0.85
 	// stepUp is the rise of the outlet from slot to slot, share of it, that only a delivery
 	// makes: the creeping end of a stroke whose draw is not seen.
 	stepUp = 0.001
@@ -157,16 +166,27 @@ func (e *Engine) judgeRounds(at station.Instant) {
 	// What was compressed at once cools while the piston stands: kappa times the fall, and
 	// more by as much as it came in warm from its own compression (isentropic at most).
 	warm := air.Kappa * math.Pow(math.Max(1, float64(e.outletAbs()/e.inletAbs())), 1-1/air.Kappa)
-	agrees := fall >= 0.6*flow && fall*stood/seconds <= warmFall*warm*flow
-	if !even || !agrees {
-		return
-	}
+	falls := fall >= 0.6*flow
+	agrees := falls && fall*stood/seconds <= warmFall*warm*flow
 	unseen := 1.0 // strokes at the ends of the span that may be counted wrongly
 	if e.Fuse.CounterServes() && e.Fuse.PerCycle {
 		unseen = 2
 	}
-	from := at.Add(-int64(seconds * 1e9))
-	e.makeup(flow, 0.08*flow+unseen*stroke/seconds, p2/seconds+float64(e.Plate.AmbientPressure()), from, at)
+	band, from, p := 0.08*flow+unseen*stroke/seconds, at.Add(-int64(seconds*1e9)), p2/seconds+float64(e.Plate.AmbientPressure())
+	told := fall * stood / seconds / warm
+	quick, high := stood > quickRecharge*seconds, toldHigh
+	if e.Mix.Less {
+		high = toldStill
+	}
+	switch {
+	case even && falls && quick && flow-band > high*told:
+		e.makeupInside(flow, band, told, p, from, at)
+	case even && agrees:
+		if quick {
+			e.insideNot(flow+band-toldLow*told, from, at)
+		}
+		e.makeup(flow, band, p, from, at)
+	}
 }
 
 func (e *Engine) inletAbs() station.Absolute {
