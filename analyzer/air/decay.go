@@ -51,7 +51,7 @@ type Decay struct {
 	Residual  float64 // rms, share of the pressure
 	Shape     Shape
 	Leak      bool   // Low is above the detection limit and all checks hold
-	None      bool   // High is below twice the detection limit and all checks hold
+	None      bool   // High is below twice the detection limit, Low may be below it, and all checks hold
 	Reason    string // why neither
 }
 
@@ -284,6 +284,8 @@ func (f *decayFit) judge() Decay {
 		switch {
 		case b.tau > 0 && math.Abs(b.theta)*math.Exp(-f.span/b.tau) > leftover*d.Rate*f.span:
 			d.Reason = "the window is too short to tell a leak from air that cools or warms"
+		case low < DetectionLimit && d.High < 2*DetectionLimit:
+			d.None = true
 		case low < DetectionLimit:
 			d.Reason = "the fall may be that of a tank whose wall still cools"
 		case low < slowFall && f.span < shortSpan:
