@@ -18,9 +18,10 @@ const (
 // with its own window, and what follows from both. Fields are exported for snapshots only.
 type leakMix struct {
 	Decay, Makeup station.Estimate
-	Shape         air.Shape // of the last decay
-	Less          bool      // Makeup is what the fall between the rounds tells, less than their strokes do
-	Inside        bool      // their difference is taken for a loss inside the booster
+	Shape         air.Shape       // of the last decay
+	Back          station.Instant // closing of the supply in which air came back through the check valves, 0: none
+	Less          bool            // Makeup is what the fall between the rounds tells, less than their strokes do
+	Inside        bool            // their difference is taken for a loss inside the booster
 }
 
 // noLeakKnown says why the leak is unknown.

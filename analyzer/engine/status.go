@@ -57,6 +57,7 @@ func (e *Engine) step(end station.Instant) {
 	s.StrokesMinute = e.Rate.sum(end.Add(-1))
 	s.StrokeRate = e.rateNow(end, s.StrokesMinute)
 	s.ShutdownAt, s.ShutdownBy = e.State.ShutdownAt, e.State.ShutdownBy
+	s.LeakPlace = e.leakPlace(end)
 	e.storedEnergy(end)
 	s.Estimates = e.Est
 	e.obs.Step(s)

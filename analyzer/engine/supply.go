@@ -73,6 +73,7 @@ func (e *Engine) learn(start, end station.Instant) {
 	e.watchLeak(start, end)
 	e.watchRounds(end)
 	e.watchInletLeak(start, end)
+	e.watchBack()
 	e.ripple(end, e.working(end))
 }
 
