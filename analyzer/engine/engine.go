@@ -137,6 +137,9 @@ func (e *Engine) addCounter(n *CounterCounts) {
 
 // SetPlate puts new plate data in force from the current slot on.
 func (e *Engine) SetPlate(p station.Plate) {
+	if p.TankVolume != e.Plate.TankVolume || p.Sensor != e.Plate.Sensor {
+		e.forgetLeak()
+	}
 	e.Plate = p
 	e.Counter.PerCycle = p.Counts == station.CountsCycles
 	e.Fuse.PerCycle = e.Counter.PerCycle

@@ -31,6 +31,12 @@ func (e *Engine) noLeakKnown(reason string) {
 	}
 }
 
+// forgetLeak drops what was concluded with another tank.
+func (e *Engine) forgetLeak() {
+	e.Mix, e.Past, e.Wall = leakMix{}, leakPast{}, wallHeat{}
+	e.noLeakKnown(firstReasons[station.LeakFlow])
+}
+
 // decay takes what a standing window tells.
 func (e *Engine) decay(g station.Estimate) {
 	e.Mix.Decay = g

@@ -93,24 +93,23 @@ func (h *leakPast) series(t, c, s *[pastMost]float64) (ts, cs, ss []float64) {
 // leak that was mended, is forgotten.
 func (e *Engine) leakOnset(at station.Instant) {
 	h := &e.Past
-	h.Onset = 0
 	var t, c, s [pastMost]float64
 	ts, cs, ss := h.series(&t, &c, &s)
+	was := h.since(h.Onset)
+	h.Onset = 0
 	if h.N < onsetFew || ts[h.N-1] < 3600 {
 		e.Est[station.LeakOnset] = station.Unknown(firstReasons[station.LeakOnset])
 		return
 	}
-	o, ok := signal.FindOnset(ts, cs, ss)
-	// two figures must stand on the new level: one may be wrong
-	ok = ok && math.Abs(cs[h.N-2]-o.Before) > math.Abs(o.After-o.Before)/2
+	if o, ok := changed(ts[was:], cs[was:], ss[was:]); ok && o.After < o.Before {
+		h.drop(was + o.Index)
+		e.Est[station.LeakOnset] = station.Unknown("the leak has become smaller")
+		return
+	}
+	o, ok := changed(ts, cs, ss)
 	least := 0.0
 	if e.Plate.TankVolume > 0 {
 		least = air.DetectionLimit * e.Plate.TankVolume / float64(air.P0ANR)
-	}
-	if ok && o.After < o.Before {
-		h.drop(o.Index)
-		e.Est[station.LeakOnset] = station.Unknown("the leak has become smaller")
-		return
 	}
 	if !ok || o.After-o.Before < math.Max(onsetRel*o.Before, least) {
 		e.Est[station.LeakOnset] = station.Unknown("the leak has not changed since it is watched")
@@ -122,16 +121,33 @@ func (e *Engine) leakOnset(at station.Instant) {
 		Method: station.MethodTrend, Confidence: 0.6, From: h.Points[0].At, At: at}
 }
 
+// changed finds the change of a series. Two figures must stand on the new level: one may be
+// wrong.
+func changed(t, c, s []float64) (signal.Onset, bool) {
+	if len(t) < onsetFew {
+		return signal.Onset{}, false
+	}
+	o, ok := signal.FindOnset(t, c, s)
+	return o, ok && math.Abs(c[len(c)-2]-o.Before) > math.Abs(o.After-o.Before)/2
+}
+
+// since gives the index of the first point at or after a time, 0 where there is none.
+func (h *leakPast) since(at station.Instant) int {
+	for i := range h.N {
+		if at != 0 && h.Points[i].At >= at {
+			return i
+		}
+	}
+	return 0
+}
+
 // leakTrend states by how much the leak grows, at the operating pressure: Sen's slope with
 // its 90 % band, since the onset where there is one.
 func (e *Engine) leakTrend(at station.Instant) {
 	h := &e.Past
 	var t, c, s [pastMost]float64
 	ts, cs, _ := h.series(&t, &c, &s)
-	k := 0
-	for h.Onset != 0 && k < h.N && h.Points[k].At < h.Onset {
-		k++
-	}
+	k := h.since(h.Onset)
 	ts, cs = ts[k:], cs[k:]
 	if len(ts) < trendFew || ts[len(ts)-1]-ts[0] < float64(trendLeft)*1e-9 {
 		e.Est[station.LeakTrend] = station.Unknown(firstReasons[station.LeakTrend])
