@@ -151,7 +151,7 @@ var units = []struct {
 }
 
 // texts are facts in words that messages and evidence can name.
-var texts = []string{"state", "state_reason", "leak_method", "shutdown_by"}
+var texts = []string{"state", "state_reason", "leak_method", "leak_onset", "leak_place", "shutdown_by"}
 
 func quantityOf(name string) (int, bool) {
 	for i := range quantities {

@@ -132,6 +132,16 @@ func (v *Evaluator) fact(name string) string {
 		return s.StateReason
 	case "leak_method":
 		return s.Estimates[station.LeakFlow].Method.String()
+	case "leak_onset":
+		if o := &s.Estimates[station.LeakOnset]; o.Known() {
+			return station.Instant(o.Value * 1e9).Floor(station.Second).String()
+		}
+		return "not seen"
+	case "leak_place":
+		if s.LeakPlace == "" {
+			return "not told"
+		}
+		return s.LeakPlace
 	case "shutdown_by":
 		return s.ShutdownBy
 	}

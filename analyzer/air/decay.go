@@ -13,14 +13,17 @@ const (
 	DetectionLimit = 0.001 / 60
 
 	decayPoints = 24  // fewest points
+	decayMost   = 240 // most points that the balances of a deep fall are fitted to, times two
 	minTauTh    = 5.0 // s, bounds of the thermal time constant
 	maxTauTh    = 300.0
 	tauSteps    = 22
 	refineSteps = 24
-	leftover    = 0.5  // thermal term left at the window's end, share of the leak's fall
-	halvesShare = 0.35 // by which the two halves' rates may differ
-	fitRough    = 3.0  // residual over noise above which the fall is not smooth
-	roughFloor  = 5e-5 // residual, share of the pressure, that is always smooth enough
+	leftover    = 0.5   // thermal term left at the window's end, share of the leak's fall
+	halvesShare = 0.35  // by which the two halves' rates may differ
+	shortSpan   = 100.0 // s, shortest window in which a slow fall counts
+	slowFall    = 1e-4  // 1/s, such a fall: 0.6 % a minute
+	fitRough    = 3.0   // residual over noise above which the fall is not smooth
+	roughFloor  = 5e-5  // residual, share of the pressure, that is always smooth enough
 )
 
 // Shape is how a decay runs.
@@ -48,7 +51,7 @@ type Decay struct {
 	Residual  float64 // rms, share of the pressure
 	Shape     Shape
 	Leak      bool   // Low is above the detection limit and all checks hold
-	None      bool   // High is below twice the detection limit and all checks hold
+	None      bool   // High is below twice the detection limit, Low may be below it, and all checks hold
 	Reason    string // why neither
 }
 
@@ -64,7 +67,12 @@ type Decay struct {
 // window show the leak, and if the residuals are smooth: demand in the window is not.
 // Assumes that the wall has one temperature; convection leaves a slower tail, which is
 // what the halves are for. t and p must have equal length and t must increase.
-func FitDecay(t, p []float64) Decay {
+func FitDecay(t, p []float64) Decay { return FitDecayWarm(t, p, 0) }
+
+// FitDecayWarm is FitDecay for a tank whose wall was warmed as well and lowers the pressure
+// by the share wall (1/s) at most: minutes of fall cannot tell that from a leak, so it is
+// taken off the rate's lower bound.
+func FitDecayWarm(t, p []float64, wall float64) Decay {
 	if len(t) < decayPoints || len(t) != len(p) {
 		return Decay{Reason: "the window has too few points"}
 	}
@@ -75,15 +83,19 @@ func FitDecay(t, p []float64) Decay {
 		}
 		y[i] = math.Log(v)
 	}
-	f := decayFit{t: t, y: y, span: t[len(t)-1] - t[0]}
+	f := decayFit{t: t, y: y, span: t[len(t)-1] - t[0], wall: wall}
 	f.scan()
-	return f.judge()
+	d := f.judge()
+	f.heat(&d)
+	d.Low -= wall
+	return d
 }
 
 // decayFit is the work space of one fit.
 type decayFit struct {
 	t, y []float64
 	span float64
+	wall float64                  // 1/s, see FitDecayWarm
 	fits [tauSteps + 2]thermalFit // without, scanned, refined
 	best int
 	seTh float64 // standard error of the rate that comes from tau_th
@@ -268,8 +280,15 @@ func (f *decayFit) judge() Decay {
 	}
 	early, late := f.halves(b)
 	if d.Low > DetectionLimit {
+		low := d.Low - f.wall
 		switch {
 		case b.tau > 0 && math.Abs(b.theta)*math.Exp(-f.span/b.tau) > leftover*d.Rate*f.span:
+			d.Reason = "the window is too short to tell a leak from air that cools or warms"
+		case low < DetectionLimit && d.High < 2*DetectionLimit:
+			d.None = true
+		case low < DetectionLimit:
+			d.Reason = "the fall may be that of a tank whose wall still cools"
+		case low < slowFall && f.span < shortSpan:
 			d.Reason = "the window is too short to tell a leak from air that cools or warms"
 		case math.Abs(early-late) > halvesShare*d.Rate+DetectionLimit || late < DetectionLimit:
 			d.Reason = "the two halves of the window disagree: the air is still cooling or warming"

@@ -78,6 +78,11 @@ type core struct {
 	Coast  coasting
 	Supply supply
 	Leak   leakWatch
+	Mix    leakMix
+	Wall   wallHeat
+	Floor5 leakFloor
+	Closed inletWatch
+	Past   leakPast
 	Rounds rounds
 	Doubt  doubt
 	Health health
@@ -133,6 +138,9 @@ func (e *Engine) addCounter(n *CounterCounts) {
 
 // SetPlate puts new plate data in force from the current slot on.
 func (e *Engine) SetPlate(p station.Plate) {
+	if p.TankVolume != e.Plate.TankVolume || p.Sensor != e.Plate.Sensor {
+		e.forgetLeak()
+	}
 	e.Plate = p
 	e.Counter.PerCycle = p.Counts == station.CountsCycles
 	e.Fuse.PerCycle = e.Counter.PerCycle
@@ -150,6 +158,7 @@ func (e *Engine) restart() {
 	e.Leak.reset()
 	e.Rounds.stop()
 	e.Doubt, e.Health = doubt{}, health{}
+	e.Floor5, e.Closed, e.Past, e.Wall = leakFloor{}, inletWatch{}, leakPast{}, wallHeat{}
 	for i := range e.Queues {
 		e.Queues[i].clear()
 	}

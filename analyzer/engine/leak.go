@@ -14,6 +14,9 @@ const (
 	steadyRange   = 0.015
 	steadySpread  = 0.25
 	steadyMinutes = 3
+	// chokedOver is the pressure over ambient, absolute, above which a leak of critical ratio
+	// 0.3 is choked. A window ends where the outlet falls below it.
+	chokedOver = 1 / 0.3
 )
 
 // leakWatch gathers standing windows for the decay fit and steady minutes for the
@@ -25,6 +28,7 @@ type leakWatch struct {
 	Sum    float64
 	N      int
 	Next   float64 // s since From at which to fit next
+	Full   bool    // the outlet has fallen so far that the leak is no longer choked
 
 	Steady   int     // steady minutes in a row
 	Flow     float64 // their mean delivered flow, m³/s ANR
@@ -36,7 +40,7 @@ type leakWatch struct {
 
 func (l *leakWatch) reset() {
 	l.T, l.P = l.T[:0], l.P[:0]
-	l.From, l.Stride, l.Sum, l.N, l.Next = 0, 1, 0, 0, leakFirst
+	l.From, l.Stride, l.Sum, l.N, l.Next, l.Full = 0, 1, 0, 0, leakFirst, false
 }
 
 // stateChanged drops the window when the piston no longer stands.
@@ -65,12 +69,15 @@ func (e *Engine) watchLeak(start, end station.Instant) {
 	if st != station.Holding && st != station.Residual {
 		return
 	}
-	if e.Act.LastWork == end {
+	if e.Act.LastWork == end || e.stepsUp() {
 		l.reset()
 		return
 	}
 	if l.From == 0 {
 		l.From = start
+	}
+	if l.Full || e.Outlet.N == 0 {
+		return
 	}
 	l.Sum += e.Outlet.Mean
 	l.N++
@@ -78,7 +85,9 @@ func (e *Engine) watchLeak(start, end station.Instant) {
 	if float64(l.N)*float64(slotLen)*1e-9 >= l.Stride {
 		l.point(age, l.Sum/float64(l.N)+float64(e.Plate.AmbientPressure()))
 	}
-	if age >= l.Next {
+	amb := float64(e.Plate.AmbientPressure())
+	l.Full = e.Outlet.Mean+amb < chokedOver*amb
+	if age >= l.Next || l.Full {
 		l.Next += leakEvery
 		e.fitLeak(end)
 	}
@@ -101,49 +110,40 @@ func (l *leakWatch) point(age, p float64) {
 // fitLeak fits the standing window. An accepted fit replaces the leak estimate; a
 // rejected one replaces only the reason of an unknown one.
 func (e *Engine) fitLeak(at station.Instant) {
-	if e.Plate.TankVolume <= 0 {
-		e.Est[station.LeakFlow] = station.Unknown("needs the tank volume")
-		e.Est[station.LeakConductance] = e.Est[station.LeakFlow]
+	switch {
+	case e.Plate.TankVolume <= 0:
+		e.noLeakKnown("needs the tank volume")
+		return
+	case e.Plate.Sensor == station.AtBranch:
+		e.noLeakKnown("the outlet sensor does not see the tank")
 		return
 	}
-	if e.Plate.Sensor == station.AtBranch {
-		e.Est[station.LeakFlow] = station.Unknown("the outlet sensor does not see the tank")
-		e.Est[station.LeakConductance] = e.Est[station.LeakFlow]
-		return
-	}
-	d := air.FitDecay(e.Leak.T, e.Leak.P)
+	d := air.FitDecayWarm(e.Leak.T, e.Leak.P, e.Wall.rate(at))
 	switch {
 	case d.Leak:
 		e.decayLeak(&d, at)
 	case d.None:
 		e.noLeak(&d, at)
 	case !e.Est[station.LeakFlow].Known():
-		e.Est[station.LeakFlow] = station.Unknown(d.Reason)
-		e.Est[station.LeakConductance] = e.Est[station.LeakFlow]
+		e.noLeakKnown(d.Reason)
 	}
 }
 
-// decayLeak takes an accepted decay. The conductance is V rate/p0 (choked, 20 °C); the
-// flow is the conductance at the set pressure, or at the window's end where there is none.
-// The tank volume's own error, taken as 5 %, is in the band.
+// decayLeak takes an accepted decay. The conductance is V rate/p0 (choked, 20 °C). The tank
+// volume's own error, taken as 5 %, is in the band.
 func (e *Engine) decayLeak(d *air.Decay, at station.Instant) {
-	p := e.operating()
 	c := e.Plate.TankVolume / float64(air.P0ANR)
 	conf := math.Min(0.9, 0.5+0.5*(1-math.Min(1, (d.High-d.Low)/d.Rate)))
-	g := station.Estimate{Value: c * d.Rate, Low: 0.95 * c * d.Low, High: 1.05 * c * d.High, Method: station.MethodDecay, Confidence: conf, At: at}
-	e.Est[station.LeakConductance] = g
-	g.Value, g.Low, g.High = g.Value*p, g.Low*p, g.High*p
-	e.Est[station.LeakFlow] = g
+	e.Mix.Shape = d.Shape
+	e.decay(station.Estimate{Value: c * d.Rate, Low: 0.95 * c * d.Low, High: 1.05 * c * d.High, Method: station.MethodDecay, Confidence: conf, From: e.Leak.From, At: at})
 }
 
 // noLeak takes a standing window in which no loss above the detection limit was seen:
 // zero, with the limit as its upper bound.
 func (e *Engine) noLeak(d *air.Decay, at station.Instant) {
 	c := e.Plate.TankVolume / float64(air.P0ANR)
-	g := station.Estimate{High: c * math.Max(d.High, air.DetectionLimit), Method: station.MethodDecay, Confidence: 0.7, At: at}
-	e.Est[station.LeakConductance] = g
-	g.High *= e.operating()
-	e.Est[station.LeakFlow] = g
+	e.Mix.Shape = air.ShapeEither
+	e.decay(station.Estimate{High: c * math.Max(d.High, air.DetectionLimit), Method: station.MethodDecay, Confidence: 0.7, From: e.Leak.From, At: at})
 }
 
 // operating gives the pressure, Pa abs, at which a leak flow is stated: set, or the last
@@ -181,5 +181,6 @@ func (e *Engine) steadyMinute(m *station.Minute) {
 		return
 	}
 	p := (low+high)/2 + float64(e.Plate.AmbientPressure())
-	e.makeup(l.Flow, 0.08*l.Flow+m.Delivered.CubicMetres()/60/float64(m.Strokes), p, m.Start.Add(station.Minute60))
+	end := m.Start.Add(station.Minute60)
+	e.makeup(l.Flow, 0.08*l.Flow+m.Delivered.CubicMetres()/60/float64(m.Strokes), p, end.Add(-int64(l.Steady)*station.Minute60), end)
 }

@@ -140,6 +140,7 @@ func (m *minute) close(end station.Instant, e *Engine) {
 	o.InletMean, o.OutletMean = mean(m.InSum, m.InN), mean(m.OutSum, m.OutN)
 	e.strokeMethod(m)
 	e.steadyMinute(o)
+	e.leakMinute(o)
 	o.Leak = e.Est[station.LeakFlow]
 	if o.Covered > 0 {
 		e.obs.Minute(o)

@@ -12,6 +12,27 @@ const (
 	leastRounds = 5
 	roundsSpan  = 180 // s over which rounds must be alike: several time constants of a cooling tank
 	fewestSlots = 3   // of a standing time whose fall is looked at
+
+	// Fewer rounds do where each stands long: its smooth fall is evidence of its own.
+	fewRounds = 3
+	fewSpan   = 150 // s
+	longStand = 15  // s
+
+	// warmFall is how far the fall may exceed what the rounds' flow explains, beyond what
+	// the heat of compression explains.
+	warmFall = 1.15
+	// What the fall tells, less the heat of compression, has this band: the air may come in
+	// cooled by cylinder and pipe.
+	toldLow  = 0.9
+	toldHigh = 1.35
+	// toldStill takes its place while a loss inside the booster is told already.
+	toldStill = 1.15
+	// quickRecharge is the share of a round in which the piston stands, from which on the
+	// recharge is quick to what the air takes to cool.
+	quickRecharge = 0.85
+	// stepUp is the rise of the outlet from slot to slot, share of it, that only a delivery
+	// makes: the creeping end of a stroke whose draw is not seen.
+	stepUp = 0.001
 )
 
 // rounds follows rounds of recharging and standing. In quiet time a leak makes the
@@ -38,6 +59,7 @@ type round struct {
 	Air     float64 // m³ ANR delivered in it
 	Fall    float64 // m³/s ANR that the outlet's fall tells
 	Stood   float64 // s in which it fell
+	Outlet  float64 // mean outlet meanwhile, Pa gauge
 }
 
 // watchRounds adds the slot that ended.
@@ -47,7 +69,7 @@ func (e *Engine) watchRounds(end station.Instant) {
 		r.stop()
 		return
 	}
-	if end.Sub(e.Act.LastWork) < station.Second {
+	if end.Sub(e.Act.LastWork) < station.Second || r.N > 0 && e.stepsUp() {
 		if r.N >= fewestSlots {
 			e.endRound(end)
 		}
@@ -63,6 +85,12 @@ func (e *Engine) watchRounds(end station.Instant) {
 	r.T, r.TT, r.P, r.TP, r.PP = r.T+t, r.TT+t*t, r.P+p, r.TP+t*p, r.PP+p*p
 }
 
+// stepsUp tells whether the outlet rose in the slot as it does by a delivery.
+func (e *Engine) stepsUp() bool {
+	noise := e.Ends.Out.Noise() / math.Sqrt(math.Max(1, float64(e.Outlet.N)))
+	return e.Outlet.Mean-e.Outlet.Before > math.Max(6*noise, stepUp*e.Outlet.Mean)
+}
+
 func (r *rounds) stop() { r.N, r.EndAt, r.Kept = 0, 0, 0 }
 
 // endRound closes the round that ends with the standing time.
@@ -70,14 +98,14 @@ func (e *Engine) endRound(end station.Instant) {
 	r := &e.Rounds
 	fall, ok := e.fall()
 	stood := (r.N + 2) * float64(slotLen) * 1e-9
-	from, gas := r.EndAt, r.Delivered-r.Air
+	from, gas, p2 := r.EndAt, r.Delivered-r.Air, r.P0+r.P/r.N
 	r.N, r.EndAt, r.Air = 0, end, r.Delivered
 	if !ok || from == 0 {
 		r.Kept = 0
 		return
 	}
 	copy(r.Ring[:], r.Ring[1:])
-	r.Ring[mostRounds-1] = round{float64(end.Sub(from)) * 1e-9, gas.CubicMetres(), fall, math.Min(stood, float64(end.Sub(from))*1e-9)}
+	r.Ring[mostRounds-1] = round{float64(end.Sub(from)) * 1e-9, gas.CubicMetres(), fall, math.Min(stood, float64(end.Sub(from))*1e-9), p2}
 	r.Kept = min(r.Kept+1, mostRounds)
 	e.judgeRounds(end)
 }
@@ -104,14 +132,18 @@ func (e *Engine) fall() (float64, bool) {
 // judgeRounds compares the rounds of the last minutes and takes their flow as the leak's.
 func (e *Engine) judgeRounds(at station.Instant) {
 	r := &e.Rounds
-	n, seconds, gas, fall, stood := 0, 0.0, 0.0, 0.0, 0.0
-	for n < r.Kept && (n < leastRounds || seconds < roundsSpan) {
+	n, seconds, gas, fall, stood, p2, least := 0, 0.0, 0.0, 0.0, 0.0, 0.0, math.Inf(1)
+	enough := func() bool {
+		return n >= leastRounds && seconds >= roundsSpan || n >= fewRounds && seconds >= fewSpan && least >= longStand
+	}
+	for n < r.Kept && !enough() {
 		n++
 		x := &r.Ring[mostRounds-n]
-		seconds, gas, fall, stood = seconds+x.Seconds, gas+x.Air, fall+x.Fall, stood+x.Stood
+		seconds, gas, fall, stood, p2 = seconds+x.Seconds, gas+x.Air, fall+x.Fall, stood+x.Stood, p2+x.Outlet*x.Seconds
+		least = math.Min(least, x.Stood)
 	}
 	a, reason := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs())
-	if n < leastRounds || seconds < roundsSpan || gas <= 0 || reason != "" {
+	if !enough() || gas <= 0 || reason != "" {
 		return
 	}
 	flow, stroke := gas/seconds, a.Boost.Value*1e-3
@@ -131,12 +163,30 @@ func (e *Engine) judgeRounds(at station.Instant) {
 	}
 	late, early := g[0]/s[0], g[1]/s[1]
 	even := math.Abs(early-late) <= 0.1*flow+2*stroke/math.Min(s[0], s[1])
-	// what was compressed at once cools while the piston stands: kappa times the fall at most
-	agrees := fall >= 0.6*flow && fall*stood/seconds <= 1.5*flow
-	if !even || !agrees {
-		return
+	// What was compressed at once cools while the piston stands: kappa times the fall, and
+	// more by as much as it came in warm from its own compression (isentropic at most).
+	warm := air.Kappa * math.Pow(math.Max(1, float64(e.outletAbs()/e.inletAbs())), 1-1/air.Kappa)
+	falls := fall >= 0.6*flow
+	agrees := falls && fall*stood/seconds <= warmFall*warm*flow
+	unseen := 1.0 // strokes at the ends of the span that may be counted wrongly
+	if e.Fuse.CounterServes() && e.Fuse.PerCycle {
+		unseen = 2
 	}
-	e.makeup(flow, 0.08*flow+stroke/seconds, e.operating(), at)
+	band, from, p := 0.08*flow+unseen*stroke/seconds, at.Add(-int64(seconds*1e9)), p2/seconds+float64(e.Plate.AmbientPressure())
+	told := fall * stood / seconds / warm
+	quick, high := stood > quickRecharge*seconds, toldHigh
+	if e.Mix.Less {
+		high = toldStill
+	}
+	switch {
+	case even && falls && quick && flow-band > high*told:
+		e.makeupInside(flow, band, told, p, from, at)
+	case even && agrees:
+		if quick {
+			e.insideNot(flow+band-toldLow*told, from, at)
+		}
+		e.makeup(flow, band, p, from, at)
+	}
 }
 
 func (e *Engine) inletAbs() station.Absolute {
@@ -145,16 +195,4 @@ func (e *Engine) inletAbs() station.Absolute {
 
 func (e *Engine) outletAbs() station.Absolute {
 	return station.Gauge(e.Outlet.Mean).Absolute(e.Plate.AmbientPressure())
-}
-
-// makeup takes a flow, m³/s ANR, that strokes make up for at pressure p (Pa abs). A decay
-// measured lately says it better.
-func (e *Engine) makeup(flow, band, p float64, at station.Instant) {
-	if e.Est[station.LeakFlow].Method == station.MethodDecay && at.Sub(e.Est[station.LeakFlow].At) < 15*station.Minute60 {
-		return
-	}
-	g := station.Estimate{Value: flow, Low: math.Max(0, flow-band), High: flow + band, Method: station.MethodMakeup, Confidence: 0.6, At: at}
-	e.Est[station.LeakFlow] = g
-	g.Value, g.Low, g.High = g.Value/p, g.Low/p, g.High/p
-	e.Est[station.LeakConductance] = g
 }

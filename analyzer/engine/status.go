@@ -57,6 +57,7 @@ func (e *Engine) step(end station.Instant) {
 	s.StrokesMinute = e.Rate.sum(end.Add(-1))
 	s.StrokeRate = e.rateNow(end, s.StrokesMinute)
 	s.ShutdownAt, s.ShutdownBy = e.State.ShutdownAt, e.State.ShutdownBy
+	s.LeakPlace = e.leakPlace(end)
 	e.storedEnergy(end)
 	s.Estimates = e.Est
 	e.obs.Step(s)
@@ -108,6 +109,12 @@ func (e *Engine) storedEnergy(end station.Instant) {
 var firstReasons = [station.NumFigures]string{
 	station.LeakFlow:          "no quiet window and no steady draw yet",
 	station.LeakConductance:   "no quiet window and no steady draw yet",
+	station.LeakHole:          "no quiet window and no steady draw yet",
+	station.LeakAtMost:        "needs five minutes in a row, fed, with known air",
+	station.LeakOnset:         "needs leak figures of an hour",
+	station.LeakTrend:         "needs six leak figures over two hours, since the onset where there is one",
+	station.InletLeak:         "needs a valve that closes the supply for half a minute",
+	station.InternalLeak:      "needs a quiet window and make-up strokes within 15 minutes of each other",
 	station.SupplySag:         "the piston has not worked yet",
 	station.SupplyConductance: "the piston has not worked yet",
 	station.StrokeUnevenness:  "needs strokes whose times show, of both sides",

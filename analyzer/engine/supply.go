@@ -69,8 +69,11 @@ func (e *Engine) learn(start, end station.Instant) {
 	e.learnRest(end)
 	e.measureRun(start, end)
 	e.learnSet()
+	e.warmWall(end)
 	e.watchLeak(start, end)
 	e.watchRounds(end)
+	e.watchInletLeak(start, end)
+	e.watchBack()
 	e.ripple(end, e.working(end))
 }
 

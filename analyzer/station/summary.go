@@ -73,7 +73,8 @@ type Status struct {
 	StrokeRate     Estimate // 1/s
 	StrokesMinute  int64
 	Estimates      Estimates
-	OutletLastSeen Gauge // last plausible outlet reading, NaN: never
+	LeakPlace      string // where the outlet loses air, "" while nothing tells
+	OutletLastSeen Gauge  // last plausible outlet reading, NaN: never
 	// ShutdownAt is when the supply was told closed (zero while fed), ShutdownBy how:
 	// "valve", "inlet", "unknown".
 	ShutdownAt Instant
