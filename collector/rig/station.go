@@ -38,6 +38,7 @@ type Station struct {
 	applied station.Instant // when faults and demand were last looked at
 	levels  levels
 	carry   int64 // the counter's count at the start
+	weak    weak
 
 	blocks  [station.NumChannels]station.Block
 	strokes []model.Stroke
@@ -141,6 +142,9 @@ func (s *Station) sample(t station.Instant) {
 	if ok && s.Sensors.Outlet {
 		s.put(station.OutletPressure, stamp, out)
 	}
+	if ok && s.Sensors.Header {
+		s.put(station.HeaderPressure, stamp, s.sensors.read(s.model.Params.Supply.HeaderGauge, s.Sensors.Noise))
+	}
 	if !s.Sensors.Counter {
 		return
 	}
@@ -172,7 +176,7 @@ func (s *Station) apply(t station.Instant) {
 	if shut {
 		s.demand[0].Flow = 0 // nobody works there
 	}
-	p.Supply.HeaderGauge = was.Supply.HeaderGauge - f[HeaderLow]
+	p.Supply.HeaderGauge = was.Supply.HeaderGauge - f[HeaderLow] - s.weak.fall(f[HeaderWeak], s.model.Totals().Inlet)
 	p.Supply.Factor = was.Supply.Factor * (1 - math.Min(0.97, f[SupplyNarrow])) * (1 - math.Min(0.97, f[FilterClogging]))
 	p.Leaks.Tank = model.Nozzle{C: was.Leaks.Tank.C + f[OutletLeak], B: b}
 	p.Leaks.Branch = model.Nozzle{C: was.Leaks.Branch.C + f[BranchLeak], B: b}
@@ -183,11 +187,16 @@ func (s *Station) apply(t station.Instant) {
 		p.Relief.SetGauge -= f[ReliefLow]
 	}
 	p.Governor = was.Governor
-	p.Governor.SetGauge += f[SetHigh]
+	p.Governor.SetGauge += f[SetHigh] - f[SetLow]
+	p.Drive.Feed.C = was.Drive.Feed.C * (1 - math.Min(0.97, f[FeedNarrow]))
 	if h := f[Hunting]; h > 0 {
 		p.Governor.Band, p.Governor.Hysteresis = 0, was.Governor.Hysteresis*(1-h)
 	}
-	p.Piston.Friction[1] = was.Piston.Friction[1] * (1 + 10*f[Uneven])
+	p.Piston.Friction = was.Piston.Friction
+	p.Piston.Friction[1] *= 1 + 10*f[Uneven]
+	if f[PistonStuck] != 0 {
+		p.Piston.Friction = [2]float64{jam, jam}
+	}
 	p.Supply.Shut = shut
 	p.VentOpen = f[Vented] != 0
 	p.Supply.Dump = was.Supply.Dump
