@@ -71,11 +71,16 @@ type core struct {
 	Weak          int  // candidates in a row that were weak
 	Rested        bool // the draw is measured from a resting pressure
 	Valve         valve
-	Header        float64 // Pa gauge, newest header reading
-	HeaderAt      station.Instant
 
 	Act    activity
 	Supply supply
+	Hdr    header
+	Line   line
+	Reach  reach
+	Speed  pace
+	Starts starts
+	Wear   wear
+	Holds  setLevel
 	Leak   leakWatch
 	Rounds rounds
 	Doubt  doubt
@@ -149,6 +154,7 @@ func (e *Engine) restart() {
 	e.Leak.reset()
 	e.Rounds.stop()
 	e.Doubt, e.Health = doubt{}, health{}
+	e.newSegment()
 	for i := range e.Queues {
 		e.Queues[i].clear()
 	}
@@ -293,6 +299,7 @@ func (e *Engine) gap(to station.Instant) {
 	e.Ends.Reset()
 	e.Act.gap()
 	e.Leak.reset()
+	e.Starts.gap()
 	e.Rounds.stop()
 	for e.Slot < to {
 		end := min(to, e.Slot.Floor(station.Minute60).Add(station.Minute60))

@@ -24,7 +24,9 @@ type supply struct {
 
 	Track   bool // a run is being measured
 	RunFrom station.Instant
-	Ref     float64 // upstream pressure of the run, Pa abs
+	Static  float64 // resting pressure that goes with the run, Pa gauge
+	Ref     float64 // upstream pressure, Pa abs: the header's of the moment, or Static
+	RefSum  float64 // of it by slot
 	RefRest bool    // Ref is the resting pressure, else the peak
 	Ambient float64 // Pa abs
 	Sum     float64 // of inlet samples, Pa gauge
@@ -72,6 +74,11 @@ func (e *Engine) learn(start, end station.Instant) {
 	e.watchLeak(start, end)
 	e.watchRounds(end)
 	e.ripple(end, e.working(end))
+	e.watchReach(end)
+	e.watchPace(end)
+	e.watchStarts(end)
+	e.watchSetLevel(end)
+	e.slowFigures(end)
 }
 
 // learnRest follows the resting inlet pressure while the piston stands and the inlet is
@@ -92,6 +99,7 @@ func (e *Engine) learnRest(end station.Instant) {
 	}
 	s.Rest += 0.2 * (m - s.Rest)
 	s.RestAt = end
+	e.headerRests(end)
 }
 
 // standsAfter gives how long, ns, after its last stroke the piston may be taken to stand.
@@ -134,17 +142,33 @@ func (e *Engine) measureRun(start, end station.Instant) {
 	if in && !s.Track {
 		s.Ambient = amb
 		s.RefRest = s.Rest > 0 && end.Sub(s.RestAt) <= restAge
-		ref := s.Peak
+		s.Static = s.Peak
 		if s.RefRest {
-			ref = s.Rest
+			s.Static = s.Rest
 		}
-		if ref <= 0 {
+		if s.Static <= 0 {
 			return
 		}
-		s.Track, s.RunFrom, s.Ref = true, end, ref+amb
-		s.Sum, s.F, s.N, s.Slots, s.Air = 0, 0, 0, 0, 0
+		s.Track, s.RunFrom = true, end
+		s.Sum, s.F, s.N, s.Slots, s.Air, s.RefSum = 0, 0, 0, 0, 0, 0
+		e.headerBegins(end)
+		e.upstream(end)
 	} else if s.Track {
 		s.Slots++
+		s.RefSum += s.Ref
+		e.upstream(end)
+	}
+}
+
+// upstream takes the pressure before the supply line for the slot that begins: the header's,
+// else the run's static one.
+func (e *Engine) upstream(end station.Instant) {
+	s, h := &e.Supply, &e.Hdr
+	s.Ref = s.Static + s.Ambient
+	if x, ok := e.headerNow(end); ok {
+		s.Ref = x + s.Ambient
+		h.RunSum += h.Mean
+		h.RunN++
 	}
 }
 
@@ -155,19 +179,27 @@ func (e *Engine) endRun(end station.Instant) {
 		return
 	}
 	seconds := float64(end.Sub(s.RunFrom)) * 1e-9
-	ref := s.Ref - s.Ambient
-	sag := (ref - s.Sum/float64(s.N)) / ref
-	keep := math.Pow(forget, seconds)
-	if s.SagWeight > 60 { // forget over about half an hour of running
-		keep = math.Max(keep, 1-seconds/1800)
-	}
+	dynamic := s.Sum / float64(s.N)
+	sag := (s.Static - dynamic) / s.Static
+	keep := keepOver(seconds, s.SagWeight)
 	s.SagSum, s.SagWeight = s.SagSum*keep+sag*seconds, s.SagWeight*keep+seconds
 	s.Rested *= keep
-	if s.RefRest {
+	if s.RefRest || e.Hdr.RunN > 0 {
 		s.Rested += seconds
 	}
-	s.AirSum, s.FTime = s.AirSum*keep+s.Air.CubicMetres(), s.FTime*keep+s.F/float64(s.N)*seconds*s.Ref
+	s.AirSum, s.FTime = s.AirSum*keep+s.Air.CubicMetres(), s.FTime*keep+s.F/float64(s.N)*seconds*s.RefSum/float64(s.Slots)
+	e.headerRun(dynamic, seconds, end)
 	e.estimateSupply(end)
+	e.estimateLine(end)
+}
+
+// keepOver gives the share of the past that is kept after a run of some seconds.
+func keepOver(seconds, weight float64) float64 {
+	keep := math.Pow(forget, seconds)
+	if weight > 60 { // forget over about half an hour of running
+		keep = math.Max(keep, 1-seconds/1800)
+	}
+	return keep
 }
 
 func (e *Engine) estimateSupply(at station.Instant) {
