@@ -117,25 +117,25 @@ func (e *Engine) headerBegins(end station.Instant) {
 
 // headerRun ends a run in which the inlet stood at dynamic, Pa gauge, for some seconds.
 func (e *Engine) headerRun(dynamic, seconds float64, end station.Instant) {
-	h := &e.Hdr
-	n := h.RunN
-	hd := h.RunSum/float64(max(1, n)) - h.Off
-	h.RunSum, h.RunN = 0, 0
+	h, d := &e.Hdr, &e.Supply.Done
 	open := h.Pair.Open
-	h.Pair.Open = false
-	if n < e.Supply.Slots*3/4 || n == 0 {
-		if h.Pair.EndAt = 0; open {
+	h.Pair.Open, h.Pair.EndAt = false, 0
+	if d.HeadN < d.Slots*3/4 {
+		if open {
 			h.Pair.Dynamic, h.Pair.Secs, h.Pair.EndAt = dynamic, seconds, end
 		}
 		return
 	}
-	if h.RestAt == 0 || end.Sub(h.RestAt) > restAge {
+	head := d.Head/float64(d.HeadN) - h.Off
+	if h.RestAt == 0 || end.Sub(h.RestAt) > staticAge {
+		keep := keepOver(seconds, h.Weight)
+		h.Line, h.Weight = h.Line*keep+(head-dynamic)/head*seconds, h.Weight*keep+seconds
 		e.Est[station.HeaderSag] = station.Unknown("the piston never stands: by how much the header falls while it works is not known")
-		e.Est[station.LineSag] = station.Estimate{Value: (hd - dynamic) / hd, Method: station.MethodTraces, Confidence: 0.5, At: end}
+		e.Est[station.LineSag] = station.Estimate{Value: h.Line / h.Weight, Method: station.MethodTraces, Confidence: 0.5, At: end}
 		return
 	}
 	static := h.Rest - h.Off
-	h.share((static-hd)/static, (hd-dynamic)/static, seconds)
+	h.share((static-head)/static, (head-dynamic)/static, seconds)
 	e.Est[station.HeaderSag] = station.Estimate{Value: h.Sag / h.Weight, Method: station.MethodTraces, Confidence: 0.8, At: end}
 	e.Est[station.LineSag] = station.Estimate{Value: h.Line / h.Weight, Method: station.MethodTraces, Confidence: 0.8, At: end}
 }

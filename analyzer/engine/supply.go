@@ -34,10 +34,20 @@ type supply struct {
 	N       int
 	Slots   int
 	Air     station.Microlitres // inlet air of the run's strokes
+	Done    drawn               // of the run up to its last stroke
 
 	SagSum, SagWeight float64
 	AirSum, FTime     float64 // m³ ANR; Pa s
 	Rested            float64 // share of the weight that had a resting pressure
+}
+
+// drawn is what a run came to up to the end of its last stroke.
+type drawn struct {
+	Sum, F, Ref float64
+	N, Slots    int
+	At          station.Instant
+	Head        float64
+	HeadN       int
 }
 
 // sample takes one inlet sample, Pa gauge.
@@ -134,7 +144,7 @@ func (e *Engine) learnSet() {
 func (e *Engine) measureRun(start, end station.Instant) {
 	s := &e.Supply
 	amb := float64(e.Plate.AmbientPressure())
-	in := e.State.Current == station.Stroking && e.working(end) && e.Act.Teeth+e.Act.Strokes > 0 &&
+	in := e.State.Current == station.Stroking && e.working(end) && e.stroking(end) &&
 		e.Outlet.Mean+amb > 1.1*(e.Inlet.Mean+amb)
 	if s.Track && (!in || end.Sub(s.RunFrom) >= runSlice) {
 		e.endRun(end)
@@ -150,14 +160,23 @@ func (e *Engine) measureRun(start, end station.Instant) {
 			return
 		}
 		s.Track, s.RunFrom = true, end
-		s.Sum, s.F, s.N, s.Slots, s.Air, s.RefSum = 0, 0, 0, 0, 0, 0
+		s.Sum, s.F, s.N, s.Slots, s.Air, s.RefSum, s.Done = 0, 0, 0, 0, 0, 0, drawn{}
 		e.headerBegins(end)
 		e.upstream(end)
 	} else if s.Track {
 		s.Slots++
 		s.RefSum += s.Ref
+		if e.Act.Teeth+e.Act.Strokes > 0 {
+			s.Done = drawn{s.Sum, s.F, s.RefSum, s.N, s.Slots, end, e.Hdr.RunSum, e.Hdr.RunN}
+		}
 		e.upstream(end)
 	}
+}
+
+// stroking tells whether a stroke ended in the slot or, where strokes take longer than one,
+// within the usual time of a stroke.
+func (e *Engine) stroking(end station.Instant) bool {
+	return e.Act.Teeth+e.Act.Strokes > 0 || end.Sub(max(e.Fuse.LastAt, e.Act.LastTooth)) <= e.usualInterval()
 }
 
 // upstream takes the pressure before the supply line for the slot that begins: the header's,
@@ -175,20 +194,21 @@ func (e *Engine) upstream(end station.Instant) {
 func (e *Engine) endRun(end station.Instant) {
 	s := &e.Supply
 	s.Track = false
-	if s.Slots < 3 || s.N == 0 {
+	d := &s.Done
+	if d.Slots < 3 || d.N == 0 {
 		return
 	}
-	seconds := float64(end.Sub(s.RunFrom)) * 1e-9
-	dynamic := s.Sum / float64(s.N)
+	seconds := float64(d.At.Sub(s.RunFrom)) * 1e-9
+	dynamic := d.Sum / float64(d.N)
 	sag := (s.Static - dynamic) / s.Static
 	keep := keepOver(seconds, s.SagWeight)
 	s.SagSum, s.SagWeight = s.SagSum*keep+sag*seconds, s.SagWeight*keep+seconds
 	s.Rested *= keep
-	if s.RefRest || e.Hdr.RunN > 0 {
+	if s.RefRest || d.HeadN > 0 {
 		s.Rested += seconds
 	}
-	s.AirSum, s.FTime = s.AirSum*keep+s.Air.CubicMetres(), s.FTime*keep+s.F/float64(s.N)*seconds*s.RefSum/float64(s.Slots)
-	e.headerRun(dynamic, seconds, end)
+	s.AirSum, s.FTime = s.AirSum*keep+s.Air.CubicMetres(), s.FTime*keep+d.F/float64(d.N)*seconds*d.Ref/float64(d.Slots)
+	e.headerRun(dynamic, seconds, d.At)
 	e.estimateSupply(end)
 	e.estimateLine(end)
 }

@@ -82,6 +82,9 @@ func (s *Station) Mend(k Kind, t station.Instant) {
 // Truth gives what the model did since New.
 func (s *Station) Truth() model.Totals { return s.model.Totals() }
 
+// Pressures gives the true pressures of inlet and outlet, Pa gauge.
+func (s *Station) Pressures() (inlet, outlet float64) { return s.model.Inlet(), s.model.Outlet() }
+
 // TakeStrokes gives the strokes that ended since the last call: their times and sides.
 func (s *Station) TakeStrokes() []station.Stroke {
 	s.strokes = s.model.TakeStrokes(s.strokes[:0])
