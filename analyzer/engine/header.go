@@ -146,7 +146,7 @@ func (e *Engine) headerStatic(end station.Instant) {
 	_, ok := e.headerNow(end)
 	g := station.Estimate{Method: station.MethodTraces, At: end}
 	switch {
-	case ok && h.RestAt != 0 && end.Sub(h.RestAt) <= staticAge:
+	case ok && h.RestAt != 0 && end.Sub(h.RestAt) <= station.Minute60:
 		g.Value, g.Confidence, g.At = h.Rest, 0.9, h.RestAt
 	case ok:
 		g.Value, g.Confidence = h.All, 0.6

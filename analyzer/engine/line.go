@@ -11,6 +11,7 @@ import (
 const (
 	sagLimit    = 0.10  // of the plate, else this (common practice, no source)
 	leastSag    = 0.003 // below it the inlet's fall drowns in the sensor's
+	usualSag    = 0.005 // below it the conductance is too rough to be compared (hops of a governor)
 	supplyEvery = 20 * station.Second
 	lineAlone   = "a filter, a valve or a hose is at fault: the line alone would pass more"
 )
@@ -32,7 +33,9 @@ func (e *Engine) estimateLine(at station.Instant) {
 		*bore, *pipe = *needed, *needed
 		return
 	}
-	e.lineUsual(c.Value, at)
+	if e.Est[station.SupplySag].Value >= usualSag {
+		e.lineUsual(c.Value, at)
+	}
 	amb := float64(e.Plate.AmbientPressure())
 	static := e.Supply.Static
 	sag, room := e.lineSags()

@@ -1,29 +1,32 @@
 package engine
 
 import (
+	"math"
 	"math/bits"
 
 	"strokewise/analyzer/station"
 )
 
 const (
-	idleSlots   = 2  // without work after which the piston has stood, where the inlet shows it
-	startsFrom  = 15 // minutes watched before starts are told for an hour
-	startsShort = 10 // minutes over which hunting is told
+	idleSlots   = 2      // without work after which the piston has stood, where the inlet shows it
+	hopRise     = 0.001 // share of the outlet by which a hop of the governor raises it at least (no source)
+	startsFrom  = 15     // minutes watched before starts are told for an hour
+	startsShort = 10     // minutes over which hunting is told
 )
 
 // starts counts how often the piston begins to work after standing, by the minute. Fields
 // are exported for snapshots only.
 type starts struct {
 	Ring   [60]uint16
-	Minute int64  // of the newest slot, since 1970
-	Seen   uint64 // bit i: the piston could be watched in the minute i ago
-	Idle   int    // slots without work
-	Begun  bool   // work has begun, and no stroke of it ended yet
+	Minute int64      // of the newest slot, since 1970
+	Seen   uint64     // bit i: the piston could be watched in the minute i ago
+	Idle   int        // slots without work
+	Begun  bool       // work seems to have begun, and nothing came of it yet
+	Outlet [2]float64 // of the last slots, Pa gauge
 }
 
 // gap forgets what is open.
-func (s *starts) gap() { s.Idle, s.Begun = 0, false }
+func (s *starts) gap() { s.Idle, s.Begun, s.Outlet = 0, false, [2]float64{} }
 
 // watchStarts takes the slot that ended.
 func (e *Engine) watchStarts(end station.Instant) {
@@ -34,21 +37,35 @@ func (e *Engine) watchStarts(end station.Instant) {
 		return
 	}
 	s.Seen |= 1
-	if !e.worked(end) {
-		s.Idle++
-		if s.Begun && s.Idle >= e.standsSlots() {
-			s.Begun = false // the inlet fell for another reason
-		}
-		return
-	}
-	if s.Idle >= e.standsSlots() {
+	stood := s.Idle >= e.standsSlots()
+	rose := e.delivered()
+	worked := e.worked(end) || stood && rose
+	s.Outlet = [2]float64{s.Outlet[1], e.Outlet.Mean}
+	if worked && stood {
 		s.Begun = true
 	}
-	s.Idle = 0
-	if s.Begun && e.Act.Strokes+e.Act.Teeth > 0 {
+	if s.Begun && (e.Act.Strokes+e.Act.Teeth > 0 || rose) {
 		s.Begun = false
 		s.Ring[s.Minute%60]++
 	}
+	if worked {
+		s.Idle = 0
+		return
+	}
+	if s.Idle++; s.Idle >= e.standsSlots() {
+		s.Begun = false // the inlet fell for another reason
+		e.Health.Stood = true
+	}
+}
+
+// delivered tells whether the outlet has risen within the last slots, faster than by warming:
+// a governor's hop, which ends before its stroke does, shows in nothing else.
+func (e *Engine) delivered() bool {
+	if e.Outlet.N == 0 || e.Starts.Outlet[0] == 0 {
+		return false
+	}
+	rise := e.Outlet.Mean - math.Min(e.Starts.Outlet[0], e.Starts.Outlet[1])
+	return rise > math.Max(5*e.Ends.Out.Noise()/math.Sqrt(float64(e.Outlet.N)), hopRise*e.Outlet.Mean)
 }
 
 // standsSlots gives after how many slots without work the piston has stood.

@@ -85,6 +85,9 @@ func (s *Station) Truth() model.Totals { return s.model.Totals() }
 // Pressures gives the true pressures of inlet and outlet, Pa gauge.
 func (s *Station) Pressures() (inlet, outlet float64) { return s.model.Inlet(), s.model.Outlet() }
 
+// Governed tells whether the governor is shut: the piston stands, or is about to.
+func (s *Station) Governed() bool { return s.model.State.Governed }
+
 // TakeStrokes gives the strokes that ended since the last call: their times and sides.
 func (s *Station) TakeStrokes() []station.Stroke {
 	s.strokes = s.model.TakeStrokes(s.strokes[:0])
