@@ -8,10 +8,10 @@ import (
 )
 
 const (
-	idleSlots   = 2      // without work after which the piston has stood, where the inlet shows it
+	idleSlots   = 2     // without work after which the piston has stood, where the inlet shows it
 	hopRise     = 0.001 // share of the outlet by which a hop of the governor raises it at least (no source)
-	startsFrom  = 15     // minutes watched before starts are told for an hour
-	startsShort = 10     // minutes over which hunting is told
+	startsFrom  = 15    // minutes watched before starts are told for an hour
+	startsShort = 10    // minutes over which hunting is told
 )
 
 // starts counts how often the piston begins to work after standing, by the minute. Fields
@@ -21,6 +21,7 @@ type starts struct {
 	Minute int64      // of the newest slot, since 1970
 	Seen   uint64     // bit i: the piston could be watched in the minute i ago
 	Idle   int        // slots without work
+	Need   int        // of them for the piston to have stood, looked up every ten seconds
 	Begun  bool       // work seems to have begun, and nothing came of it yet
 	Outlet [2]float64 // of the last slots, Pa gauge
 }
@@ -37,7 +38,8 @@ func (e *Engine) watchStarts(end station.Instant) {
 		return
 	}
 	s.Seen |= 1
-	stood := s.Idle >= e.standsSlots()
+	need := max(s.Need, idleSlots)
+	stood := s.Idle >= need
 	rose := e.delivered()
 	worked := e.worked(end) || stood && rose
 	s.Outlet = [2]float64{s.Outlet[1], e.Outlet.Mean}
@@ -52,7 +54,7 @@ func (e *Engine) watchStarts(end station.Instant) {
 		s.Idle = 0
 		return
 	}
-	if s.Idle++; s.Idle >= e.standsSlots() {
+	if s.Idle++; s.Idle >= need {
 		s.Begun = false // the inlet fell for another reason
 		e.Health.Stood = true
 	}
@@ -103,6 +105,7 @@ func (s *starts) over(n int64) (starts, watched int) {
 // startFigures sets the starts of the last hour, scaled to one before an hour was watched, and
 // those of ten minutes.
 func (e *Engine) startFigures(end station.Instant) {
+	e.Starts.Need = e.standsSlots()
 	hour, short := &e.Est[station.StartsHour], &e.Est[station.StartsShort]
 	if why := e.workUnseen(); why != "" {
 		*hour = station.Unknown(why)
