@@ -48,10 +48,25 @@ func (e *Engine) estimateLine(at station.Instant) {
 	case room <= 0:
 		*needed = station.Unknown("the header alone falls by more than the sag limit: no line would do")
 	default:
-		k := air.FlowFactor(now/up, assumedB) / air.FlowFactor(least/up, assumedB)
+		k := e.moreFlow(station.Absolute(now), station.Absolute(least)) * air.FlowFactor(now/up, assumedB) / air.FlowFactor(least/up, assumedB)
 		*needed = station.Estimate{Value: k * c.Value, Low: k * c.Low, High: k * c.High, Method: station.MethodTraces, Confidence: c.Confidence, At: at}
 	}
 	e.estimateBore(station.Absolute(up), station.Absolute(now), station.Absolute(least), at)
+}
+
+// moreFlow gives the factor by which the booster draws more at an inlet of least than at now:
+// at the higher pressure it strokes faster, and each stroke takes more. 1 where the geometry
+// is not known or the present inlet is at the limit of the forces.
+func (e *Engine) moreFlow(now, least station.Absolute) float64 {
+	amb := e.Plate.AmbientPressure()
+	p2 := station.Gauge(e.Speed.Out).Absolute(amb)
+	a, b := air.OpenStroke(now, p2, amb, e.Plate.AreaRatio), air.OpenStroke(least, p2, amb, e.Plate.AreaRatio)
+	before, reason := air.PerStroke(&e.Plate, now, p2)
+	after, _ := air.PerStroke(&e.Plate, least, p2)
+	if reason != "" || math.IsInf(a, 1) || math.IsInf(b, 1) || before.Inlet.Value <= 0 {
+		return 1
+	}
+	return a / b * after.Inlet.Value / before.Inlet.Value
 }
 
 // lineSags gives the line's sag and the sag that it may have for the whole to keep the limit.
