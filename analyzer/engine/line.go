@@ -13,6 +13,7 @@ const (
 	leastSag    = 0.003 // below it the inlet's fall drowns in the sensor's
 	usualSag    = 0.005 // below it the conductance is too rough to be compared (hops of a governor)
 	supplyEvery = 20 * station.Second
+	hardlySags  = "the inlet hardly sags while the piston works: too little to measure the line by, and wide enough"
 	lineAlone   = "a filter, a valve or a hose is at fault: the line alone would pass more"
 )
 
@@ -42,7 +43,7 @@ func (e *Engine) estimateLine(at station.Instant) {
 	up, now, least := static+amb, static*(1-sag)+amb, static*(1-room)+amb
 	switch {
 	case sag < leastSag:
-		*needed = station.Unknown("the inlet hardly sags while the piston works: the line is wide enough")
+		*needed = station.Unknown(hardlySags)
 		*bore, *pipe = *needed, *needed
 		return
 	case room <= 0:

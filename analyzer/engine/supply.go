@@ -231,6 +231,8 @@ func (e *Engine) estimateSupply(at station.Instant) {
 		e.Est[station.SupplyConductance] = station.Unknown("needs bores and stroke, or swept volumes")
 	case s.FTime <= 0 || s.AirSum <= 0:
 		e.Est[station.SupplyConductance] = station.Unknown("no sag to measure it by")
+	case s.SagSum/s.SagWeight < leastSag:
+		e.Est[station.SupplyConductance] = station.Unknown(hardlySags)
 	default:
 		c := s.AirSum / s.FTime / math.Sqrt(1-assumedB)
 		e.Est[station.SupplyConductance] = station.Estimate{Value: c, Low: 0.75 * c, High: 1.25 * c, Method: station.MethodTraces, Confidence: conf, At: at}
