@@ -11,11 +11,9 @@ import (
 type past struct {
 	Second, Minute int64 // of the newest step, since 1970
 	Outlet         [60]float64
-	Heard          int         // readings of the outlet without a gap, at most 60
-	Fed, Worked    [60]uint8   // s of the minute
-	Starts         [10]uint8   // from holding to stroking
-	Top            [10]float64 // highest inlet while fed, Pa gauge
-	Prev           station.State
+	Heard          int             // readings of the outlet without a gap, at most 60
+	Fed, Worked    [60]uint8       // s of the minute
+	Top            [10]float64     // highest inlet while fed, Pa gauge
 	Vented         bool            // see was_vented
 	Word           station.Instant // shutdown that a person said to be vented, 0: none
 }
@@ -35,7 +33,7 @@ func (p *past) step(s *station.Status, fell bool) {
 	}
 	p.Second = sec
 	for m := max(p.Minute+1, sec/60-59); m <= sec/60; m++ {
-		p.Fed[m%60], p.Worked[m%60], p.Starts[m%10], p.Top[m%10] = 0, 0, 0, 0
+		p.Fed[m%60], p.Worked[m%60], p.Top[m%10] = 0, 0, 0
 	}
 	p.Minute = sec / 60
 	p.count(s)
@@ -43,7 +41,6 @@ func (p *past) step(s *station.Status, fell bool) {
 		p.Outlet[sec%60] = s.Outlet.Value
 		p.Heard = min(p.Heard+1, 60)
 	}
-	p.Prev = s.State
 	switch {
 	case s.ShutdownAt == 0 && s.State != station.Blind:
 		p.Vented, p.Word = false, 0
@@ -63,9 +60,6 @@ func (p *past) count(s *station.Status) {
 			p.Top[m%10] = math.Max(p.Top[m%10], s.Inlet.Value)
 		}
 	}
-	if p.Prev == station.Holding && s.State == station.Stroking {
-		p.Starts[m%10]++
-	}
 }
 
 // fill gives the quantities that look back; span only where it is wanted.
@@ -79,15 +73,11 @@ func (p *past) fill(s *station.Status, q *values, span bool) {
 	if fed >= 1800 {
 		q[qDuty] = float64(worked) / float64(fed)
 	}
-	top, starts := 0.0, 0
+	top := 0.0
 	for i := range p.Top {
 		top = math.Max(top, p.Top[i])
-		starts += int(p.Starts[i])
 	}
-	q[qInletTop], q[qStarts] = given(top), float64(starts)
-	if s.State == station.Blind {
-		q[qStarts] = nan
-	}
+	q[qInletTop] = given(top)
 	q[qSpan] = nan
 	if span && p.Heard == 60 {
 		low, high := math.Inf(1), math.Inf(-1)

@@ -46,12 +46,16 @@ const (
 	qHose
 	qPressureLimit
 	qRequired
+	qNeeded
+	qHeaderNeeded
+	qRestriction
 	qRatio
 	qInspectionDays
 	qChargedMin
 	qShut
 	qReturned
 	qFed
+	qHeaderLow
 	qFrozen
 	qImplausible
 	qBlind
@@ -100,7 +104,7 @@ var ownQuantities = [numOwn]quantity{
 	qSpan:           {"outlet_span", "Pa", "Pa", "highest less lowest outlet of the last 60 s, known after 60 s of readings"},
 	qStrokeRate:     {"stroke_rate", "1/s", "1/s", "strokes over the last minute"},
 	qStrokesMinute:  {"strokes_minute", "1", "1", "strokes in the last minute, known where the rate is"},
-	qStarts:         {"starts_10min", "1", "1", "how often the piston began after holding, in ten minutes"},
+	qStarts:         {"starts_10min", "1", "1", "how often the piston began after standing, in ten minutes"},
 	qDuty:           {"duty_hour", "1", "1", "share of the fed time of the last hour in which the piston worked, known from 30 min of it"},
 	qStateSeconds:   {"state_seconds", "s", "s", "time in the present state, unknown while blind"},
 	qShutSeconds:    {"shutdown_seconds", "s", "s", "time since the supply was closed, unknown while it is open"},
@@ -122,12 +126,16 @@ var ownQuantities = [numOwn]quantity{
 	qHose:           {"hose_limit", "Pa", "Pa gauge", "of the plate"},
 	qPressureLimit:  {"pressure_limit", "Pa", "Pa gauge", "the lower of tank_ps and hose_limit"},
 	qRequired:       {"required_pressure", "Pa", "Pa gauge", "what the branch needs, of the plate"},
+	qNeeded:         {"needed_pressure", "Pa", "Pa gauge", "required_pressure, else 95 % of set_pressure"},
+	qHeaderNeeded:   {"header_needed", "Pa", "Pa gauge", "needed_pressure over one plus the area ratio, and a tenth more for friction and flow (no source)"},
+	qRestriction:    {"supply_restriction", "1", "1", "share of the supply's conductance that is lost against bore and length, or against its usual value, whichever is more"},
 	qRatio:          {"area_ratio", "1", "1", "drive over boost piston area"},
 	qInspectionDays: {"inspection_days", "1", "d", "days until the tank's next inspection, negative: overdue"},
 	qChargedMin:     {"charged_min", "Pa", "Pa gauge", "above it a line is not vented: 20 kPa"},
 	qShut:           {"shut_down", "truth", "", "the supply was told closed"},
 	qReturned:       {"was_vented", "truth", "", "a live sensor saw the outlet fall to vented since the shutdown, or a person said so"},
 	qFed:            {"fed", "truth", "", "charging, stroking, holding or starved"},
+	qHeaderLow:      {"header_low", "truth", "", "the header at rest is below header_needed"},
 	qFrozen:         {"sensor_frozen", "truth", "", "blind because a reading stands still"},
 	qImplausible:    {"sensor_implausible", "truth", "", "blind because readings contradict each other"},
 	qBlind:          {"blind", "truth", "", "the sensors do not let one tell"},

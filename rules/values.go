@@ -32,6 +32,7 @@ func (v *Evaluator) fill(s *station.Status) {
 	q[qSag], q[qSagConfidence] = value(&e[station.SupplySag]), confidence(&e[station.SupplySag])
 	q[qLeak], q[qLeakConfidence] = value(&e[station.LeakFlow]), confidence(&e[station.LeakFlow])
 	q[qConductance], q[qVolumetric] = value(&e[station.SupplyConductance]), value(&e[station.VolumetricEfficiency])
+	q[qStarts] = value(&e[station.StartsShort])
 	q[qUneven], q[qPulsation] = value(&e[station.StrokeUnevenness]), value(&e[station.Pulsation])
 	q[qSet], q[qEnergy] = value(&e[station.SetPressure]), value(&e[station.StoredEnergy])
 	for f, i := range figureQuantity {
@@ -42,6 +43,7 @@ func (v *Evaluator) fill(s *station.Status) {
 	v.Past.fill(s, q, p.Relief > 0)
 	v.fillPlate(s)
 	fillState(s, q)
+	fillSupply(s, q)
 }
 
 // fillPlate takes what the plate says; what it does not say is unknown.

@@ -71,12 +71,17 @@ type core struct {
 	Weak          int  // candidates in a row that were weak
 	Rested        bool // the draw is measured from a resting pressure
 	Valve         valve
-	Header        float64 // Pa gauge, newest header reading
-	HeaderAt      station.Instant
 
 	Act    activity
 	Coast  coasting
 	Supply supply
+	Hdr    header
+	Line   line
+	Reach  reach
+	Speed  pace
+	Starts starts
+	Wear   wear
+	Holds  setLevel
 	Leak   leakWatch
 	Mix    leakMix
 	Wall   wallHeat
@@ -159,6 +164,7 @@ func (e *Engine) restart() {
 	e.Rounds.stop()
 	e.Doubt, e.Health = doubt{}, health{}
 	e.Floor5, e.Closed, e.Past, e.Wall = leakFloor{}, inletWatch{}, leakPast{}, wallHeat{}
+	e.newSegment()
 	for i := range e.Queues {
 		e.Queues[i].clear()
 	}
@@ -303,6 +309,7 @@ func (e *Engine) gap(to station.Instant) {
 	e.Ends.Reset()
 	e.Act.gap()
 	e.Leak.reset()
+	e.Starts.gap()
 	e.Rounds.stop()
 	for e.Slot < to {
 		end := min(to, e.Slot.Floor(station.Minute60).Add(station.Minute60))

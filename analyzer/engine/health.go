@@ -17,6 +17,7 @@ type health struct {
 	Side  station.Side
 	Times [2][sideStrokes]float64 // s that strokes of a side took
 	N     [2]int
+	Stood bool // since the last stroke
 
 	Count                  float64 // outlet samples of the present window
 	T, TT, X, TX, XX, Mean float64 // their sums: s and Pa, less the first
@@ -32,9 +33,10 @@ func (e *Engine) strokeTimes(at station.Instant, n int) {
 	h := &e.Health
 	side, method := e.side(at)
 	last, was := h.Last, h.Side
-	h.Last, h.Side = at, side
+	stood := h.Stood
+	h.Last, h.Side, h.Stood = at, side, false
 	took, usual := at.Sub(last), e.usualInterval()
-	if n != 1 || side == was || last == 0 || usual == 0 || took > 2*usual {
+	if n != 1 || stood || side == was || last == 0 || usual == 0 || took > 2*usual {
 		return
 	}
 	i := int(side - station.SideA)

@@ -61,6 +61,7 @@ func (e *Engine) stroke(s station.Stroke) {
 	m := &e.Min
 	m.M.Strokes++
 	e.Act.Strokes++
+	e.Wear.Strokes++
 	e.Rate.add(s.At)
 	if s.Method == station.MethodTraces || s.Method == station.MethodBoth {
 		m.AnyTraced = true

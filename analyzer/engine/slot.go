@@ -169,7 +169,11 @@ func (e *Engine) slowChannels(end station.Instant) {
 	}
 	q = &e.Queues[station.HeaderPressure]
 	if n := q.until(end); n > 0 {
-		e.Header, e.HeaderAt = q.V[n-1], q.T[n-1]
+		sum := 0.0
+		for _, v := range q.V[:n] {
+			sum += v
+		}
+		e.readHeader(sum, n, q.T[n-1])
 		q.drop(n)
 	}
 	for _, c := range [...]station.Channel{station.TankTemperature, station.InletFlow} {

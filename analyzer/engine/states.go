@@ -163,7 +163,7 @@ func (e *Engine) supplyState(start, end station.Instant) {
 		s.shut(start, "inlet")
 	case s.ShutdownAt != 0:
 		e.reopen(start, end)
-	case rest > 0 && p1 < fedShare*rest && e.Act.Teeth == 0 && !(e.Valve.Known && e.Valve.Open) && e.calm():
+	case rest > 0 && p1 < fedShare*rest && e.Act.Teeth == 0 && !(e.Valve.Known && e.Valve.Open) && e.calm() && !e.fedByHeader(end):
 		if s.LowSince == 0 {
 			s.LowSince = start
 		}
@@ -184,7 +184,7 @@ func (e *Engine) calm() bool {
 // reopen ends a shutdown when the inlet is back, or when the booster strokes again.
 func (e *Engine) reopen(start, end station.Instant) {
 	s := &e.State
-	back := e.Inlet.Mean >= fedShare*e.Supply.Rest && e.Inlet.Mean >= 30e3
+	back := (e.Inlet.Mean >= fedShare*e.Supply.Rest || e.fedByHeader(end)) && e.Inlet.Mean >= 30e3
 	strokes := e.Act.Recent >= 4 && end.Sub(e.Act.RecentAt) < 2*station.Second
 	if !back && !strokes {
 		s.OKSince = 0

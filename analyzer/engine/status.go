@@ -117,10 +117,29 @@ var firstReasons = [station.NumFigures]string{
 	station.InternalLeak:      "needs a quiet window and make-up strokes within 15 minutes of each other",
 	station.SupplySag:         "the piston has not worked yet",
 	station.SupplyConductance: "the piston has not worked yet",
-	station.StrokeUnevenness:  "needs strokes whose times show, of both sides",
-	station.Pulsation:         "the piston has not worked yet",
-	station.SetPressure:       "no set pressure given or learned yet",
-	station.StoredEnergy:      "no outlet reading yet",
+
+	station.HeaderSag:           "no run between two rests of the inlet yet",
+	station.LineSag:             "no run between two rests of the inlet yet",
+	station.HeaderStatic:        neverStands,
+	station.PipeConductance:     "the piston has not worked yet",
+	station.SupplyChange:        "too few runs to compare yet",
+	station.SupplyTrend:         "fewer than five days of work to compare",
+	station.ConductanceNeeded:   "the piston has not worked yet",
+	station.BoreNeeded:          "the piston has not worked yet",
+	station.ReachablePressure:   "the piston has not worked yet",
+	station.Load:                neverOpen,
+	station.HighestRate:         neverOpen,
+	station.FreeCapacity:        neverOpen,
+	station.StartsHour:          "watched for less than a quarter of an hour",
+	station.StartsShort:         "watched for less than ten minutes",
+	station.StrokeTimeChange:    "too few strokes with the governor open to compare yet",
+	station.CyclesSinceOverhaul: "needs the booster's serial number or the date of its overhaul",
+	station.SetShift:            "too few runs to compare yet",
+
+	station.StrokeUnevenness: "needs strokes whose times show, of both sides",
+	station.Pulsation:        "the piston has not worked yet",
+	station.SetPressure:      "no set pressure given or learned yet",
+	station.StoredEnergy:     "no outlet reading yet",
 }
 
 // resetEstimates sets every estimate to unknown with its first reason.

@@ -24,7 +24,9 @@ type supply struct {
 
 	Track   bool // a run is being measured
 	RunFrom station.Instant
-	Ref     float64 // upstream pressure of the run, Pa abs
+	Static  float64 // resting pressure that goes with the run, Pa gauge
+	Ref     float64 // upstream pressure, Pa abs: the header's of the moment, or Static
+	RefSum  float64 // of it by slot
 	RefRest bool    // Ref is the resting pressure, else the peak
 	Ambient float64 // Pa abs
 	Sum     float64 // of inlet samples, Pa gauge
@@ -32,10 +34,20 @@ type supply struct {
 	N       int
 	Slots   int
 	Air     station.Microlitres // inlet air of the run's strokes
+	Done    drawn               // of the run up to its last stroke
 
 	SagSum, SagWeight float64
 	AirSum, FTime     float64 // m³ ANR; Pa s
 	Rested            float64 // share of the weight that had a resting pressure
+}
+
+// drawn is what a run came to up to the end of its last stroke.
+type drawn struct {
+	Sum, F, Ref float64
+	N, Slots    int
+	At          station.Instant
+	Head        float64
+	HeadN       int
 }
 
 // sample takes one inlet sample, Pa gauge.
@@ -75,6 +87,11 @@ func (e *Engine) learn(start, end station.Instant) {
 	e.watchInletLeak(start, end)
 	e.watchBack()
 	e.ripple(end, e.working(end))
+	e.watchReach(end)
+	e.watchPace(end)
+	e.watchStarts(end)
+	e.watchSetLevel(end)
+	e.slowFigures(end)
 }
 
 // learnRest follows the resting inlet pressure while the piston stands and the inlet is
@@ -95,6 +112,7 @@ func (e *Engine) learnRest(end station.Instant) {
 	}
 	s.Rest += 0.2 * (m - s.Rest)
 	s.RestAt = end
+	e.headerRests(end)
 }
 
 // standsAfter gives how long, ns, after its last stroke the piston may be taken to stand.
@@ -129,7 +147,7 @@ func (e *Engine) learnSet() {
 func (e *Engine) measureRun(start, end station.Instant) {
 	s := &e.Supply
 	amb := float64(e.Plate.AmbientPressure())
-	in := e.State.Current == station.Stroking && e.working(end) && e.Act.Teeth+e.Act.Strokes > 0 &&
+	in := e.State.Current == station.Stroking && e.working(end) && e.stroking(end) &&
 		e.Outlet.Mean+amb > 1.1*(e.Inlet.Mean+amb)
 	if s.Track && (!in || end.Sub(s.RunFrom) >= runSlice) {
 		e.endRun(end)
@@ -137,40 +155,74 @@ func (e *Engine) measureRun(start, end station.Instant) {
 	if in && !s.Track {
 		s.Ambient = amb
 		s.RefRest = s.Rest > 0 && end.Sub(s.RestAt) <= restAge
-		ref := s.Peak
+		s.Static = s.Peak
 		if s.RefRest {
-			ref = s.Rest
+			s.Static = s.Rest
 		}
-		if ref <= 0 {
+		if s.Static <= 0 {
 			return
 		}
-		s.Track, s.RunFrom, s.Ref = true, end, ref+amb
-		s.Sum, s.F, s.N, s.Slots, s.Air = 0, 0, 0, 0, 0
+		s.Track, s.RunFrom = true, end
+		s.Sum, s.F, s.N, s.Slots, s.Air, s.RefSum, s.Done = 0, 0, 0, 0, 0, 0, drawn{}
+		e.headerBegins(end)
+		e.upstream(end)
 	} else if s.Track {
 		s.Slots++
+		s.RefSum += s.Ref
+		if e.Act.Teeth+e.Act.Strokes > 0 {
+			s.Done = drawn{s.Sum, s.F, s.RefSum, s.N, s.Slots, end, e.Hdr.RunSum, e.Hdr.RunN}
+		}
+		e.upstream(end)
+	}
+}
+
+// stroking tells whether a stroke ended in the slot or, where strokes take longer than one,
+// within the usual time of a stroke.
+func (e *Engine) stroking(end station.Instant) bool {
+	return e.Act.Teeth+e.Act.Strokes > 0 || end.Sub(max(e.Fuse.LastAt, e.Act.LastTooth)) <= e.usualInterval()
+}
+
+// upstream takes the pressure before the supply line for the slot that begins: the header's,
+// else the run's static one.
+func (e *Engine) upstream(end station.Instant) {
+	s, h := &e.Supply, &e.Hdr
+	s.Ref = s.Static + s.Ambient
+	if x, ok := e.headerNow(end); ok {
+		s.Ref = x + s.Ambient
+		h.RunSum += h.Mean
+		h.RunN++
 	}
 }
 
 func (e *Engine) endRun(end station.Instant) {
 	s := &e.Supply
 	s.Track = false
-	if s.Slots < 3 || s.N == 0 {
+	d := &s.Done
+	if d.Slots < 3 || d.N == 0 {
 		return
 	}
-	seconds := float64(end.Sub(s.RunFrom)) * 1e-9
-	ref := s.Ref - s.Ambient
-	sag := (ref - s.Sum/float64(s.N)) / ref
-	keep := math.Pow(forget, seconds)
-	if s.SagWeight > 60 { // forget over about half an hour of running
-		keep = math.Max(keep, 1-seconds/1800)
-	}
+	seconds := float64(d.At.Sub(s.RunFrom)) * 1e-9
+	dynamic := d.Sum / float64(d.N)
+	sag := (s.Static - dynamic) / s.Static
+	keep := keepOver(seconds, s.SagWeight)
 	s.SagSum, s.SagWeight = s.SagSum*keep+sag*seconds, s.SagWeight*keep+seconds
 	s.Rested *= keep
-	if s.RefRest {
+	if s.RefRest || d.HeadN > 0 {
 		s.Rested += seconds
 	}
-	s.AirSum, s.FTime = s.AirSum*keep+s.Air.CubicMetres(), s.FTime*keep+s.F/float64(s.N)*seconds*s.Ref
+	s.AirSum, s.FTime = s.AirSum*keep+s.Air.CubicMetres(), s.FTime*keep+d.F/float64(d.N)*seconds*d.Ref/float64(d.Slots)
+	e.headerRun(dynamic, seconds, d.At)
 	e.estimateSupply(end)
+	e.estimateLine(end)
+}
+
+// keepOver gives the share of the past that is kept after a run of some seconds.
+func keepOver(seconds, weight float64) float64 {
+	keep := math.Pow(forget, seconds)
+	if weight > 60 { // forget over about half an hour of running
+		keep = math.Max(keep, 1-seconds/1800)
+	}
+	return keep
 }
 
 func (e *Engine) estimateSupply(at station.Instant) {
@@ -182,6 +234,8 @@ func (e *Engine) estimateSupply(at station.Instant) {
 		e.Est[station.SupplyConductance] = station.Unknown("needs bores and stroke, or swept volumes")
 	case s.FTime <= 0 || s.AirSum <= 0:
 		e.Est[station.SupplyConductance] = station.Unknown("no sag to measure it by")
+	case s.SagSum/s.SagWeight < leastSag:
+		e.Est[station.SupplyConductance] = station.Unknown(hardlySags)
 	default:
 		c := s.AirSum / s.FTime / math.Sqrt(1-assumedB)
 		e.Est[station.SupplyConductance] = station.Estimate{Value: c, Low: 0.75 * c, High: 1.25 * c, Method: station.MethodTraces, Confidence: conf, At: at}

@@ -20,6 +20,9 @@ const (
 	LineSag
 	HeaderStatic
 	SupplyConductance
+	PipeConductance
+	SupplyChange
+	SupplyTrend
 	ConductanceNeeded
 	BoreNeeded
 	ReachablePressure
@@ -32,12 +35,16 @@ const (
 	TankVolume
 
 	Load
+	HighestRate
 	FreeCapacity
 	StartsHour
+	StartsShort
+	StrokeTimeChange
 	CyclesSinceOverhaul
 	StrokeUnevenness
 	Pulsation
 	SetPressure
+	SetShift
 	StoredEnergy
 
 	InletZero
@@ -127,19 +134,34 @@ var Figures = [NumFigures]FigureKind{
 	SupplySag: {Name: "supply_sag", Title: "Inlet sag", Group: GroupSupply, Unit: "1", Shown: "% of resting gauge pressure", Factor: 100, Places: 1, Key: "supply_sag_ratio",
 		What: "fall of the inlet while stroking over its resting gauge pressure", Formula: "(static - dynamic)/static, gauge, means over stretches of strokes"},
 	HeaderSag: {Name: "header_sag", Title: "of it the header's", Group: GroupSupply, Unit: "1", Shown: "% of resting gauge pressure", Factor: 100, Places: 1, Key: "header_sag_ratio",
-		What: "fall of the header while stroking over the resting gauge pressure"},
+		What:    "fall of the header while stroking over the resting gauge pressure; without a header sensor a lower bound",
+		Formula: "header sensor: (static - dynamic)/static, gauge; without: half the difference of the resting inlet within 10 s before and after a run over the former",
+		Source:  "definition"},
 	LineSag: {Name: "line_sag", Title: "of it the line's", Group: GroupSupply, Unit: "1", Shown: "% of resting gauge pressure", Factor: 100, Places: 1, Key: "line_sag_ratio",
-		What: "fall along the supply line while stroking over the resting gauge pressure"},
+		What:    "fall along the supply line while stroking over the resting gauge pressure; without a header sensor an upper bound",
+		Formula: "header sensor: (header - inlet)/static while stroking, less what the sensors differ at rest; without: the rest of the sag", Source: "definition"},
 	HeaderStatic: {Name: "header_static", Title: "Header at rest", Group: GroupSupply, Unit: "Pa", Shown: "kPa gauge", Factor: 1e-3, Places: 0, Key: "header_static_kpa",
-		What: "pressure before the supply line: measured, or the inlet's while the piston stands"},
+		What:    "pressure before the supply line: measured, or the inlet's while the piston stands, ten minutes old at most",
+		Formula: "mean over some seconds of rest", Source: "nothing flows at rest"},
 	SupplyConductance: {Name: "supply_conductance", Title: "Supply conductance, C/√(1−b)", Group: GroupSupply, Unit: "m³/(s·Pa)", Shown: "dm³/(s·bar)", Factor: 1e8, Places: 2, Key: "supply_conductance_l_s_bar",
 		What: "of the supply line", Formula: "inlet air of a stretch over the integral of the flow function at static pressure, b = 0.3", Source: "ISO 6358"},
+	PipeConductance: {Name: "pipe_conductance", Title: "of it what bore and length give", Group: GroupSupply, Unit: "m³/(s·Pa)", Shown: "dm³/(s·bar)", Factor: 1e8, Places: 2, Key: "pipe_conductance_l_s_bar",
+		What:    "C/sqrt(1-b) of a smooth pipe of the line's bore and length without fittings, at the pressures seen",
+		Formula: "m² = A² (p1² - p2²)/(R T (f L/D + 2 ln(p1/p2))), f by Colebrook, roughness 1.5 µm", Source: "isothermal pipe flow (Darcy-Weisbach); roughness from memory"},
+	SupplyChange: {Name: "supply_change", Title: "Supply conductance against its usual", Group: GroupSupply, Unit: "1", Shown: "%", Factor: 100, Places: 0, Key: "supply_change_ratio",
+		What:    "median of the last runs over the usual value, less one",
+		Formula: "medians of fifteen readings; the usual value follows over 30 days", Source: "common practice, no source"},
+	SupplyTrend: {Name: "supply_trend", Title: "Supply conductance changes by", Group: GroupSupply, Unit: "m³/(s²·Pa)", Shown: "dm³/(s·bar) a day", Factor: 1e8 * 86400, Places: 3, Key: "supply_trend_l_s_bar_day",
+		What: "robust slope over the last 16 days of work, known from five on", Formula: "Theil-Sen over daily means", Source: "Sen 1968 (from memory)"},
 	ConductanceNeeded: {Name: "conductance_needed", Title: "Conductance that would do", Group: GroupSupply, Unit: "m³/(s·Pa)", Shown: "dm³/(s·bar)", Factor: 1e8, Places: 2, Key: "conductance_needed_l_s_bar",
-		What: "C/sqrt(1-b) of a supply line that would keep the sag under its limit"},
+		What:    "C/sqrt(1-b) of a supply line that would keep the sag under its limit at the flow that the booster draws then",
+		Formula: "C k psi(r_now)/psi(r_limit), b = 0.3, k the flow at the limit over the present one (stroke time as for load, air of a stroke); the limit is the plate's, else 10 % (common practice, no source), less the header's own fall", Source: "ISO 6358"},
 	BoreNeeded: {Name: "bore_needed", Title: "Bore that would do", Group: GroupSupply, Unit: "m", Shown: "mm", Factor: 1e3, Places: 1, Key: "bore_needed_mm",
-		What: "bore of a supply line of the known length that would keep the sag under its limit"},
+		What:    "bore of a supply line of the known length that would keep the sag under its limit, only where the line passes what its present bore and length give",
+		Formula: "isothermal pipe flow, Colebrook, roughness 1.5 µm (drawn tube or hose), no fittings", Source: "Darcy-Weisbach; roughness from memory"},
 	ReachablePressure: {Name: "reachable_pressure", Title: "Highest outlet within reach", Group: GroupSupply, Unit: "Pa", Shown: "kPa gauge", Factor: 1e-3, Places: 0, Key: "reachable_pressure_kpa",
-		What: "highest outlet that the inlet seen while stroking can reach", Formula: "p2 = p1 (1 + A_d/A_b) - F/A_b, gauge", Source: "force balance of the piston"},
+		What:    "highest outlet that the inlet seen while stroking can reach; friction is neglected until a stall below set was seen, the band says by how much",
+		Formula: "p2 = p1 (1 + A_d/A_b) - F/A_b, gauge; F/A_b from stalls below set", Source: "force balance of the piston"},
 
 	VolumetricEfficiency: {Name: "volumetric_efficiency", Title: "Volumetric efficiency", Group: GroupAir, Unit: "1", Shown: "%", Factor: 100, Places: 0, Key: "volumetric_efficiency_ratio",
 		What: "air delivered a stroke over the swept volume at inlet condition"},
@@ -155,19 +177,31 @@ var Figures = [NumFigures]FigureKind{
 		What: "learned from counted strokes of quiet recharges"},
 
 	Load: {Name: "load", Title: "Load", Group: GroupWork, Unit: "1", Shown: "%", Factor: 100, Places: 0, Key: "load_ratio",
-		What: "stroke rate over the highest the station could keep at this inlet and outlet"},
+		What:    "stroke rate of the last minute over the highest the station could keep at this inlet and outlet",
+		Formula: "rate/(1/(k t)), t = 0.7 + x/psi(x), x = (p_atm + (p2 - p1) A_b/A_d)/p1 + 0.05, k learned from strokes with the outlet below 97 % of set", Source: "ISO 6358 filling of the drive chamber; 0.7 and 0.05 fitted to virtual stations"},
+	HighestRate: {Name: "highest_rate", Title: "Highest stroke rate", Group: GroupWork, Unit: "1/s", Shown: "/min", Factor: 60, Places: 0, Key: "highest_rate_min",
+		What: "that the station could keep at this inlet and outlet with the governor open", Formula: "1/(k t), see load", Source: "as load"},
 	FreeCapacity: {Name: "free_capacity", Title: "Free capacity", Group: GroupWork, Unit: "m³/s", Shown: "L/min", Factor: 60e3, Places: 0, Air: true, Key: "free_capacity_l_min",
-		What: "how much more demand could be met at this inlet"},
+		What:    "how much more demand could be met from this header with the outlet at what the branch needs (5 % below set where that is not given)",
+		Formula: "n m_b at the inlet p1 at which the line passes n (m_b + m_d), less the present delivery", Source: "ISO 6358; stroke time as for load"},
 	StartsHour: {Name: "starts_hour", Title: "Starts an hour", Group: GroupWork, Unit: "1", Shown: "", Factor: 1, Places: 0, Key: "starts_hour",
-		What: "how often the piston began after standing, in the last hour"},
+		What: "how often the piston began after standing, in the last hour; scaled to one before an hour was watched", Formula: "work after a second without", Source: "definition"},
+	StartsShort: {Name: "starts_10min", Title: "Starts in ten minutes", Group: GroupWork, Unit: "1", Shown: "", Factor: 1, Places: 0, Key: "starts_10min",
+		What: "how often the piston began after standing, in the last ten minutes", Formula: "work after a second without", Source: "definition"},
+	StrokeTimeChange: {Name: "stroke_time_change", Title: "Stroke time against its usual", Group: GroupWork, Unit: "1", Shown: "%", Factor: 100, Places: 0, Key: "stroke_time_change_ratio",
+		What:    "how much longer strokes take than usual at equal inlet and outlet, with the governor open",
+		Formula: "medians of fifteen readings of time/t, t as for load; the usual value follows over 30 days", Source: "as load"},
 	CyclesSinceOverhaul: {Name: "cycles_since_overhaul", Title: "Cycles since the overhaul", Group: GroupWork, Unit: "1", Shown: "", Factor: 1, Places: 0, Key: "cycles_since_overhaul",
-		What: "cycles of the booster since its last overhaul, as far as they were watched"},
+		What: "cycles of the booster since its last overhaul, as far as they were watched: from the first sample with its serial number and date of overhaul on", Formula: "strokes/2", Source: "definition"},
 	StrokeUnevenness: {Name: "stroke_unevenness", Title: "Stroke unevenness", Group: GroupWork, Unit: "1", Shown: "%", Factor: 100, Places: 1, Key: "stroke_unevenness_ratio",
 		What: "difference of the two sides' stroke times over their mean"},
 	Pulsation: {Name: "pulsation", Title: "Pulsation, peak to peak", Group: GroupWork, Unit: "1", Shown: "% of mean outlet", Factor: 100, Places: 2, Key: "pulsation_ratio",
 		What: "peak-to-peak ripple over the mean outlet, gauge"},
 	SetPressure: {Name: "set_pressure", Title: "Set pressure", Group: GroupWork, Unit: "Pa", Shown: "kPa gauge", Factor: 1e-3, Places: 0, Key: "set_pressure_kpa",
 		What: "of the plate, or learned"},
+	SetShift: {Name: "set_shift", Title: "Set pressure has moved by", Group: GroupWork, Unit: "Pa", Shown: "kPa", Factor: 1e-3, Places: 0, Key: "set_shift_kpa",
+		What:    "outlet at which the governor ends runs, less the usual one (less the plate's, where the two differ by more than 5 %)",
+		Formula: "medians of fifteen runs; the usual value follows over 30 days", Source: "common practice, no source"},
 	StoredEnergy: {Name: "stored_energy", Title: "Stored energy", Group: GroupWork, Unit: "J", Shown: "kJ", Factor: 1e-3, Places: 2, Key: "stored_energy_j",
 		What:    "of the tank's air, isentropic expansion to ambient",
 		Formula: "p V/(kappa-1) (1 - (p_amb/p)^((kappa-1)/kappa)), absolute", Source: "isentropic expansion; Brode's convention is higher"},

@@ -32,6 +32,10 @@ const (
 	Trapped                    // the supply is closed and its line stays charged too
 	Vented                     // the supply is closed and the tank is vented
 	Uneven                     // level: share by which one side's strokes are throttled
+	HeaderWeak                 // level: Pa by which the header falls while 10 L/s ANR are drawn
+	PistonStuck                // the piston is jammed
+	FeedNarrow                 // level: share of the drive feed's conductance that is lost
+	SetLow                     // level: Pa by which the set pressure is lowered
 	SensorNoise                // level: further noise, Pa rms
 	SensorOffset               // level: Pa
 	SensorFrozen               // the reading stands still
@@ -69,6 +73,10 @@ var kinds = [NumKinds]kind{
 	{"trapped-inlet", "the supply is closed, and line and tank stay charged", "", 1},
 	{"vented", "the supply is closed and the tank is vented", "", 1},
 	{"uneven", "one side's strokes are throttled", "1", 0.4},
+	{"header-weak", "the header falls while air is drawn", "kPa", 80e3},
+	{"piston-stuck", "the piston is jammed", "", 1},
+	{"feed-narrow", "the way of the driving air is narrowed: slow strokes", "1", 0.5},
+	{"set-low", "the set pressure is lowered", "kPa", 80e3},
 	{"sensor-noise", "the pressure sensors are noisy", "kPa", 3e3},
 	{"sensor-offset", "the outlet sensor reads too high", "kPa", 20e3},
 	{"sensor-frozen", "the outlet reading stands still", "", 1},

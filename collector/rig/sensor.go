@@ -16,6 +16,7 @@ type Sensors struct {
 	Outlet  bool
 	Counter bool
 	Valve   bool // the supply valve's signal is published
+	Header  bool // has a sensor of the header's pressure, as noisy as the others
 	Counts  station.Counts
 	CountHz float64 // readings of the counter a second, 0: as the pressures
 }

@@ -38,6 +38,7 @@ type Station struct {
 	applied station.Instant // when faults and demand were last looked at
 	levels  levels
 	carry   int64 // the counter's count at the start
+	weak    weak
 
 	blocks  [station.NumChannels]station.Block
 	strokes []model.Stroke
@@ -80,6 +81,12 @@ func (s *Station) Mend(k Kind, t station.Instant) {
 
 // Truth gives what the model did since New.
 func (s *Station) Truth() model.Totals { return s.model.Totals() }
+
+// Pressures gives the true pressures of inlet and outlet, Pa gauge.
+func (s *Station) Pressures() (inlet, outlet float64) { return s.model.Inlet(), s.model.Outlet() }
+
+// Governed tells whether the governor is shut: the piston stands, or is about to.
+func (s *Station) Governed() bool { return s.model.State.Governed }
 
 // TakeStrokes gives the strokes that ended since the last call: their times and sides.
 func (s *Station) TakeStrokes() []station.Stroke {
@@ -141,6 +148,9 @@ func (s *Station) sample(t station.Instant) {
 	if ok && s.Sensors.Outlet {
 		s.put(station.OutletPressure, stamp, out)
 	}
+	if ok && s.Sensors.Header {
+		s.put(station.HeaderPressure, stamp, s.sensors.read(s.model.Params.Supply.HeaderGauge, s.Sensors.Noise))
+	}
 	if !s.Sensors.Counter {
 		return
 	}
@@ -172,7 +182,7 @@ func (s *Station) apply(t station.Instant) {
 	if shut {
 		s.demand[0].Flow = 0 // nobody works there
 	}
-	p.Supply.HeaderGauge = was.Supply.HeaderGauge - f[HeaderLow]
+	p.Supply.HeaderGauge = was.Supply.HeaderGauge - f[HeaderLow] - s.weak.fall(f[HeaderWeak], s.model.Totals().Inlet)
 	p.Supply.Factor = was.Supply.Factor * (1 - math.Min(0.97, f[SupplyNarrow])) * (1 - math.Min(0.97, f[FilterClogging]))
 	p.Leaks.Tank = model.Nozzle{C: was.Leaks.Tank.C + f[OutletLeak], B: b}
 	p.Leaks.Branch = model.Nozzle{C: was.Leaks.Branch.C + f[BranchLeak], B: b}
@@ -183,11 +193,16 @@ func (s *Station) apply(t station.Instant) {
 		p.Relief.SetGauge -= f[ReliefLow]
 	}
 	p.Governor = was.Governor
-	p.Governor.SetGauge += f[SetHigh]
+	p.Governor.SetGauge += f[SetHigh] - f[SetLow]
+	p.Drive.Feed.C = was.Drive.Feed.C * (1 - math.Min(0.97, f[FeedNarrow]))
 	if h := f[Hunting]; h > 0 {
 		p.Governor.Band, p.Governor.Hysteresis = 0, was.Governor.Hysteresis*(1-h)
 	}
-	p.Piston.Friction[1] = was.Piston.Friction[1] * (1 + 10*f[Uneven])
+	p.Piston.Friction = was.Piston.Friction
+	p.Piston.Friction[1] *= 1 + 10*f[Uneven]
+	if f[PistonStuck] != 0 {
+		p.Piston.Friction = [2]float64{jam, jam}
+	}
 	p.Supply.Shut = shut
 	p.VentOpen = f[Vented] != 0
 	p.Supply.Dump = was.Supply.Dump

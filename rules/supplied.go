@@ -1,0 +1,33 @@
+package rules
+
+import (
+	"math"
+
+	"strokewise/analyzer/station"
+)
+
+const (
+	needOfSet    = 0.95 // share of set that is needed where the plate does not say
+	headerMargin = 1.1  // over what the forces need at least (no source)
+)
+
+// fillSupply takes what the branch needs of the outlet and the header, and what the supply
+// line has lost. Plate and figures are in q already.
+func fillSupply(s *station.Status, q *values) {
+	q[qNeeded] = q[qRequired]
+	if math.IsNaN(q[qNeeded]) {
+		q[qNeeded] = needOfSet * q[qSet]
+	}
+	q[qHeaderNeeded] = headerMargin * q[qNeeded] / (1 + q[qRatio])
+	e := &s.Estimates
+	static := value(&e[station.HeaderStatic])
+	q[qHeaderLow] = nan
+	if d := q[qHeaderNeeded] - static; !math.IsNaN(d) {
+		q[qHeaderLow] = truth(d > 0)
+	}
+	pipe, usual := 1-q[qConductance]/value(&e[station.PipeConductance]), -value(&e[station.SupplyChange])
+	q[qRestriction] = pipe
+	if math.IsNaN(pipe) || usual > pipe {
+		q[qRestriction] = usual
+	}
+}
