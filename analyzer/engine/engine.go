@@ -34,6 +34,7 @@ type Observer interface {
 
 // Counts are what the engine turned away or noticed in its input.
 type Counts struct {
+	Arrival    int64 // samples that bear the time of their arrival
 	Late       int64 // behind the watermark, or seen before
 	Duplicate  int64 // same channel and time as a pending sample
 	ClockSteps int64
@@ -74,16 +75,17 @@ type core struct {
 	Header        float64 // Pa gauge, newest header reading
 	HeaderAt      station.Instant
 
-	Act    activity
-	Supply supply
-	Leak   leakWatch
-	Rounds rounds
-	Doubt  doubt
-	Health health
-	State  stateNow
-	Min    minute
-	Est    station.Estimates
-	Rate   rateWindow
+	Act      activity
+	Supply   supply
+	Leak     leakWatch
+	Rounds   rounds
+	Doubt    doubt
+	Mismatch mismatch
+	Health   health
+	State    stateNow
+	Min      minute
+	Est      station.Estimates
+	Rate     rateWindow
 }
 
 // Engine is one station's analyzer. It is not safe for concurrent use.
@@ -148,7 +150,7 @@ func (e *Engine) restart() {
 	e.Act = activity{}
 	e.Leak.reset()
 	e.Rounds.stop()
-	e.Doubt, e.Health = doubt{}, health{}
+	e.Doubt, e.Health, e.Mismatch = doubt{}, health{}, mismatch{}
 	for i := range e.Queues {
 		e.Queues[i].clear()
 	}
@@ -160,6 +162,9 @@ func (e *Engine) Push(b *station.Block, arrival station.Instant) {
 		return
 	}
 	q := &e.Queues[b.Channel]
+	if b.Stamp == station.StampArrival {
+		e.Counts.Arrival += int64(b.Len())
+	}
 	for i, v := range b.Values {
 		t := b.At(i)
 		if e.Started && t < e.Floor {

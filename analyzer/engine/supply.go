@@ -66,12 +66,14 @@ func (e *Engine) learn(start, end station.Instant) {
 	if e.Inlet.N > 0 {
 		s.Peak -= (s.Peak - e.Inlet.Mean) * float64(slotLen) / float64(24*60*station.Minute60)
 	}
-	e.learnRest(end)
-	e.measureRun(start, end)
-	e.learnSet()
+	if e.Doubt.Who == 0 {
+		e.learnRest(end)
+		e.measureRun(start, end)
+		e.learnSet()
+	}
 	e.watchLeak(start, end)
 	e.watchRounds(end)
-	e.ripple(end, e.working(end))
+	e.ripple(end, e.working(end) && e.Doubt.Who == 0)
 }
 
 // learnRest follows the resting inlet pressure while the piston stands and the inlet is
