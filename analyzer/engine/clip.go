@@ -53,3 +53,11 @@ func (c *clip) slot(l *level, s *still) bool {
 func (c *clip) clipped() bool {
 	return c.For >= clippedAfter && c.Edges >= 2 && c.Range > lively
 }
+
+// whyStill says what a reading that stands still may mean.
+func (c *clip) whyStill(channel string, value float64) string {
+	if value >= c.Top {
+		return "the " + channel + " reading stands still at the highest reading seen: its sensor is saturated, or it or its gateway is frozen"
+	}
+	return "the " + channel + " reading stands still: its sensor or gateway is frozen"
+}

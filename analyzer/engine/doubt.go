@@ -135,9 +135,9 @@ func (e *Engine) doubtSensors(end station.Instant) {
 	case outTop:
 		e.suspect("the outlet reads the same at its top again and again: its sensor is saturated", outletDoubted, d.OutClip.Since, end)
 	case in:
-		e.suspect("the inlet reading stands still: its sensor or gateway is frozen", inletDoubted, end.Add(-d.Inlet.For), end)
+		e.suspect(d.InClip.whyStill("inlet", d.Inlet.Value), inletDoubted, end.Add(-d.Inlet.For), end)
 	case out:
-		e.suspect("the outlet reading stands still: its sensor or gateway is frozen", outletDoubted, end.Add(-d.Outlet.For), end)
+		e.suspect(d.OutClip.whyStill("outlet", d.Outlet.Value), outletDoubted, end.Add(-d.Outlet.For), end)
 	case d.Held.Is != noSuspicion:
 		e.suspect(d.Held.Reason, d.Held.Who, d.Held.Since, end)
 	default:
@@ -161,7 +161,7 @@ func (e *Engine) doubtInlet(end station.Instant) {
 	}
 	if d.ShutStrokes >= countedShut {
 		d.Held.hold(noInlet, inletDoubted, e.State.ShutdownAt, e.whyNoInlet("while strokes are counted"))
-	} else if d.Range.Climb.N >= 3 && d.Range.Climb.From >= e.State.ShutdownAt {
+	} else if d.Range.Climb.since(e.State.ShutdownAt) {
 		d.Held.hold(noInlet, inletDoubted, e.State.ShutdownAt, e.whyNoInlet("while the outlet is pumped up again and again"))
 	}
 }

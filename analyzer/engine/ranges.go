@@ -32,7 +32,7 @@ type climbing struct {
 	Up        bool
 	First     float64 // the first of the peaks that count
 	N         int
-	From      station.Instant
+	Peaks     [climbs]station.Instant // when the last ones were seen, newest first
 }
 
 // match is a mistake that the readings fit.
@@ -56,13 +56,20 @@ func (c *climbing) slot(m, h float64, end station.Instant) {
 	switch {
 	case c.Up && m < c.High-h: // a peak lies behind
 		if c.N == 0 || math.Abs(c.High-c.First) > math.Max(0.02*c.First, h) {
-			c.N, c.First, c.From = 0, c.High, end
+			c.N, c.First = 0, c.High
 		}
 		c.N++
+		copy(c.Peaks[1:], c.Peaks[:])
+		c.Peaks[0] = end
 		c.Up, c.Low = false, m
 	case !c.Up && m > c.Low+h:
 		c.Up, c.High = true, m
 	}
+}
+
+// since tells whether the outlet has climbed often enough since t.
+func (c *climbing) since(t station.Instant) bool {
+	return c.N >= climbs && c.Peaks[climbs-1] >= t
 }
 
 // watchRanges looks at the slot that ended.
@@ -97,7 +104,7 @@ func (e *Engine) watchReach(end station.Instant) {
 	if e.Fuse.CounterServes() {
 		r.Reach += e.Act.Strokes
 	}
-	if r.Reach < countedShut && (r.Climb.N < climbs || r.Climb.From < r.ReachAt) {
+	if r.Reach < countedShut && (!r.Climb.since(r.ReachAt)) {
 		return
 	}
 	if u := e.inletUnit(); u != nil {
@@ -191,7 +198,7 @@ func (e *Engine) sure(m *match) bool {
 		return m.For >= 2*slotLen
 	}
 	c := &e.Doubt.Range.Climb
-	works := c.N >= climbs && c.From >= m.From || m.Strokes >= countedShut && m.Stood >= 10
+	works := c.since(m.From) || m.Strokes >= countedShut && m.Stood >= 10
 	return works && m.For >= matchFor && m.High > 0.88*u.factor*float64(e.Plate.Set)
 }
 

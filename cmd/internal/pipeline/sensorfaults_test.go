@@ -50,11 +50,11 @@ var sensorFaults = []sensorFault{
 	{name: "inlet psi as kPa from the start", start: true, faults: faulty(rig.InletUnit, 1/6.894757), says: []string{"psi that is declared as kPa"}, alarm: implausibleAlarm},
 	{name: "inlet kPa as psi from the start", start: true, faults: faulty(rig.InletUnit, 6.894757), says: []string{"kPa that is declared as psi"}, alarm: implausibleAlarm},
 	{name: "outlet kPa as bar", faults: faulty(rig.OutletUnit, 90), says: []string{"the outlet reads"}, alarm: implausibleAlarm},
-	{name: "outlet saturated", faults: faulty(rig.OutletClipped, -0.03), says: []string{"saturated"}, alarm: implausibleAlarm},
-	{name: "inlet saturated", faults: faulty(rig.InletClipped, -0.02), says: []string{"saturated"}, alarm: implausibleAlarm},
+	{name: "outlet saturated", start: true, faults: faulty(rig.OutletClipped, -0.03), says: []string{"saturated"}, alarm: implausibleAlarm},
+	{name: "inlet saturated", start: true, faults: faulty(rig.InletClipped, -0.005), says: []string{"saturated"}, alarm: implausibleAlarm},
 }
 
-const faultAt = 400 // s
+const faultAt = 405 // s
 
 // sensorStations are the random stations of which sensors fail: with and without a leak,
 // doubling and quadrupling, at 100, 50 and 20 Hz.
@@ -140,7 +140,7 @@ func TestSensorFaultsAreNamed(t *testing.T) {
 		named, all, worst, other := 0, 0, 0.0, map[string]int{}
 		for _, seed := range sensorStations {
 			for _, counter := range []bool{true, false} {
-				got, u := f.tell(seed, counter, faultAt+300)
+				got, u := f.tell(seed, counter, faultAt+420)
 				all++
 				if got.after >= 0 {
 					named++
