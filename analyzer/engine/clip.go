@@ -19,7 +19,7 @@ type clip struct {
 	Range float64 // Pa from lowest to highest within a slot, where the reading moves
 	Edges int     // slots whose highest reading is the top and whose lowest is not
 	For   int64   // ns at the top
-	Since station.Instant
+	Since station.Instant // when it first was there
 }
 
 // slot takes a slot's readings; s has taken them, too.
@@ -37,14 +37,12 @@ func (c *clip) slot(l *level, s *still) bool {
 	}
 	switch {
 	case c.Top == 0 || l.High > c.Top:
-		c.Top, c.Edges, c.For = l.High, 0, 0
+		c.Top, c.Edges, c.For, c.Since = l.High, 0, 0, l.Last
 	case l.High < c.Top || c.Top <= vented:
 	case flat:
 		c.For += slotLen
 	default:
-		if c.Edges++; c.Edges == 1 {
-			c.Since = l.Last
-		}
+		c.Edges++
 	}
 	return c.clipped()
 }

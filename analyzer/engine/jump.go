@@ -54,7 +54,7 @@ type tops struct {
 func (e *Engine) watchJumps(end station.Instant) {
 	j := &e.Doubt.Jump
 	least := e.outletLeast()
-	in := j.In.search(&e.Inlet, &e.Ends.In, leastJump, 0.6)
+	in := j.In.search(&e.Inlet, &e.Ends.In, leastJump, 0.1)
 	out := e.Plate.Sensor != station.AtBranch && j.Out.search(&e.Outlet, &e.Ends.Out, least, 0.3)
 	if in && j.In.Slots == 0 {
 		j.In.Rest = e.Supply.Rest

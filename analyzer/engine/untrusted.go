@@ -81,11 +81,12 @@ func (e *Engine) supplyReading() *level {
 	return &e.Inlet
 }
 
-// quietAfter is how long, ns, no stroke is seen before a doubted inlet may tell a shutdown.
+// quietAfter is how long, ns, no stroke is counted before a doubted inlet may tell a shutdown. The
+// traces do not count: what they show of strokes comes from that inlet.
 const quietAfter = 10 * station.Second
 
 // doubtedSupply takes a shutdown from an inlet that is not believed: whatever its offset or
-// unit, a reading that falls to a quarter of what it was, without a stroke since, is a
+// unit, a reading that falls to a quarter of what it was, without a stroke counted since, is a
 // supply that was closed. The outlet then counts as charged.
 func (e *Engine) doubtedSupply(start, end station.Instant) {
 	d, l, s := &e.Doubt, e.supplyReading(), &e.State
@@ -103,7 +104,7 @@ func (e *Engine) doubtedSupply(start, end station.Instant) {
 		if s.LowSince == 0 {
 			s.LowSince = start
 		}
-		if end.Sub(max(s.LowSince, e.Fuse.LastAt)) >= quietAfter {
+		if end.Sub(max(s.LowSince, e.Fuse.LastInc)) >= quietAfter {
 			s.shut(start, "inlet")
 		}
 	case s.ShutdownBy != "inlet" || l.Mean < 0.7*d.Top:

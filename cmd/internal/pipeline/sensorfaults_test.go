@@ -20,7 +20,7 @@ type sensorFault struct {
 	start  bool        // it is there from the start
 	says   []string    // one of them
 	alarm  string
-	slack  float64 // share of stations that may miss it: what was reached
+	also   string // another alarm that says it
 }
 
 func faulty(k rig.Kind, level float64) []rig.Fault { return []rig.Fault{{Kind: k, Level: level}} }
@@ -50,22 +50,27 @@ var sensorFaults = []sensorFault{
 	{name: "inlet psi as kPa from the start", start: true, faults: faulty(rig.InletUnit, 1/6.894757), says: []string{"psi that is declared as kPa"}, alarm: implausibleAlarm},
 	{name: "inlet kPa as psi from the start", start: true, faults: faulty(rig.InletUnit, 6.894757), says: []string{"kPa that is declared as psi"}, alarm: implausibleAlarm},
 	{name: "outlet kPa as bar", faults: faulty(rig.OutletUnit, 90), says: []string{"the outlet reads"}, alarm: implausibleAlarm},
-	{name: "outlet saturated", start: true, faults: faulty(rig.OutletClipped, -0.03), says: []string{"saturated"}, alarm: implausibleAlarm},
-	{name: "inlet saturated", start: true, faults: faulty(rig.InletClipped, -0.005), says: []string{"saturated"}, alarm: implausibleAlarm},
+	{name: "outlet saturated", start: true, faults: faulty(rig.OutletClipped, -0.03), says: []string{"saturated"}, alarm: implausibleAlarm, also: frozenAlarm},
+	{name: "inlet saturated", start: true, faults: faulty(rig.InletClipped, -0.005), says: []string{"saturated"}, alarm: implausibleAlarm, also: frozenAlarm},
 }
 
-const faultAt = 405 // s
+const faultAt = 400 // s, at the earliest
 
 // sensorStations are the random stations of which sensors fail: with and without a leak,
 // doubling and quadrupling, at 100, 50 and 20 Hz.
 var sensorStations = []uint64{1, 2, 4, 5, 7, 12}
+
+// onset gives when a fault sets in at a station: anywhere in its rhythm.
+func onset(seed uint64) station.Instant {
+	return rigStart.Add(int64((faultAt + 2.37*float64(seed)) * 1e9)).Floor(100 * station.Millisecond)
+}
 
 // of gives a random station with the fault. Levels of clipping are shares below set or header.
 func (f *sensorFault) of(seed uint64) rig.Spec {
 	s := random(seed, []float64{100, 50, 20}[(seed/3)%3])
 	for _, x := range f.faults {
 		if !f.start {
-			x.From = rigStart.Add(faultAt * station.Second)
+			x.From = onset(seed)
 		}
 		switch x.Kind {
 		case rig.OutletClipped:
@@ -82,6 +87,8 @@ func (f *sensorFault) of(seed uint64) rig.Spec {
 type told struct {
 	after float64 // s until it was named, -1: never
 	words string
+	alarm int            // times that the alarm of the fault was raised
+	made  []string       // figures of leak and supply that were made of readings since
 	other map[string]int // alarms of the machine
 }
 
@@ -89,7 +96,7 @@ type told struct {
 func (f *sensorFault) tell(seed uint64, counter bool, seconds int64) (told, *pipeline.Unit) {
 	s := f.of(seed)
 	s.Sensors.Counter = counter
-	from := rigStart.Add(faultAt * station.Second)
+	from := onset(seed)
 	if f.start {
 		from = rigStart
 	}
@@ -98,13 +105,17 @@ func (f *sensorFault) tell(seed uint64, counter bool, seconds int64) (told, *pip
 		if u.Status.State != station.Blind || u.Status.At < from {
 			return
 		}
+		out.made = madeSince(u, from)
 		for _, w := range f.says {
 			if out.after < 0 && strings.Contains(u.Status.StateReason, w) {
 				out.after = float64(u.Status.At.Sub(from)) * 1e-9
 			}
 		}
 	})
-	out.words = u.Status.StateReason
+	out.words, out.alarm = u.Status.StateReason, raised(u, f.alarm)
+	if f.also != "" {
+		out.alarm += raised(u, f.also)
+	}
 	leaks := false
 	for _, x := range s.Faults {
 		leaks = leaks || x.Kind == rig.OutletLeak
@@ -115,6 +126,17 @@ func (f *sensorFault) tell(seed uint64, counter bool, seconds int64) (told, *pip
 		}
 	}
 	return out, u
+}
+
+// madeSince gives the figures of leak and supply whose window ended after a time.
+func madeSince(u *pipeline.Unit, from station.Instant) (made []string) {
+	for f := range u.Status.Estimates {
+		e, k := &u.Status.Estimates[f], &station.Figures[f]
+		if (k.Group == station.GroupLeak || k.Group == station.GroupSupply) && e.Known() && e.At > from.Add(station.Second) {
+			made = append(made, k.Name)
+		}
+	}
+	return made
 }
 
 func names(m map[string]int) string {
@@ -142,15 +164,18 @@ func TestSensorFaultsAreNamed(t *testing.T) {
 			for _, counter := range []bool{true, false} {
 				got, u := f.tell(seed, counter, faultAt+420)
 				all++
-				if got.after >= 0 {
+				if got.after >= 0 && got.after <= 300 && got.alarm >= 1 {
 					named++
 					worst = max(worst, got.after)
 				} else {
-					t.Logf("%s, station %d, counter %v: not named: %s (%s)", f.name, seed, counter, u.Status.State, got.words)
+					t.Errorf("%s, station %d, counter %v: not named, or %s raised %d times: %s (%s)", f.name, seed, counter, f.alarm, got.alarm, u.Status.State, got.words)
 				}
 				for a, n := range got.other {
 					other[a] += n
-					t.Logf("%s, station %d, counter %v: %s", f.name, seed, counter, a)
+					t.Errorf("%s, station %d, counter %v: %s was raised", f.name, seed, counter, a)
+				}
+				if len(got.made) > 0 {
+					t.Errorf("%s, station %d, counter %v: made of the faulty stretch: %v", f.name, seed, counter, got.made)
 				}
 			}
 		}
@@ -158,4 +183,64 @@ func TestSensorFaultsAreNamed(t *testing.T) {
 	}
 	w.Flush()
 	t.Logf("\n%s", table.String())
+}
+
+// A station that is shut down while one of its sensors is not believed counts as charged,
+// whatever the sensor reads, and pressure-left says so. Where the inlet itself is frozen
+// nothing but the valve's signal tells the shutdown.
+func TestPressureIsLeftBehindADoubtedSensor(t *testing.T) {
+	if raced {
+		t.Skip("one goroutine's arithmetic: run without the race detector by make test's second step")
+	}
+	for _, f := range sensorFaults {
+		for _, seed := range sensorStations[:3] {
+			for _, counter := range []bool{true, false} {
+				if f.name == "inlet frozen" {
+					continue
+				}
+				s := f.of(seed)
+				s.Sensors.Counter = counter
+				s.Plate.Grace = 60e9
+				shut := rigStart.Add(800 * station.Second)
+				s.Faults = append(s.Faults, rig.Fault{Kind: rig.Shutdown, From: shut})
+				early := 0
+				u, _ := play(s, 1000, func(u *pipeline.Unit) {
+					if u.Status.At < shut {
+						early = raised(u, rules.PressureLeft)
+					}
+				})
+				if early != 0 || raised(u, rules.PressureLeft) != 1 {
+					t.Errorf("%s, station %d, counter %v: pressure-left was raised %d times before and %d times in all; %s (%s), shut down at %s",
+						f.name, seed, counter, early, raised(u, rules.PressureLeft), u.Status.State, u.Status.StateReason, u.Status.ShutdownAt)
+				}
+			}
+		}
+	}
+}
+
+// Sound sensors are never doubted: twenty random stations, with their faults of the machine,
+// with and without a counter.
+func TestSoundSensorsOfRandomStations(t *testing.T) {
+	if raced {
+		t.Skip("one goroutine's arithmetic: run without the race detector by make test's second step")
+	}
+	for seed := range uint64(20) {
+		for _, counter := range []bool{true, false} {
+			s := random(seed, []float64{100, 50, 20}[(seed/3)%3])
+			s.Sensors.Counter = counter
+			at := func(sec int64) station.Instant { return rigStart.Add(sec * station.Second) }
+			machine := []rig.Fault{{Kind: rig.SupplyNarrow, From: at(300), Until: at(500)}, {Kind: rig.HeaderLow, From: at(550), Until: at(650)},
+				{Kind: rig.Shutdown, From: at(700), Until: at(800)}, {Kind: rig.Vented, From: at(900), Until: at(1050)}, {Kind: rig.Trapped, From: at(1150)}}
+			s.Faults = append(s.Faults, machine...)
+			said := map[string]int{}
+			play(s, 1300, func(u *pipeline.Unit) {
+				if u.Stepped && u.Status.State == station.Blind && u.Status.At > at(5) {
+					said[u.Status.StateReason]++
+				}
+			})
+			if len(said) > 0 {
+				t.Errorf("station %d, counter %v: %v", seed, counter, said)
+			}
+		}
+	}
 }
