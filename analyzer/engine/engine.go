@@ -81,6 +81,7 @@ type core struct {
 	Rounds   rounds
 	Doubt    doubt
 	Mismatch mismatch
+	Jitter   jitter
 	Health   health
 	State    stateNow
 	Min      minute
@@ -150,7 +151,7 @@ func (e *Engine) restart() {
 	e.Act = activity{}
 	e.Leak.reset()
 	e.Rounds.stop()
-	e.Doubt, e.Health, e.Mismatch = doubt{}, health{}, mismatch{}
+	e.Doubt, e.Health, e.Mismatch, e.Jitter = doubt{}, health{}, mismatch{}, jitter{}
 	for i := range e.Queues {
 		e.Queues[i].clear()
 	}

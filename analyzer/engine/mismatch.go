@@ -7,21 +7,30 @@ import (
 )
 
 const (
-	mismatchStrokes = 200  // counted or seen, that a comparison takes
-	mismatchSNR     = 2.0  // of the ends' usual score over the least that counts
-	mismatchShare   = 0.6  // of draws between ends that agree on that of a stroke
-	mostMismatch    = 10.0 // reported at most: a counter that stands still
+	mismatchStrokes = 200                    // counted or seen, that a comparison takes
+	mismatchRun     = 8                      // strokes of a run that counts: shorter ones end in mid-stroke too often
+	mismatchPart    = 50                     // strokes after which a long run counts, though it goes on
+	mismatchLate    = 3 * station.Second / 2 // by which the traces tell of a stroke at most
+	mismatchSNR     = 10.0                   // the ends' usual score, in deviations of noise: twice the least that counts
+	mismatchShare   = 0.6                    // of draws between ends that agree on that of a stroke
+	mostMismatch    = 10.0                   // reported at most: a counter that stands still
 )
 
-// mismatch compares the strokes that the traces show with those counted, only while ends stand
-// clearly out of the noise. Fields are exported for snapshots only.
+// mismatch compares the strokes that the traces show with those counted, over runs of strokes
+// in which the ends stand clearly out of the noise. Fields are exported for snapshots only.
 type mismatch struct {
-	Seen, Counted int64
-	Clear, Dim    int // slots of the comparison in which the traces could tell, and could not
+	Teeth, Count  int64 // seen and counted in the slot
+	Run           pair  // in the present run
+	All           pair  // in the runs of the comparison
 	From          station.Instant
-	Teeth         int64 // seen in the slot
-	Count         int64 // counted in it
+	Stands        station.Instant // since when the run has ended, 0: it goes on
+	Unclear, Runs bool            // the run has a slot in which the traces did not tell; there is a run
 }
+
+// pair is strokes as the traces show them and as they were counted.
+type pair struct{ Seen, Counted int64 }
+
+func (p *pair) most() int64 { return max(p.Seen, p.Counted) }
 
 // watchMismatch adds the slot that ended.
 func (e *Engine) watchMismatch(end station.Instant) {
@@ -31,40 +40,56 @@ func (e *Engine) watchMismatch(end station.Instant) {
 	if !e.Fuse.Seen {
 		return
 	}
-	if seen == 0 && counted == 0 {
-		return
+	if seen > 0 || counted > 0 {
+		if !m.Runs {
+			m.Runs, m.Unclear = true, false
+		}
+		m.Run.Seen, m.Run.Counted = m.Run.Seen+seen, m.Run.Counted+counted
+		m.Unclear = m.Unclear || !e.tracesClear()
 	}
-	if !e.tracesClear() {
-		m.Dim++
-		m.stop()
+	switch {
+	case !m.Runs:
+	case m.Run.most() >= mismatchPart:
+		e.endMismatchRun(end)
+	case !e.standing(end):
+		m.Stands = 0
+	case m.Stands == 0:
+		m.Stands = end
+	case end.Sub(m.Stands) >= mismatchLate:
+		e.endMismatchRun(end)
+	}
+}
+
+// endMismatchRun takes a run into the comparison, if it tells.
+func (e *Engine) endMismatchRun(end station.Instant) {
+	m := &e.Mismatch
+	run := m.Run
+	m.Run, m.Runs, m.Stands = pair{}, false, 0
+	if m.Unclear || run.most() < mismatchRun {
 		return
 	}
 	if m.From == 0 {
 		m.From = end
 	}
-	m.Clear++
-	m.Seen, m.Counted = m.Seen+seen, m.Counted+counted
-	if max(m.Seen, m.Counted) < mismatchStrokes {
+	m.All.Seen, m.All.Counted = m.All.Seen+run.Seen, m.All.Counted+run.Counted
+	if m.All.most() < mismatchStrokes {
 		return
 	}
 	v := mostMismatch
-	if m.Counted > 0 {
-		v = math.Min(v, float64(m.Seen)/float64(m.Counted)-1)
+	if m.All.Counted > 0 {
+		v = math.Min(v, float64(m.All.Seen)/float64(m.All.Counted)-1)
 	}
-	few := 2 / float64(mismatchStrokes) // a cycle at either end
-	e.Est[station.CountMismatch] = station.Estimate{Value: v, Low: v - few - 0.05*(1+v), High: v + few + 0.05*(1+v),
-		Method: station.MethodBoth, Confidence: 0.7, From: m.From, At: end}
-	*m = mismatch{}
+	// from the traces alone most stations are within 1 %, all that make runs within 10 %
+	band := 0.06 * (1 + v)
+	e.Est[station.CountMismatch] = station.Estimate{Value: v, Low: v - band, High: v + band, Method: station.MethodBoth, Confidence: 0.7, From: m.From, At: end}
+	m.All, m.From = pair{}, 0
 }
-
-// stop gives up a comparison that the traces could not see through.
-func (m *mismatch) stop() { m.Seen, m.Counted, m.Clear, m.From = 0, 0, 0, 0 }
 
 // tracesClear tells whether the traces alone would tell the strokes: ends stand out of the
 // noise, and the draws between them agree.
 func (e *Engine) tracesClear() bool {
 	return e.tracesServe() && e.Doubt.Who == 0 && e.State.ShutdownAt == 0 && !e.passing() && e.Supply.Rest > 0 &&
-		e.Ends.Learned >= 20 && math.Hypot(e.Ends.J, e.Ends.K) >= mismatchSNR*5 && e.Pace.Sure && e.Pace.Share >= mismatchShare
+		e.Ends.Learned >= 20 && math.Hypot(e.Ends.J, e.Ends.K) >= mismatchSNR && e.Pace.Sure && e.Pace.Share >= mismatchShare
 }
 
 // perCount gives the strokes of an increment of the counter.

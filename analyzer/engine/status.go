@@ -88,7 +88,11 @@ func (e *Engine) rateNow(end station.Instant, n int64) station.Estimate {
 		return station.Unknown("blind: " + e.State.Reason)
 	}
 	seconds := math.Min(60, math.Max(1, float64(end.Sub(e.First))*1e-9))
-	return station.Estimate{Value: float64(n) / seconds, Method: m, Confidence: 0.9, At: end}
+	sure := 0.9
+	if m == station.MethodTraces {
+		sure *= e.timing()
+	}
+	return station.Estimate{Value: float64(n) / seconds, Method: m, Confidence: sure, At: end}
 }
 
 func (e *Engine) storedEnergy(end station.Instant) {

@@ -127,7 +127,7 @@ func (e *Engine) takeZero(z *zero, f station.Figure, name string, w who, end sta
 		g.Confidence = 0.4
 	}
 	e.Est[f] = g
-	if large {
+	if large && v > 0 { // below atmosphere it is doubted anyway
 		e.Doubt.Held.hold(zeroOff, w, z.From, z.why(name))
 	}
 }
