@@ -15,10 +15,10 @@ const (
 // reaches its highest reading once; one that is saturated shows it again and again, and
 // nothing else while it does. Fields are exported for snapshots only.
 type clip struct {
-	Top   float64 // highest reading, Pa gauge
-	Range float64 // Pa from lowest to highest within a slot, where the reading moves
-	Edges int     // slots whose highest reading is the top and whose lowest is not
-	For   int64   // ns at the top
+	Top   float64         // highest reading, Pa gauge
+	Range float64         // Pa from lowest to highest within a slot, where the reading moves
+	Edges int             // slots whose highest reading is the top and whose lowest is not
+	For   int64           // ns at the top
 	Since station.Instant // when it first was there
 }
 

@@ -23,6 +23,7 @@ type mismatch struct {
 	Run           pair  // in the present run
 	All           pair  // in the runs of the comparison
 	From          station.Instant
+	Began         station.Instant // of the run
 	Stands        station.Instant // since when the run has ended, 0: it goes on
 	Unclear, Runs bool            // the run has a slot in which the traces did not tell; there is a run
 }
@@ -42,7 +43,7 @@ func (e *Engine) watchMismatch(end station.Instant) {
 	}
 	if seen > 0 || counted > 0 {
 		if !m.Runs {
-			m.Runs, m.Unclear = true, false
+			m.Runs, m.Unclear, m.Began = true, false, end
 		}
 		m.Run.Seen, m.Run.Counted = m.Run.Seen+seen, m.Run.Counted+counted
 		m.Unclear = m.Unclear || !e.tracesClear()
@@ -65,7 +66,8 @@ func (e *Engine) endMismatchRun(end station.Instant) {
 	m := &e.Mismatch
 	run := m.Run
 	m.Run, m.Runs, m.Stands = pair{}, false, 0
-	if m.Unclear || run.most() < mismatchRun {
+	// where the draw pauses between strokes, hops of the governor look like strokes
+	if m.Unclear || e.Ends.Resumed > m.Began || run.most() < mismatchRun {
 		return
 	}
 	if m.From == 0 {
