@@ -153,7 +153,7 @@ func (e *Engine) doubtInlet(end station.Instant) {
 		d.ShutStrokes = 0
 		return
 	}
-	if e.Inlet.Mean > 30e3 {
+	if e.Inlet.Mean > 30e3 || d.Held.Is >= noInlet {
 		return
 	}
 	if e.Fuse.CounterServes() {
@@ -191,7 +191,7 @@ func (e *Engine) doubtBelow(end station.Instant) {
 		}
 		d.Below += slotLen
 	}
-	if d.Below >= belowAfter {
+	if d.Below >= belowAfter && d.Held.Is < below {
 		is, who, why := e.whyBelow()
 		d.Held.hold(is, who, d.BelowFrom, why)
 	}

@@ -95,6 +95,7 @@ type Engine struct {
 	obs    Observer
 	events []event
 	status station.Status
+	blind  struct{ of, text string } // the newest reason, put together once
 	emit   func(station.Stroke)
 	found  func(stroke.Candidate)
 }

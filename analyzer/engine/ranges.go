@@ -104,7 +104,7 @@ func (e *Engine) watchReach(end station.Instant) {
 	if e.Fuse.CounterServes() {
 		r.Reach += e.Act.Strokes
 	}
-	if r.Reach < countedShut && (!r.Climb.since(r.ReachAt)) {
+	if e.Doubt.Held.Is >= outOfReach || r.Reach < countedShut && (!r.Climb.since(r.ReachAt)) {
 		return
 	}
 	if u := e.inletUnit(); u != nil {
@@ -149,7 +149,7 @@ func (e *Engine) watchMatch(end station.Instant) {
 	if e.standing(end) {
 		m.Stood++
 	}
-	if e.sure(m) {
+	if e.Doubt.Held.Is < is && e.sure(m) {
 		e.Doubt.Held.hold(is, w, m.From, e.whyMatch(m))
 	}
 }

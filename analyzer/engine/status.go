@@ -85,7 +85,10 @@ func (e *Engine) rateNow(end station.Instant, n int64) station.Estimate {
 		return station.Unknown(e.tracesTell())
 	}
 	if e.State.Current == station.Blind {
-		return station.Unknown("blind: " + e.State.Reason)
+		if e.blind.of != e.State.Reason {
+			e.blind.of, e.blind.text = e.State.Reason, "blind: "+e.State.Reason
+		}
+		return station.Unknown(e.blind.text)
 	}
 	seconds := math.Min(60, math.Max(1, float64(end.Sub(e.First))*1e-9))
 	sure := 0.9
