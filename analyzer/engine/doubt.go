@@ -12,17 +12,81 @@ const (
 	belowAfter   = 20 * station.Second // of standing, all told
 	countedShut  = 6                   // strokes without inlet pressure that speak against its sensor
 	strokesStill = 10                  // strokes during which no working sensor stands still
+	curedAfter   = 10 * station.Second // of plausible readings that end a doubt
+)
+
+// who tells which readings are not believed.
+type who uint8
+
+const (
+	inletDoubted who = 1 << iota
+	outletDoubted
+	bothDoubted = inletDoubted | outletDoubted
+)
+
+// suspicion is what is held against a sensor until its readings are plausible again. The
+// greater ones say more, and replace the lesser.
+type suspicion uint8
+
+const (
+	noSuspicion suspicion = iota
+	below                 // the outlet reads below a fed inlet
+	noInlet               // the inlet reads near atmosphere although the booster works
+	outOfReach            // the inlet reads too low for what the booster reaches
+	vacuum                // a reading far below atmosphere
+	jumped                // a step that no tank and no header makes
+	zeroOff               // a reading that rests beside zero while vented
+	wrongUnit
+	exchanged
 )
 
 // doubt follows whether the pressure sensors can be believed. A fault of a sensor must
 // not become a fault of the machine: while one is doubted, the station is blind and says
-// why. Fields are exported for snapshots only.
+// why, its reading is unknown to the alarms, and nothing is learned from it. Fields are
+// exported for snapshots only.
 type doubt struct {
 	Inlet, Outlet still
+	InClip        clip
+	OutClip       clip
 	Below         int64 // ns of standing in which the outlet read below the inlet
-	ShutStrokes   int   // counted since the inlet alone told that the supply is closed
-	NoInlet       bool  // the inlet reads near atmosphere although strokes are counted
-	Reason        string
+	BelowFrom     station.Instant
+	ShutStrokes   int // counted since the inlet alone told that the supply is closed
+	Held          held
+	Jump          jumps
+	Range         ranges
+	Zero          zeros
+
+	Reason string
+	Told   string // of a reading that is not believed
+	Who    who
+	Top    float64         // highest reading that tells of the supply since the doubt began, Pa gauge
+	Back   station.Instant // that reading is back since, 0: it is not
+	Past   [2]supplyLevels // a minute ago and two
+	PastAt station.Instant
+	Kept   supplyLevels // while the inlet is doubted
+}
+
+// supplyLevels are what is remembered of the inlet.
+type supplyLevels struct{ Rest, Peak float64 }
+
+// held is a suspicion that holds until it is cured.
+type held struct {
+	Is     suspicion
+	Who    who
+	Reason string
+	Since  station.Instant // when the fault is taken to have begun
+	Cured  int64           // ns of plausible readings
+}
+
+// hold takes up a suspicion unless one that says more is held.
+func (h *held) hold(is suspicion, w who, since station.Instant, reason string) {
+	if is <= h.Is {
+		return
+	}
+	if h.Is != noSuspicion {
+		since = min(since, h.Since)
+	}
+	*h = held{Is: is, Who: w, Reason: reason, Since: since}
 }
 
 // still follows for how long a reading has not changed by one step.
@@ -54,43 +118,64 @@ func (s *still) slot(l *level, d *stroke.Trace, strokes int) bool {
 const quantumNoise = 30.0
 
 // doubtSensors looks at the slot that ended.
-func (e *Engine) doubtSensors() {
+func (e *Engine) doubtSensors(end station.Instant) {
 	d := &e.Doubt
 	in, out := d.Inlet.slot(&e.Inlet, &e.Ends.In, e.Act.Strokes), d.Outlet.slot(&e.Outlet, &e.Ends.Out, e.Act.Strokes)
-	e.doubtInlet()
-	e.doubtBelow()
-	d.Reason = ""
+	inTop, outTop := d.InClip.slot(&e.Inlet, &d.Inlet), d.OutClip.slot(&e.Outlet, &d.Outlet)
+	e.watchJumps(end)
+	e.watchRanges(end)
+	e.doubtInlet(end)
+	e.doubtBelow(end)
+	e.doubtVacuum(end)
+	e.watchZeros(end)
+	e.cure()
 	switch {
+	case inTop:
+		e.suspect("the inlet reads the same at its top again and again: its sensor is saturated", inletDoubted, d.InClip.Since, end)
+	case outTop:
+		e.suspect("the outlet reads the same at its top again and again: its sensor is saturated", outletDoubted, d.OutClip.Since, end)
 	case in:
-		d.Reason = "the inlet reading stands still: its sensor or gateway is frozen"
+		e.suspect(d.InClip.whyStill("inlet", d.Inlet.Value), inletDoubted, end.Add(-d.Inlet.For), end)
 	case out:
-		d.Reason = "the outlet reading stands still: its sensor or gateway is frozen"
-	case d.NoInlet:
-		d.Reason = "the inlet reads near atmosphere while strokes are counted: wrong unit, or a fault of its sensor"
-	case d.Below >= belowAfter:
-		d.Reason = e.whyBelow()
+		e.suspect(d.OutClip.whyStill("outlet", d.Outlet.Value), outletDoubted, end.Add(-d.Outlet.For), end)
+	case d.Held.Is != noSuspicion:
+		e.suspect(d.Held.Reason, d.Held.Who, d.Held.Since, end)
+	default:
+		e.trust(end)
 	}
 }
 
-// doubtInlet doubts an inlet that tells a closed supply while the counter goes on.
-func (e *Engine) doubtInlet() {
+// doubtInlet doubts an inlet that tells a closed supply while the booster goes on: strokes
+// are counted, or the outlet climbs to the same height again and again.
+func (e *Engine) doubtInlet(end station.Instant) {
 	d := &e.Doubt
-	if e.Inlet.N > 0 && e.Inlet.Mean > 30e3 {
-		d.NoInlet = false
-	}
 	if e.State.ShutdownAt == 0 || e.State.ShutdownBy != "inlet" {
 		d.ShutStrokes = 0
 		return
 	}
-	if d.ShutStrokes += e.Act.Strokes; d.ShutStrokes >= countedShut && e.Inlet.Mean <= 30e3 {
-		d.NoInlet = true
-		e.State.ShutdownAt, e.State.ShutdownBy, e.State.LowSince = 0, "", 0
+	if e.Inlet.Mean > 30e3 || d.Held.Is >= noInlet {
+		return
 	}
+	if e.Fuse.CounterServes() {
+		d.ShutStrokes += e.Act.Strokes
+	}
+	if d.ShutStrokes >= countedShut {
+		d.Held.hold(noInlet, inletDoubted, e.State.ShutdownAt, e.whyNoInlet("while strokes are counted"))
+	} else if d.Range.Climb.since(e.State.ShutdownAt) {
+		d.Held.hold(noInlet, inletDoubted, e.State.ShutdownAt, e.whyNoInlet("while the outlet is pumped up again and again"))
+	}
+}
+
+func (e *Engine) whyNoInlet(while string) string {
+	if f := e.inletUnit(); f != nil {
+		return "the inlet reads near atmosphere " + while + ": wrong unit, a sensor in " + f.words + "?"
+	}
+	return "the inlet reads near atmosphere " + while + ": wrong unit, or a fault of its sensor"
 }
 
 // doubtBelow doubts an outlet that reads below a fed inlet while nothing moves: the check
 // valves would let the air through.
-func (e *Engine) doubtBelow() {
+func (e *Engine) doubtBelow(end station.Instant) {
 	d := &e.Doubt
 	if e.Inlet.N == 0 || e.Outlet.N == 0 {
 		return
@@ -101,21 +186,86 @@ func (e *Engine) doubtBelow() {
 		d.Below = 0
 	case e.Act.Strokes == 0 && e.Inlet.High-e.Inlet.Low < math.Max(8*e.Ends.In.Noise(), 0.003*p1) &&
 		math.Abs(e.Outlet.slope()) < 1e3+4*e.Ends.Out.Noise() && (e.Supply.Rest == 0 || p1 > 0.97*e.Supply.Rest):
+		if d.Below == 0 {
+			d.BelowFrom = end
+		}
 		d.Below += slotLen
+	}
+	if d.Below >= belowAfter && d.Held.Is < below {
+		is, who, why := e.whyBelow()
+		d.Held.hold(is, who, d.BelowFrom, why)
 	}
 }
 
 // whyBelow says what an outlet below the inlet may mean.
-func (e *Engine) whyBelow() string {
-	p1, p2, set := e.Inlet.Mean, e.Outlet.Mean, float64(e.Plate.Set)
-	near := func(x, y float64) bool { return y > 0 && math.Abs(x/y-1) < 0.12 }
-	switch {
-	case near(p2, set/100):
-		return "the outlet reads a hundredth of the set pressure: a sensor in bar that is declared as kPa?"
-	case near(p2, set/6.895):
-		return "the outlet reads a seventh of the set pressure: a sensor in psi that is declared as kPa?"
-	case near(p1, set):
-		return "the inlet reads the set pressure and the outlet less: are the sensors exchanged?"
+func (e *Engine) whyBelow() (suspicion, who, string) {
+	p1, p2, set := e.Inlet.Mean, e.Outlet.Mean, e.set()
+	if e.Plate.Set > 0 {
+		if f := unitOf(p2, set, 0.88, 1.12); f != nil {
+			return wrongUnit, outletDoubted, f.of("outlet")
+		}
 	}
-	return "the outlet reads below the inlet although the check valves would let air through: a wrong unit, or a fault of a sensor"
+	ratio := e.Plate.AreaRatio
+	if ratio <= 0 {
+		ratio = 1
+	}
+	if e.Plate.Set > 0 && math.Abs(p1/set-1) < 0.12 || e.Plate.Set == 0 && p1 > 1.15*p2 && p1 < (1+ratio)*p2 {
+		return exchanged, bothDoubted, "the inlet reads as an outlet does, and the outlet less: are the sensors exchanged?"
+	}
+	return below, bothDoubted, "the outlet reads below the inlet although the check valves would let air through: a wrong unit, or a fault of a sensor"
+}
+
+// deepest is how far below atmosphere a reading may be: a sensor's zero error, Pa.
+const deepest = 15e3
+
+// doubtVacuum doubts a reading that only a pump could make.
+func (e *Engine) doubtVacuum(end station.Instant) {
+	h := &e.Doubt.Held
+	if e.Inlet.N > 0 && e.Inlet.Mean < -deepest && e.Inlet.Before < -deepest {
+		h.hold(vacuum, inletDoubted, end, "the inlet reads far below atmosphere: an offset of its sensor, or a broken wire")
+	}
+	if e.Outlet.N > 0 && e.Outlet.Mean < -deepest && e.Outlet.Before < -deepest {
+		h.hold(vacuum, outletDoubted, end, "the outlet reads far below atmosphere: an offset of its sensor, or a broken wire")
+	}
+}
+
+// cure ends a suspicion once readings have been plausible for a while.
+func (e *Engine) cure() {
+	h := &e.Doubt.Held
+	if h.Is == noSuspicion || h.Is == jumped || h.Is == zeroOff || e.Inlet.N == 0 || e.Outlet.N == 0 {
+		return
+	}
+	if !e.plausible(h.Is) {
+		h.Cured = 0
+		return
+	}
+	if h.Cured += slotLen; h.Cured >= curedAfter {
+		e.Doubt.clear()
+	}
+}
+
+// clear forgets what was held, and what led to it.
+func (d *doubt) clear() {
+	d.Held, d.Below, d.ShutStrokes = held{}, 0, 0
+	d.Range.Match = match{}
+	d.Jump.In.Found, d.Jump.Out.Found = 0, 0
+}
+
+// plausible tells whether the present readings speak against a suspicion. A station that is
+// shut down never clears its sensors.
+func (e *Engine) plausible(is suspicion) bool {
+	p1, p2 := e.Inlet.Mean, e.Outlet.Mean
+	fits := p1 > 100e3 && p2 >= p1-math.Max(30e3, 0.05*p1)
+	switch is {
+	case noInlet:
+		return p1 > 100e3
+	case outOfReach:
+		return e.Plate.AreaRatio > 0 && p2 < p1*(1+e.Plate.AreaRatio)
+	case wrongUnit, exchanged:
+		if set := float64(e.Plate.Set); set > 0 {
+			low, high := e.inletRange()
+			return fits && p2 > 0.5*set && p2 < 1.12*set && p1 > 0.8*low && p1 < high && (is == wrongUnit || p1 < 0.95*p2)
+		}
+	}
+	return fits
 }

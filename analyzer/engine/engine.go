@@ -34,6 +34,7 @@ type Observer interface {
 
 // Counts are what the engine turned away or noticed in its input.
 type Counts struct {
+	Arrival    int64 // samples that bear the time of their arrival
 	Late       int64 // behind the watermark, or seen before
 	Duplicate  int64 // same channel and time as a pending sample
 	ClockSteps int64
@@ -72,29 +73,31 @@ type core struct {
 	Rested        bool // the draw is measured from a resting pressure
 	Valve         valve
 
-	Act    activity
-	Coast  coasting
-	Supply supply
-	Hdr    header
-	Line   line
-	Reach  reach
-	Speed  pace
-	Starts starts
-	Wear   wear
-	Holds  setLevel
-	Leak   leakWatch
-	Mix    leakMix
-	Wall   wallHeat
-	Floor5 leakFloor
-	Closed inletWatch
-	Past   leakPast
-	Rounds rounds
-	Doubt  doubt
-	Health health
-	State  stateNow
-	Min    minute
-	Est    station.Estimates
-	Rate   rateWindow
+	Act      activity
+	Coast    coasting
+	Supply   supply
+	Hdr      header
+	Line     line
+	Reach    reach
+	Speed    pace
+	Starts   starts
+	Wear     wear
+	Holds    setLevel
+	Leak     leakWatch
+	Mix      leakMix
+	Wall     wallHeat
+	Floor5   leakFloor
+	Closed   inletWatch
+	Past     leakPast
+	Rounds   rounds
+	Doubt    doubt
+	Mismatch mismatch
+	Jitter   jitter
+	Health   health
+	State    stateNow
+	Min      minute
+	Est      station.Estimates
+	Rate     rateWindow
 }
 
 // Engine is one station's analyzer. It is not safe for concurrent use.
@@ -103,6 +106,7 @@ type Engine struct {
 	obs    Observer
 	events []event
 	status station.Status
+	blind  struct{ of, text string } // the newest reason, put together once
 	emit   func(station.Stroke)
 	found  func(stroke.Candidate)
 }
@@ -162,7 +166,7 @@ func (e *Engine) restart() {
 	e.Act, e.Coast = activity{}, coasting{}
 	e.Leak.reset()
 	e.Rounds.stop()
-	e.Doubt, e.Health = doubt{}, health{}
+	e.Doubt, e.Health, e.Mismatch, e.Jitter = doubt{}, health{}, mismatch{}, jitter{}
 	e.Floor5, e.Closed, e.Past, e.Wall = leakFloor{}, inletWatch{}, leakPast{}, wallHeat{}
 	e.newSegment()
 	for i := range e.Queues {
@@ -176,6 +180,9 @@ func (e *Engine) Push(b *station.Block, arrival station.Instant) {
 		return
 	}
 	q := &e.Queues[b.Channel]
+	if b.Stamp == station.StampArrival {
+		e.Counts.Arrival += int64(b.Len())
+	}
 	for i, v := range b.Values {
 		t := b.At(i)
 		if e.Started && t < e.Floor {

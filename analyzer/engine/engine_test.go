@@ -359,6 +359,10 @@ func BenchmarkSamples(b *testing.B) {
 	for i := range rows { // 50 Hz rows played at 100 Hz
 		rows[i].t = t0.Add(rows[i].t.Sub(t0) / 2)
 	}
+	off := rows[len(rows)-1].v - rows[1].v // played again and again: the outlet must not step where it begins anew
+	for i := 1; i < len(rows); i += 2 {
+		rows[i].v -= off * float64(i) / float64(len(rows))
+	}
 	blocks := secondBlocks(rows)
 	samples := 0
 	for i := range blocks {

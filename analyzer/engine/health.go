@@ -50,7 +50,7 @@ func (e *Engine) strokeTimes(at station.Instant, n int) {
 	if method == station.MethodBoth {
 		conf = 0.7
 	}
-	e.Est[station.StrokeUnevenness] = station.Estimate{Value: 2 * math.Abs(a-b) / (a + b), Method: method, Confidence: conf, At: at}
+	e.Est[station.StrokeUnevenness] = station.Estimate{Value: 2 * math.Abs(a-b) / (a + b), Method: method, Confidence: conf * e.timing(), At: at}
 }
 
 // side tells which side's stroke ends at a time: with a cycle counter, b ends with the

@@ -165,12 +165,18 @@ func TestFloorCountsWhatTheTankGave(t *testing.T) {
 // and the outlet fall slowly.
 func shutDown() []sample {
 	rows := invented(60, true)
+	from := 0.0 // the outlet goes on from where it was
+	for _, r := range rows {
+		if r.c == station.OutletPressure {
+			from = r.v
+		}
+	}
 	for i := range 200 * 20 {
 		t := t0.Add(60*station.Second + int64(i)*50*station.Millisecond)
 		s := float64(i) / 20
 		noise := 300 * math.Sin(float64(i)*1.7)
 		rows = append(rows, sample{station.InletPressure, t, 701e3*math.Exp(-s/400) - 101e3 + noise},
-			sample{station.OutletPressure, t, 1001e3*math.Exp(-s/2000) - 101e3 - noise})
+			sample{station.OutletPressure, t, (from+101e3)*math.Exp(-s/2000) - 101e3 - noise})
 		if i%20 == 0 {
 			rows = append(rows, sample{station.SupplyOpen, t, 0})
 		}

@@ -10,7 +10,7 @@ import (
 
 const (
 	sagLimit    = 0.10  // of the plate, else this (common practice, no source)
-	leastSag    = 0.003 // below it the inlet's fall drowns in the sensor's
+	leastSag    = 0.004 // below it the inlet's fall drowns in the sensor's
 	usualSag    = 0.005 // below it the conductance is too rough to be compared (hops of a governor)
 	supplyEvery = 20 * station.Second
 	hardlySags  = "the inlet hardly sags while the piston works: too little to measure the line by, and wide enough"

@@ -73,6 +73,9 @@ func (e *Engine) stroke(s station.Stroke) {
 	if reason == "" && !(e.Inlet.Seen && e.Outlet.Seen) {
 		reason = "a stroke without inlet and outlet pressure"
 	}
+	if reason == "" && e.Doubt.Who != 0 {
+		reason = "a stroke while a pressure sensor is not believed"
+	}
 	if reason != "" {
 		m.M.AirReason = reason
 	} else {
@@ -108,7 +111,7 @@ func (e *Engine) passThrough() {
 	}
 	p2, was, ok := e.Outlet.Mean, m.LastOutlet, m.LastOutletOK
 	m.LastOutlet, m.LastOutletOK = p2, true
-	if !ok || e.Plate.TankVolume <= 0 || e.State.ShutdownAt != 0 || e.Inlet.Mean < vented || p2 > e.Inlet.Mean {
+	if !ok || e.Plate.TankVolume <= 0 || e.State.ShutdownAt != 0 || e.Doubt.Who != 0 || e.Inlet.Mean < vented || p2 > e.Inlet.Mean {
 		m.Pass, m.PassStrokes, m.PassGiven = 0, 0, 0
 		return
 	}

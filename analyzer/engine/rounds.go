@@ -65,7 +65,7 @@ type round struct {
 // watchRounds adds the slot that ended.
 func (e *Engine) watchRounds(end station.Instant) {
 	r := &e.Rounds
-	if e.Outlet.N == 0 || e.State.ShutdownAt != 0 || e.Plate.TankVolume <= 0 || e.Plate.Sensor == station.AtBranch {
+	if e.Outlet.N == 0 || e.Doubt.Who != 0 || e.State.ShutdownAt != 0 || e.Plate.TankVolume <= 0 || e.Plate.Sensor == station.AtBranch {
 		r.stop()
 		return
 	}

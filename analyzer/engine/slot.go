@@ -193,6 +193,7 @@ func (e *Engine) strokes() {
 		v := &e.events[i]
 		switch {
 		case v.n > 0:
+			e.Mismatch.Count += v.n * e.perCount()
 			e.Fuse.Increment(v.at, v.n, e.tracesServe(), floor, e.emit)
 		case e.State.ShutdownAt != 0:
 			e.Act.Teeth++ // no stroke without supply; enough of them tell that it is back
@@ -210,6 +211,7 @@ func (e *Engine) strokes() {
 			if at == 0 {
 				break
 			}
+			e.Mismatch.Teeth++
 			e.Fuse.Tooth(max(at, floor), max(at, floor), e.emit)
 		}
 	}
@@ -235,6 +237,7 @@ func (e *Engine) end(c *stroke.Candidate, floor station.Instant) {
 	e.Ends.Learn(c)
 	e.strokeTimes(c.At, n)
 	e.Act.Teeth++
+	e.Mismatch.Teeth += int64(n)
 	for k := n - 1; k > 0; k-- {
 		at := c.At.Add(-int64(k) * e.Fuse.Interval.Median())
 		if c.Idle > last {

@@ -75,7 +75,9 @@ func (e *Engine) coast() int64 {
 func (e *Engine) decide(start, end station.Instant) {
 	e.work(start, end)
 	e.followCoast(end)
-	e.doubtSensors()
+	e.doubtSensors(end)
+	e.watchMismatch(end)
+	e.Jitter.look(&e.Ends.In, e.Inlet.N, end)
 	e.supplyState(start, end)
 	s, why := e.classify(end)
 	start = max(start, e.First)
@@ -157,8 +159,10 @@ func (e *Engine) supplyState(start, end station.Instant) {
 	switch {
 	case e.Valve.Known && !e.Valve.Open:
 		s.shut(start, "valve")
-	case !e.Inlet.Seen || end.Sub(e.Inlet.Last) > e.blindAfter(&e.Ends.In) || e.Doubt.Reason != "":
+	case !e.Inlet.Seen || end.Sub(e.Inlet.Last) > e.blindAfter(&e.Ends.In):
 		// nothing to tell from
+	case e.Doubt.Who&inletDoubted != 0:
+		e.doubtedSupply(start, end)
 	case p1 < math.Max(30e3, 0.25*rest):
 		s.shut(start, "inlet")
 	case s.ShutdownAt != 0:

@@ -48,8 +48,8 @@ func (e *Engine) step(end station.Instant) {
 	s := &e.status
 	s.At, s.Segment = end, e.Segment
 	s.State, s.Since, s.StateReason = e.State.Current, e.State.From, e.State.Reason
-	s.Inlet = e.pressureNow(&e.Inlet, end, e.blindAfter(&e.Ends.In))
-	s.Outlet = e.pressureNow(&e.Outlet, end, e.blindAfter(&e.Ends.Out))
+	s.Inlet = e.believed(e.pressureNow(&e.Inlet, end, e.blindAfter(&e.Ends.In)), inletDoubted)
+	s.Outlet = e.believed(e.pressureNow(&e.Outlet, end, e.blindAfter(&e.Ends.Out)), outletDoubted)
 	s.OutletLastSeen = station.Gauge(math.NaN())
 	if e.State.HadOutlet {
 		s.OutletLastSeen = station.Gauge(e.State.LastOutlet)
@@ -86,10 +86,17 @@ func (e *Engine) rateNow(end station.Instant, n int64) station.Estimate {
 		return station.Unknown(e.tracesTell())
 	}
 	if e.State.Current == station.Blind {
-		return station.Unknown("blind: " + e.State.Reason)
+		if e.blind.of != e.State.Reason {
+			e.blind.of, e.blind.text = e.State.Reason, "blind: "+e.State.Reason
+		}
+		return station.Unknown(e.blind.text)
 	}
 	seconds := math.Min(60, math.Max(1, float64(end.Sub(e.First))*1e-9))
-	return station.Estimate{Value: float64(n) / seconds, Method: m, Confidence: 0.9, At: end}
+	sure := 0.9
+	if m == station.MethodTraces {
+		sure *= e.timing()
+	}
+	return station.Estimate{Value: float64(n) / seconds, Method: m, Confidence: sure, At: end}
 }
 
 func (e *Engine) storedEnergy(end station.Instant) {
@@ -140,6 +147,13 @@ var firstReasons = [station.NumFigures]string{
 	station.Pulsation:        "the piston has not worked yet",
 	station.SetPressure:      "no set pressure given or learned yet",
 	station.StoredEnergy:     "no outlet reading yet",
+
+	station.InletZero:     "both sides were not seen vented and at rest yet",
+	station.OutletZero:    "both sides were not seen vented and at rest yet",
+	station.OutletOffset:  "no fed moment without strokes yet",
+	station.InletNoise:    "no minute of samples yet",
+	station.OutletNoise:   "no minute of samples yet",
+	station.CountMismatch: "no 200 strokes yet that counter and traces both show well",
 }
 
 // resetEstimates sets every estimate to unknown with its first reason.

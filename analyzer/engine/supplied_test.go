@@ -67,14 +67,14 @@ func TestHeaderChannel(t *testing.T) {
 
 // standing gives rows of a station that stands with inlet and header at the pressures given
 // from second to second; 0 leaves the header out.
-func standing(seconds int, inlet, header func(s int) float64) []sample {
+func standing(seconds int, inlet, header func(s float64) float64) []sample {
 	rng := rand.New(rand.NewPCG(5, 6))
 	var out []sample
 	for i := range seconds * 20 {
 		t := t0.Add(int64(i) * 50 * station.Millisecond)
-		out = append(out, sample{station.InletPressure, t, inlet(i/20) + 300*rng.NormFloat64()},
+		out = append(out, sample{station.InletPressure, t, inlet(float64(i)/20) + 300*rng.NormFloat64()},
 			sample{station.OutletPressure, t, 880e3 + 300*rng.NormFloat64()})
-		if h := header(i / 20); h > 0 {
+		if h := header(float64(i) / 20); h > 0 {
 			out = append(out, sample{station.HeaderPressure, t, h + 300*rng.NormFloat64()})
 		}
 	}
@@ -84,18 +84,13 @@ func standing(seconds int, inlet, header func(s int) float64) []sample {
 // An inlet that falls by a fifth while the piston stands is a closed supply, unless the
 // header's own sensor says that it fell with it. A header that is gone is closed all the same.
 func TestHeaderTellsLowFromClosed(t *testing.T) {
-	falls := func(to float64) func(int) float64 {
-		return func(s int) float64 {
-			if s < 60 {
-				return 600e3
-			}
-			return to
-		}
+	falls := func(to float64) func(float64) float64 { // within two seconds
+		return func(s float64) float64 { return 600e3 + (to-600e3)*math.Min(1, math.Max(0, (s-60)/2)) }
 	}
-	none := func(int) float64 { return 0 }
+	none := func(float64) float64 { return 0 }
 	for _, c := range []struct {
 		name          string
-		inlet, header func(int) float64
+		inlet, header func(float64) float64
 		shut          bool
 	}{
 		{"no header sensor", falls(480e3), none, true},

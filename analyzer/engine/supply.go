@@ -78,19 +78,21 @@ func (e *Engine) learn(start, end station.Instant) {
 	if e.Inlet.N > 0 {
 		s.Peak -= (s.Peak - e.Inlet.Mean) * float64(slotLen) / float64(24*60*station.Minute60)
 	}
-	e.learnRest(end)
-	e.measureRun(start, end)
-	e.learnSet()
+	if e.Doubt.Who == 0 {
+		e.learnRest(end)
+		e.measureRun(start, end)
+		e.learnSet()
+		e.watchInletLeak(start, end)
+		e.watchBack()
+		e.watchReach(end)
+		e.watchPace(end)
+		e.watchSetLevel(end)
+	}
 	e.warmWall(end)
 	e.watchLeak(start, end)
 	e.watchRounds(end)
-	e.watchInletLeak(start, end)
-	e.watchBack()
-	e.ripple(end, e.working(end))
-	e.watchReach(end)
-	e.watchPace(end)
+	e.ripple(end, e.working(end) && e.Doubt.Who == 0)
 	e.watchStarts(end)
-	e.watchSetLevel(end)
 	e.slowFigures(end)
 }
 

@@ -207,17 +207,20 @@ var Figures = [NumFigures]FigureKind{
 		Formula: "p V/(kappa-1) (1 - (p_amb/p)^((kappa-1)/kappa)), absolute", Source: "isentropic expansion; Brode's convention is higher"},
 
 	InletZero: {Name: "inlet_zero", Title: "Zero of the inlet sensor", Group: GroupSensors, Unit: "Pa", Shown: "kPa", Factor: 1e-3, Places: 1, Key: "inlet_zero_kpa",
-		What: "what the inlet sensor reads while both sides are vented"},
+		What:    "what the inlet sensor reads while both sides are vented",
+		Formula: "mean of a minute at rest within 60 kPa of atmosphere, the supply closed; corrects nothing", Source: "common practice, no source"},
 	OutletZero: {Name: "outlet_zero", Title: "Zero of the outlet sensor", Group: GroupSensors, Unit: "Pa", Shown: "kPa", Factor: 1e-3, Places: 1, Key: "outlet_zero_kpa",
-		What: "what the outlet sensor reads while both sides are vented"},
+		What:    "what the outlet sensor reads while both sides are vented",
+		Formula: "mean of a minute at rest within 60 kPa of atmosphere, the supply closed; corrects nothing", Source: "common practice, no source"},
 	OutletOffset: {Name: "outlet_offset", Title: "Outlet against inlet sensor", Group: GroupSensors, Unit: "Pa", Shown: "kPa", Factor: 1e-3, Places: 1, Key: "outlet_offset_kpa",
-		What: "bounds of the outlet sensor's offset against the inlet's, from fed moments without strokes"},
+		What:    "bounds of the outlet sensor's offset against the inlet's, from fed moments without strokes; the value is the upper bound",
+		Formula: "least r2 - r1 + 2 p_crack; greatest r2 - r1 (1 + A_d/A_b)", Source: "check valves; force balance of the piston; p_crack 5 kPa, common practice, no source"},
 	InletNoise: {Name: "inlet_noise", Title: "Noise of the inlet", Group: GroupSensors, Unit: "Pa", Shown: "kPa rms", Factor: 1e-3, Places: 2, Key: "inlet_noise_kpa",
-		What: "of a sample, while the piston stands"},
+		What: "of a sample, while the piston stands", Formula: "mean |second difference|/(sqrt(6) sqrt(2/pi))", Source: "white noise"},
 	OutletNoise: {Name: "outlet_noise", Title: "Noise of the outlet", Group: GroupSensors, Unit: "Pa", Shown: "kPa rms", Factor: 1e-3, Places: 2, Key: "outlet_noise_kpa",
-		What: "of a sample, while the piston stands"},
+		What: "of a sample, while the piston stands", Formula: "mean |second difference|/(sqrt(6) sqrt(2/pi))", Source: "white noise"},
 	CountMismatch: {Name: "count_mismatch", Title: "Strokes seen over counted, less one", Group: GroupSensors, Unit: "1", Shown: "%", Factor: 100, Places: 1, Key: "count_mismatch_ratio",
-		What: "of strokes whose ends the traces show well"},
+		What: "of strokes whose ends the traces show well", Formula: "seen/counted - 1 over 200 strokes of runs of 8 and more", Source: "definition"},
 }
 
 // FigureOf gives the figure of a name.

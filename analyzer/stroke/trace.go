@@ -146,3 +146,30 @@ func (d *Trace) TakeNoise(working bool) {
 // whiteSamples are how many samples are looked at for white noise: their ratio of second
 // differences is then known within some 4 %.
 const whiteSamples = 500
+
+// value gives sample n, Pa.
+func (d *Trace) value(n int64) float64 { return d.before(n+1) - d.before(n) + d.Base }
+
+// TimeOf gives the time of sample n.
+func (d *Trace) TimeOf(n int64) station.Instant { return d.Time[n&ringMask] }
+
+// Gap gives the time from the sample before to sample n, ns.
+func (d *Trace) Gap(n int64) int64 { return d.TimeOf(n).Sub(d.TimeOf(n - 1)) }
+
+// Edge gives the change from the sample before to sample n, Pa; false where the three
+// before and the two behind are not there.
+func (d *Trace) Edge(n int64) (float64, bool) {
+	if !d.has(n-3, n+3) {
+		return 0, false
+	}
+	return d.value(n) - d.value(n-1), true
+}
+
+// Around gives the greatest change between the two pairs before and behind that edge, Pa.
+func (d *Trace) Around(n int64) float64 {
+	return max(math.Abs(d.value(n-1)-d.value(n-2)), math.Abs(d.value(n-2)-d.value(n-3)),
+		math.Abs(d.value(n+1)-d.value(n)), math.Abs(d.value(n+2)-d.value(n+1)))
+}
+
+// Level gives the mean of samples a to b, b not included, Pa.
+func (d *Trace) Level(a, b int64) float64 { return d.mean(a, b) + d.Base }

@@ -46,6 +46,13 @@ const (
 	CounterBounce              // level: share of increments that are counted twice
 	CounterReset               // the counter starts again at zero
 	CounterRolls               // level: count at which the counter rolls over
+	InletOffset                // level: Pa
+	InletFrozen                // the inlet's reading stands still
+	InletUnit                  // level: factor on the inlet's readings
+	OutletUnit                 // level: factor on the outlet's readings
+	InletClipped               // level: Pa gauge, the top of the inlet sensor's range
+	OutletClipped              // level: Pa gauge, the top of the outlet sensor's range
+	CounterMisses              // level: share of increments that are not counted
 	NumKinds
 )
 
@@ -87,6 +94,13 @@ var kinds = [NumKinds]kind{
 	{"counter-bounce", "the counter's contact bounces", "1", 0.3},
 	{"counter-reset", "the counter starts again", "", 1},
 	{"counter-rolls", "the counter rolls over", "1", 65536},
+	{"inlet-offset", "the inlet sensor reads too high", "kPa", 20e3},
+	{"inlet-frozen", "the inlet reading stands still", "", 1},
+	{"inlet-unit", "inlet pressures come in another unit", "1", 0.01},
+	{"outlet-unit", "outlet pressures come in another unit", "1", 0.01},
+	{"inlet-clipped", "the inlet sensor's range ends too low", "kPa", 550e3},
+	{"outlet-clipped", "the outlet sensor's range ends too low", "kPa", 900e3},
+	{"counter-misses", "the counter's switch misses increments", "1", 0.3},
 }
 
 // String gives the kind's name.
@@ -142,7 +156,7 @@ func NewFault(name string, level float64, from station.Instant, grow int64) (Fau
 	if !ok {
 		return Fault{}, fmt.Errorf("cannot cause %.40q: the kinds of fault are %s", name, strings.Join(KindNames(), ", "))
 	}
-	if math.IsNaN(level) || math.IsInf(level, 0) || level < 0 && k != ClockJump && k != SensorOffset {
+	if math.IsNaN(level) || math.IsInf(level, 0) || level < 0 && k != ClockJump && k != SensorOffset && k != InletOffset {
 		return Fault{}, fmt.Errorf("cannot cause %s at level %g: expected a positive number of %s", name, level, k.Unit())
 	}
 	return Fault{Kind: k, Level: level * units[k.Unit()], From: from, Grow: grow}, nil

@@ -26,7 +26,7 @@ type sensors struct {
 	Sensors
 	rng    *rand.Rand
 	held   [2]float64 // readings that stand still
-	frozen bool
+	frozen [2]bool
 	count  float64 // what the counter shows
 	seen   int64   // true count at the last reading
 	reset  bool
@@ -39,22 +39,44 @@ func newSensors(s Sensors, seed uint64) sensors {
 // pressures gives the readings of inlet and outlet, Pa gauge; false: lost on the way.
 func (s *sensors) pressures(p1, p2 float64, f *levels) (in, out float64, ok bool) {
 	noise := s.Noise + f[SensorNoise]
-	in, out = s.read(p1, noise), s.read(p2+f[SensorOffset], noise)
+	in, out = s.read(p1+f[InletOffset], noise), s.read(p2+f[SensorOffset], noise)
+	in, out = clipped(in, f[InletClipped]), clipped(out, f[OutletClipped])
 	if f[SensorsSwapped] != 0 {
 		in, out = out, in
 	}
-	if k := f[WrongUnit]; k != 0 {
-		in, out = in*k, out*k
-	}
-	if f[SensorFrozen] != 0 {
-		if !s.frozen {
-			s.frozen, s.held = true, [2]float64{in, out}
-		}
-		out = s.held[1]
-	} else {
-		s.frozen = false
-	}
+	in, out = scaled(in, f[WrongUnit], f[InletUnit]), scaled(out, f[WrongUnit], f[OutletUnit])
+	in, out = s.still(0, in, f[InletFrozen]), s.still(1, out, f[SensorFrozen])
 	return in, out, f[SensorDropped] == 0 || s.rng.Float64() >= f[SensorDropped]
+}
+
+// still holds a channel's reading where it was when the fault set in.
+func (s *sensors) still(channel int, p, level float64) float64 {
+	if level == 0 {
+		s.frozen[channel] = false
+		return p
+	}
+	if !s.frozen[channel] {
+		s.frozen[channel], s.held[channel] = true, p
+	}
+	return s.held[channel]
+}
+
+// clipped ends the range of a sensor at top, 0: nowhere.
+func clipped(p, top float64) float64 {
+	if top > 0 {
+		return math.Min(p, top)
+	}
+	return p
+}
+
+// scaled takes a reading times those factors that are given.
+func scaled(p float64, factors ...float64) float64 {
+	for _, k := range factors {
+		if k != 0 {
+			p *= k
+		}
+	}
+	return p
 }
 
 func (s *sensors) read(p, noise float64) float64 {
@@ -70,6 +92,9 @@ func (s *sensors) read(p, noise float64) float64 {
 // counter gives the reading of the counter for the true count.
 func (s *sensors) counter(true_ int64, f *levels) float64 {
 	for ; s.seen < true_; s.seen++ {
+		if f[CounterMisses] > 0 && s.rng.Float64() < f[CounterMisses] {
+			continue
+		}
 		s.count++
 		if f[CounterBounce] > 0 && s.rng.Float64() < f[CounterBounce] {
 			s.count++

@@ -58,6 +58,8 @@ type Station struct {
 	OffsetNs int64
 	// Late, Duplicate, ClockSteps and Gaps are what the analyzer turned away or noticed.
 	Late, Duplicate, ClockSteps, Gaps int64
+	// Arrival counts samples that bear the time of their arrival.
+	Arrival int64
 	// Counter is what was odd about the cycle counter, by what it was.
 	Counter CounterOddities
 	// SilentSince is set when ticks say that no sample came (zero otherwise).

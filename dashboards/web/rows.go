@@ -29,6 +29,10 @@ func groups(s *board.Station) []group {
 	out := []group{{Name: "Now", Rows: nowRows(s)}}
 	for g := range station.NumGroups {
 		out = append(out, slowGroup(g, &s.Status.Estimates))
+		if g == station.GroupSensors {
+			i := len(out) - 1
+			out[i].Rows = append(out[i].Rows, inputRows(s)...)
+		}
 	}
 	return append(out, group{Name: "Time today, since the site's midnight", Rows: todayRows(s)},
 		group{Name: "Since the history began", Rows: totalRows(&s.Totals)})

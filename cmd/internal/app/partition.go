@@ -272,7 +272,7 @@ func (p *partition) show(u *unit) {
 		Plate: *u.Plate(), Status: u.Status, Totals: u.totals, Today: u.today,
 		Alarms: append([]board.Alarm(nil), u.alarms...),
 		LagNs:  u.LagNs(), OffsetNs: u.OffsetNs(), SilentSince: u.SilentSince(p.ticked, rules.SilenceNs),
-		Late: n.Late, Duplicate: n.Duplicate, ClockSteps: n.ClockSteps, Gaps: n.Gaps,
+		Late: n.Late, Duplicate: n.Duplicate, ClockSteps: n.ClockSteps, Gaps: n.Gaps, Arrival: n.Arrival,
 		Counter: board.CounterOddities(n.Counter),
 	}
 	if !u.Stepped {
