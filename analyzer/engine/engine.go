@@ -84,6 +84,10 @@ type core struct {
 	Min    minute
 	Est    station.Estimates
 	Rate   rateWindow
+
+	Air      strokeAir
+	Recharge recharge
+	Meter    meter
 }
 
 // Engine is one station's analyzer. It is not safe for concurrent use.
@@ -148,6 +152,7 @@ func (e *Engine) restart() {
 	e.Act = activity{}
 	e.Leak.reset()
 	e.Rounds.stop()
+	e.stopAir()
 	e.Doubt, e.Health = doubt{}, health{}
 	for i := range e.Queues {
 		e.Queues[i].clear()
@@ -294,6 +299,7 @@ func (e *Engine) gap(to station.Instant) {
 	e.Act.gap()
 	e.Leak.reset()
 	e.Rounds.stop()
+	e.stopAir()
 	for e.Slot < to {
 		end := min(to, e.Slot.Floor(station.Minute60).Add(station.Minute60))
 		e.Min.add(station.Blind, end.Sub(e.Slot))

@@ -68,7 +68,7 @@ func (e *Engine) stroke(s station.Stroke) {
 	if s.Method == station.MethodCounter || s.Method == station.MethodBoth {
 		m.AnyCounted = true
 	}
-	a, reason := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs())
+	a, reason := e.airOf(s.At)
 	if reason == "" && !(e.Inlet.Seen && e.Outlet.Seen) {
 		reason = "a stroke without inlet and outlet pressure"
 	}

@@ -110,7 +110,7 @@ func (e *Engine) judgeRounds(at station.Instant) {
 		x := &r.Ring[mostRounds-n]
 		seconds, gas, fall, stood = seconds+x.Seconds, gas+x.Air, fall+x.Fall, stood+x.Stood
 	}
-	a, reason := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs())
+	a, reason := e.Air.Known.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs(), air.Pace{})
 	if n < leastRounds || seconds < roundsSpan || gas <= 0 || reason != "" {
 		return
 	}

@@ -114,6 +114,13 @@ var firstReasons = [station.NumFigures]string{
 	station.Pulsation:         "the piston has not worked yet",
 	station.SetPressure:       "no set pressure given or learned yet",
 	station.StoredEnergy:      "no outlet reading yet",
+
+	station.VolumetricEfficiency: noQuiet,
+	station.StrokeDelivery:       noQuiet,
+	station.TankVolume:           noQuiet,
+	station.DeadVolume:           "needs quiet recharges at clearly different ratios of outlet to inlet pressure",
+	station.MeterRatio:           "no flow meter was lent to the inlet yet",
+	station.InletOverDelivered:   "no strokes yet whose air is known",
 }
 
 // resetEstimates sets every estimate to unknown with its first reason.

@@ -70,6 +70,8 @@ func (e *Engine) learn(start, end station.Instant) {
 	e.measureRun(start, end)
 	e.learnSet()
 	e.watchLeak(start, end)
+	e.watchRecharge(end)
+	e.watchMeter(end)
 	e.watchRounds(end)
 	e.ripple(end, e.working(end))
 }

@@ -18,6 +18,7 @@ type Sensors struct {
 	Valve   bool // the supply valve's signal is published
 	Counts  station.Counts
 	CountHz float64 // readings of the counter a second, 0: as the pressures
+	Flow    bool    // a flow meter sits at the inlet: a reading a second, m³/s ANR
 }
 
 // sensors turn the machine's true state into readings.
