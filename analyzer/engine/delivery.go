@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"strokewise/analyzer/air"
 	"strokewise/analyzer/station"
 )
 
@@ -28,6 +29,10 @@ func (e *Engine) judgeQuiet(at station.Instant) {
 	for i := range rounds {
 		rounds[i].Air = rounds[i].Rise + rate*rounds[i].Lost
 	}
+	if r.changed(rounds) {
+		rounds = rounds[len(rounds)-lateRounds:]
+		r.Kept, r.Fresh = lateRounds, true
+	}
 	sortOut(rounds)
 	d := together(rounds)
 	if d.Rounds < leastQuiet || d.Strokes < leastRecharge || d.Air <= 0 {
@@ -43,6 +48,26 @@ func (e *Engine) judgeQuiet(at station.Instant) {
 		r.Line.add(q.Ratio, q.Air/q.Swept, q.Strokes)
 		e.deadVolume(at)
 	}
+}
+
+// lateRounds is how many of the last rounds may tell that the delivery has changed.
+const lateRounds = 7
+
+// changed tells whether the last rounds contradict those before them, by much more than
+// both bands: then the older ones no longer count.
+func (r *recharge) changed(rounds []quietRound) bool {
+	n := len(rounds) - lateRounds
+	if n < lateRounds {
+		return false
+	}
+	old, late := rounds[:n], rounds[n:]
+	sortOut(old)
+	sortOut(late)
+	a, b := together(old), together(late)
+	if a.Rounds < leastQuiet || b.Rounds < leastQuiet || a.Air <= 0 || b.Air <= 0 {
+		return false
+	}
+	return math.Abs(b.Air/b.Plain/(a.Air/a.Plain)-1) > 1.5*math.Hypot(a.Band, b.Band)
 }
 
 // sortOut marks the rounds in which more strokes were made than the others' air of a stroke
@@ -93,7 +118,8 @@ func together(rounds []quietRound) delivery {
 			left += x * x
 		}
 	}
-	cut := unseenStroke * math.Sqrt(2*d.Chains)
+	cut := cutStroke * math.Sqrt(2*d.Chains)
+	left = math.Max(0, left-2*cutStroke*cutStroke*d.Rounds) // cuts within a chain cancel in the sum
 	d.Band = 1.645 * math.Hypot(cut, math.Sqrt(left)) / d.Strokes
 	return d
 }
@@ -102,21 +128,22 @@ func together(rounds []quietRound) delivery {
 // the plate does not know it, the tank.
 func (e *Engine) takeDelivery(d *delivery) {
 	r, k := &e.Recharge, &e.Air.Known
-	tank, band, conf := e.Plate.TankVolume, tankBand, 0.8
+	model := air.EfficiencyBand(d.Plain / d.Swept)
+	tank, band, conf := e.Plate.TankVolume, station.TankBand, 0.8
 	byModel := d.Plain / d.Air // m³: the tank that the assumed efficiency asks for
 	learned := station.Estimate{Value: byModel, Method: station.MethodRecharge, Confidence: 0.6, From: d.From, At: d.At}
-	learned.Low, learned.High = spread(byModel, math.Hypot(modelBand, d.Band))
+	learned.Low, learned.High = spread(byModel, math.Hypot(model, d.Band))
 	e.Est[station.TankVolume] = learned
 	if tank <= 0 {
 		if r.TankRef == 0 && d.Band < 0.08 {
 			r.TankRef = byModel
 		}
-		if tank, band, conf = r.TankRef, modelBand, 0.3; tank == 0 {
+		if tank, band, conf = r.TankRef, model, 0.3; tank == 0 {
 			return
 		}
 	}
 	band = math.Hypot(band, d.Band)
-	k.Eta, k.EtaBand = weigh(tank*d.Air/d.Plain, band)
+	k.Eta, k.EtaBand = weigh(r.smooth(tank*d.Air/d.Plain), band, model)
 	set := func(f station.Figure, v float64) {
 		g := station.Estimate{Value: v, Method: station.MethodRecharge, Confidence: conf, From: d.From, At: d.At}
 		g.Low, g.High = spread(v, band)
@@ -126,17 +153,31 @@ func (e *Engine) takeDelivery(d *delivery) {
 	set(station.VolumetricEfficiency, tank*d.Air/d.Swept)
 }
 
+// smooth gives the mean share of the assumed efficiency over the last judgements.
+func (r *recharge) smooth(share float64) float64 {
+	switch {
+	case r.Fresh:
+		r.Share, r.Fresh = share, false
+	case r.Share == 0:
+		r.Share = 1 // as assumed
+	}
+	r.Share += 0.2 * (share - r.Share)
+	return r.Share
+}
+
 // surely is the share of the leak's rate that its band may take for the rounds to count.
 const surely = 0.10
 
-// weigh joins the measured share of the assumed efficiency with the assumption itself, 1, by
-// their bands. Where they contradict each other the assumption gives way.
-func weigh(measured, band float64) (eta, joined float64) {
+// weigh joins the measured share of the assumed efficiency with the assumption itself, 1. Small
+// differences are as likely the measurement's (leak rate, count, tank) as the machine's; large ones
+// are the machine's: of an honest booster the assumption is rarely wrong by more than some per cent,
+// of a worn one it is by any amount. So the weight of the measurement is
+//
+//	off²/(off² + 0.04²)
+func weigh(measured, band, model float64) (eta, joined float64) {
 	off := measured - 1
-	both := band*band + modelBand*modelBand
-	model := modelBand*modelBand + math.Max(0, off*off-both)
-	w := model / (model + band*band)
-	return 1 + w*off, math.Sqrt(w) * band
+	w := off * off / (off*off + 0.04*0.04)
+	return 1 + w*off, math.Hypot(w*band, (1-w)*model)
 }
 
 func spread(v, band float64) (low, high float64) { return v * (1 - band), v * (1 + band) }
@@ -188,7 +229,7 @@ func (e *Engine) deadVolume(at station.Instant) {
 		return
 	}
 	c, _, half, ok := e.Recharge.Line.slope()
-	c, half = c*tank, math.Hypot(half, tankBand*c)*tank
+	c, half = c*tank, math.Hypot(half, station.TankBand*c)*tank
 	switch {
 	case !ok:
 		e.Est[station.DeadVolume] = station.Unknown("needs quiet recharges at clearly different ratios of outlet to inlet pressure")
@@ -197,10 +238,4 @@ func (e *Engine) deadVolume(at station.Instant) {
 	default:
 		e.Est[station.DeadVolume] = station.Estimate{Value: math.Max(0, c), Low: math.Max(0, c-half), High: math.Max(0, c+half), Method: station.MethodRecharge, Confidence: 0.6, At: at}
 	}
-}
-
-// contradicts tells whether the tank that quiet recharges ask for is another than the plate's
-// by more than both bands.
-func contradicts(plate float64, learned *station.Estimate) bool {
-	return plate > 0 && learned.Known() && (learned.Low > plate*(1+tankBand) || learned.High < plate*(1-tankBand))
 }

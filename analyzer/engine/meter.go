@@ -34,7 +34,7 @@ type meter struct {
 	Flow   float64         // m³/s ANR, newest reading
 	FlowAt station.Instant // 0: never
 	Now    meterSums       // of the present window
-	Gaps   bool            // the meter was silent in the window
+	Gaps   bool            // the meter was silent in the window, or it teaches nothing
 
 	From, At  station.Instant // of the loan
 	Windows   int
@@ -88,11 +88,15 @@ func (m *meter) stroke(s *air.StrokeAir, p1, p2 station.Absolute, took float64) 
 // watchMeter adds the slot that ended.
 func (e *Engine) watchMeter(end station.Instant) {
 	m := &e.Meter
-	st := e.State.Current
-	if st != station.Holding && st != station.Stroking || e.passing() {
+	switch e.State.Current {
+	case station.Holding, station.Stroking:
+	case station.Charging, station.Starved, station.Residual:
+		m.Gaps = true // what the strokes draw is not all that is drawn, but they tell where it works
+	default:
 		m.Now, m.Gaps = meterSums{}, false
 		return
 	}
+	m.Gaps = m.Gaps || e.passing()
 	n := &m.Now
 	dt := float64(slotLen) * 1e-9
 	n.Seconds += dt

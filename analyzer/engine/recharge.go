@@ -8,7 +8,7 @@ import (
 )
 
 // noQuiet says what the air of a stroke is learned from.
-const noQuiet = "no quiet recharges yet: needs five in which nothing but a leak draws, each after standing for most of a minute"
+const noQuiet = "no quiet recharges yet that tell: needs some in which nothing but a leak draws, after standing for a minute or more"
 
 const (
 	mostQuiet     = 32
@@ -17,9 +17,7 @@ const (
 	leastStrokes  = 4    // of a round: a shorter one goes on with the next recharge
 	quietAge      = 90 * 60 * station.Second
 	quietStood    = 40.0 // s of standing before a recharge whose fall is looked at
-	tankBand      = 0.05 // of a tank volume given in the plate (common practice, no source)
-	modelBand     = 0.06 // of the assumed volumetric efficiency, as air.PerStroke has it
-	unseenStroke  = 0.6  // strokes by which the count at either end of a chain of rounds errs
+	cutStroke     = 0.5  // standard deviation, strokes, of what either end of a chain of rounds cuts off: a counter of cycles leaves up to two in doubt
 )
 
 // recharge follows quiet recharges of the tank: rounds from just before one recharge to just
@@ -47,6 +45,8 @@ type recharge struct {
 	Kept         int
 	TankRef      float64 // m³ learned where the plate gives none, 0: not yet
 	Line         ratioLine
+	Share        float64 // measured over assumed efficiency, smoothed, 0: not yet
+	Fresh        bool    // the delivery has changed: what was smoothed no longer counts
 }
 
 // quietRound is one round.
