@@ -40,11 +40,13 @@ const (
 	// station, for learning them.
 	DriveSpread = 0.06
 
-	slowestFull = 0.65 // s: strokes at full speed take no longer (common practice, no source)
-	usualFull   = 0.45
-	usualLoad   = 0.4
-	blowdown    = 5.0
-	standing    = 3.0 // s
+	// s: strokes at full speed take no longer, nor less (common practice, no source)
+	slowestFull  = 0.65
+	quickestFull = 0.3
+	usualFull    = 0.45
+	usualLoad    = 0.4
+	blowdown     = 5.0
+	standing     = 3.0 // s
 )
 
 // Pace is how fast a stroke was: the time since the one before and that of the fastest
@@ -69,7 +71,7 @@ func (p Pace) basis(left float64) [3]float64 {
 	}
 	fast := usualFull
 	if p.Fastest > 0 {
-		fast = math.Min(p.Fastest, slowestFull)
+		fast = math.Max(quickestFull, math.Min(p.Fastest, slowestFull))
 	}
 	g := math.Exp(-blowdown * math.Max(0, p.Took*ease(left)/fast-1))
 	t2 := p.Took * p.Took

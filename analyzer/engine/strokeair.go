@@ -27,8 +27,9 @@ type strokeAir struct {
 	Boost, Drive, BoostBand, DriveBand, N float64
 }
 
-// pace gives how fast the stroke that ended at a time was, and learns the fastest ones.
-func (a *strokeAir) pace(at station.Instant, ease float64) air.Pace {
+// pace gives how fast the stroke that ended at a time was, and learns the fastest ones, unless air
+// also passes straight through the check valves: then the traces tell strokes badly.
+func (a *strokeAir) pace(at station.Instant, ease float64, passing bool) air.Pace {
 	took := float64(at.Sub(a.Last)) * 1e-9
 	first := a.Last == 0
 	a.Last = at
@@ -36,7 +37,7 @@ func (a *strokeAir) pace(at station.Instant, ease float64) air.Pace {
 		return air.Pace{Fastest: a.Fastest}
 	}
 	easy := took * ease
-	if took > 10 { // the piston stood
+	if took > 10 || passing { // the piston stood, or air passes it
 		easy = 0
 	} else if a.Before > 0 {
 		a.cycle((easy + a.Before) / 2) // the two strokes of a cycle are not told apart equally well
@@ -74,7 +75,7 @@ func (e *Engine) stopAir() {
 // airOf gives the air of a stroke that ended at a time.
 func (e *Engine) airOf(at station.Instant) (air.StrokeAir, string) {
 	p1, p2 := e.inletAbs(), e.outletAbs()
-	pace := e.Air.pace(at, air.Ease(&e.Plate, p1, p2))
+	pace := e.Air.pace(at, air.Ease(&e.Plate, p1, p2), e.passing())
 	s, reason := e.Air.Known.PerStroke(&e.Plate, p1, p2, pace)
 	if reason == "" {
 		e.Recharge.stroke(&s, p1, p2)
