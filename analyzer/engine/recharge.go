@@ -73,7 +73,7 @@ func (r *recharge) stroke(s *air.StrokeAir, p1, p2 station.Absolute) {
 	r.Ratio += math.Pow(float64(p2/p1), 1/air.Kappa) - 1
 }
 
-// watchRecharge adds the slot that ended. Called before the leak's window is dropped.
+// watchRecharge adds the slot that ended.
 func (e *Engine) watchRecharge(end station.Instant) {
 	r := &e.Recharge
 	st := e.State.Current

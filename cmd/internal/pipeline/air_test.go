@@ -145,6 +145,9 @@ func TestVolumetricEfficiencyThatFalls(t *testing.T) {
 	if math.Abs(off) > 3 {
 		t.Errorf("delivered air off by %+.1f %% with a known tank and quiet recharges", off)
 	}
+	if math.Abs(offLater) > 4 {
+		t.Errorf("delivered air of the third hour after the change off by %+.1f %%", offLater)
+	}
 	if after*1e-3 < d.Low || after*1e-3 > d.High {
 		t.Errorf("delivery of a stroke %.4f L outside %.4f..%.4f", after, d.Low*1e3, d.High*1e3)
 	}
