@@ -107,7 +107,7 @@ func TestDecayOfTanksThatEmptyFast(t *testing.T) {
 	for _, rate := range []float64{5e-4, 2e-3, 5e-3, 1e-2} {
 		for _, tau := range []float64{15, 40} {
 			for _, x0 := range []float64{1, 1.04} {
-				ts, ps := blowdown(rate, tau, x0, math.Min(240, 1.1/rate))
+				ts, ps := leaky(rate, tau, x0, math.Min(240, 1.1/rate))
 				d := FitDecay(ts, ps)
 				t.Logf("rate %g, tau %g s, x0 %g: %+.1f %% (%.2f to %.2f), leak %v %s", rate, tau, x0, 100*(d.Rate/rate-1), d.Low/rate, d.High/rate, d.Leak, d.Reason)
 				if !d.Leak || math.Abs(d.Rate/rate-1) > 0.03 {
@@ -118,9 +118,9 @@ func TestDecayOfTanksThatEmptyFast(t *testing.T) {
 	}
 }
 
-// blowdown gives the pressure once a second of a litre that loses the share rate (1/s) of its
+// leaky gives the pressure once a second of a litre that loses the share rate (1/s) of its
 // content at wall temperature.
-func blowdown(rate, tau, x0, seconds float64) (ts, ps []float64) {
+func leaky(rate, tau, x0, seconds float64) (ts, ps []float64) {
 	const v, tw, cv, dt = 1e-3, 293.15, 717.6, 1e-3
 	m := 11e5 * v / (R * tw * x0)
 	u := m * cv * tw * x0

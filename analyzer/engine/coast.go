@@ -28,7 +28,7 @@ func (e *Engine) followCoast(end station.Instant) {
 		c.From = 0
 		return
 	}
-	if e.Ends.Drawn-c.Drawn > leastDraw*e.Pace.Full {
+	if e.Ends.Drawn-c.Drawn > leastDraw*e.Pace.Full && e.Ends.Idle.Sub(e.Act.LastWork) < station.Second {
 		c.From = 0
 		if !e.Ends.Drawing {
 			e.beginCoast()
@@ -73,5 +73,11 @@ func (e *Engine) worksUntil(end station.Instant) station.Instant {
 	if c.End == 0 {
 		return end
 	}
+	if q := e.Fuse.Interval.Quartile() * 3 / 2; q <= shortStop {
+		return max(c.End, a.LastWork.Add(q))
+	}
 	return c.End
 }
+
+// shortStop is how long, ns, a stop between strokes at an even pace is no stall.
+const shortStop = 5 * station.Second / 2

@@ -98,6 +98,10 @@ type core struct {
 	Min      minute
 	Est      station.Estimates
 	Rate     rateWindow
+
+	Air      strokeAir
+	Recharge recharge
+	Meter    meter
 }
 
 // Engine is one station's analyzer. It is not safe for concurrent use.
@@ -166,6 +170,7 @@ func (e *Engine) restart() {
 	e.Act, e.Coast = activity{}, coasting{}
 	e.Leak.reset()
 	e.Rounds.stop()
+	e.stopAir()
 	e.Doubt, e.Health, e.Mismatch, e.Jitter = doubt{}, health{}, mismatch{}, jitter{}
 	e.Floor5, e.Closed, e.Past, e.Wall = leakFloor{}, inletWatch{}, leakPast{}, wallHeat{}
 	e.newSegment()
@@ -318,6 +323,7 @@ func (e *Engine) gap(to station.Instant) {
 	e.Leak.reset()
 	e.Starts.gap()
 	e.Rounds.stop()
+	e.stopAir()
 	for e.Slot < to {
 		end := min(to, e.Slot.Floor(station.Minute60).Add(station.Minute60))
 		e.Min.add(station.Blind, end.Sub(e.Slot))

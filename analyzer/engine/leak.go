@@ -163,9 +163,10 @@ func (e *Engine) steadyMinute(m *station.Minute) {
 	low, high, slots, even := l.LowMean, l.HighMean, l.Slots, l.Even
 	l.Slots, l.Even = 0, 0
 	set := e.set()
-	work := m.StateNs[station.Stroking] + m.StateNs[station.Charging]
+	// it may stop for moments between strokes, as long as they come at an even pace
+	fed := m.StateNs[station.Stroking] + m.StateNs[station.Charging] + m.StateNs[station.Holding]
 	steady := slots >= 100 && set > 0 && low >= setBand*set && high-low < steadyRange*set &&
-		m.Strokes >= 6 && work >= 55*station.Second && 4*even >= 3*slots &&
+		m.Strokes >= 6 && fed >= 55*station.Second && 4*even >= 3*slots &&
 		m.AirReason == ""
 	if !steady {
 		l.Steady = 0

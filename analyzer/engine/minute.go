@@ -69,7 +69,7 @@ func (e *Engine) stroke(s station.Stroke) {
 	if s.Method == station.MethodCounter || s.Method == station.MethodBoth {
 		m.AnyCounted = true
 	}
-	a, reason := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs())
+	a, reason := e.airOf(s.At)
 	if reason == "" && !(e.Inlet.Seen && e.Outlet.Seen) {
 		reason = "a stroke without inlet and outlet pressure"
 	}
@@ -82,7 +82,7 @@ func (e *Engine) stroke(s station.Stroke) {
 		m.addAir(&a)
 		e.Supply.Air += station.MicrolitresOf(a.Inlet.Value)
 		m.PassStrokes += station.MicrolitresOf(a.Boost.Value)
-		e.Rounds.Delivered += station.MicrolitresOf(a.Boost.Value)
+		e.Rounds.Delivered += station.MicrolitresOf(a.Plain) // not as learned: that hides what is lost inside
 	}
 	e.obs.Stroke(s)
 }

@@ -142,7 +142,7 @@ func (e *Engine) judgeRounds(at station.Instant) {
 		seconds, gas, fall, stood, p2 = seconds+x.Seconds, gas+x.Air, fall+x.Fall, stood+x.Stood, p2+x.Outlet*x.Seconds
 		least = math.Min(least, x.Stood)
 	}
-	a, reason := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs())
+	a, reason := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs()) // not as learned: that hides what is lost inside
 	if !enough() || gas <= 0 || reason != "" {
 		return
 	}

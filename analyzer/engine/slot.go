@@ -176,10 +176,13 @@ func (e *Engine) slowChannels(end station.Instant) {
 		e.readHeader(sum, n, q.T[n-1])
 		q.drop(n)
 	}
-	for _, c := range [...]station.Channel{station.TankTemperature, station.InletFlow} {
-		q := &e.Queues[c]
-		q.drop(q.until(end))
+	q = &e.Queues[station.InletFlow]
+	if n := q.until(end); n > 0 {
+		e.Meter.read(q.V[:n], q.T[n-1])
+		q.drop(n)
 	}
+	q = &e.Queues[station.TankTemperature]
+	q.drop(q.until(end))
 }
 
 // mostUnseen bounds the unseen strokes of a slot: more are faster than any booster.

@@ -7,10 +7,12 @@ func (e *Engine) slowFigures(end station.Instant) {
 	if end.Floor(slowEvery) != end {
 		return
 	}
-	e.headerStatic(end)
-	e.reachable()
-	e.loadFigures(end)
-	e.slowStrokes(end)
+	if e.Doubt.Who == 0 {
+		e.headerStatic(end)
+		e.reachable()
+		e.loadFigures(end)
+		e.slowStrokes(end)
+	}
 	e.startFigures(end)
 	e.wearFigure(end)
 }

@@ -295,5 +295,6 @@ func (e *Engine) enter(s station.State, at station.Instant, why string) {
 		e.obs.Interval(station.Interval{State: old.Current, From: old.From, To: at, Segment: e.Segment})
 	}
 	old.Current, old.From, old.Reason = s, at, why
+	e.fitQuiet(s, at)
 	e.Leak.stateChanged(s)
 }

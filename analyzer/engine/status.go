@@ -154,6 +154,13 @@ var firstReasons = [station.NumFigures]string{
 	station.InletNoise:    "no minute of samples yet",
 	station.OutletNoise:   "no minute of samples yet",
 	station.CountMismatch: "no 200 strokes yet that counter and traces both show well",
+
+	station.VolumetricEfficiency: noQuiet,
+	station.StrokeDelivery:       noQuiet,
+	station.TankVolume:           noQuiet,
+	station.DeadVolume:           "needs quiet recharges at clearly different ratios of outlet to inlet pressure",
+	station.MeterRatio:           "no flow meter was lent to the inlet yet",
+	station.InletOverDelivered:   "no strokes yet whose air is known",
 }
 
 // resetEstimates sets every estimate to unknown with its first reason.

@@ -90,6 +90,8 @@ func (e *Engine) learn(start, end station.Instant) {
 	}
 	e.warmWall(end)
 	e.watchLeak(start, end)
+	e.watchRecharge(end)
+	e.watchMeter(end)
 	e.watchRounds(end)
 	e.ripple(end, e.working(end) && e.Doubt.Who == 0)
 	e.watchStarts(end)

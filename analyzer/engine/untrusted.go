@@ -62,6 +62,7 @@ func (e *Engine) forgetSince(since station.Instant, w who) {
 	}
 	e.Leak.reset()
 	e.Leak.Steady = 0
+	e.Floor5 = leakFloor{}
 	e.Rounds.stop()
 	s := &e.Supply
 	s.Track = false

@@ -41,7 +41,7 @@ type TruthStroke struct {
 func Record(w io.Writer, spec Spec, start station.Instant, ns int64) (*Truth, error) {
 	s := New(spec, start, 0)
 	var chs []station.Channel
-	for c, has := range map[station.Channel]bool{station.InletPressure: spec.Sensors.Inlet, station.OutletPressure: spec.Sensors.Outlet, station.Cycles: spec.Sensors.Counter, station.HeaderPressure: spec.Sensors.Header} {
+	for c, has := range map[station.Channel]bool{station.InletPressure: spec.Sensors.Inlet, station.OutletPressure: spec.Sensors.Outlet, station.Cycles: spec.Sensors.Counter, station.HeaderPressure: spec.Sensors.Header, station.InletFlow: spec.Sensors.Flow} {
 		if has {
 			chs = append(chs, c)
 		}

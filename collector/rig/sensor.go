@@ -19,6 +19,7 @@ type Sensors struct {
 	Header  bool // has a sensor of the header's pressure, as noisy as the others
 	Counts  station.Counts
 	CountHz float64 // readings of the counter a second, 0: as the pressures
+	Flow    bool    // a flow meter sits at the inlet: a reading a second, m³/s ANR
 }
 
 // sensors turn the machine's true state into readings.

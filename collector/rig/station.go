@@ -43,6 +43,8 @@ type Station struct {
 	blocks  [station.NumChannels]station.Block
 	strokes []model.Stroke
 	counted station.Instant // of the last reading of the counter
+	metered station.Instant // of the last reading of the flow meter
+	drawn   float64         // m³ ANR by then
 }
 
 // look is how often demand and faults are looked at, ns.
@@ -151,6 +153,9 @@ func (s *Station) sample(t station.Instant) {
 	if ok && s.Sensors.Header {
 		s.put(station.HeaderPressure, stamp, s.sensors.read(s.model.Params.Supply.HeaderGauge, s.Sensors.Noise))
 	}
+	if s.Sensors.Flow {
+		s.meter(t, stamp)
+	}
 	if !s.Sensors.Counter {
 		return
 	}
@@ -163,6 +168,20 @@ func (s *Station) sample(t station.Instant) {
 		n /= 2
 	}
 	s.put(station.Cycles, stamp, s.sensors.counter(n, f))
+}
+
+// meter reads the flow meter once a second: the mean of what was drawn from the header
+// since its reading before.
+func (s *Station) meter(t, stamp station.Instant) {
+	since := t.Sub(s.metered)
+	if s.metered != 0 && since < station.Second {
+		return
+	}
+	drawn := s.model.Totals().Inlet * 1e-3
+	if s.metered != 0 {
+		s.put(station.InletFlow, stamp, (drawn-s.drawn)/(float64(since)*1e-9))
+	}
+	s.metered, s.drawn = t, drawn
 }
 
 func (s *Station) put(c station.Channel, t station.Instant, v float64) {

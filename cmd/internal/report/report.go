@@ -21,6 +21,7 @@ type Report struct {
 	Reference string              `json:"reference"`
 	Totals    Totals              `json:"totals"`
 	Estimates map[string]Estimate `json:"estimates"`
+	Doubts    string              `json:"plate_doubts,omitempty"` // where plate data and traces contradict each other
 	Minutes   []Minute            `json:"minutes"`
 	States    []State             `json:"states"`
 	Strokes   []Stroke            `json:"strokes,omitempty"`
@@ -112,6 +113,7 @@ func Build(u *pipeline.Unit, ref station.Reference) *Report {
 	r.Totals = totals(o.Minutes, litre)
 	r.Minutes = minutes(o.Minutes, litre)
 	r.Estimates = estimates(est, litre)
+	r.Doubts = station.PlateDoubts(plate, est)
 	for _, i := range o.Intervals {
 		r.States = append(r.States, State{i.State.String(), i.From.String(), i.To.String()})
 	}

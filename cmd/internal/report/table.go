@@ -57,6 +57,9 @@ func (r *Report) estimateRows(t io.Writer) {
 		}
 		fmt.Fprintf(t, "%s\t%.4g  (%s, confidence %.1f)\n", n, *e.Value, e.Method, *e.Confidence)
 	}
+	if r.Doubts != "" {
+		fmt.Fprintf(t, "plate data\t%s\n", r.Doubts)
+	}
 }
 
 func (r *Report) minuteRows(t io.Writer) {

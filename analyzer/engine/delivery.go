@@ -1,0 +1,241 @@
+package engine
+
+import (
+	"math"
+	"slices"
+
+	"strokewise/analyzer/air"
+	"strokewise/analyzer/station"
+)
+
+// delivery is what the quiet rounds say together.
+type delivery struct {
+	Air            float64 // m³ ANR of a tank of 1 m³
+	Strokes        float64
+	Plain, Swept   float64 // m³ ANR
+	Rounds, Chains float64
+	Band           float64 // relative half-width of its 90 % band, without the tank's
+	From, At       station.Instant
+}
+
+// judgeQuiet looks at all rounds of late and takes what they agree on.
+func (e *Engine) judgeQuiet(at station.Instant) {
+	r := &e.Recharge
+	rate, half, ok := r.Cooling.Told()
+	if !ok || half > surely*rate {
+		return
+	}
+	rounds := r.Ring[mostQuiet-r.Kept:]
+	for i := range rounds {
+		rounds[i].Air = rounds[i].Rise + rate*rounds[i].Lost
+	}
+	if r.changed(rounds) {
+		rounds = rounds[len(rounds)-lateRounds:]
+		r.Kept, r.Fresh = lateRounds, true
+	}
+	sortOut(rounds)
+	d := together(rounds)
+	if d.Rounds < leastQuiet || d.Strokes < leastRecharge || d.Air <= 0 {
+		return
+	}
+	if 2*d.Rounds < float64(len(rounds)) {
+		return // not quiet: no two of them agree
+	}
+	d.At = at
+	d.Band = math.Hypot(d.Band, half/rate) // in quiet time nearly all is made up for the leak
+	e.takeDelivery(&d)
+	if q := &rounds[len(rounds)-1]; !q.Out {
+		r.Line.add(q.Ratio, q.Air/q.Swept, q.Strokes)
+		e.deadVolume(at)
+	}
+}
+
+// lateRounds is how many of the last rounds may tell that the delivery has changed.
+const lateRounds = 7
+
+// changed tells whether the last rounds contradict those before them, by much more than
+// both bands: then the older ones no longer count.
+func (r *recharge) changed(rounds []quietRound) bool {
+	n := len(rounds) - lateRounds
+	if n < lateRounds {
+		return false
+	}
+	old, late := rounds[:n], rounds[n:]
+	sortOut(old)
+	sortOut(late)
+	a, b := together(old), together(late)
+	if a.Rounds < leastQuiet || b.Rounds < leastQuiet || a.Air <= 0 || b.Air <= 0 {
+		return false
+	}
+	return math.Abs(b.Air/b.Plain/(a.Air/a.Plain)-1) > 1.5*math.Hypot(a.Band, b.Band)
+}
+
+// sortOut marks the rounds in which more strokes were made than the others' air of a stroke
+// explains, or fewer: a stroke may be cut at either end, and a tenth is the fit's.
+func sortOut(rounds []quietRound) {
+	var each [mostQuiet]float64
+	for i := range rounds {
+		each[i] = rounds[i].Air / rounds[i].Plain
+	}
+	v := each[:len(rounds)]
+	slices.Sort(v)
+	k := v[len(v)/2] // robust: half of the rounds may be disturbed
+	if k <= 0 {
+		return
+	}
+	for i := range rounds {
+		q := &rounds[i]
+		due := q.Air / (k * q.Plain / q.Strokes)
+		q.Out = math.Abs(q.Strokes-due) > 1.6+0.15*due
+	}
+}
+
+// together sums up the rounds that agree. The band: strokes cut at the ends of each chain, and
+// the scatter of the rounds.
+func together(rounds []quietRound) delivery {
+	var d delivery
+	for i := range rounds {
+		q := &rounds[i]
+		if q.Out {
+			continue
+		}
+		if d.Rounds == 0 {
+			d.From = q.At
+		}
+		if i == 0 || !q.Chained || rounds[i-1].Out {
+			d.Chains++
+		}
+		d.Air, d.Strokes, d.Plain, d.Swept = d.Air+q.Air, d.Strokes+q.Strokes, d.Plain+q.Plain, d.Swept+q.Swept
+		d.Rounds++
+	}
+	if d.Strokes == 0 || d.Air <= 0 {
+		return d
+	}
+	left := 0.0
+	for i := range rounds {
+		if q := &rounds[i]; !q.Out {
+			x := q.Air/d.Air*d.Strokes - q.Strokes
+			left += x * x
+		}
+	}
+	cut := cutStroke * math.Sqrt(2*d.Chains)
+	left = math.Max(0, left-2*cutStroke*cutStroke*d.Rounds) // cuts within a chain cancel in the sum
+	d.Band = 1.645 * math.Hypot(cut, math.Sqrt(left)) / d.Strokes
+	return d
+}
+
+// takeDelivery takes what a stroke delivers, and with it the volumetric efficiency or, where
+// the plate does not know it, the tank.
+func (e *Engine) takeDelivery(d *delivery) {
+	r, k := &e.Recharge, &e.Air.Known
+	model := air.EfficiencyBand(d.Plain / d.Swept)
+	tank, band, conf := e.Plate.TankVolume, station.TankBand, 0.8
+	byModel := d.Plain / d.Air // m³: the tank that the assumed efficiency asks for
+	learned := station.Estimate{Value: byModel, Method: station.MethodRecharge, Confidence: 0.6, From: d.From, At: d.At}
+	learned.Low, learned.High = within(byModel, math.Hypot(model, d.Band))
+	e.Est[station.TankVolume] = learned
+	if tank <= 0 {
+		if r.TankRef == 0 && d.Band < 0.08 {
+			r.TankRef = byModel
+		}
+		if tank, band, conf = r.TankRef, model, 0.3; tank == 0 {
+			return
+		}
+	}
+	band = math.Hypot(band, d.Band)
+	k.Eta, k.EtaBand = weigh(r.smooth(tank*d.Air/d.Plain), band, model)
+	set := func(f station.Figure, v float64) {
+		g := station.Estimate{Value: v, Method: station.MethodRecharge, Confidence: conf, From: d.From, At: d.At}
+		g.Low, g.High = within(v, band)
+		e.Est[f] = g
+	}
+	set(station.StrokeDelivery, tank*d.Air/d.Strokes)
+	set(station.VolumetricEfficiency, tank*d.Air/d.Swept)
+}
+
+// smooth gives the mean share of the assumed efficiency over the last judgements.
+func (r *recharge) smooth(share float64) float64 {
+	switch {
+	case r.Fresh:
+		r.Share, r.Fresh = share, false
+	case r.Share == 0:
+		r.Share = 1 // as assumed
+	}
+	r.Share += 0.2 * (share - r.Share)
+	return r.Share
+}
+
+// surely is the share of the leak's rate that its band may take for the rounds to count.
+const surely = 0.10
+
+// weigh joins the measured share of the assumed efficiency with the assumption itself, 1. Small
+// differences are as likely the measurement's (leak rate, count, tank) as the machine's; large ones
+// are the machine's: of an honest booster the assumption is rarely wrong by more than some per cent,
+// of a worn one it is by any amount. So the weight of the measurement is
+//
+//	off²/(off² + 0.04²)
+func weigh(measured, band, model float64) (eta, joined float64) {
+	off := measured - 1
+	w := off * off / (off*off + 0.04*0.04)
+	return 1 + w*off, math.Hypot(w*band, (1-w)*model)
+}
+
+func within(v, band float64) (low, high float64) { return v * (1 - band), v * (1 + band) }
+
+// ratioLine is a weighted least-squares line of volumetric efficiency over
+// (p2/p1)^(1/kappa) - 1. Fields are exported for snapshots only.
+type ratioLine struct{ N, W, F, E, FF, FE, EE float64 }
+
+const (
+	lineForget = 1 - 1.0/500 // of the past at each round
+	lineSpan   = 0.12        // standard deviation of the pressure term below which no slope shows
+	lineRounds = 20
+	lineSure   = 0.05 // half-width of the dead volume's band above which it is not told
+)
+
+// add takes a round's efficiency; a count of strokes is off by about one whatever it is, so
+// the weight is its square.
+func (l *ratioLine) add(f, eta, strokes float64) {
+	w := strokes * strokes
+	for _, x := range [...]*float64{&l.N, &l.W, &l.F, &l.E, &l.FF, &l.FE, &l.EE} {
+		*x *= lineForget
+	}
+	l.N++
+	l.W, l.F, l.E = l.W+w, l.F+w*f, l.E+w*eta
+	l.FF, l.FE, l.EE = l.FF+w*f*f, l.FE+w*f*eta, l.EE+w*eta*eta
+}
+
+// slope gives minus the slope, the loss at no pressure ratio, the half-width of the slope's
+// 90 % band, and whether the pressure ratios differ enough.
+func (l *ratioLine) slope() (c, loss, half float64, ok bool) {
+	if l.N < lineRounds || l.W <= 0 {
+		return 0, 0, 0, false
+	}
+	mf, me := l.F/l.W, l.E/l.W
+	vf, vfe, ve := l.FF/l.W-mf*mf, l.FE/l.W-mf*me, l.EE/l.W-me*me
+	if vf < lineSpan*lineSpan {
+		return 0, 0, 0, false
+	}
+	c = -vfe / vf
+	left := math.Max(0, ve-vfe*vfe/vf)
+	return c, 1 - me - c*mf, 1.645 * math.Sqrt(left/vf/(l.N-2)), true
+}
+
+// deadVolume fits dead volume and loss in eta = 1 - c((p2/p1)^(1/kappa) - 1) - loss.
+func (e *Engine) deadVolume(at station.Instant) {
+	tank := e.Plate.TankVolume
+	if tank <= 0 {
+		e.Est[station.DeadVolume] = station.Unknown("needs the tank volume")
+		return
+	}
+	c, _, half, ok := e.Recharge.Line.slope()
+	c, half = c*tank, math.Hypot(half, station.TankBand*c)*tank
+	switch {
+	case !ok:
+		e.Est[station.DeadVolume] = station.Unknown("needs quiet recharges at clearly different ratios of outlet to inlet pressure")
+	case half > lineSure || c < -half:
+		e.Est[station.DeadVolume] = station.Unknown("quiet recharges at different pressure ratios do not agree on it yet")
+	default:
+		e.Est[station.DeadVolume] = station.Estimate{Value: math.Max(0, c), Low: math.Max(0, c-half), High: math.Max(0, c+half), Method: station.MethodRecharge, Confidence: 0.6, At: at}
+	}
+}
