@@ -84,6 +84,7 @@ type core struct {
 	Min    minute
 	Est    station.Estimates
 	Rate   rateWindow
+	Basis  basis // of the leak, for Explain
 }
 
 // Engine is one station's analyzer. It is not safe for concurrent use.
@@ -327,8 +328,8 @@ func (e *Engine) Flush() {
 
 // finish closes the open interval and minute at the last sample of the segment.
 func (e *Engine) finish(last station.Instant) {
+	e.Min.close(last, e) // before the step, as at the end of any minute
 	e.step(last)
 	e.enter(station.NumStates, last, "")
-	e.Min.close(last, e)
 	e.Started = false
 }

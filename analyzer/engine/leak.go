@@ -112,6 +112,9 @@ func (e *Engine) fitLeak(at station.Instant) {
 		return
 	}
 	d := air.FitDecay(e.Leak.T, e.Leak.P)
+	if d.Leak || d.None {
+		e.Basis.decay(&e.Leak, &d, e.operating(), at)
+	}
 	switch {
 	case d.Leak:
 		e.decayLeak(&d, at)

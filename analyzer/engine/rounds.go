@@ -153,6 +153,7 @@ func (e *Engine) makeup(flow, band, p float64, at station.Instant) {
 	if e.Est[station.LeakFlow].Method == station.MethodDecay && at.Sub(e.Est[station.LeakFlow].At) < 15*station.Minute60 {
 		return
 	}
+	e.Basis.makeup(&e.Leak, &e.Rounds, flow, p)
 	g := station.Estimate{Value: flow, Low: math.Max(0, flow-band), High: flow + band, Method: station.MethodMakeup, Confidence: 0.6, At: at}
 	e.Est[station.LeakFlow] = g
 	g.Value, g.Low, g.High = g.Value/p, g.Low/p, g.High/p

@@ -3,6 +3,7 @@ package main
 import (
 	"cmp"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -38,13 +39,13 @@ func (c *backtestCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	return c.tell(e, tested)
+	return tell(e.out, tested)
 }
 
 // read gives the configuration, with the changes, and the stations in question.
 func (c *backtestCmd) read() (*config.Config, []reanalyse.Station, error) {
-	if !c.To.IsZero() && !c.From.Before(c.To) {
-		return nil, nil, fmt.Errorf("--to %s is not after --from %s", c.To.Format(time.RFC3339), c.From.Format(time.RFC3339))
+	if err := ordered(c.From, c.To); err != nil {
+		return nil, nil, err
 	}
 	cfg, err := load(c.Config, false)
 	if err != nil {
@@ -62,9 +63,17 @@ func (c *backtestCmd) read() (*config.Config, []reanalyse.Station, error) {
 	return cfg, chosen, err
 }
 
+// ordered refuses a span that is none.
+func ordered(from, to time.Time) error {
+	if !to.IsZero() && !from.Before(to) {
+		return fmt.Errorf("--to %s is not after --from %s", to.Format(time.RFC3339), from.Format(time.RFC3339))
+	}
+	return nil
+}
+
 // tell prints spans, occurrences, and the sums by alarm.
-func (c *backtestCmd) tell(e *env, tested []reanalyse.Tested) error {
-	t := tabwriter.NewWriter(e.out, 0, 0, 2, ' ', 0)
+func tell(w io.Writer, tested []reanalyse.Tested) error {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for i := range tested {
 		if r := &tested[i]; r.Days() > 0 {
 			fmt.Fprintf(t, "%s\t%s to %s\t%.2f days\n", r.Key, second(r.From), second(r.To), r.Days())
@@ -79,7 +88,7 @@ func (c *backtestCmd) tell(e *env, tested []reanalyse.Tested) error {
 	if err := t.Flush(); err != nil {
 		return err
 	}
-	_, err := fmt.Fprintln(e.out, verdictOf(tested))
+	_, err := fmt.Fprintln(w, verdictOf(tested))
 	return err
 }
 
