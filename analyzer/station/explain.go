@@ -1,5 +1,11 @@
 package station
 
+import (
+	"math"
+	"strconv"
+	"strings"
+)
+
 // Origin says where an input of a figure comes from.
 type Origin uint8
 
@@ -49,4 +55,38 @@ type Explanation struct {
 // Value is an input with a value.
 func Value(name string, v float64, unit string, from Origin) Input {
 	return Input{Name: name, Value: v, Unit: unit, Origin: from}
+}
+
+// Shown gives the value with its unit, or the text in its place.
+func (i *Input) Shown() string {
+	if i.Text != "" {
+		return i.Text
+	}
+	return strings.TrimSpace(Brief(i.Value) + " " + i.Unit)
+}
+
+// From says where the input comes from.
+func (i *Input) From() string {
+	if i.Source != "" {
+		return i.Origin.String() + ": " + i.Source
+	}
+	return i.Origin.String()
+}
+
+// Line gives the input in a line.
+func (i *Input) Line() string { return i.Name + ": " + i.Shown() + " (" + i.From() + ")" }
+
+// Brief gives a number with four significant figures, whole numbers as they are.
+func Brief(v float64) string {
+	if v == math.Trunc(v) && math.Abs(v) < 1e9 {
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	}
+	if a := math.Abs(v); a >= 1e-3 && a < 1e6 {
+		text := strconv.FormatFloat(v, 'f', max(0, 3-int(math.Floor(math.Log10(a)))), 64)
+		if strings.Contains(text, ".") {
+			text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
+		}
+		return text
+	}
+	return strconv.FormatFloat(v, 'g', 4, 64)
 }

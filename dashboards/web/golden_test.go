@@ -34,6 +34,7 @@ func TestGoldenPages(t *testing.T) {
 		{"empty.html", "/", notReady},
 		{"refused-none.html", "/refused", fixture()},
 		{"station.html", "/station/northdock/press-4?span=3600", everything()},
+		{"how.html", "/station/northdock/press-4/how", explaining()},
 		{"station-unheard.html", "/station/southdock/cnc-2", everything()},
 	} {
 		w := get(New(c.options), c.path)

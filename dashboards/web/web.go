@@ -39,6 +39,7 @@ type Options struct {
 	Command  Command               // takes what people order; nil: nothing is taken
 	Diary    Diary                 // what people did; may be nil
 	Alarms   Alarms                // what became of alarms; may be nil
+	Explain  Explain               // says how a station's figures were obtained; may be nil
 	Now      func() time.Time
 	Version  string
 }
@@ -54,6 +55,7 @@ func New(o Options) http.Handler {
 	mux.HandleFunc("/stations", s.stations("stations.html"))
 	mux.HandleFunc("/station/{site}/{station}", s.station)
 	mux.HandleFunc("/station/{site}/{station}/trace", s.trace)
+	mux.HandleFunc("/station/{site}/{station}/how", s.how)
 	mux.HandleFunc("/events", s.events)
 	mux.HandleFunc("/refused", s.refused)
 	mux.HandleFunc("/costs", s.costs)

@@ -3,7 +3,6 @@ package report
 import (
 	"fmt"
 	"io"
-	"math"
 	"strconv"
 	"strings"
 
@@ -41,6 +40,7 @@ type Input struct {
 	Text   string   `json:"text,omitempty"`
 	Origin string   `json:"origin"`
 	Source string   `json:"source,omitempty"`
+	line   string
 }
 
 // Explain adds to the report how its figures were obtained.
@@ -58,7 +58,7 @@ func (r *Report) Explain(u *pipeline.Unit, ref station.Reference) {
 func explained(x *station.Explanation, ref station.Reference) *Explained {
 	e := &Explained{Title: x.Title, What: x.What, Said: x.Said, Formula: x.Formula, Source: x.Source, Inputs: []Input{}, key: x.Key, places: x.Places}
 	for _, i := range x.Inputs {
-		in := Input{Name: i.Name, Unit: i.Unit, Text: i.Text, Origin: i.Origin.String(), Source: i.Source}
+		in := Input{Name: i.Name, Unit: i.Unit, Text: i.Text, Origin: i.Origin.String(), Source: i.Source, line: i.Line()}
 		if i.Text == "" {
 			v := i.Value
 			in.Value = &v
@@ -120,7 +120,7 @@ func (r *Report) explainRows(w io.Writer) {
 		line(w, "formula", e.Formula)
 		line(w, "source", e.Source)
 		for i := range e.Inputs {
-			fmt.Fprintf(w, "  input: %s\n", e.Inputs[i].String())
+			fmt.Fprintf(w, "  input: %s\n", e.Inputs[i].line)
 		}
 	}
 }
@@ -142,38 +142,6 @@ func (e *Explained) value() string {
 	text := strings.TrimSpace(fmt.Sprintf("%.*f %s", e.places, *e.Value, e.Unit))
 	if e.Band != nil {
 		text += fmt.Sprintf(" (90 %%: %.*f to %.*f)", e.places, e.Band[0], e.places, e.Band[1])
-	}
-	return text
-}
-
-// String gives the input in a line.
-func (i *Input) String() string {
-	text := i.Text
-	if i.Value != nil {
-		text = strings.TrimSpace(Figure(*i.Value) + " " + i.Unit)
-	}
-	text = i.Name + ": " + text + " (" + i.Origin
-	if i.Source != "" {
-		text += ": " + i.Source
-	}
-	return text + ")"
-}
-
-// Figure gives a number with four significant figures, whole numbers as they are.
-func Figure(v float64) string {
-	if v == math.Trunc(v) && math.Abs(v) < 1e9 {
-		return strconv.FormatFloat(v, 'f', 0, 64)
-	}
-	if a := math.Abs(v); a >= 1e-3 && a < 1e6 {
-		return trimmed(strconv.FormatFloat(v, 'f', max(0, 3-int(math.Floor(math.Log10(a)))), 64))
-	}
-	return strconv.FormatFloat(v, 'g', 4, 64)
-}
-
-// trimmed takes zeros off the end of decimals.
-func trimmed(text string) string {
-	if strings.Contains(text, ".") {
-		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
 	}
 	return text
 }
