@@ -43,7 +43,7 @@ func (c *replayCmd) Run(e *env) error {
 	}
 	u := pipeline.New(s.Plate, s.Revision)
 	u.KeepStrokes = c.Strokes
-	changed, err := c.changed(cfg, s)
+	changed, err := c.changed(cfg)
 	if err != nil {
 		return err
 	}

@@ -9,11 +9,15 @@ import (
 )
 
 // changed gives the station's unit with the changed catalogue, nil where none is asked for.
-func (c *replayCmd) changed(cfg *config.Config, s *config.Station) (*pipeline.Unit, error) {
+func (c *replayCmd) changed(cfg *config.Config) (*pipeline.Unit, error) {
 	if c.Changes == "" {
 		return nil, nil
 	}
 	if err := cfg.Rehearse(c.Changes); err != nil {
+		return nil, err
+	}
+	s, err := pick(cfg, c.Station)
+	if err != nil {
 		return nil, err
 	}
 	return pipeline.New(s.Plate, s.Revision), nil
@@ -42,7 +46,7 @@ func changesOf(tested []reanalyse.Tested) []report.Change {
 	for i := range tested {
 		for k := range tested[i].Pairs {
 			p := &tested[i].Pairs[k]
-			out = append(out, report.Change{Alarm: p.Any().Alarm, Kind: kindOf(p), Was: occurrence(p.Was), Is: occurrence(p.Is)})
+			out = append(out, report.Change{Alarm: p.Any().Alarm, Kind: p.Kind(), Was: occurrence(p.Was), Is: occurrence(p.Is)})
 		}
 	}
 	return out
