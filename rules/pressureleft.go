@@ -19,6 +19,10 @@ type fall struct {
 	Prev    float64
 }
 
+// stillCharged is the outlet, Pa gauge, above which an alarm that stands goes on: an outlet
+// that creeps past ChargedMin would be raised again by its noise.
+const stillCharged = 0.9 * ChargedMin
+
 // step follows one second of outlet readings.
 func (f *fall) step(s *station.Status) {
 	if !s.Outlet.Known() {
@@ -57,7 +61,7 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 		}
 		return verdict{answer: yes, say: (*Evaluator).unverified}
 	}
-	if s.Outlet.Value > ChargedMin {
+	if s.Outlet.Value > ChargedMin || active && s.Outlet.Value > stillCharged {
 		v.Past.Word = 0
 		return verdict{answer: yes, say: (*Evaluator).charged}
 	}

@@ -102,6 +102,7 @@ type core struct {
 	Air      strokeAir
 	Recharge recharge
 	Meter    meter
+	Basis    basis // of the leak, for Explain
 }
 
 // Engine is one station's analyzer. It is not safe for concurrent use.
@@ -357,8 +358,8 @@ func (e *Engine) Flush() {
 
 // finish closes the open interval and minute at the last sample of the segment.
 func (e *Engine) finish(last station.Instant) {
+	e.Min.close(last, e) // before the step, as at the end of any minute
 	e.step(last)
 	e.enter(station.NumStates, last, "")
-	e.Min.close(last, e)
 	e.Started = false
 }

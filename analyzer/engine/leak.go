@@ -119,6 +119,9 @@ func (e *Engine) fitLeak(at station.Instant) {
 		return
 	}
 	d := air.FitDecayWarm(e.Leak.T, e.Leak.P, e.Wall.rate(at))
+	if d.Leak || d.None {
+		e.Basis.decay(&e.Leak, &d, e.operating(), at)
+	}
 	switch {
 	case d.Leak:
 		e.decayLeak(&d, at)

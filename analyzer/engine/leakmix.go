@@ -47,6 +47,7 @@ func (e *Engine) decay(g station.Estimate) {
 // pressure p (Pa abs) from one time to another.
 func (e *Engine) makeup(flow, band, p float64, from, at station.Instant) {
 	e.Mix.Less = false
+	e.Basis.makeup(&e.Leak, &e.Rounds, flow, p)
 	e.Mix.Makeup = station.Estimate{Value: flow / p, Low: math.Max(0, flow-band) / p, High: (flow + band) / p,
 		Method: station.MethodMakeup, Confidence: 0.6, From: from, At: at}
 	e.mixLeak(at)
@@ -57,6 +58,7 @@ func (e *Engine) makeup(flow, band, p float64, from, at station.Instant) {
 // what the fall tells.
 func (e *Engine) makeupInside(flow, band, told, p float64, from, at station.Instant) {
 	e.Mix.Less = true
+	e.Basis.makeup(&e.Leak, &e.Rounds, told, p)
 	e.Est[station.InternalLeak] = station.Estimate{Value: flow - told, Low: math.Max(0, flow-band-toldHigh*told), High: flow + band - toldLow*told,
 		Method: station.MethodMakeup, Confidence: 0.5, From: from, At: at}
 	e.Mix.Makeup = station.Estimate{Value: told / p, Low: toldLow * told / p, High: toldHigh * told / p,

@@ -238,7 +238,11 @@ func (e *Engine) end(c *stroke.Candidate, floor station.Instant) {
 		return
 	}
 	e.Ends.Learn(c)
-	e.strokeTimes(c.At, n)
+	alone := n
+	if c.Idle > last {
+		alone = 0 // the piston stood in between: a hop of the governor has no time of its own
+	}
+	e.strokeTimes(c.At, alone)
 	e.Act.Teeth++
 	e.Mismatch.Teeth += int64(n)
 	for k := n - 1; k > 0; k-- {

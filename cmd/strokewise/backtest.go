@@ -1,11 +1,10 @@
 package main
 
 import (
-	"cmp"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"text/tabwriter"
 	"time"
 
@@ -38,13 +37,13 @@ func (c *backtestCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	return c.tell(e, tested)
+	return tell(e.out, tested)
 }
 
 // read gives the configuration, with the changes, and the stations in question.
 func (c *backtestCmd) read() (*config.Config, []reanalyse.Station, error) {
-	if !c.To.IsZero() && !c.From.Before(c.To) {
-		return nil, nil, fmt.Errorf("--to %s is not after --from %s", c.To.Format(time.RFC3339), c.From.Format(time.RFC3339))
+	if err := ordered(c.From, c.To); err != nil {
+		return nil, nil, err
 	}
 	cfg, err := load(c.Config, false)
 	if err != nil {
@@ -62,9 +61,17 @@ func (c *backtestCmd) read() (*config.Config, []reanalyse.Station, error) {
 	return cfg, chosen, err
 }
 
+// ordered refuses a span that is none.
+func ordered(from, to time.Time) error {
+	if !to.IsZero() && !from.Before(to) {
+		return fmt.Errorf("--to %s is not after --from %s", to.Format(time.RFC3339), from.Format(time.RFC3339))
+	}
+	return nil
+}
+
 // tell prints spans, occurrences, and the sums by alarm.
-func (c *backtestCmd) tell(e *env, tested []reanalyse.Tested) error {
-	t := tabwriter.NewWriter(e.out, 0, 0, 2, ' ', 0)
+func tell(w io.Writer, tested []reanalyse.Tested) error {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for i := range tested {
 		if r := &tested[i]; r.Days() > 0 {
 			fmt.Fprintf(t, "%s\t%s to %s\t%.2f days\n", r.Key, second(r.From), second(r.To), r.Days())
@@ -79,7 +86,7 @@ func (c *backtestCmd) tell(e *env, tested []reanalyse.Tested) error {
 	if err := t.Flush(); err != nil {
 		return err
 	}
-	_, err := fmt.Fprintln(e.out, verdictOf(tested))
+	_, err := fmt.Fprintln(w, reanalyse.Verdict(tested))
 	return err
 }
 
@@ -94,21 +101,11 @@ func tellOccurrences(t *tabwriter.Writer, tested []reanalyse.Tested) (rows int) 
 				fmt.Fprintln(t, "\nstation\talarm\t\traised\tended")
 			}
 			p := &tested[i].Pairs[k]
-			fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\n", tested[i].Key, p.Any().Alarm, kindOf(p),
+			fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\n", tested[i].Key, p.Any().Alarm, p.Kind(),
 				times(p, func(o *reanalyse.Occurrence) string { return second(o.Raised) }), times(p, ended))
 		}
 	}
 	return rows
-}
-
-func kindOf(p *reanalyse.Pair) string {
-	switch {
-	case p.Was == nil:
-		return "new"
-	case p.Is == nil:
-		return "no longer"
-	}
-	return "as before"
 }
 
 func ended(o *reanalyse.Occurrence) string {
@@ -126,71 +123,9 @@ func times(p *reanalyse.Pair, of func(*reanalyse.Occurrence) string) string {
 	return of(p.Any())
 }
 
-// counted are an alarm's occurrences, also per day of each station's time, added up.
-type counted struct {
-	alarm         string
-	was, is       int
-	wasDay, isDay float64
-}
-
-func (s *counted) add(p *reanalyse.Pair, days float64) {
-	if p.Was != nil {
-		s.was++
-		s.wasDay += 1 / days
-	}
-	if p.Is != nil {
-		s.is++
-		s.isDay += 1 / days
-	}
-}
-
-// sumsOf gives the sums by alarm in order of name, those of all alarms last.
-func sumsOf(tested []reanalyse.Tested) []counted {
-	by, all := map[string]*counted{}, counted{alarm: "all"}
-	for i := range tested {
-		for k := range tested[i].Pairs {
-			p, days := &tested[i].Pairs[k], tested[i].Days()
-			name := p.Any().Alarm
-			if by[name] == nil {
-				by[name] = &counted{alarm: name}
-			}
-			by[name].add(p, days)
-			all.add(p, days)
-		}
-	}
-	var out []counted
-	for _, s := range by {
-		out = append(out, *s)
-	}
-	slices.SortFunc(out, func(a, b counted) int { return cmp.Compare(a.alarm, b.alarm) })
-	return append(out, all)
-}
-
 func tellSums(t *tabwriter.Writer, tested []reanalyse.Tested) {
 	fmt.Fprintln(t, "\nalarm\twas\twould be\twas, a day\twould be, a day\tchange, a day")
-	for _, s := range sumsOf(tested) {
-		fmt.Fprintf(t, "%s\t%d\t%d\t%.2f\t%.2f\t%+.2f\n", s.alarm, s.was, s.is, s.wasDay, s.isDay, s.isDay-s.wasDay)
+	for _, s := range reanalyse.Sums(tested) {
+		fmt.Fprintf(t, "%s\t%d\t%d\t%.2f\t%.2f\t%+.2f\n", s.Alarm, s.Was, s.Is, s.WasDay, s.IsDay, s.IsDay-s.WasDay)
 	}
-}
-
-// verdictOf says in a line what came out.
-func verdictOf(tested []reanalyse.Tested) string {
-	n, moved, days := map[string]int{}, 0, 0.0
-	for i := range tested {
-		days += tested[i].Days()
-		for k := range tested[i].Pairs {
-			p := &tested[i].Pairs[k]
-			n[kindOf(p)]++
-			if p.Was != nil && p.Is != nil && *p.Was != *p.Is {
-				moved++
-			}
-		}
-	}
-	switch {
-	case days == 0:
-		return "nothing was compared"
-	case moved+n["new"]+n["no longer"] == 0:
-		return fmt.Sprintf("no difference: %d as before; nothing was changed", n["as before"])
-	}
-	return fmt.Sprintf("%d as before, %d of them at other times; %d new, %d no longer; nothing was changed", n["as before"], moved, n["new"], n["no longer"])
 }

@@ -151,10 +151,13 @@ func demoOptions(specs []rig.Spec, dir, listen string, e *env) (app.Options, err
 		}
 		o.Zones[site], o.References[site], o.Rates[site] = z, station.ANR, demoRates
 	}
+	known := config.Config{File: "the demonstration"}
 	for i := range specs {
 		p := specs[i].Plate
 		o.Stations = append(o.Stations, app.Station{Plate: p, Revision: config.Revision(&p)})
+		known.Stations = append(known.Stations, config.Station{Plate: p, Revision: config.Revision(&p)})
 	}
+	o.Rehearse = rehearsal(&known)
 	for _, s := range []string{"boost/{site}/{station}/{channel}", "boost/{site}/{station}"} {
 		p, err := topic.Compile(s)
 		if err != nil {

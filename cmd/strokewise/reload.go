@@ -38,6 +38,21 @@ func reloadOnHangup(ctx context.Context, path string, cfg *config.Config, a *app
 		next.HTTP, next.MQTT, next.Data, next.Log, next.Sites, next.Notify = cfg.HTTP, cfg.MQTT, cfg.Data, cfg.Log, cfg.Sites, cfg.Notify
 		next.History, next.Influx = cfg.History, cfg.Influx
 		cfg = next
+		a.Rehearse(rehearsal(cfg))
+	}
+}
+
+// rehearsal gives the stations of a configuration with changes of the alarms.
+func rehearsal(c *config.Config) app.Rehearsal {
+	return func(changes string) ([]app.Station, error) {
+		if strings.TrimSpace(changes) == "" {
+			return stationsOf(c), nil
+		}
+		stations, err := c.Rehearsed("changes", []byte(changes))
+		if err != nil {
+			return nil, err
+		}
+		return stationsOf(&config.Config{Stations: stations}), nil
 	}
 }
 

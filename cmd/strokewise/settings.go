@@ -31,7 +31,7 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 		o.Zones[s.ID], o.References[s.ID] = s.Zone, s.Air.Reference
 		o.Rates[s.ID] = cost.Rates{SpecificEnergy: s.Air.SpecificEnergy, Price: s.Air.Price, CO2: s.Air.CO2}
 	}
-	o.Stations = stationsOf(c)
+	o.Stations, o.Rehearse = stationsOf(c), rehearsal(c)
 	var err error
 	if o.Intake, err = routes(c); err != nil {
 		return o, err

@@ -14,7 +14,7 @@ import (
 func (j *JetStream) connect() (*nats.Conn, error) {
 	log := j.opt.Logger
 	c, err := nats.Connect(j.opt.URL, nats.Name("strokewise"), nats.MaxReconnects(-1), nats.ReconnectWait(500*time.Millisecond),
-		nats.Timeout(5*time.Second), nats.PingInterval(10*time.Second), nats.MaxPingsOutstanding(2), nats.ReconnectBufSize(-1),
+		nats.Timeout(5*time.Second), nats.PingInterval(10*time.Second), nats.MaxPingsOutstanding(2), nats.ReconnectBufSize(-1), nats.ErrorHandler(j.asyncError),
 		nats.DisconnectErrHandler(func(_ *nats.Conn, err error) {
 			if err != nil { // nil: we end
 				log.Error("no connection to the sample log's server, trying again; nothing is acknowledged meanwhile", slog.Any("error", err))

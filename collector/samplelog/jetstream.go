@@ -78,7 +78,7 @@ func (j *JetStream) open(ctx context.Context) (err error) {
 		if err := j.startServer(); err != nil {
 			return err
 		}
-		j.conn, err = nats.Connect("", nats.InProcessServer(inProcess{j}), nats.MaxReconnects(-1), nats.ReconnectWait(100*time.Millisecond))
+		j.conn, err = nats.Connect("", nats.InProcessServer(inProcess{j}), nats.MaxReconnects(-1), nats.ReconnectWait(100*time.Millisecond), nats.ErrorHandler(j.asyncError))
 	} else {
 		j.conn, err = j.connect()
 	}

@@ -25,6 +25,7 @@ type alarmFiguresView struct {
 	Root, Version string
 	At, Problem   string
 	Days          int
+	Backtest      bool // there is one
 	Choices       []int
 	Rows          []row
 	Top           []countRow
@@ -40,7 +41,7 @@ type judgedRow struct{ Alarm, Closed, Empty, Precision string }
 // alarmFigures shows the figures of the last days; ?days= says how many.
 func (s *site) alarmFigures(w http.ResponseWriter, r *http.Request) {
 	now := station.InstantOf(s.Now())
-	v := alarmFiguresView{Version: s.Version, At: clock(now), Days: 7, Choices: []int{1, 7, 30, 365}}
+	v := alarmFiguresView{Version: s.Version, At: clock(now), Backtest: s.Backtest != nil, Days: 7, Choices: []int{1, 7, 30, 365}}
 	if text := r.URL.Query().Get("days"); text != "" {
 		n, err := strconv.Atoi(text)
 		if err != nil || n < 1 || n > mostFigureDays {

@@ -24,6 +24,7 @@ func get(h http.Handler, path string) *httptest.ResponseRecorder {
 func TestGoldenPages(t *testing.T) {
 	notReady := fixture()
 	notReady.Ready = func() error { return errTwo }
+	tested, _ := backtested()
 	for _, c := range []struct {
 		name, path string
 		options    Options
@@ -34,6 +35,8 @@ func TestGoldenPages(t *testing.T) {
 		{"empty.html", "/", notReady},
 		{"refused-none.html", "/refused", fixture()},
 		{"station.html", "/station/northdock/press-4?span=3600", everything()},
+		{"backtest.html", "/backtest", tested},
+		{"how.html", "/station/northdock/press-4/how", explaining()},
 		{"station-unheard.html", "/station/southdock/cnc-2", everything()},
 	} {
 		w := get(New(c.options), c.path)

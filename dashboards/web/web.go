@@ -39,6 +39,8 @@ type Options struct {
 	Command  Command               // takes what people order; nil: nothing is taken
 	Diary    Diary                 // what people did; may be nil
 	Alarms   Alarms                // what became of alarms; may be nil
+	Backtest Backtest              // of changed alarms; nil: none
+	Explain  Explain               // says how a station's figures were obtained; may be nil
 	Now      func() time.Time
 	Version  string
 }
@@ -54,6 +56,7 @@ func New(o Options) http.Handler {
 	mux.HandleFunc("/stations", s.stations("stations.html"))
 	mux.HandleFunc("/station/{site}/{station}", s.station)
 	mux.HandleFunc("/station/{site}/{station}/trace", s.trace)
+	mux.HandleFunc("/station/{site}/{station}/how", s.how)
 	mux.HandleFunc("/events", s.events)
 	mux.HandleFunc("/refused", s.refused)
 	mux.HandleFunc("/costs", s.costs)
@@ -74,18 +77,21 @@ func New(o Options) http.Handler {
 	if o.Rig != nil {
 		mux.HandleFunc(rigPath, s.rig)
 	}
-	return guard(mux, o.Hosts, forms{rig: o.Rig != nil, commands: o.Command != nil})
+	if o.Backtest != nil {
+		mux.HandleFunc(backtestPath, s.backtest)
+	}
+	return guard(mux, o.Hosts, forms{rig: o.Rig != nil, commands: o.Command != nil, backtest: o.Backtest != nil})
 }
 
 // rigPath takes orders for faults, and only in the demonstration.
 const rigPath = "/rig"
 
 // forms says which forms there are.
-type forms struct{ rig, commands bool }
+type forms struct{ rig, commands, backtest bool }
 
 // takes tells whether a path takes what a form sends.
 func (f forms) takes(path string) bool {
-	return f.rig && path == rigPath || f.commands && takesCommands(path)
+	return f.rig && path == rigPath || f.backtest && path == backtestPath || f.commands && takesCommands(path)
 }
 
 // shows tells whether the page at a path has forms.

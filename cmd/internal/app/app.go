@@ -61,6 +61,8 @@ type Options struct {
 	Version string
 	Logger  *slog.Logger
 
+	Rehearse Rehearsal // of changed alarms, for back-tests; nil: none
+
 	// Every is how often things are done; zero values are the usual ones.
 	Every Intervals
 }
@@ -103,6 +105,8 @@ type App struct {
 	quiet    quiet                     // of commits that fail
 	early    chan struct{}             // a partition wants its commit ahead of its turn
 	pace     pace                      // of commands
+
+	backtests *backtests // nil: none
 }
 
 // New opens everything that the options name: broker, log, history, address. It does not
@@ -115,6 +119,9 @@ func New(ctx context.Context, opt Options) (*App, error) {
 	}
 	a := &App{opt: opt, log: opt.Logger, board: board.New(), live: live.New(live.Usual), early: make(chan struct{}, 1)}
 	a.stations.Store(&a.opt.Stations)
+	if opt.Rehearse != nil {
+		a.backtests = newBacktests(a, opt.Rehearse)
+	}
 	if err := a.open(ctx); err != nil {
 		a.Close()
 		return nil, err

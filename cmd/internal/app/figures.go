@@ -23,11 +23,15 @@ func (a *App) handler() (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	return web.New(web.Options{
+	o := web.Options{
 		Board: a.board, Live: a.live, History: a.store, Zones: a.opt.Zones, Pipeline: a.Pipeline, Refused: a.refused, Ready: a.Ready,
 		Metrics: metrics, Hosts: a.opt.Hosts, Now: time.Now, Version: a.opt.Version, Rig: a.opt.Rig, Hours: hours{a.store}, Rates: a.opt.Rates,
-		Command: a.Command, Diary: a.store, Alarms: a.store,
-	}), nil
+		Command: a.Command, Diary: a.store, Alarms: a.store, Explain: a.Explain,
+	}
+	if a.backtests != nil {
+		o.Backtest = a.backtests
+	}
+	return web.New(o), nil
 }
 
 // Pipeline gives the figures of the way from message to commit.

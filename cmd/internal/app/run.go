@@ -60,6 +60,9 @@ func (a *App) Run(ctx context.Context) error {
 	if a.export != nil {
 		serve.run(func(ctx context.Context) { a.warn("exporting ended", a.export.Run(ctx)) })
 	}
+	if a.backtests != nil {
+		serve.run(a.backtests.loop)
+	}
 	a.takeMessages(take)
 	a.log.Info("ready", "address", "http://"+a.Addr(), "broker", a.BrokerURL(), "stations", len(a.configured()))
 	<-ctx.Done()

@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 
 	"go.yaml.in/yaml/v3"
@@ -14,36 +15,47 @@ import (
 // configuration, in the plates of c alone: their revisions stay those that have been in
 // use. Faults are told with file, line and column.
 func (c *Config) Rehearse(file string) error {
-	n, err := entries(file)
+	data, err := os.ReadFile(file)
 	if err != nil {
-		return err
+		return fmt.Errorf("cannot read changes of alarms: %w", err)
+	}
+	stations, err := c.Rehearsed(file, data)
+	if err == nil {
+		c.Stations = stations
+	}
+	return err
+}
+
+// Rehearsed gives the stations as Rehearse leaves them, and changes nothing; name is what
+// faults call the text.
+func (c *Config) Rehearsed(name string, text []byte) ([]Station, error) {
+	n, err := entries(name, text)
+	if err != nil {
+		return nil, err
 	}
 	p := c.policy
 	if p == nil {
 		p = rules.NoPolicy()
 	}
-	if p, err = p.Extend(file, n); err != nil {
-		return err
+	if p, err = p.Extend(name, n); err != nil {
+		return nil, err
 	}
 	if names := c.unreached(p); len(names) > 0 {
-		return fmt.Errorf("%s: no station has %s; %s names those that there are", file, strings.Join(names, ", "), c.File)
+		return nil, fmt.Errorf("%s: no station has %s; %s names those that there are", name, strings.Join(names, ", "), c.File)
 	}
-	for i := range c.Stations {
-		s := &c.Stations[i]
+	stations := slices.Clone(c.Stations)
+	for i := range stations {
+		s := &stations[i]
 		s.Plate.Alarms = p.For(s.Plate.Key, s.Plate.Branch)
 		if err := rules.Understood(s.Plate.Alarms); err != nil {
-			return fmt.Errorf("%s: the entries that reach %s do not fit together: %w; limit them as the alarm that they change is limited", file, s.Plate.Key, err)
+			return nil, fmt.Errorf("%s: the entries that reach %s do not fit together: %w; limit them as the alarm that they change is limited", name, s.Plate.Key, err)
 		}
 	}
-	return nil
+	return stations, nil
 }
 
-// entries reads a file that is a list of alarms, or has one under the key alarms.
-func entries(file string) (*yaml.Node, error) {
-	data, err := os.ReadFile(file)
-	if err != nil {
-		return nil, fmt.Errorf("cannot read changes of alarms: %w", err)
-	}
+// entries reads a text that is a list of alarms, or has one under the key alarms.
+func entries(file string, data []byte) (*yaml.Node, error) {
 	if len(data) > MaxFile {
 		return nil, fmt.Errorf("%s is larger than %d bytes: a list of alarms is wanted", file, MaxFile)
 	}

@@ -38,6 +38,7 @@ type truth struct {
 		Moving  float64 `json:"moving_s"`
 		Holding float64 `json:"holding_s"`
 		Starved float64 `json:"starved_s"`
+		Demand  float64 `json:"demand_l"`
 	}
 	Leak    float64 `json:"leak_conductance_dm3_s_bar"`
 	Supply  float64 `json:"supply_conductance_dm3_s_bar"`

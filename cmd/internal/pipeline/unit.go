@@ -155,6 +155,13 @@ func (u *Unit) Discard() {
 	o.Minutes, o.Intervals, o.Strokes, o.Transitions = o.Minutes[:0], o.Intervals[:0], o.Strokes[:0], o.Transitions[:0]
 }
 
+// Forget forgets what was concluded so far but the transitions.
+func (u *Unit) Forget() {
+	ts := u.Out.Transitions
+	u.Discard()
+	u.Out.Transitions = ts
+}
+
 // Version names the layout and arithmetic of snapshots; another one is not restored.
 const Version = "1/" + engine.Schema + "/" + engine.Version + "/" + rules.Schema
 

@@ -161,6 +161,5 @@ func (r *run) compare(from, to station.Instant) Tested {
 		t.To = t.From
 		return t
 	}
-	t.Pairs = pairs(occurrences(r.was), occurrences(r.is), t.From, t.To)
-	return t
+	return Compare(t.Key, r.was, r.is, t.From, t.To)
 }

@@ -90,3 +90,13 @@ func pairs(was, is []*Occurrence, from, to station.Instant) []Pair {
 	})
 	return all
 }
+
+// Compare sets the alarms that one run raised in [from, to) against those of another run
+// over the same samples.
+func Compare(k station.Key, was, is []rules.Transition, from, to station.Instant) Tested {
+	t := Tested{Key: k, From: from, To: max(from, to)}
+	if t.To > t.From {
+		t.Pairs = pairs(occurrences(was), occurrences(is), t.From, t.To)
+	}
+	return t
+}

@@ -27,6 +27,12 @@ type Report struct {
 	Strokes   []Stroke            `json:"strokes,omitempty"`
 	Alarms    []Alarm             `json:"alarms,omitempty"`
 	Refused   map[string]int64    `json:"refused,omitempty"`
+	// How says how each figure was obtained, by its key; only on request.
+	How  map[string]*Explained `json:"explain,omitempty"`
+	told []*Explained          // the same in order
+	// Changes are the alarms of a changed catalogue beside those of the present one; only on
+	// request.
+	Changes []Change `json:"changes,omitempty"`
 }
 
 // Totals are sums over the whole trace. Unknown figures are null and have an entry in
@@ -106,8 +112,13 @@ type Alarm struct {
 }
 
 // Build makes the report of what a unit concluded, at the named reference.
-func Build(u *pipeline.Unit, ref station.Reference) *Report {
-	plate, o, est := u.Plate(), &u.Out, &u.Status.Estimates
+func Build(u *pipeline.Unit, ref station.Reference) *Report { return BuildOf(u, ref, 0, 0) }
+
+// BuildOf makes the report of what a unit concluded in [from, to), see Within; estimates are
+// those of the end.
+func BuildOf(u *pipeline.Unit, ref station.Reference, from, to station.Instant) *Report {
+	within := Within(&u.Out, from, to)
+	plate, o, est := u.Plate(), &within, &u.Status.Estimates
 	r := &Report{Schema: 1, Site: plate.Key.Site, Station: plate.Key.Station, Reference: ref.String()}
 	litre := ref.PerANR()
 	r.Totals = totals(o.Minutes, litre)
@@ -123,7 +134,7 @@ func Build(u *pipeline.Unit, ref station.Reference) *Report {
 	for _, s := range o.Strokes {
 		r.Strokes = append(r.Strokes, Stroke{s.At.String(), s.Side.String()})
 	}
-	r.Alarms = alarms(o.Transitions)
+	r.Alarms = alarms(o.Transitions, from, to)
 	return r
 }
 
@@ -272,13 +283,17 @@ func estimate(e *station.Estimate, factor float64) Estimate {
 	return out
 }
 
-// alarms pairs raising and clearing transitions.
-func alarms(ts []rules.Transition) []Alarm {
+// alarms pairs raising and clearing transitions of what was raised in [from, to).
+func alarms(ts []rules.Transition, from, to station.Instant) []Alarm {
 	var out []Alarm
 	open := map[string]int{}
 	for i := range ts {
 		t := &ts[i]
 		if t.To == rules.Unacknowledged {
+			if t.At < from || to != 0 && t.At >= to {
+				delete(open, t.Alarm)
+				continue
+			}
 			open[t.Alarm] = len(out)
 			out = append(out, Alarm{Alarm: t.Alarm, Priority: t.Priority.String(), Raised: t.At.String(),
 				Message: t.Message, Caution: t.Caution, Evidence: evidence(t.Evidence)})

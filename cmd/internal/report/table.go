@@ -18,7 +18,11 @@ func (r *Report) Table(w io.Writer) error {
 	fmt.Fprintln(t)
 	r.minuteRows(t)
 	r.alarmRows(t)
-	return t.Flush()
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	r.explainRows(w)
+	return nil
 }
 
 func (r *Report) totalRows(t io.Writer) {

@@ -1,0 +1,83 @@
+package pipeline_test
+
+import (
+	"math"
+	"testing"
+
+	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/pipeline"
+	"strokewise/collector/rig"
+)
+
+// explained gives a unit's explanations by name, with their inputs by name.
+func explained(u *pipeline.Unit) (map[string]station.Explanation, func(figure, input string) float64) {
+	all := map[string]station.Explanation{}
+	for _, x := range u.Explain() {
+		all[x.Name] = x
+	}
+	return all, func(figure, input string) float64 {
+		for _, i := range all[figure].Inputs {
+			if i.Name == input && i.Text == "" {
+				return i.Value
+			}
+		}
+		return math.NaN()
+	}
+}
+
+// Whoever puts the inputs of an explanation into its formula gets the figure: closed forms,
+// written down here from the formulas and not from the engine.
+func TestInputsGiveTheFigure(t *testing.T) {
+	u, _ := play(virtual(t, "clamp-3", rig.Fault{Kind: rig.OutletLeak, Level: 2e-11, From: rigStart}), 1800, nil)
+	all, in := explained(u)
+	near := func(name string, got, want float64) {
+		t.Helper()
+		if !(math.Abs(got-want) <= 1e-3*math.Abs(want)) || want == 0 {
+			t.Errorf("%s is %g, its inputs give %g", name, got, want)
+		}
+	}
+	leak := all["leak_flow"]
+	if leak.Estimate.Method != station.MethodDecay {
+		t.Fatalf("the leak is told by %s (%s)", leak.Estimate.Method, leak.Estimate.Reason)
+	}
+	rate, volume := in("leak_flow", "loss of content")/100/60, in("leak_flow", "tank volume with piping")*1e-3
+	near("leak flow", leak.Estimate.Value, volume*rate*in("leak_flow", "pressure at which the flow is stated")*1e3/100e3)
+	near("leak conductance", all["leak_conductance"].Estimate.Value, volume*rate/100e3)
+	p, amb, k := in("stored_energy", "last plausible outlet")*1e3, in("stored_energy", "ambient pressure")*1e3, in("stored_energy", "ratio of specific heats kappa")
+	p += amb
+	near("stored energy", all["stored_energy"].Estimate.Value, p*volume/(k-1)*(1-math.Pow(amb/p, (k-1)/k)))
+}
+
+// The same of what strokes show, on a station that works.
+func TestInputsGiveTheFigureOfAWorkingStation(t *testing.T) {
+	u, _ := play(virtual(t, "pack-1"), 1200, nil)
+	all, in := explained(u)
+	static, dynamic := in("supply_sag", "resting inlet (static)"), in("supply_sag", "mean inlet while stroking (dynamic)")
+	for name, want := range map[string]float64{
+		"supply_sag":         (static - dynamic) / static,
+		"supply_conductance": in("supply_conductance", "inlet air of the running, the past fading") * 1e-3 / (in("supply_conductance", "integral of upstream pressure times flow function") * 1e5) / math.Sqrt(1-0.3),
+	} {
+		got := all[name].Estimate
+		if !got.Known() || !(math.Abs(got.Value-want) < 0.02*want) { // the resting inlet goes on being followed
+			t.Errorf("%s is %g (%s), its inputs give %g", name, got.Value, got.Reason, want)
+		}
+	}
+	// the air of a stroke, by the formulas of the explanations
+	p1, p2, amb := in("delivered_air", "inlet now")*1e3, in("delivered_air", "outlet now")*1e3, in("exhaust_air", "ambient pressure")*1e3
+	c, loss := in("delivered_air", "dead volume of a boost chamber over its swept volume, c"), in("delivered_air", "further loss by cracking pressure and warm chambers")
+	eta := 1 - c*(math.Pow((p2+amb)/(p1+amb), 1/1.4)-1) - loss
+	boost := (p1 + amb) * in("delivered_air", "swept volume of a boost stroke") * eta / 100e3
+	low := amb + (p2-p1)/in("exhaust_air", "drive over boost piston area")
+	pd := (low + p1 + amb) / 2
+	v := in("exhaust_air", "swept volume of a drive stroke")
+	drive := (pd*v + (pd-amb)*in("exhaust_air", "dead volume of a drive chamber over its swept volume")*v) / 100e3
+	for name, pair := range map[string][2]float64{
+		"delivered a stroke": {in("delivered_air", "delivered a stroke now"), boost},
+		"exhausted a stroke": {in("exhaust_air", "exhausted a stroke now"), drive},
+		"drawn in a stroke":  {in("inlet_air", "drawn in a stroke now"), boost + drive},
+	} {
+		if !(math.Abs(pair[0]-pair[1]) < 1e-6*pair[1]) {
+			t.Errorf("%s: %g, by the formula %g", name, pair[0], pair[1])
+		}
+	}
+}

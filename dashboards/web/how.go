@@ -1,0 +1,112 @@
+package web
+
+import (
+	"context"
+	"net/http"
+
+	"strokewise/analyzer/station"
+	"strokewise/dashboards/board"
+)
+
+// Explain says how the figures of a station are obtained at this moment.
+type Explain func(ctx context.Context, k station.Key) ([]station.Explanation, error)
+
+// howView is the page on which an engineer can argue with the figures.
+type howView struct {
+	Root, Version, Name, Site, Key string
+	At, Problem                    string
+	Figures                        []howFigure
+}
+
+// howFigure is one figure with everything that it was obtained from.
+type howFigure struct {
+	row
+	ID, What, From, Needs, Formula, Source string
+	Inputs                                 []howInput
+}
+
+type howInput struct{ Name, Value, From string }
+
+// how shows how each figure of a station is obtained.
+func (s *site) how(w http.ResponseWriter, r *http.Request) {
+	k := station.Key{Site: r.PathValue("site"), Station: r.PathValue("station")}
+	one, ok := s.Board.Get(k)
+	if !ok {
+		s.noStation(w, k)
+		return
+	}
+	v := howView{Root: pageRoot + "../", Version: s.Version, Name: k.Station, Site: k.Site, Key: path(k), At: clock(station.InstantOf(s.Now()))}
+	status := http.StatusOK
+	switch list, err := s.explain(r.Context(), k); {
+	case err != nil:
+		status, v.Problem = http.StatusServiceUnavailable, err.Error()
+	default:
+		for i := range list {
+			v.Figures = append(v.Figures, howOf(&list[i], &one))
+		}
+	}
+	renderAs(w, status, "how.html", v)
+}
+
+// explain asks for a station's explanations, a few at once.
+func (s *site) explain(ctx context.Context, k station.Key) ([]station.Explanation, error) {
+	if s.Explain == nil {
+		return nil, errText("this program does not say how its figures are obtained")
+	}
+	ctx, cancel := context.WithTimeout(ctx, queryTime)
+	defer cancel()
+	select {
+	case s.queries <- struct{}{}:
+		defer func() { <-s.queries }()
+	case <-ctx.Done():
+		return nil, errText("too many are asking at once: try again in a moment")
+	}
+	return s.Explain(ctx, k)
+}
+
+// howOf puts an explanation in words.
+func howOf(x *station.Explanation, b *board.Station) howFigure {
+	h := howFigure{ID: x.Name, What: x.What, Needs: x.Needs, Formula: x.Formula, Source: x.Source}
+	if x.Factor == 0 {
+		h.row = sumRow(x, b)
+	} else {
+		if f, ok := station.FigureOf(x.Name); ok {
+			h.row = figureRow(f, &x.Estimate)
+		}
+		if x.Estimate.From != 0 {
+			h.From = clock(x.Estimate.From)
+		}
+	}
+	h.Name = x.Title
+	if h.Why == "" {
+		h.Needs = ""
+	}
+	for i := range x.Inputs {
+		in := &x.Inputs[i]
+		h.Inputs = append(h.Inputs, howInput{in.Name, in.Shown(), in.From()})
+	}
+	return h
+}
+
+// sumRow gives what is known of a sum: since the history began, duty of today.
+func sumRow(x *station.Explanation, b *board.Station) row {
+	const since = "since the history began"
+	rows := totalRows(&b.Totals)
+	switch x.Name {
+	case "strokes":
+		rows[0].How = since
+		return rows[0]
+	case "inlet_air":
+		rows[1].How = since
+		return rows[1]
+	case "exhaust_air":
+		rows[2].How = since
+		return rows[2]
+	case "delivered_air":
+		rows[3].How = since
+		return rows[3]
+	case "duty":
+		return todayRows(b)[0]
+	}
+	return row{Value: x.Said}
+}
