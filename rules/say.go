@@ -133,7 +133,7 @@ func (v *Evaluator) fact(name string) string {
 	case "leak_method":
 		return s.Estimates[station.LeakFlow].Method.String()
 	case "shutdown_by":
-		return s.ShutdownBy
+		return v.shut.by
 	}
 	return station.Blind.String()
 }

@@ -54,7 +54,7 @@ type taken struct {
 }
 
 func (c *taken) take(_ context.Context, k station.Key, o station.Command) error {
-	if err := rules.Refuse(&o, station.InstantOf(noon)); err != nil {
+	if err := rules.Refuse(&o, station.InstantOf(noon), &station.Plate{}); err != nil {
 		return err
 	}
 	if c.err != nil {
@@ -324,7 +324,7 @@ func FuzzCommand(f *testing.F) {
 		w := send(h, commandPath, kind, body)
 		switch w.Code {
 		case http.StatusSeeOther:
-			if len(c.got) != 1 || rules.Refuse(&c.got[0], station.InstantOf(noon)) != nil {
+			if len(c.got) != 1 || rules.Refuse(&c.got[0], station.InstantOf(noon), &station.Plate{}) != nil {
 				t.Errorf("taken: %+v", c.got)
 			}
 		case http.StatusBadRequest:

@@ -32,7 +32,7 @@ func (a *App) Command(ctx context.Context, k station.Key, c station.Command) err
 	for i := range one.Alarms {
 		open = append(open, one.Alarms[i].Transition.Alarm)
 	}
-	if err := rules.Refuse(&c, now, open...); err != nil {
+	if err := rules.Refuse(&c, now, &one.Plate, open...); err != nil {
 		return err
 	}
 	if !a.board.Ready() {
@@ -86,6 +86,11 @@ func noteOf(c *station.Command) string {
 	switch c.Kind {
 	case "note":
 		return c.Note
+	case "done":
+		if what, date, document, ok := rules.DoneOf(c.Note); ok {
+			words, _ := station.ServiceWords(what)
+			return "Done on " + date + ": " + words + ", document " + document
+		}
 	case "inspected":
 		return "Inspection done, document " + c.Note
 	case "vented":

@@ -276,7 +276,7 @@ func alarms(ts []rules.Transition) []Alarm {
 	open := map[string]int{}
 	for i := range ts {
 		t := &ts[i]
-		if t.To == rules.Unacknowledged {
+		if t.To == rules.Unacknowledged && t.From != t.To {
 			open[t.Alarm] = len(out)
 			out = append(out, Alarm{Alarm: t.Alarm, Priority: t.Priority.String(), Raised: t.At.String(),
 				Message: t.Message, Caution: t.Caution, Evidence: evidence(t.Evidence)})
