@@ -105,12 +105,8 @@ func Refuse(c *station.Command, now station.Instant, plate *station.Plate, open 
 // recording refuses a record that does not say what was done, or is of a day to come.
 func recording(note string, now station.Instant) error {
 	_, date, _, ok := DoneOf(note)
-	var kinds []string
-	for _, k := range station.ServiceKinds {
-		kinds = append(kinds, k.Name)
-	}
 	if !ok {
-		return refusal("a record needs what (%s), the date as in 2026-01-10, and the reference of the document", strings.Join(kinds, ", "))
+		return refusal("a record needs what (%s), the date as in 2026-01-10, and the reference of the document", strings.Join(ServiceKinds(), ", "))
 	}
 	if date > now.Add(24*60*station.Minute60).Time().Format("2006-01-02") {
 		return refusal("the date %s lies in the future: give the day on which it was done", date)

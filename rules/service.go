@@ -50,6 +50,15 @@ type dates struct {
 	tankKnown        string // what tank was worked out from
 }
 
+// ServiceKinds names what can come due.
+func ServiceKinds() []string {
+	var out []string
+	for _, k := range station.ServiceKinds {
+		out = append(out, k.Name)
+	}
+	return out
+}
+
 // services gives what comes due by the plate.
 func (v *Evaluator) services() []station.Service {
 	d := &v.dates
@@ -123,7 +132,7 @@ type Due struct {
 	soon       bool
 }
 
-// Dues gives what comes due at t, those with a record only among them.
+// Dues gives what comes due at t, and what there is a record of, though nothing is due.
 func (v *Evaluator) Dues(t station.Instant) []Due {
 	var out []Due
 	for _, x := range v.services() {
@@ -268,6 +277,21 @@ func (v *Evaluator) doneService(_ int, c *station.Command, at station.Instant) e
 	}
 	return v.Recall(Due{What: what, Last: date, Document: document, By: strings.TrimSpace(c.By)}, at)
 }
+
+// RunBefore says what was run since something was last done and is not in this evaluator's
+// count: of one that is rebuilt without its snapshot, from the history.
+func (v *Evaluator) RunBefore(what string, strokes, lost int64, at station.Instant) {
+	for _, x := range v.services() {
+		if x.What == what {
+			k := v.mark(&x, at)
+			k.Strokes, k.Lost = k.Strokes-strokes, k.Lost-lost
+		}
+	}
+}
+
+// Below gives since when the outlet has read below the limit in the present shutdown, 0: it
+// does not.
+func (v *Evaluator) Below() station.Instant { return v.Past.Below }
 
 // Recall puts a record of something done in force: of a person's command, or, in an
 // evaluator that is rebuilt, of the history.

@@ -34,6 +34,8 @@ func TestGoldenPages(t *testing.T) {
 		{"empty.html", "/", notReady},
 		{"refused-none.html", "/refused", fixture()},
 		{"station.html", "/station/northdock/press-4?span=3600", everything()},
+		{"due.html", "/due", dated()},
+		{"after-shift.html", "/after-shift", evening()},
 		{"station-unheard.html", "/station/southdock/cnc-2", everything()},
 	} {
 		w := get(New(c.options), c.path)

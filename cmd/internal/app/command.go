@@ -70,10 +70,12 @@ func (p *partition) command(r *station.Record) {
 	if c.Until != 0 {
 		act.Detail = "until " + c.Until.Floor(station.Second).String() + ": " + act.Detail
 	}
-	if u := p.unit(r.Key); u == nil {
-		act.Detail = strings.TrimSpace(act.Detail + " (no effect: the station is not configured)")
+	if u := p.unit(r.Key, r.Arrival); u == nil {
+		act.Detail = strings.TrimSpace(act.Detail + noEffect + "the station is not configured)")
 	} else if err := u.Command(c, r.Arrival); err != nil {
-		act.Detail = strings.TrimSpace(act.Detail + " (no effect: " + err.Error() + ")")
+		act.Detail = strings.TrimSpace(act.Detail + noEffect + err.Error() + ")")
+	} else {
+		u.duesAt = 0
 	}
 	p.people.acts = append(p.people.acts, act)
 	if text := noteOf(c); text != "" {

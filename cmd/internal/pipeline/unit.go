@@ -136,6 +136,20 @@ func (u *Unit) Command(c *station.Command, at station.Instant) error {
 	return u.rules.Command(c, at)
 }
 
+// Dues gives what comes due at t.
+func (u *Unit) Dues(t station.Instant) []rules.Due { return u.rules.Dues(t) }
+
+// Below gives since when the outlet has read below the limit in the present shutdown.
+func (u *Unit) Below() station.Instant { return u.rules.Below() }
+
+// Recall puts a record of the history in force, see rules.Evaluator.
+func (u *Unit) Recall(d rules.Due, at station.Instant) error { return u.rules.Recall(d, at) }
+
+// RunBefore says what was run before, see rules.Evaluator.
+func (u *Unit) RunBefore(what string, strokes, lost int64, at station.Instant) {
+	u.rules.RunBefore(what, strokes, lost, at)
+}
+
 // Adopt sets the alarms to what is known of them elsewhere, see rules.Evaluator.
 func (u *Unit) Adopt(open []rules.Transition) { u.rules.Adopt(open) }
 
