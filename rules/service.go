@@ -46,7 +46,6 @@ type dates struct {
 	list             []station.Service
 	tank             station.Instant // when the tank's inspection is due, 0: not known
 	tankDone         bool
-	remind           float64
 	tankKnown        string // what tank was worked out from
 }
 
@@ -141,7 +140,7 @@ func (v *Evaluator) Dues(t station.Instant) []Due {
 		d.CyclesLeft = x.Cycles - (v.Service.Strokes-k.Strokes)/2
 		d.Lost = v.Service.Lost - k.Lost
 		days, known := daysTo(d.Date, t)
-		d.soon = known && days < max(x.Remind, 1) || x.Cycles > 0 && d.CyclesLeft <= x.RemindCycles
+		d.soon = known && days <= x.Remind || x.Cycles > 0 && d.CyclesLeft <= x.RemindCycles
 		out = append(out, d)
 	}
 	for i := range v.Service.Marks {
@@ -152,10 +151,12 @@ func (v *Evaluator) Dues(t station.Instant) []Due {
 	return out
 }
 
-// daysTo gives the whole days until a date begins (UTC), negative once it is over.
+// daysTo gives the days from the date of t (UTC) to a date: zero on the day itself, negative
+// after it.
 func daysTo(date string, t station.Instant) (int, bool) {
 	d := dateOf(date)
-	return int(math.Floor(float64(d.at.Sub(t)) / 86400e9)), d.at != 0
+	const day = 24 * 60 * station.Minute60
+	return int(d.at.Sub(t.Floor(day)) / day), d.at != 0
 }
 
 // serviceDue: something other than the tank's inspection is due, or will be within the time
