@@ -38,6 +38,8 @@ type Definition struct {
 	FrozenIn     []station.State
 	SuppressedIn []station.State
 	SuppressNs   int64 // suppression ends after this time in the state
+	RemindNs     int64 // between reminders while nobody has acknowledged it, 0: none
+	RemindAckNs  int64 // and after somebody has
 	ExplainedBy  []string
 	Consequence  string
 	Causes       []string // likely ones, in order

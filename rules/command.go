@@ -13,11 +13,12 @@ var commands = map[string]func(*Evaluator, int, *station.Command, station.Instan
 	"acknowledge": (*Evaluator).acknowledge, "shelve": (*Evaluator).shelve, "unshelve": (*Evaluator).unshelve,
 	"out-of-service": (*Evaluator).outOfService, "in-service": (*Evaluator).inService,
 	"vented": (*Evaluator).vented, "note": (*Evaluator).note, "close": (*Evaluator).note,
+	"done": (*Evaluator).doneService, "inspected": (*Evaluator).doneService,
 }
 
 // Commands gives the kinds of command that concern alarms.
 func Commands() []string {
-	return []string{"acknowledge", "shelve", "unshelve", "out-of-service", "in-service", "vented", "note", "close"}
+	return []string{"acknowledge", "shelve", "unshelve", "out-of-service", "in-service", "vented", "note", "close", "done", "inspected"}
 }
 
 // Command takes a person's word at an arrival time. What it changes is reported as a
@@ -31,8 +32,12 @@ func (v *Evaluator) Command(c *station.Command, at station.Instant) error {
 		return refuse(c, "no such command%s", meant(c.Kind, Commands()))
 	}
 	name := c.Alarm
-	if c.Kind == "vented" && name == "" {
+	switch {
+	case name != "":
+	case c.Kind == "vented":
 		name = PressureLeft
+	case c.Kind == "done", c.Kind == "inspected":
+		name = ServiceDue
 	}
 	i := v.index(name)
 	if i < 0 {
@@ -81,7 +86,7 @@ func (v *Evaluator) acknowledge(i int, c *station.Command, at station.Instant) e
 	default:
 		return refuse(c, "it is %s: there is nothing to acknowledge", a.State)
 	}
-	a.LastTime = at
+	a.LastTime, a.Told = at, at
 	v.move(i, to, at, word(c))
 	return nil
 }
@@ -142,20 +147,27 @@ func (v *Evaluator) back(i int, c *station.Command, at station.Instant, from Ala
 // is believed rather than the person; the word holds for this shutdown and until the outlet
 // is read above the limit again.
 func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error {
-	s := &v.Last
+	if v.Silent {
+		v.shut = v.told(&v.Last, at)
+	}
+	s, shut := &v.Last, v.shut
 	switch {
 	case v.set[i].Name != PressureLeft:
 		return refuse(c, "only %s is cleared by a word", PressureLeft)
-	case !v.HaveStep || s.ShutdownAt == 0:
+	case !v.HaveStep || shut.at == 0 || s.State.Fed() && !v.Silent:
 		return refuse(c, "the supply is not known to be closed; close it first")
-	case s.Outlet.Known() && v.plate.Sensor != station.AtBranch && s.Outlet.Value > ChargedMin:
+	case !v.Silent && v.seesTank(s) && s.Outlet.Value > ChargedMin:
 		return refuse(c, "the outlet still reads %.0f kPa gauge: vent it, then look at the local gauge again", s.Outlet.Value/1e3)
 	}
-	v.Past.Word, v.Past.Vented = s.ShutdownAt, true
+	if j := v.index(InletPressureLeft); !v.Silent && v.Alarms[j].Present && s.Inlet.Known() && s.Inlet.Value > ChargedMin {
+		return refuse(c, "the inlet still reads %.0f kPa gauge: vent both sides, then look at the local gauges again", s.Inlet.Value/1e3)
+	}
+	v.Past.Word, v.Past.InletWord, v.Past.Vented = shut.at, shut.at, true
 	said := word(c)
 	said.answer = no
 	said.message = "A person says that the line is vented. Nothing here verifies it."
 	v.advance(i, at, said)
+	v.advance(v.index(InletPressureLeft), at, said)
 	return nil
 }
 

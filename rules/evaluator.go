@@ -11,30 +11,38 @@ type alarm struct {
 	LastTime station.Instant
 	Until    station.Instant // end of shelving
 	Once     bool            // shelving ends when the condition does
+	Told     station.Instant // when people were told of it last, beside Raised
 	First    string          // the alarm that came before this one, within 30 s
 	Raises   [6]station.Instant
 }
 
 // memory is the whole state of an Evaluator. Fields are exported for snapshots only.
 type memory struct {
-	Names    []string // of Alarms
-	Alarms   []alarm
-	Last     station.Status // the newest step
-	HaveStep bool
-	Fall     fall
-	Past     past
-	Watched  station.Instant // arrival time since which silence counts
+	Names     []string // of Alarms
+	Alarms    []alarm
+	Last      station.Status // the newest step
+	HaveStep  bool
+	Fall      fall
+	InletFall fall
+	Past      past
+	Watched   station.Instant // arrival time since which silence counts
+	Silent    bool            // a tick said that no samples come
+	Service   serviceMemory
 }
 
 // Evaluator decides the alarms of one station. It is not safe for concurrent use.
 type Evaluator struct {
 	memory
-	plate      *station.Plate
-	emit       func(*Transition)
-	now        values
-	inspection date
-	set        []Definition // the catalogue with what the plate changes of it
-	text       string       // of the plate, that set was made of
+	plate  *station.Plate
+	emit   func(*Transition)
+	now    values
+	shut   shutdown // at the newest step, or tick of a silent station
+	roster roster
+	dates  dates
+	asked  int64        // minute for which kinds is
+	kinds  string       // that are due, see serviceDue
+	set    []Definition // the catalogue with what the plate changes of it
+	text   string       // of the plate, that set was made of
 }
 
 // NewEvaluator gives an evaluator for the station of plate (kept by reference: changes
@@ -52,9 +60,12 @@ func (v *Evaluator) Step(s *station.Status) {
 	if v.HaveStep && s.Segment != v.Last.Segment {
 		v.rebase(s.At)
 	}
-	v.Last, v.HaveStep = *s, true
-	v.Fall.step(s)
-	v.Past.step(s, v.Fall.believed())
+	v.Last, v.HaveStep, v.Silent = *s, true, false
+	v.Fall.step(&s.Outlet)
+	v.InletFall.step(&s.Inlet)
+	v.shut = v.told(s, s.At)
+	v.count(s)
+	v.Past.step(s, v.shut, v.Fall.believed(fallSeconds))
 	v.fill(s)
 	for i := range v.set {
 		def := &v.set[i]
@@ -64,11 +75,16 @@ func (v *Evaluator) Step(s *station.Status) {
 			c.answer = v.ask(def, s)
 		case def.Name == PressureLeft:
 			c = v.pressureLeft(s)
+		case def.Name == InletPressureLeft:
+			c = v.inletLeft(s)
+		case def.Name == ServiceDue:
+			c = v.serviceDue(s.At)
 		default:
 			continue // driven by ticks
 		}
 		v.advance(i, s.At, c)
 	}
+	v.remind(s.At)
 }
 
 // rebase follows a step of the station's clock, at which a new segment begins: how long
@@ -83,6 +99,9 @@ func (v *Evaluator) rebase(at station.Instant) {
 		}
 		if a.True != 0 {
 			a.True = a.True.Add(by)
+		}
+		if a.Told != 0 {
+			a.Told = a.Told.Add(by)
 		}
 		a.LastTime = min(a.LastTime, at)
 	}
@@ -115,14 +134,28 @@ func (v *Evaluator) Tick(now station.Instant, a *Arrivals) {
 	}
 	v.Watched = min(v.Watched, now) // our clock may be set back
 	v.advance(index(SignalLost), now, v.signalLost(now, a))
-	if c := v.silentShutdown(now, a); c.answer == yes {
-		v.advance(index(PressureLeft), now, c)
+	if v.Silent = v.HaveStep && now.Sub(a.newest()) > v.silence(); v.Silent || !v.HaveStep {
+		v.tickSilent(now)
 	}
 	for i := range v.Alarms {
 		if h := &v.Alarms[i]; h.State == Shelved && now >= h.Until {
 			v.advance(i, now, verdict{}) // a silent station takes no steps
 		}
 	}
+}
+
+// tickSilent carries on what depends on time alone at a station that takes no steps.
+func (v *Evaluator) tickSilent(now station.Instant) {
+	v.shut = v.told(&v.Last, now)
+	if c := v.silentShutdown(now); c.answer == yes {
+		v.advance(v.index(PressureLeft), now, c)
+	}
+	v.advance(v.index(ServiceDue), now, v.serviceDue(now))
+	if i := v.index(InspectionDue); v.HaveStep {
+		v.fillDates(now)
+		v.advance(i, now, verdict{answer: v.ask(&v.set[i], &v.Last)})
+	}
+	v.remind(now)
 }
 
 // Watch says that we listen since now: what was not heard before, while we were away, is
@@ -139,6 +172,7 @@ func (v *Evaluator) Adopt(open []Transition) {
 			if open[k].Alarm == v.set[i].Name {
 				to, raised = open[k].To, open[k].Raised
 				a.Until, a.Once = shelfOf(&open[k])
+				a.Told = open[k].At
 			}
 		}
 		if to.Active() && a.True == 0 {

@@ -87,7 +87,7 @@ func (v *Evaluator) release(i int, t station.Instant, c verdict) {
 // raise begins an occurrence.
 func (v *Evaluator) raise(i int, t station.Instant, c verdict) {
 	a := &v.Alarms[i]
-	a.Raised, a.First = t, v.first(i, t)
+	a.Raised, a.First, a.Told = t, v.first(i, t), t
 	copy(a.Raises[1:], a.Raises[:])
 	a.Raises[0] = t
 	v.move(i, Unacknowledged, t, c)

@@ -91,9 +91,12 @@ func (r *reader) object(n *yaml.Node, known fields) (have map[string]*yaml.Node)
 	return have
 }
 
+// usualShelving is how long an alarm may be shelved that says nothing else, ns.
+const usualShelving = 7 * 24 * 60 * station.Minute60
+
 // definition reads an alarm, or what an entry changes of one that is known.
 func (r *reader) definition(n *yaml.Node) Definition {
-	d := Definition{ShelveAtMost: 7 * 24 * 3600 * station.Second}
+	d := Definition{ShelveAtMost: usualShelving}
 	if i := slices.IndexFunc(r.known, func(k Definition) bool { return k.Name == nameOf(n) }); i >= 0 {
 		d = r.known[i]
 		r.change(n, &d)
@@ -112,26 +115,28 @@ func (r *reader) definition(n *yaml.Node) Definition {
 // keys are the keys of an alarm and where they go.
 func (r *reader) keys(d *Definition) fields {
 	return fields{
-		"name":           r.text(&d.Name),
-		"priority":       func(n *yaml.Node) { d.Priority = Priority(r.among(n, []string{"finding", "low", "medium", "high"})) },
-		"condition":      r.condition(&d.Condition, &d.raise),
-		"clear":          r.condition(&d.Clear, &d.clear),
-		"code":           r.text(&d.Code),
-		"delay":          r.duration(&d.DelayNs),
-		"fail_safe":      func(n *yaml.Node) { d.FailSafe = r.among(n, []string{"false", "true"}) == 1 },
-		"shelve_at_most": r.duration(&d.ShelveAtMost),
-		"frozen_in":      r.states(&d.FrozenIn, &d.frozen),
-		"suppressed_in":  r.states(&d.SuppressedIn, &d.suppressed),
-		"suppress_for":   r.duration(&d.SuppressNs),
-		"explained_by":   r.list(&d.ExplainedBy),
-		"message":        func(n *yaml.Node) { d.message = r.message(n) },
-		"evidence":       func(n *yaml.Node) { d.evidence = r.facts(n) },
-		"consequence":    r.text(&d.Consequence),
-		"causes":         r.list(&d.Causes),
-		"check_first":    r.text(&d.CheckFirst),
-		"respond_in":     r.text(&d.RespondIn),
-		"caution":        r.text(&d.Caution),
-		"runbook":        r.text(&d.Runbook),
+		"name":                r.text(&d.Name),
+		"priority":            func(n *yaml.Node) { d.Priority = Priority(r.among(n, []string{"finding", "low", "medium", "high"})) },
+		"condition":           r.condition(&d.Condition, &d.raise),
+		"clear":               r.condition(&d.Clear, &d.clear),
+		"code":                r.text(&d.Code),
+		"delay":               r.duration(&d.DelayNs),
+		"fail_safe":           func(n *yaml.Node) { d.FailSafe = r.among(n, []string{"false", "true"}) == 1 },
+		"shelve_at_most":      r.duration(&d.ShelveAtMost),
+		"frozen_in":           r.states(&d.FrozenIn, &d.frozen),
+		"suppressed_in":       r.states(&d.SuppressedIn, &d.suppressed),
+		"suppress_for":        r.duration(&d.SuppressNs),
+		"remind":              r.duration(&d.RemindNs),
+		"remind_acknowledged": r.duration(&d.RemindAckNs),
+		"explained_by":        r.list(&d.ExplainedBy),
+		"message":             func(n *yaml.Node) { d.message = r.message(n) },
+		"evidence":            func(n *yaml.Node) { d.evidence = r.facts(n) },
+		"consequence":         r.text(&d.Consequence),
+		"causes":              r.list(&d.Causes),
+		"check_first":         r.text(&d.CheckFirst),
+		"respond_in":          r.text(&d.RespondIn),
+		"caution":             r.text(&d.Caution),
+		"runbook":             r.text(&d.Runbook),
 	}
 }
 

@@ -30,6 +30,7 @@ var orders = [...]Order{
 	{Kind: "close", About: "say what caused the alarm and what was done", Alarm: true, Reason: true},
 	{Kind: "vented", About: "a person's word that outlet and tank were vented and checked at a local gauge", Reason: true},
 	{Kind: "note", About: "write something down about the station", Reason: true, Record: true},
+	{Kind: "done", About: "record a done service: what, the day, and the reference of its document", Reason: true, Record: true},
 	{Kind: "inspected", About: "record a done inspection with the reference of its document", Reason: true, Record: true},
 }
 
@@ -48,14 +49,9 @@ func FindOrder(kind string) (Order, bool) {
 
 // Bounds of commands.
 const (
-	MostName       = 80                              // characters of a name
-	MostReason     = 1000                            // characters of a reason or note
-	MostShelved    = 30 * 24 * 60 * station.Minute60 // ns
-	MostShelvedTop = 12 * 60 * station.Minute60      // ns, of alarms on pressure that is there
+	MostName   = 80   // characters of a name
+	MostReason = 1000 // characters of a reason or note
 )
-
-// shelvedShortly are the alarms that are never hidden for more than a shift.
-var shelvedShortly = map[string]bool{PressureLeft: true, "over-pressure": true}
 
 // Refusal says why a command is not taken and what to do instead.
 type Refusal struct{ Text string }
@@ -65,9 +61,14 @@ func (r *Refusal) Error() string { return r.Text }
 
 func refusal(format string, args ...any) error { return &Refusal{fmt.Sprintf(format, args...)} }
 
-// Refuse tells why a command may not go into the log, nil where it may. now is our clock; own
-// names alarms beside those of the catalogue.
-func Refuse(c *station.Command, now station.Instant, own ...string) error {
+// Refuse tells why a command may not go into the log of the station of a plate, nil where
+// it may: the evaluator there would refuse the rest. now is our clock; open names alarms
+// beside those of the station's set.
+func Refuse(c *station.Command, now station.Instant, plate *station.Plate, open ...string) error {
+	set, err := setOf(plate.Alarms)
+	if err != nil { // of another program: the evaluator takes the catalogue too
+		set = catalogue
+	}
 	o, ok := FindOrder(c.Kind)
 	if !ok {
 		return refusal("kind is %.40q: expected one of %s", c.Kind, kinds())
@@ -78,28 +79,64 @@ func Refuse(c *station.Command, now station.Instant, own ...string) error {
 	if err := words("why", reasonOf(&o), c.Note, MostReason, o.Reason); err != nil {
 		return err
 	}
-	if err := o.alarm(c.Alarm, own); err != nil {
+	if err := o.alarm(c.Alarm, set, open); err != nil {
 		return err
 	}
-	if c.Kind == "close" {
+	switch c.Kind {
+	case "close":
 		if err := closing(c.Note); err != nil {
 			return err
 		}
+	case "done":
+		if err := recording(c.Note, now); err != nil {
+			return err
+		}
 	}
-	return o.until(c, now)
+	i := slices.IndexFunc(set, func(d Definition) bool { return d.Name == c.Alarm })
+	if i < 0 {
+		return o.until(c, now, &Definition{Name: c.Alarm, ShelveAtMost: usualShelving})
+	}
+	if c.Kind == "out-of-service" && set[i].FailSafe {
+		return refusal("%s guards people and is never out of service: shelve it, %s at most", c.Alarm, limit(set[i].ShelveAtMost))
+	}
+	return o.until(c, now, &set[i])
 }
 
-func (o *Order) alarm(name string, own []string) error {
-	switch {
-	case !o.Alarm && name != "":
-		return refusal("%s concerns the station, not an alarm: leave alarm out", o.Kind)
-	case o.Alarm && index(name) < 0 && !slices.Contains(own, name):
-		return refusal("alarm is %.40q: expected one of %s", name, orderNames())
+// recording refuses a record that does not say what was done, or is of a day to come.
+func recording(note string, now station.Instant) error {
+	_, date, _, ok := DoneOf(note)
+	if !ok {
+		return refusal("a record needs what (%s), the date as in 2026-01-10, and the reference of the document", strings.Join(ServiceKinds(), ", "))
+	}
+	if date > now.Add(24*60*station.Minute60).Time().Format("2006-01-02") {
+		return refusal("the date %s lies in the future: give the day on which it was done", date)
 	}
 	return nil
 }
 
-func (o *Order) until(c *station.Command, now station.Instant) error {
+// limit puts the longest shelving in words, with its minutes.
+func limit(ns int64) string {
+	minutes := ns / station.Minute60
+	switch {
+	case minutes%(24*60) == 0:
+		return fmt.Sprintf("%d d (%d minutes)", minutes/(24*60), minutes)
+	case minutes%60 == 0:
+		return fmt.Sprintf("%d h (%d minutes)", minutes/60, minutes)
+	}
+	return fmt.Sprintf("%d minutes", minutes)
+}
+
+func (o *Order) alarm(name string, set []Definition, own []string) error {
+	switch {
+	case !o.Alarm && name != "":
+		return refusal("%s concerns the station, not an alarm: leave alarm out", o.Kind)
+	case o.Alarm && !slices.Contains(namesOf(set), name) && !slices.Contains(own, name):
+		return refusal("alarm is %.40q: expected one of %s", name, strings.Join(namesOf(set), ", "))
+	}
+	return nil
+}
+
+func (o *Order) until(c *station.Command, now station.Instant, def *Definition) error {
 	switch {
 	case !o.Until && c.Until != 0:
 		return refusal("%s has no end: leave minutes out", o.Kind)
@@ -107,10 +144,10 @@ func (o *Order) until(c *station.Command, now station.Instant) error {
 		return nil
 	case c.Until <= now:
 		return refusal("the end of the shelving lies in the past: give the minutes from now on, such as 60")
-	case shelvedShortly[c.Alarm] && c.Until.Sub(now) > MostShelvedTop:
-		return refusal("%s may be shelved for 12 h at most (720 minutes)", c.Alarm)
-	case c.Until.Sub(now) > MostShelved:
-		return refusal("an alarm may be shelved for 30 days at most (43200 minutes); out-of-service has no end")
+	case c.Until.Sub(now) > def.ShelveAtMost && def.FailSafe:
+		return refusal("%s guards people and may be shelved for %s at most", c.Alarm, limit(def.ShelveAtMost))
+	case c.Until.Sub(now) > def.ShelveAtMost:
+		return refusal("%s may be shelved for %s at most; out-of-service has no end", c.Alarm, limit(def.ShelveAtMost))
 	}
 	return nil
 }
@@ -132,7 +169,7 @@ func reasonOf(o *Order) string {
 	switch o.Kind {
 	case "note":
 		return "the text of the note"
-	case "inspected":
+	case "inspected", "done":
 		return "the reference of the document"
 	case "vented":
 		return "which gauge was read"
@@ -146,14 +183,6 @@ func kinds() string {
 	list := make([]string, len(orders))
 	for i := range orders {
 		list[i] = orders[i].Kind
-	}
-	return strings.Join(list, ", ")
-}
-
-func orderNames() string {
-	list := make([]string, len(catalogue))
-	for i := range catalogue {
-		list[i] = catalogue[i].Name
 	}
 	return strings.Join(list, ", ")
 }

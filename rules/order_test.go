@@ -17,7 +17,7 @@ func TestRefuse(t *testing.T) {
 		{station.Command{Kind: "acknowledge", Alarm: OutletLeak, By: "Ana"}, ""},
 		{station.Command{Kind: "note", By: "Ana", Note: "first line\nsecond"}, ""},
 		{station.Command{Kind: "vented", By: "Ana", Note: "gauge 3"}, ""},
-		{station.Command{Kind: "shelve", Alarm: OutletLeak, By: "Ana", Note: "parts ordered", Until: t0.Add(720 * hour)}, ""},
+		{station.Command{Kind: "shelve", Alarm: OutletLeak, By: "Ana", Note: "parts ordered", Until: t0.Add(168 * hour)}, ""},
 		{station.Command{Kind: "shelve", Alarm: PressureLeft, By: "Ana", Note: "test", Until: t0.Add(12 * hour)}, ""},
 		{station.Command{Kind: "explode", By: "Ana"}, "expected one of acknowledge"},
 		{station.Command{Kind: "acknowledge", Alarm: OutletLeak}, "give your name"},
@@ -38,14 +38,49 @@ func TestRefuse(t *testing.T) {
 		{station.Command{Kind: "shelve", Alarm: OutletLeak, By: "Ana", Until: t0.Add(hour)}, "give the reason"},
 		{station.Command{Kind: "shelve", Alarm: OutletLeak, By: "Ana", Note: "x"}, "in the past"},
 		{station.Command{Kind: "shelve", Alarm: OutletLeak, By: "Ana", Note: "x", Until: t0}, "in the past"},
-		{station.Command{Kind: "shelve", Alarm: OutletLeak, By: "Ana", Note: "x", Until: t0.Add(720*hour + 1)}, "30 days at most"},
-		{station.Command{Kind: "shelve", Alarm: PressureLeft, By: "Ana", Note: "x", Until: t0.Add(12*hour + 1)}, "12 h at most"},
+		{station.Command{Kind: "shelve", Alarm: OutletLeak, By: "Ana", Note: "x", Until: t0.Add(168*hour + 1)}, "outlet-leak may be shelved for 7 d (10080 minutes) at most"},
+		{station.Command{Kind: "shelve", Alarm: PressureLeft, By: "Ana", Note: "x", Until: t0.Add(12*hour + 1)}, "pressure-left guards people and may be shelved for 12 h (720 minutes) at most"},
+		{station.Command{Kind: "shelve", Alarm: "pressure-returned", By: "Ana", Note: "x", Until: t0.Add(13 * hour)}, "12 h (720 minutes) at most"},
+		{station.Command{Kind: "shelve", Alarm: InletPressureLeft, By: "Ana", Note: "x", Until: t0.Add(13 * hour)}, "12 h (720 minutes) at most"},
+		{station.Command{Kind: "out-of-service", Alarm: PressureLeft, By: "Ana", Note: "x"}, "never out of service"},
+		{station.Command{Kind: "done", By: "Ana", Note: DoneNote("relief-test", "2025-12-01", "sheet 7: p. 2")}, ""},
+		{station.Command{Kind: "done", By: "Ana", Note: "relief 2025-12-01: sheet 7"}, "what (tank-inspection, relief-test,"},
+		{station.Command{Kind: "done", By: "Ana", Note: DoneNote("relief-test", "2025-12-01", " ")}, "reference of the document"},
+		{station.Command{Kind: "done", By: "Ana", Note: DoneNote("relief-test", "2199-12-01", "x")}, "lies in the future"},
 	} {
-		err := Refuse(&c.c, t0)
+		err := Refuse(&c.c, t0, &station.Plate{})
 		var refusal *Refusal
 		if c.says == "" && err != nil || c.says != "" && (!errors.As(err, &refusal) || !strings.Contains(err.Error(), c.says)) {
 			t.Errorf("%+v: %v, want %q", c.c, err, c.says)
 		}
+	}
+}
+
+// The door asks the station's own alarms: what is taken there has an effect.
+func TestRefuseGoesByTheStationsOwnLimits(t *testing.T) {
+	p := &station.Plate{Alarms: "- {name: outlet-leak, shelve_at_most: 90m}\n- {name: pressure-left, shelve_at_most: 4h}\n"}
+	shelve := func(alarm string, minutes int64) *station.Command {
+		return &station.Command{Kind: "shelve", Alarm: alarm, By: "Ana", Note: "x", Until: t0.Add(minutes * station.Minute60)}
+	}
+	for _, c := range []struct {
+		alarm   string
+		minutes int64
+		says    string
+	}{
+		{OutletLeak, 90, ""}, {OutletLeak, 91, "90 minutes at most"},
+		{PressureLeft, 240, ""}, {PressureLeft, 241, "4 h (240 minutes) at most"}, {"gone", 10, "expected one of"},
+	} {
+		o := shelve(c.alarm, c.minutes)
+		err := Refuse(o, t0, p)
+		if c.says == "" && err != nil || c.says != "" && (err == nil || !strings.Contains(err.Error(), c.says)) {
+			t.Errorf("%s for %d min: %v, want %q", c.alarm, c.minutes, err, c.says)
+		}
+		if got := NewEvaluator(p, func(*Transition) {}).Command(o, t0); (got == nil) != (err == nil) {
+			t.Errorf("%s for %d min: the door says %v, the evaluator %v", c.alarm, c.minutes, err, got)
+		}
+	}
+	if err := Refuse(shelve("gone", 10), t0, p, "gone"); err != nil { // open, of an older configuration
+		t.Error(err)
 	}
 }
 

@@ -16,17 +16,18 @@ type past struct {
 	Top            [10]float64     // highest inlet while fed, Pa gauge
 	Vented         bool            // see was_vented
 	Word           station.Instant // shutdown that a person said to be vented, 0: none
+	InletWord      station.Instant // likewise, until the inlet is read above the limit
+	Below          station.Instant // since when the outlet reads below the limit in this shutdown, 0: it does not
 }
 
 // step takes one second.
-func (p *past) step(s *station.Status, fell bool) {
+func (p *past) step(s *station.Status, shut shutdown, fell bool) {
 	sec := int64(s.At.Floor(station.Second)) / station.Second
 	if sec == p.Second {
 		return
 	}
 	if sec < p.Second || sec-p.Second > 3600 {
-		vented, word := p.Vented, p.Word
-		*p = past{Vented: vented, Word: word, Minute: sec / 60}
+		*p = past{Vented: p.Vented, Word: p.Word, InletWord: p.InletWord, Below: p.Below, Minute: sec / 60}
 	}
 	if sec-p.Second > 2 || !s.Outlet.Known() {
 		p.Heard = 0
@@ -41,11 +42,31 @@ func (p *past) step(s *station.Status, fell bool) {
 		p.Outlet[sec%60] = s.Outlet.Value
 		p.Heard = min(p.Heard+1, 60)
 	}
+	p.left(s, shut, fell)
+}
+
+// left follows what was vented since the shutdown. Outside the shift a station that is fed
+// again stays one that was vented: that its pressure returned is what people must know.
+func (p *past) left(s *station.Status, shut shutdown, fell bool) {
+	fed := s.ShutdownAt == 0 && s.State != station.Blind
+	if fed {
+		p.Word, p.InletWord = 0, 0
+	}
+	low := s.Outlet.Known() && s.Outlet.Value <= ChargedMin
 	switch {
-	case s.ShutdownAt == 0 && s.State != station.Blind:
-		p.Vented, p.Word = false, 0
-	case s.ShutdownAt != 0 && s.Outlet.Known() && s.Outlet.Value <= ChargedMin && fell:
+	case fed && shut.at == 0:
+		p.Vented, p.Below = false, 0
+	case shut.at != 0 && low && fell:
 		p.Vented = true
+	}
+	if s.Inlet.Known() && s.Inlet.Value > ChargedMin {
+		p.InletWord = 0
+	}
+	switch {
+	case s.Outlet.Known() && !low, shut.at == 0:
+		p.Below = 0
+	case low && p.Below == 0:
+		p.Below = s.At
 	}
 }
 

@@ -103,10 +103,15 @@ func (r *reader) change(n *yaml.Node, d *Definition) {
 		r.fault(at("shelve_at_most").Line, at("shelve_at_most").Column, "%s can be shelved for less, not for longer", d.Name)
 	case was.FailSafe && (d.DelayNs > was.DelayNs || have["frozen_in"] != nil):
 		r.fault(at("delay").Line, at("delay").Column, "%s guards people: it cannot be delayed or frozen", d.Name)
+	case was.FailSafe && (longer(d.RemindNs, was.RemindNs) || longer(d.RemindAckNs, was.RemindAckNs)):
+		r.fault(at("remind").Line, at("remind").Column, "%s guards people: its reminders can come sooner, not later", d.Name)
 	default:
 		r.judge(n, d)
 	}
 }
+
+// longer tells whether reminders would come later than they did; 0: never.
+func longer(is, was int64) bool { return was != 0 && (is == 0 || is > was) }
 
 // For gives what concerns one station, as the text that station.Plate carries; "": nothing.
 func (p *Policy) For(k station.Key, branch string) string {

@@ -7,11 +7,15 @@ import (
 	"strokewise/analyzer/station"
 )
 
-// fallSeconds is how many seconds a live sensor must be seen between charged and vented
-// for the fall to be believed: a broken wire or a closed gauge cock falls at once.
-const fallSeconds = 3
+// How many seconds a live sensor must be seen between charged and vented for a fall to be
+// believed: a broken wire or a closed gauge cock falls at once. The line of the inlet is
+// short and empties sooner.
+const (
+	fallSeconds      = 3
+	inletFallSeconds = 2
+)
 
-// fall follows the outlet's way down. Fields are exported for snapshots only.
+// fall follows a pressure's way down. Fields are exported for snapshots only.
 type fall struct {
 	Top     float64 // the charged reading it started from, Pa gauge
 	Seconds int     // readings between 90 % of Top and the vented limit
@@ -23,13 +27,13 @@ type fall struct {
 // that creeps past ChargedMin would be raised again by its noise.
 const stillCharged = 0.9 * ChargedMin
 
-// step follows one second of outlet readings.
-func (f *fall) step(s *station.Status) {
-	if !s.Outlet.Known() {
+// step follows one second of readings.
+func (f *fall) step(e *station.Estimate) {
+	if !e.Known() {
 		f.Broken = true
 		return
 	}
-	p := s.Outlet.Value
+	p := e.Value
 	switch {
 	case p > f.Prev+5e3 || p > f.Top:
 		f.Top, f.Seconds, f.Broken = p, 0, false
@@ -40,38 +44,44 @@ func (f *fall) step(s *station.Status) {
 }
 
 // believed tells whether the way down was seen by a live sensor.
-func (f *fall) believed() bool { return !f.Broken && f.Seconds >= fallSeconds }
+func (f *fall) believed(seconds int) bool { return !f.Broken && f.Seconds >= seconds }
 
-// pressureLeft: the station is shut down and its outlet is charged, or unknown. It
-// clears on a fall that a live sensor saw, or when the station is fed again.
+// pressureLeft: the station is shut down, or its shift is over, and its outlet is charged
+// or unknown. It clears on a fall that a live sensor saw, on a person's word, or when the
+// station is in service again.
 func (v *Evaluator) pressureLeft(s *station.Status) verdict {
-	active := v.Alarms[index(PressureLeft)].Present
-	if s.ShutdownAt == 0 {
+	active := v.Alarms[v.index(PressureLeft)].Present
+	if v.shut.at == 0 {
 		if s.State == station.Blind {
 			return verdict{}
 		}
-		return verdict{answer: no, message: "The supply is open again; the outlet is charged as in service."}
+		return verdict{answer: no, message: "The supply is open, and no calendar says that the shift is over: the outlet is charged as in service."}
 	}
-	if s.At.Sub(s.ShutdownAt) < v.grace() && !active {
+	if !v.due(v.shut, s.At) && !active {
 		return verdict{answer: no}
 	}
-	if !s.Outlet.Known() || v.plate.Sensor == station.AtBranch {
-		if v.Past.Word == s.ShutdownAt {
-			return verdict{answer: no, message: "The supply is closed, the outlet is unknown; a person said that it is vented."}
+	if !v.seesTank(s) {
+		if v.Past.Word == v.shut.at {
+			return verdict{answer: no, message: "The outlet is unknown; a person said that it is vented."}
 		}
-		return verdict{answer: yes, say: (*Evaluator).unverified}
+		return verdict{answer: yes, say: (*Evaluator).left}
 	}
 	if s.Outlet.Value > ChargedMin || active && s.Outlet.Value > stillCharged {
 		v.Past.Word = 0
-		return verdict{answer: yes, say: (*Evaluator).charged}
+		return verdict{answer: yes, say: (*Evaluator).left}
 	}
-	if v.Past.Word == s.ShutdownAt {
+	if v.Past.Word == v.shut.at {
 		return verdict{answer: no, message: "A person said that the line is vented, and the outlet reads below the limit."}
 	}
-	if active && !v.Fall.believed() {
+	if active && !v.Fall.believed(fallSeconds) {
 		return verdict{} // a sudden zero proves nothing
 	}
 	return verdict{answer: no, message: belowLimit}
+}
+
+// seesTank tells whether there is a reading that says something of the tank.
+func (v *Evaluator) seesTank(s *station.Status) bool {
+	return s.Outlet.Known() && v.plate.Sensor != station.AtBranch
 }
 
 // belowLimit is said when it clears by a reading.
@@ -80,59 +90,101 @@ var belowLimit = fmt.Sprintf("The outlet reads below %.0f kPa gauge; not verifie
 // wording puts a verdict in words, from the newest step.
 type wording func(*Evaluator) (string, []Evidence)
 
+// left words the alarm as things stand now: charged, unknown, or a zero that nobody saw come.
+func (v *Evaluator) left() (string, []Evidence) {
+	s := &v.Last
+	switch {
+	case v.Silent || !v.seesTank(s):
+		return v.unverified()
+	case s.Outlet.Value > ChargedMin:
+		return v.charged()
+	}
+	return fmt.Sprintf("The outlet reads %.0f kPa gauge now, but no sensor saw it fall: treat it as charged until a person has looked. %s", s.Outlet.Value/1e3, v.toldBy()),
+		append(v.shutdownEvidence(), pressureEvidence("outlet_pressure", &s.Outlet))
+}
+
+// toldBy says how the shutdown was told.
+func (v *Evaluator) toldBy() string {
+	if v.shut.by != ByCalendar {
+		return fmt.Sprintf("The supply was closed at %s (told by the %s).", v.shut.at.Floor(station.Second), v.shut.by)
+	}
+	words := fmt.Sprintf("The shift ended at %s (told by the calendar)", v.roster.clock(v.shut.at))
+	s := &v.Last
+	switch {
+	case v.Silent || !s.Inlet.Known():
+		return words + "; whether the supply is open is not known."
+	case s.State.Fed():
+		return words + fmt.Sprintf("; the supply is still open: the inlet reads %.0f kPa gauge.", s.Inlet.Value/1e3)
+	}
+	return words + fmt.Sprintf("; the inlet reads %.0f kPa gauge.", s.Inlet.Value/1e3)
+}
+
 // charged gives the verdict with stored energy for a reading above the limit.
 func (v *Evaluator) charged() (string, []Evidence) {
 	s := &v.Last
-	c := verdict{answer: yes, message: fmt.Sprintf("The outlet still reads %.0f kPa gauge; the supply was closed at %s (told by the %s).",
-		s.Outlet.Value/1e3, s.ShutdownAt.Floor(station.Second), s.ShutdownBy)}
-	c.evidence = v.shutdownEvidence(s)
-	c.evidence = append(c.evidence, Evidence{Name: "outlet_pressure", Value: s.Outlet.Value, Unit: "Pa gauge"})
-	if e := &s.Estimates[station.StoredEnergy]; e.Known() {
-		c.message += fmt.Sprintf(" The tank stores about %.3g kJ (isentropic expansion to ambient).", e.Value/1e3)
-		c.evidence = append(c.evidence, Evidence{Name: "stored_energy_isentropic", Value: e.Value, Unit: "J"})
-	} else {
-		c.evidence = append(c.evidence, Evidence{Name: "stored_energy_isentropic", Text: "unknown: " + e.Reason})
+	message := fmt.Sprintf("The outlet still reads %.0f kPa gauge. %s", s.Outlet.Value/1e3, v.toldBy())
+	evidence := append(v.shutdownEvidence(), pressureEvidence("outlet_pressure", &s.Outlet))
+	if v.shut.by == ByCalendar {
+		evidence = append(evidence, pressureEvidence("inlet_pressure", &s.Inlet))
+		if s.StrokeRate.Known() {
+			evidence = append(evidence, Evidence{Name: "strokes_minute", Value: float64(s.StrokesMinute), Unit: "1"})
+		}
 	}
-	return c.message, c.evidence
+	if e := &s.Estimates[station.StoredEnergy]; e.Known() {
+		message += fmt.Sprintf(" The tank stores about %.3g kJ (isentropic expansion to ambient).", e.Value/1e3)
+		evidence = append(evidence, Evidence{Name: "stored_energy_isentropic", Value: e.Value, Unit: "J"})
+	} else {
+		evidence = append(evidence, Evidence{Name: "stored_energy_isentropic", Text: "unknown: " + e.Reason})
+	}
+	return message, evidence
+}
+
+func pressureEvidence(name string, e *station.Estimate) Evidence {
+	if !e.Known() {
+		return Evidence{Name: name, Text: "unknown: " + e.Reason}
+	}
+	return Evidence{Name: name, Value: e.Value, Unit: "Pa gauge"}
 }
 
 // unverified gives the verdict for a shutdown without a reading of the outlet.
 func (v *Evaluator) unverified() (string, []Evidence) {
 	s := &v.Last
-	c := verdict{answer: yes, message: "The supply is closed and the outlet's pressure is not known: treat it as charged."}
-	c.evidence = v.shutdownEvidence(s)
+	evidence := v.shutdownEvidence()
 	if !math.IsNaN(float64(s.OutletLastSeen)) {
-		c.evidence = append(c.evidence, Evidence{Name: "outlet_pressure_last_seen", Value: float64(s.OutletLastSeen), Unit: "Pa gauge"})
+		evidence = append(evidence, Evidence{Name: "outlet_pressure_last_seen", Value: float64(s.OutletLastSeen), Unit: "Pa gauge"})
 	}
 	reason := s.Outlet.Reason
 	if reason == "" {
 		reason = "the outlet sensor does not see the tank"
 	}
-	c.evidence = append(c.evidence, Evidence{Name: "outlet_pressure", Text: "unknown: " + reason})
-	return c.message, c.evidence
+	if v.Silent {
+		reason = "the station is silent"
+	}
+	evidence = append(evidence, Evidence{Name: "outlet_pressure", Text: "unknown: " + reason})
+	return "The outlet's pressure is not known: treat it as charged. " + v.toldBy(), evidence
 }
 
-func (v *Evaluator) shutdownEvidence(s *station.Status) []Evidence {
+func (v *Evaluator) shutdownEvidence() []Evidence {
 	return []Evidence{
-		{Name: "shutdown_at", Text: s.ShutdownAt.Floor(station.Second).String()},
-		{Name: "shutdown_told_by", Text: s.ShutdownBy},
+		{Name: "shutdown_at", Text: v.shut.at.Floor(station.Second).String()},
+		{Name: "shutdown_told_by", Text: v.shut.by},
 	}
 }
 
 // silentShutdown: the station fell silent while shut down and charged or unknown; no
-// further step will come, so ticks carry the grace time on.
-func (v *Evaluator) silentShutdown(now station.Instant, a *Arrivals) verdict {
+// further step will come, so ticks carry the grace time and the calendar on.
+func (v *Evaluator) silentShutdown(now station.Instant) verdict {
 	s := &v.Last
-	if !v.HaveStep || s.ShutdownAt == 0 || now.Sub(a.newest()) <= v.silence() || now.Sub(s.ShutdownAt) < v.grace() {
+	if !v.Silent || v.shut.at == 0 || !v.due(v.shut, now) {
 		return verdict{}
 	}
-	if s.Outlet.Known() && s.Outlet.Value <= ChargedMin {
+	if v.seesTank(s) && s.Outlet.Value <= ChargedMin && !v.Alarms[v.index(PressureLeft)].Present {
 		return verdict{}
 	}
-	if v.Past.Word == s.ShutdownAt {
+	if v.Past.Word == v.shut.at {
 		return verdict{}
 	}
-	return verdict{answer: yes, say: (*Evaluator).unverified}
+	return verdict{answer: yes, say: (*Evaluator).left}
 }
 
 func (a *Arrivals) newest() station.Instant {

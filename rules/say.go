@@ -143,7 +143,7 @@ func (v *Evaluator) fact(name string) string {
 		}
 		return s.LeakPlace
 	case "shutdown_by":
-		return s.ShutdownBy
+		return v.shut.by
 	}
 	return station.Blind.String()
 }

@@ -19,13 +19,14 @@ const scriptStart = station.Instant(1767225600 * station.Second)
 // the station shows, a value a step: `900x60, 905, _x30` is 900 for sixty steps, 905 for
 // one, then unknown for thirty; `900..600x30` falls evenly. The last value stays.
 type script struct {
-	name   string
-	step   int64 // ns
-	plate  map[string]float64
-	series map[string]*series
-	alarms string // the plate's changes of the catalogue
-	expect []expectation
-	says   []saying
+	name              string
+	step              int64 // ns
+	plate             map[string]float64
+	series            map[string]*series
+	alarms            string // the plate's changes of the catalogue
+	calendar, service string // of the plate
+	expect            []expectation
+	says              []saying
 }
 
 // expectation is the states of alarms at a time: those not named are normal.
@@ -91,9 +92,11 @@ func (r *reader) script(n *yaml.Node) script {
 		s.alarms = r.policy(list)
 	}
 	r.object(n, fields{
-		"alarms": func(*yaml.Node) {},
-		"name":   r.text(&s.name),
-		"step":   r.duration(&s.step),
+		"alarms":   func(*yaml.Node) {},
+		"calendar": func(n *yaml.Node) { s.calendar = r.scriptCalendar(n) },
+		"service":  func(n *yaml.Node) { s.service = r.scriptService(n) },
+		"name":     r.text(&s.name),
+		"step":     r.duration(&s.step),
 		"plate": func(n *yaml.Node) {
 			r.pairs(n, plateNames(), func(k, v *yaml.Node) { s.plate[k.Value] = r.plateValue(k.Value, v) })
 		},

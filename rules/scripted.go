@@ -59,7 +59,7 @@ var scriptPlate = map[string]func(*station.Plate, float64){
 var scriptKey = station.Key{Site: "script", Station: "1"}
 
 func seriesNames() []string {
-	all := []string{"state", "shut_down", "heard"}
+	all := []string{"state", "shut_down", "told_by_inlet", "heard"}
 	for n := range scriptSeries {
 		all = append(all, n)
 	}
@@ -80,7 +80,7 @@ func plateNames() []string {
 }
 
 func (s *script) plateOf() station.Plate {
-	p := station.Plate{Key: scriptKey, Alarms: s.alarms}
+	p := station.Plate{Key: scriptKey, Alarms: s.alarms, Calendar: s.calendar, Service: s.service}
 	for name, x := range s.plate {
 		scriptPlate[name](&p, x)
 	}
@@ -145,7 +145,10 @@ func (t *scripted) shut(k int, at station.Instant) {
 	case x.at(k) == 0:
 		t.status.ShutdownAt, t.status.ShutdownBy = 0, ""
 	case t.status.ShutdownAt == 0:
-		t.status.ShutdownAt, t.status.ShutdownBy = at, "valve"
+		t.status.ShutdownAt, t.status.ShutdownBy = at, ByValve
+		if y := t.script.series["told_by_inlet"]; y != nil && y.at(k) != 0 {
+			t.status.ShutdownBy = ByInlet
+		}
 	}
 }
 

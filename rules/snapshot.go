@@ -28,6 +28,7 @@ func Restore(r io.Reader, plate *station.Plate, emit func(*Transition)) (*Evalua
 	}
 	v.arrange()
 	if v.HaveStep {
+		v.shut = v.told(&v.Last, v.Last.At)
 		v.fill(&v.Last)
 	}
 	return v, nil

@@ -26,8 +26,8 @@ func (v *Evaluator) fill(s *station.Status) {
 	if s.Since != 0 && s.State != station.Blind {
 		q[qStateSeconds] = float64(s.At.Sub(s.Since)) * 1e-9
 	}
-	if s.ShutdownAt != 0 {
-		q[qShutSeconds] = float64(s.At.Sub(s.ShutdownAt)) * 1e-9
+	if v.shut.at != 0 {
+		q[qShutSeconds] = float64(s.At.Sub(v.shut.at)) * 1e-9
 	}
 	q[qSag], q[qSagConfidence] = value(&e[station.SupplySag]), confidence(&e[station.SupplySag])
 	q[qLeak], q[qLeakConfidence] = value(&e[station.LeakFlow]), confidence(&e[station.LeakFlow])
@@ -41,13 +41,17 @@ func (v *Evaluator) fill(s *station.Status) {
 		}
 	}
 	v.Past.fill(s, q, p.Relief > 0)
-	v.fillPlate(s)
+	v.fillPlate()
+	v.fillDates(s.At)
 	fillState(s, q)
 	fillSupply(s, q)
+	if v.shut.by == ByCalendar {
+		q[qShut] = 1
+	}
 }
 
 // fillPlate takes what the plate says; what it does not say is unknown.
-func (v *Evaluator) fillPlate(s *station.Status) {
+func (v *Evaluator) fillPlate() {
 	q, p := &v.now, v.plate
 	q[qSagLimit], q[qLeakLimit], q[qChargedMin] = SagLimit, LeakLimit, ChargedMin
 	if p.SagLimit > 0 {
@@ -63,13 +67,6 @@ func (v *Evaluator) fillPlate(s *station.Status) {
 	}
 	q[qRequired], q[qRatio] = given(float64(p.Required)), given(p.AreaRatio)
 	q[qStall] = q[qInletTop] * (1 + q[qRatio])
-	if v.inspection.text != p.Inspection {
-		v.inspection = dateOf(p.Inspection)
-	}
-	q[qInspectionDays] = nan
-	if v.inspection.at != 0 {
-		q[qInspectionDays] = math.Floor(float64(v.inspection.at.Sub(s.At)) / 86400e9)
-	}
 }
 
 func fillState(s *station.Status, q *values) {

@@ -66,6 +66,9 @@ type Plate struct {
 
 	Alarms string // changes of the alarms' catalogue and own alarms, see rules.Policy
 
+	Calendar string // of the site, see ReadCalendar; "": none
+	Service  string // what comes due, see ReadService; "": nothing but Inspection
+
 	Ambient    Absolute // zero: StandardAtmosphere
 	Serial     string
 	Overhauled string

@@ -25,6 +25,7 @@ type alarmCmd struct {
 	Close        closeCmd    `cmd:"" help:"Say what caused an alarm and what was done."`
 	Vented       wordCmd     `cmd:"" help:"A person's word that outlet and tank were vented, and at which gauge that was read."`
 	Note         wordCmd     `cmd:"" help:"Write something down about a station."`
+	Done         doneCmd     `cmd:"" help:"Record a done service: its interval counts again from that day."`
 	Inspected    wordCmd     `cmd:"" help:"Record a done inspection with the reference of its document."`
 }
 
@@ -64,6 +65,22 @@ type wordCmd struct {
 	sender
 }
 
+type doneCmd struct {
+	Station  string `arg:"" help:"Site and station, as in northdock/press-4."`
+	What     string `required:"" enum:"${services}" help:"What was done: ${enum}."`
+	Document string `required:"" placeholder:"REF" help:"Reference of its document."`
+	Date     string `placeholder:"DAY" help:"Day on which it was done, as in 2026-01-10; default: today by this machine's clock."`
+	sender
+}
+
+// Run sends the record.
+func (c *doneCmd) Run(e *env) error {
+	if c.Date == "" {
+		c.Date = time.Now().Format(time.DateOnly)
+	}
+	return c.send(e, c.Station, spoken{Kind: "done", Why: c.Document, What: c.What, Date: c.Date})
+}
+
 // Run sends the order that the command is named after.
 func (c *alarmOrder) Run(e *env, k *kong.Context) error {
 	return c.send(e, c.Station, spoken{Kind: k.Selected().Name, Alarm: c.Alarm, Why: c.Why})
@@ -96,6 +113,8 @@ type spoken struct {
 	Who     string  `json:"who"`
 	Why     string  `json:"why,omitempty"`
 	Minutes float64 `json:"minutes,omitempty"`
+	What    string  `json:"what,omitempty"`
+	Date    string  `json:"date,omitempty"`
 }
 
 // send gives the order to the running program.

@@ -72,6 +72,13 @@ func explain(d *rules.Definition) string {
 	}
 	line("explained by", strings.Join(d.ExplainedBy, ", "))
 	line("shelved", fmt.Sprintf("%s at most", time.Duration(d.ShelveAtMost)))
+	if d.RemindNs > 0 {
+		again := time.Duration(d.RemindNs).String()
+		if d.RemindAckNs > 0 {
+			again += ", once acknowledged every " + time.Duration(d.RemindAckNs).String()
+		}
+		line("reminds every", again)
+	}
 	if d.FailSafe {
 		line("fail-safe", "never suppressed, explained away or out of service")
 	}

@@ -61,7 +61,7 @@ func execute(ctx context.Context, args []string, out, errOut io.Writer) int {
 	done := false
 	p, err := kong.New(&c, kong.Name("strokewise"), kong.Writers(out, errOut), kong.Exit(func(int) { done = true }),
 		kong.Description("Watches compressed-air boost stations. It only watches: it moves no valve and is no safety function."),
-		kong.UsageOnError(), kong.Vars{"causes": strings.Join(rules.Causes(), ",")})
+		kong.UsageOnError(), kong.Vars{"causes": strings.Join(rules.Causes(), ","), "services": strings.Join(rules.ServiceKinds(), ",")})
 	if err != nil {
 		fmt.Fprintln(errOut, "BUG:", err)
 		return exitFault

@@ -62,6 +62,10 @@ type Station struct {
 	Arrival int64
 	// Counter is what was odd about the cycle counter, by what it was.
 	Counter CounterOddities
+	// Dues is what comes due; nil: nothing was worked out yet, or nothing is.
+	Dues []rules.Due
+	// Below is since when the outlet has read below the limit in the present shutdown.
+	Below station.Instant
 	// SilentSince is set when ticks say that no sample came (zero otherwise).
 	SilentSince station.Instant
 }

@@ -73,6 +73,27 @@ func (s *Store) LatestActs(ctx context.Context, what string) (map[string]Act, er
 	return out, err
 }
 
+// ActsOf gives the lines of the audit of one kind of act, in the order in which they were written.
+func (s *Store) ActsOf(ctx context.Context, what string) ([]Act, error) {
+	var out []Act
+	err := s.each(ctx, "the audit", func(rows *sql.Rows) error {
+		var a Act
+		err := rows.Scan(&a.At, &a.Who, &a.What, &a.Target, &a.Detail)
+		out = append(out, a)
+		return err
+	}, `SELECT at, who, what, target, detail FROM audit WHERE what = ? ORDER BY id`, what)
+	return out, err
+}
+
+// Strokes gives the strokes of a station in the hours that begin in [from, to), and the
+// minutes in them whose strokes are not known.
+func (s *Store) Strokes(ctx context.Context, k station.Key, from, to station.Instant) (strokes, lost int64, err error) {
+	err = s.each(ctx, "hours", func(rows *sql.Rows) error {
+		return rows.Scan(&strokes, &lost)
+	}, `SELECT coalesce(sum(strokes), 0), coalesce(sum(uncounted), 0) FROM hours WHERE `+ofStation+` AND start >= ? AND start < ?`, k.Site, k.Station, int64(from), int64(to))
+	return strokes, lost, err
+}
+
 // Target names a station, or an alarm of it, in the audit.
 func Target(k station.Key, alarm string) string {
 	if alarm == "" {

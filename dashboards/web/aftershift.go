@@ -19,6 +19,7 @@ type afterView struct {
 	Charged, Unknown []afterRow
 	Below, InService []afterRow
 	NotReady         []string
+	Days             []nightView
 }
 
 // afterRow is one station of the list.
@@ -27,6 +28,8 @@ type afterRow struct {
 	Pressure      string // outlet, with unit
 	Energy        string // stored, J
 	Since         string // of the shutdown, and how it was told
+	Below         string // since when the outlet reads below the limit
+	Open          bool   // the supply is open all the same
 	Read          string // time of the newest reading
 	Why           string // unknown
 	Word          string // a person's
@@ -44,9 +47,10 @@ const (
 
 // after tells how a station stands after the shift. Whatever is not a plain reading of a
 // sensor that sees the tank is not known.
-func after(s *board.Station) (st lot, why string) {
+func after(s *board.Station, at station.Instant) (st lot, why string) {
 	now := &s.Status
-	shut := now.ShutdownAt != 0 || now.State == station.Off || now.State == station.Residual || now.State == station.Venting
+	_, over := rules.AfterShift(&s.Plate, at)
+	shut := over || now.ShutdownAt != 0 || now.State == station.Off || now.State == station.Residual || now.State == station.Venting
 	switch {
 	case now.At == 0:
 		return notKnown, orElse(now.StateReason, "no samples yet")
@@ -79,13 +83,13 @@ func doubted(s *board.Station) bool {
 }
 
 // afterShift sorts the stations into the list.
-func afterShift(all []board.Station, vented map[string]history.Act) afterView {
+func afterShift(all []board.Station, vented map[string]history.Act, at station.Instant) afterView {
 	v := afterView{Caution: rules.CautionStored, Silent: rules.CautionSilent, Limit: number(rules.ChargedMin/1e3, 0) + " kPa gauge"}
 	for i := range all {
 		s := &all[i]
-		st, why := after(s)
-		r := afterLine(s, why)
-		if a, ok := vented[history.Target(s.Plate.Key, "")]; ok && s.Status.ShutdownAt != 0 && a.At >= s.Status.ShutdownAt {
+		st, why := after(s, at)
+		r := afterLine(s, why, at)
+		if a, ok := vented[history.Target(s.Plate.Key, "")]; ok && told(s, at) != 0 && a.At >= told(s, at) {
 			r.Word = "vented, says " + a.Who + " at " + clock(a.At.Floor(station.Second)) + ": " + a.Detail
 		}
 		switch st {
@@ -102,7 +106,19 @@ func afterShift(all []board.Station, vented map[string]history.Act) afterView {
 	return v
 }
 
-func afterLine(s *board.Station, why string) afterRow {
+// told gives when the station was shut down, by its engine or else by the calendar; 0: it is not.
+func told(s *board.Station, at station.Instant) station.Instant {
+	if s.Status.ShutdownAt != 0 {
+		return s.Status.ShutdownAt
+	}
+	end, ok := rules.AfterShift(&s.Plate, at)
+	if !ok {
+		return 0
+	}
+	return end
+}
+
+func afterLine(s *board.Station, why string, at station.Instant) afterRow {
 	now := &s.Status
 	r := afterRow{Station: s.Plate.Key.String(), Link: path(s.Plate.Key), Why: why}
 	if now.At != 0 {
@@ -125,8 +141,14 @@ func afterLine(s *board.Station, why string) afterRow {
 		if now.ShutdownBy == "inlet" || now.ShutdownBy == "valve" {
 			r.Since += ", told by the " + now.ShutdownBy
 		}
+	case told(s, at) != 0:
+		r.Since = clock(told(s, at)) + ", the end of the shift, told by the calendar"
+		r.Open = now.State.Fed() && !s.Stale()
 	case now.Since != 0:
 		r.Since = clock(now.Since.Floor(station.Second))
+	}
+	if s.Below != 0 {
+		r.Below = clock(s.Below.Floor(station.Second))
 	}
 	return r
 }
@@ -134,7 +156,9 @@ func afterLine(s *board.Station, why string) afterRow {
 // afterShift shows the list.
 func (s *site) afterShift(w http.ResponseWriter, r *http.Request) {
 	vented, err := s.latest(r.Context(), "vented")
-	v := afterShift(s.Board.All(), vented)
+	now := station.InstantOf(s.Now())
+	v := afterShift(s.Board.All(), vented, now)
+	v.Days = s.nights(r.Context(), s.Board.All(), now)
 	if err != nil {
 		v.Problem = err.Error()
 	}

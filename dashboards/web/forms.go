@@ -12,10 +12,24 @@ import (
 // formView is a form that gives a command.
 type formView struct {
 	Action, Alarm string
-	Label         string   // of the field for words
-	Who, Why      string   // what stands in the fields already
-	Causes        []string // of an alarm that is closed
+	Label         string     // of the field for words
+	Who, Why      string     // what stands in the fields already
+	Causes        []string   // of an alarm that is closed
+	Kinds         []kindView // of what was done
+	Date          string
 	Buttons       []buttonView
+}
+
+// kindView is something that can be done, by its name and in words.
+type kindView struct{ Name, What string }
+
+// doneForm gives the form that records something done.
+func (s *site) doneForm(k station.Key, root string) *formView {
+	f := &formView{Action: root + "station/" + path(k) + "/command", Label: "Reference of the document", Buttons: []buttonView{{"done", "Record it as done"}}}
+	for _, x := range station.ServiceKinds {
+		f.Kinds = append(f.Kinds, kindView{x.Name, x.What})
+	}
+	return f
 }
 
 // buttonView is a button; Value is the kind, with minutes behind it where it takes any.

@@ -37,6 +37,8 @@ func TestGoldenPages(t *testing.T) {
 		{"station.html", "/station/northdock/press-4?span=3600", everything()},
 		{"backtest.html", "/backtest", tested},
 		{"how.html", "/station/northdock/press-4/how", explaining()},
+		{"due.html", "/due", dated()},
+		{"after-shift.html", "/after-shift", evening()},
 		{"station-unheard.html", "/station/southdock/cnc-2", everything()},
 	} {
 		w := get(New(c.options), c.path)

@@ -40,6 +40,8 @@ type commandJSON struct {
 	Who     string  `json:"who"`
 	Why     string  `json:"why"`
 	Cause   string  `json:"cause"` // of "close", one of rules.Causes
+	What    string  `json:"what"`  // of "done", one of station.ServiceKinds
+	Date    string  `json:"date"`  // of "done", as in 2026-01-10
 	Minutes float64 `json:"minutes"`
 }
 
@@ -115,6 +117,9 @@ func (s *site) give(ctx context.Context, k station.Key, in *commandJSON) error {
 	if c.Kind == "close" && in.Cause != "" {
 		c.Note = in.Cause + ": " + c.Note
 	}
+	if c.Kind == "done" && in.What != "" {
+		c.Note = rules.DoneNote(in.What, in.Date, c.Note)
+	}
 	return s.Command(ctx, k, c)
 }
 
@@ -127,12 +132,12 @@ func readCommand(w http.ResponseWriter, r *http.Request) (commandJSON, error) {
 		return in, readJSON(r.Body, &in)
 	}
 	if kind != "application/x-www-form-urlencoded" {
-		return in, &rules.Refusal{Text: "send a form (application/x-www-form-urlencoded) or JSON (application/json) with kind, alarm, who, why, cause, minutes"}
+		return in, &rules.Refusal{Text: "send a form (application/x-www-form-urlencoded) or JSON (application/json) with kind, alarm, who, why, cause, minutes, what, date"}
 	}
 	if err := r.ParseForm(); err != nil {
 		return in, tooLong(err)
 	}
-	in = commandJSON{Kind: r.PostFormValue("kind"), Alarm: r.PostFormValue("alarm"), Who: r.PostFormValue("who"), Why: r.PostFormValue("why"), Cause: r.PostFormValue("cause")}
+	in = commandJSON{Kind: r.PostFormValue("kind"), Alarm: r.PostFormValue("alarm"), Who: r.PostFormValue("who"), Why: r.PostFormValue("why"), Cause: r.PostFormValue("cause"), What: r.PostFormValue("what"), Date: r.PostFormValue("date")}
 	if kind, minutes, ok := strings.Cut(in.Kind, " "); ok { // a button that says both
 		in.Kind = kind
 		r.PostForm.Set("minutes", minutes)
@@ -166,7 +171,7 @@ func tooLong(err error) error {
 	if errors.As(err, &long) {
 		return &rules.Refusal{Text: fmt.Sprintf("the command is longer than %d bytes: shorten why", mostBody)}
 	}
-	return &rules.Refusal{Text: "cannot read the command: " + err.Error() + "; expected kind, alarm, who, why, cause, minutes"}
+	return &rules.Refusal{Text: "cannot read the command: " + err.Error() + "; expected kind, alarm, who, why, cause, minutes, what, date"}
 }
 
 func wantsJSON(r *http.Request) bool {
@@ -186,7 +191,7 @@ type commandView struct {
 	Problem                        string
 	Who, Why                       string // as they were sent
 	Alarms                         []alarmView
-	Note                           *formView
+	Note, Done                     *formView
 }
 
 func (s *site) commandPage(one *board.Station, in commandJSON, problem string) commandView {
@@ -200,7 +205,12 @@ func (s *site) commandPage(one *board.Station, in commandJSON, problem string) c
 	}
 	v.Note = s.noteForm(k, v.Root)
 	v.Note.Who = in.Who
-	if in.Alarm == "" {
+	v.Done = s.doneForm(k, v.Root)
+	v.Done.Who, v.Done.Date = in.Who, orElse(in.Date, s.date(k.Site))
+	switch {
+	case in.Kind == "done":
+		v.Done.Why = in.Why
+	case in.Alarm == "":
 		v.Note.Why = in.Why
 	}
 	return v

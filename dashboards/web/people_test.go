@@ -54,7 +54,7 @@ type taken struct {
 }
 
 func (c *taken) take(_ context.Context, k station.Key, o station.Command) error {
-	if err := rules.Refuse(&o, station.InstantOf(noon)); err != nil {
+	if err := rules.Refuse(&o, station.InstantOf(noon), &station.Plate{}); err != nil {
 		return err
 	}
 	if c.err != nil {
@@ -152,7 +152,7 @@ func TestCommandsThatAreTurnedAway(t *testing.T) {
 		{commandPath, form, "kind=shelve&alarm=outlet-leak&who=Ana&why=y&minutes=NaN", nil, 400, "must be a number"},
 		{commandPath, form, "kind=shelve&alarm=outlet-leak&who=Ana&why=y", nil, 400, "minutes must be a number above 0"},
 		{commandPath, form, "kind=shelve&alarm=outlet-leak&who=Ana&why=y&minutes=-5", nil, 400, "above 0"},
-		{commandPath, form, "kind=shelve&alarm=outlet-leak&who=Ana&why=y&minutes=43201", nil, 400, "30 days"},
+		{commandPath, form, "kind=shelve&alarm=outlet-leak&who=Ana&why=y&minutes=43201", nil, 400, "7 d (10080 minutes)"},
 		{commandPath, form, "kind=note&who=Ana&why=" + strings.Repeat("x", mostBody), nil, 400, "longer than 8192 bytes"},
 		{commandPath, js, `{"kind":"note","who":"Ana","why":"` + strings.Repeat("x", mostBody) + `"}`, nil, 400, "longer than 8192 bytes"},
 		{commandPath, js, `{"kind":"note","who":"Ana","why":"x"} more`, nil, 400, "nothing behind it"},
@@ -236,7 +236,7 @@ func TestDates(t *testing.T) {
 		all[i].Plate.Inspection = date
 	}
 	all[0].Plate.Installed, all[0].Plate.Serial = "2019-03-03", "B-<7>"
-	rows, undated := inspections(all, map[string]history.Act{"northdock/weld-1": {Who: "Ana", Detail: "sheet 12", At: at(0)}}, func(string) string { return "2026-03-02" })
+	rows, undated := dueList(all, map[string]history.Act{"northdock/weld-1": {Who: "Ana", Detail: "sheet 12", At: at(0)}}, func(string) string { return "2026-03-02" }, at(0))
 	got := ""
 	for _, r := range rows {
 		got += r.Date + " " + r.Station + " " + r.When + ";"
@@ -291,7 +291,7 @@ func TestAfterTheShift(t *testing.T) {
 		{unheard(), notKnown},
 		{quiet(), notKnown},
 	} {
-		if got, why := after(&c.s); got != c.want || (got == notKnown) != (why != "") {
+		if got, why := after(&c.s, at(0)); got != c.want || (got == notKnown) != (why != "") {
 			t.Errorf("%s: %d (%q), want %d", c.s.Plate.Key.Station, got, why, c.want)
 		}
 	}
@@ -324,7 +324,7 @@ func FuzzCommand(f *testing.F) {
 		w := send(h, commandPath, kind, body)
 		switch w.Code {
 		case http.StatusSeeOther:
-			if len(c.got) != 1 || rules.Refuse(&c.got[0], station.InstantOf(noon)) != nil {
+			if len(c.got) != 1 || rules.Refuse(&c.got[0], station.InstantOf(noon), &station.Plate{}) != nil {
 				t.Errorf("taken: %+v", c.got)
 			}
 		case http.StatusBadRequest:

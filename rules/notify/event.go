@@ -71,6 +71,8 @@ func encodeAs(t *rules.Transition, kind string) ([]byte, error) {
 // eventType names what happened.
 func eventType(t *rules.Transition) string {
 	switch {
+	case t.Reminder():
+		return "strokewise.alarm.reminder"
 	case t.From == t.To, t.To >= rules.Shelved: // noted, or kept back: neither says that it is over
 		return "strokewise.alarm.changed"
 	case t.To == rules.Unacknowledged:

@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -226,5 +227,68 @@ func TestSenderMindsRoutes(t *testing.T) {
 	}
 	if len(told) != 1 || told[0] != "outlet-leak unacknowledged" || b.left() != 0 || r.withheld != 2 || r.delivered != 1 || r.failed != 0 {
 		t.Errorf("told %v, %d left, %d withheld, %d delivered, %d failed", told, b.left(), r.withheld, r.delivered, r.failed)
+	}
+}
+
+// Reminders go where the raise went. Those of what nobody has acknowledged go to whom it was
+// escalated, too; those of what somebody has do not.
+func TestRoutesOfReminders(t *testing.T) {
+	day := utc(t, "2026-06-01 10:00")
+	r := &Routes{Routes: []Route{{Receivers: []string{"shift"}}, {Receivers: []string{"lead"}, After: 15 * time.Minute}}}
+	later := day.Add(time.Hour)
+	again := change(day, later, rules.Unacknowledged, rules.Unacknowledged)
+	for _, who := range []string{"shift", "lead"} {
+		if v := r.Decide(who, &again, later, &again); !v.Send {
+			t.Errorf("%s: %+v", who, v)
+		}
+	}
+	known := change(day, later, rules.Acknowledged, rules.Acknowledged)
+	if v := r.Decide("shift", &known, later, &known); !v.Send {
+		t.Errorf("shift: %+v", v)
+	}
+	if v := r.Decide("lead", &known, later, &known); v.Send || !v.Wait.IsZero() {
+		t.Errorf("lead, of what was acknowledged: %+v", v)
+	}
+}
+
+// Each channel carries the pressure, the energy, how the shutdown was told, and the caution; none
+// promises that the air will go by itself.
+func TestEveryChannelSaysWhatPressureLeftNeeds(t *testing.T) {
+	var got []rules.Transition
+	plate := &station.Plate{Key: station.Key{Site: "northdock", Station: "press-4"}}
+	v := rules.NewEvaluator(plate, func(x *rules.Transition) { got = append(got, *x) })
+	start := station.InstantOf(utc(t, "2026-06-01 22:00"))
+	s := &station.Status{State: station.Residual, ShutdownAt: start, ShutdownBy: rules.ByValve,
+		Inlet: station.Estimate{Method: station.MethodTraces}, Outlet: station.Estimate{Value: 880e3, Method: station.MethodTraces}}
+	s.Estimates[station.StoredEnergy] = station.Estimate{Value: 23e3, Method: station.MethodPlate}
+	for sec := int64(0); sec < 3600*2; sec++ {
+		s.At = start.Add(sec * station.Second)
+		v.Step(s)
+	}
+	if len(got) != 2 || !got[1].Reminder() {
+		t.Fatalf("%+v", got)
+	}
+	for i := range got {
+		x := &got[i]
+		event, err := encode(x)
+		if err != nil {
+			t.Fatal(err)
+		}
+		subject, body := mailText(x, time.UTC, "")
+		a := (&Alertmanager{}).alert(x, x.At.Time())
+		alert := ""
+		for _, text := range a.Annotations {
+			alert += text + "\n"
+		}
+		for name, text := range map[string]string{"webhook": string(event), "mail": subject + body, "alertmanager": alert} {
+			for _, want := range []string{"880 kPa gauge", "23 kJ", "isentropic", "told by the valve", rules.CautionStored} {
+				if !strings.Contains(text, want) {
+					t.Errorf("%s, %d: no %q in\n%s", name, i, want, text)
+				}
+			}
+			if strings.Contains(text, "leak") {
+				t.Errorf("%s, %d speaks of leaking:\n%s", name, i, text)
+			}
+		}
 	}
 }

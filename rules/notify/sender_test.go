@@ -300,13 +300,16 @@ func TestKeptBackIsNotCleared(t *testing.T) {
 		{rules.Acknowledged, rules.Normal, "cleared"},
 		{rules.Acknowledged, rules.Shelved, "changed"},
 		{rules.Unacknowledged, rules.OutOfService, "changed"},
-		{rules.Unacknowledged, rules.Unacknowledged, "changed"},
-		{rules.Acknowledged, rules.Acknowledged, "changed"},
+		{rules.Unacknowledged, rules.Unacknowledged, "reminder"}, // by nobody, see below
+		{rules.Acknowledged, rules.Acknowledged, "reminder"},
 		{rules.Normal, rules.SuppressedByDesign, "changed"},
 	} {
 		if got := eventType(&rules.Transition{From: c.from, To: c.to}); got != "strokewise.alarm."+c.want {
 			t.Errorf("from %s to %s is %s, want %s", c.from, c.to, got, c.want)
 		}
+	}
+	if got := eventType(&rules.Transition{From: rules.Acknowledged, To: rules.Acknowledged, By: "Ana"}); got != "strokewise.alarm.changed" {
+		t.Errorf("a person's note is %s", got)
 	}
 }
 

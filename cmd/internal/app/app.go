@@ -238,6 +238,9 @@ func (a *App) catalog(ctx context.Context) (*catalog, error) {
 		}
 		a.live.Minutes(k, minutes)
 	}
+	if c.records, err = a.recorded(ctx); err != nil {
+		return nil, err
+	}
 	open, err := a.store.OpenAlarms(ctx)
 	if err != nil {
 		return nil, err

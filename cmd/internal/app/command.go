@@ -32,7 +32,7 @@ func (a *App) Command(ctx context.Context, k station.Key, c station.Command) err
 	for i := range one.Alarms {
 		open = append(open, one.Alarms[i].Transition.Alarm)
 	}
-	if err := rules.Refuse(&c, now, open...); err != nil {
+	if err := rules.Refuse(&c, now, &one.Plate, open...); err != nil {
 		return err
 	}
 	if !a.board.Ready() {
@@ -70,10 +70,12 @@ func (p *partition) command(r *station.Record) {
 	if c.Until != 0 {
 		act.Detail = "until " + c.Until.Floor(station.Second).String() + ": " + act.Detail
 	}
-	if u := p.unit(r.Key); u == nil {
-		act.Detail = strings.TrimSpace(act.Detail + " (no effect: the station is not configured)")
+	if u := p.unit(r.Key, r.Arrival); u == nil {
+		act.Detail = strings.TrimSpace(act.Detail + noEffect + "the station is not configured)")
 	} else if err := u.Command(c, r.Arrival); err != nil {
-		act.Detail = strings.TrimSpace(act.Detail + " (no effect: " + err.Error() + ")")
+		act.Detail = strings.TrimSpace(act.Detail + noEffect + err.Error() + ")")
+	} else {
+		u.duesAt = 0
 	}
 	p.people.acts = append(p.people.acts, act)
 	if text := noteOf(c); text != "" {
@@ -86,6 +88,11 @@ func noteOf(c *station.Command) string {
 	switch c.Kind {
 	case "note":
 		return c.Note
+	case "done":
+		if what, date, document, ok := rules.DoneOf(c.Note); ok {
+			words, _ := station.ServiceWords(what)
+			return "Done on " + date + ": " + words + ", document " + document
+		}
 	case "inspected":
 		return "Inspection done, document " + c.Note
 	case "vented":

@@ -28,6 +28,7 @@ type Store interface {
 	SaveSnapshot(ctx context.Context, partition int, position uint64, schema, engine string, blob []byte) error
 	LoadSnapshot(ctx context.Context, partition int) (history.Snapshot, bool, error)
 	Today(ctx context.Context, k station.Key, from station.Instant) ([station.NumStates]int64, error)
+	Strokes(ctx context.Context, k station.Key, from, to station.Instant) (strokes, lost int64, err error)
 }
 
 // catalog gives what is known of the stations from the configuration and, as of the
@@ -39,6 +40,7 @@ type catalog struct {
 	today    map[station.Key][station.NumStates]int64
 	alarms   map[station.Key][]board.Alarm
 	day      map[string]station.Instant // midnight of today, by site
+	records  map[station.Key][]record   // of done services
 }
 
 // partition is the only writer of its stations: it reads its part of the log, runs
@@ -85,7 +87,9 @@ type unit struct {
 	today  [station.NumStates]int64
 	day    station.Instant // midnight that today counts from
 	alarms []board.Alarm
-	told   int // of Out.Intervals: those the rings have
+	told   int   // of Out.Intervals: those the rings have
+	duesAt int64 // minute for which due is
+	due    []rules.Due
 }
 
 // entry works off one log entry.
@@ -142,7 +146,7 @@ func (p *partition) record(r *station.Record) {
 	case r.Command != nil:
 		p.command(r)
 	default:
-		if u := p.unit(r.Key); u != nil {
+		if u := p.unit(r.Key, r.Arrival); u != nil {
 			p.live.Samples(u.key, r.Blocks)
 			u.Samples(r.Blocks, r.Arrival)
 			p.tell(u)
@@ -175,13 +179,14 @@ func (p *partition) epoch(r *station.Record) {
 	u := p.units[r.Key]
 	if u == nil {
 		u = p.add(r.Key, pipeline.New(r.Epoch.Plate, r.Epoch.Revision))
+		p.recall(u, r.Arrival)
 	}
 	u.Epoch(r.Epoch, r.Arrival)
 }
 
 // unit gives the unit of a station, made from the configuration if the log's own word on
 // its plate has been trimmed; nil for a station that is no longer configured.
-func (p *partition) unit(k station.Key) *unit {
+func (p *partition) unit(k station.Key, at station.Instant) *unit {
 	if u := p.units[k]; u != nil {
 		return u
 	}
@@ -189,7 +194,9 @@ func (p *partition) unit(k station.Key) *unit {
 	if !ok {
 		return nil
 	}
-	return p.add(k, pipeline.New(s.Plate, s.Revision))
+	u := p.add(k, pipeline.New(s.Plate, s.Revision))
+	p.recall(u, at)
+	return u
 }
 
 // add takes a unit in, with the sums that the history had of it at the start.
@@ -273,7 +280,7 @@ func (p *partition) show(u *unit) {
 		Alarms: append([]board.Alarm(nil), u.alarms...),
 		LagNs:  u.LagNs(), OffsetNs: u.OffsetNs(), SilentSince: u.SilentSince(p.ticked, rules.SilenceNs),
 		Late: n.Late, Duplicate: n.Duplicate, ClockSteps: n.ClockSteps, Gaps: n.Gaps, Arrival: n.Arrival,
-		Counter: board.CounterOddities(n.Counter),
+		Counter: board.CounterOddities(n.Counter), Dues: u.dues(p.ticked), Below: u.Below(),
 	}
 	if !u.Stepped {
 		s.Status = station.Status{StateReason: "no samples yet", Inlet: station.Unknown("no samples yet"),

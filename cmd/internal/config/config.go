@@ -102,6 +102,13 @@ type Site struct {
 	Zone   *time.Location // never nil
 	Shifts []Shift
 	Air    Air
+
+	Holidays   []Holidays
+	Exceptions []Exception
+	Grace      time.Duration // between the end of a shift and the alarm on what is left charged
+	Hold       bool          // stations stay charged between shifts by intent
+
+	calendar *station.Calendar // of the above
 }
 
 // Air says how a site states air volumes and what its air costs.

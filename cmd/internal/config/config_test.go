@@ -45,6 +45,8 @@ func TestExampleOfTheContractLoads(t *testing.T) {
 		t.Errorf("air %+v", got)
 	}
 	want.Sites[0].Air = got
+	want.Sites[0].Grace = 30 * time.Minute
+	want.Sites[0].calendar = want.Sites[0].Calendar()
 	p := c.Stations[0].Plate
 	want.Stations = c.Stations
 	if !reflect.DeepEqual(c, want) {
@@ -60,7 +62,7 @@ func TestExampleOfTheContractLoads(t *testing.T) {
 	p.SweptDrive, p.SweptBoost, p.AreaRatio = 0, 0, 0
 	plate := station.Plate{Key: station.Key{Site: "northdock", Station: "press-4"}, Branch: "forming",
 		StrokeLen: 0.06, DriveBore: 0.063, Set: 900e3, TankVolume: 0.02, Relief: 1100e3, Installed: "2024-03-01",
-		SupplyBore: 0.009, SupplyLength: 12, HoseLimit: 1200e3, Lateness: 2 * time.Second}
+		SupplyBore: 0.009, SupplyLength: 12, HoseLimit: 1200e3, Lateness: 2 * time.Second, Calendar: want.Sites[0].calendar.Text()}
 	if !closePlates(&p, &plate) {
 		t.Errorf("got  %+v\nwant %+v", p, plate)
 	}
@@ -151,7 +153,8 @@ func checkFullPlates(t *testing.T, c *Config) {
 		Installed: "2024-02-29", Inspection: "2029-02-28", SupplyBore: 0.0127, SupplyLength: 3.048,
 		RegulatorSet: 700e3, Required: 700e3, HoseLimit: 1200e3,
 		LeakLimit: 20e-3 / 60 * (101.325 / 100 * 293.15 / 273.15), SagLimit: 0.125, Ambient: 90e3,
-		Serial: "4711", Overhauled: "2025-01-31", Lateness: 500 * time.Millisecond, Silence: time.Minute, Grace: 10 * time.Minute}
+		Serial: "4711", Overhauled: "2025-01-31", Lateness: 500 * time.Millisecond, Silence: time.Minute, Grace: 10 * time.Minute,
+		Calendar: c.Sites[0].Calendar().Text()}
 	if got := &c.Stations[0].Plate; !closePlates(got, &want) {
 		t.Errorf("first plate\ngot  %+v\nwant %+v", *got, want)
 	}

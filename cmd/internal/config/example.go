@@ -10,7 +10,8 @@ var examples = map[string]string{
 	"swept_drive": "0.19 L", "swept_boost": "0.18 L",
 	"volume": "20 L", "relief_pressure": "1100 kPa", "ps": "1100 kPa",
 	"bore": "9 mm", "length": "12 m",
-	"hose": "1200 kPa", "leak": "15 L/min", "sag": "10 %", "silence": "30 s",
+	"after_shift_grace": "30 min",
+	"hose":              "1200 kPa", "leak": "15 L/min", "sag": "10 %", "silence": "30 s",
 }
 
 const (

@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"go.yaml.in/yaml/v3"
+
+	"strokewise/analyzer/station"
 )
 
 const (
@@ -20,29 +22,16 @@ type Shift struct {
 	From, To time.Duration // since midnight, up to 24 h
 }
 
-// contains tells whether the shift runs at a time, given in the site's zone.
-func (s *Shift) contains(t time.Time) bool {
-	h, m, sec := t.Clock()
-	at := time.Duration(h)*time.Hour + time.Duration(m)*time.Minute + time.Duration(sec)*time.Second
-	today, yesterday := t.Weekday(), (t.Weekday()+6)%7
-	if s.From < s.To {
-		return s.Days[today] && s.From <= at && at < s.To
-	}
-	return s.Days[today] && s.From <= at || s.Days[yesterday] && at < s.To
-}
-
 // Working tells whether a shift runs at t; always, where the site has none.
 func (s *Site) Working(t time.Time) bool {
 	if len(s.Shifts) == 0 {
 		return true
 	}
-	local := t.In(s.Zone)
-	for i := range s.Shifts {
-		if s.Shifts[i].contains(local) {
-			return true
-		}
+	c := s.calendar
+	if c == nil {
+		c = s.Calendar()
 	}
-	return false
+	return c.At(station.InstantOf(t)).Working
 }
 
 // shift reads a shift.

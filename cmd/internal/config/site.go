@@ -39,13 +39,7 @@ func (d *decoder) site(m *mapping, lines map[string]int) {
 	s := Site{Zone: time.UTC}
 	known := m.name("id", "northdock", &s.ID)
 	m.zone(&s.Zone)
-	m.each("shifts", "shifts: ["+shiftExample+"]", func(n *yaml.Node, path string) {
-		if item := d.item(n, path, "a shift", shiftExample); item != nil {
-			if shift, ok := d.shift(item); ok {
-				s.Shifts = append(s.Shifts, shift)
-			}
-		}
-	})
+	d.calendar(m, &s)
 	d.air(m.mapping("air", "air: { reference: anr }"), &s.Air)
 	ambient := station.Absolute(0)
 	quantity(m, "ambient_pressure", station.ParseAbsolute, between(minAmbient, maxAmbient, "30 to 120 kPa abs"), &ambient)

@@ -44,7 +44,9 @@ func (d *decoder) station(m *mapping) {
 	if i, ok := m.choice("outlet_sensor", "tank", "booster", "branch"); ok {
 		p.Sensor = [...]station.OutletSensor{station.AtTank, station.AtBooster, station.AtBranch}[i]
 	}
+	p.Calendar = d.calendarText(p.Key.Site, m.afterShift())
 	m.plate(&p)
+	d.service(m, &p)
 	m.done(map[string]string{"set_pressure": "it belongs under booster", "relief_pressure": "it belongs under tank"})
 	if !named || !sited || !d.unique(m, p.Key) {
 		return

@@ -130,10 +130,24 @@ func (u *Unit) Tick(now station.Instant) {
 
 // Command takes a person's word. An error says why it changed nothing.
 func (u *Unit) Command(c *station.Command, at station.Instant) error {
-	if o, ok := rules.FindOrder(c.Kind); ok && o.Record && c.Alarm == "" {
+	if o, ok := rules.FindOrder(c.Kind); ok && o.Record && c.Alarm == "" && c.Kind != "done" && c.Kind != "inspected" {
 		return nil // is in the audit and the notes
 	}
 	return u.rules.Command(c, at)
+}
+
+// Dues gives what comes due at t.
+func (u *Unit) Dues(t station.Instant) []rules.Due { return u.rules.Dues(t) }
+
+// Below gives since when the outlet has read below the limit in the present shutdown.
+func (u *Unit) Below() station.Instant { return u.rules.Below() }
+
+// Recall puts a record of the history in force, see rules.Evaluator.
+func (u *Unit) Recall(d rules.Due, at station.Instant) error { return u.rules.Recall(d, at) }
+
+// RunBefore says what was run before, see rules.Evaluator.
+func (u *Unit) RunBefore(what string, strokes, lost int64, at station.Instant) {
+	u.rules.RunBefore(what, strokes, lost, at)
 }
 
 // Adopt sets the alarms to what is known of them elsewhere, see rules.Evaluator.

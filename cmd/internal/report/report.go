@@ -289,7 +289,7 @@ func alarms(ts []rules.Transition, from, to station.Instant) []Alarm {
 	open := map[string]int{}
 	for i := range ts {
 		t := &ts[i]
-		if t.To == rules.Unacknowledged {
+		if t.To == rules.Unacknowledged && t.From != t.To {
 			if t.At < from || to != 0 && t.At >= to {
 				delete(open, t.Alarm)
 				continue

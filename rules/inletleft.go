@@ -1,0 +1,49 @@
+package rules
+
+import (
+	"fmt"
+
+	"strokewise/analyzer/station"
+)
+
+// InletPressureLeft is the alarm on air that is shut in at the inlet.
+const InletPressureLeft = "inlet-pressure-left"
+
+// inletLeft: the supply valve is closed, or the shift is over, and the inlet still reads
+// charged. Where the inlet itself told the shutdown it cannot be. After a shift pressure-left
+// speaks for an outlet that is charged or unknown, and tells the inlet's reading with it.
+func (v *Evaluator) inletLeft(s *station.Status) verdict {
+	active := v.Alarms[v.index(InletPressureLeft)].Present
+	switch {
+	case v.shut.at == 0 && s.State == station.Blind:
+		return verdict{}
+	case v.shut.at == 0:
+		return verdict{answer: no, message: "The supply is open again; the inlet is charged as in service."}
+	case !v.due(v.shut, s.At) && !active:
+		return verdict{answer: no}
+	case !s.Inlet.Known():
+		return verdict{} // nothing says that it was charged; pressure-left asks for a look all the same
+	case s.Inlet.Value <= ChargedMin && v.Past.InletWord == v.shut.at:
+		return verdict{answer: no, message: "A person said that the lines are vented, and the inlet reads below the limit."}
+	case s.Inlet.Value <= ChargedMin && active && !v.InletFall.believed(inletFallSeconds):
+		return verdict{} // a sudden zero proves nothing
+	case s.Inlet.Value <= ChargedMin:
+		return verdict{answer: no, message: fmt.Sprintf("The inlet reads below %.0f kPa gauge; not verified.", ChargedMin/1e3)}
+	case active, v.shut.by == ByValve, v.shut.by == ByCalendar && v.seesTank(s) && s.Outlet.Value <= ChargedMin:
+		return verdict{answer: yes, say: (*Evaluator).trapped}
+	}
+	return verdict{answer: no}
+}
+
+// trapped words it.
+func (v *Evaluator) trapped() (string, []Evidence) {
+	s := &v.Last
+	e := append(v.shutdownEvidence(), pressureEvidence("inlet_pressure", &s.Inlet), pressureEvidence("outlet_pressure", &s.Outlet))
+	switch {
+	case v.Silent || !s.Inlet.Known():
+		return "The inlet's pressure is not known now: treat it as charged. " + v.toldBy(), e
+	case s.Inlet.Value <= ChargedMin:
+		return fmt.Sprintf("The inlet reads %.0f kPa gauge now, but no sensor saw it fall: treat it as charged until a person has looked. %s", s.Inlet.Value/1e3, v.toldBy()), e
+	}
+	return fmt.Sprintf("The inlet still reads %.0f kPa gauge: air is shut in before the booster and can move the piston. %s", s.Inlet.Value/1e3, v.toldBy()), e
+}

@@ -1,0 +1,46 @@
+package rules
+
+import "strokewise/analyzer/station"
+
+// remind tells again of what still stands, as a transition that leaves the state as it is:
+// often while nobody has acknowledged it, seldom after. It is driven by event time, and by
+// ticks while the station is silent.
+func (v *Evaluator) remind(t station.Instant) {
+	for i := range v.set {
+		every, a := int64(0), &v.Alarms[i]
+		switch a.State {
+		case Unacknowledged:
+			every = v.set[i].RemindNs
+		case Acknowledged:
+			every = v.set[i].RemindAckNs
+		}
+		if every == 0 || t.Sub(max(a.Told, a.Raised)) < every {
+			continue
+		}
+		v.again(i, t, "still present, "+spanOf(t.Sub(a.Raised))+" after it was raised")
+	}
+}
+
+// again tells of an alarm that stands.
+func (v *Evaluator) again(i int, t station.Instant, why string) {
+	a := &v.Alarms[i]
+	t = max(t, a.LastTime+1)
+	a.LastTime, a.Told = t, t
+	v.move(i, a.State, t, verdict{why: why, say: v.wordsOf(i)})
+}
+
+// wordsOf gives how an alarm that code decides is worded, nil for others.
+func (v *Evaluator) wordsOf(i int) wording {
+	switch v.set[i].Name {
+	case PressureLeft:
+		return (*Evaluator).left
+	case InletPressureLeft:
+		return (*Evaluator).trapped
+	case ServiceDue:
+		return (*Evaluator).servicesDue
+	}
+	return nil
+}
+
+// Reminder tells whether a transition says that an alarm still stands.
+func (t *Transition) Reminder() bool { return t.From == t.To && t.To.Active() && t.By == "" }

@@ -1,0 +1,89 @@
+package rules
+
+import (
+	"time"
+
+	"strokewise/analyzer/station"
+)
+
+// How a shutdown is told.
+const (
+	ByValve    = "valve"
+	ByInlet    = "inlet"
+	ByCalendar = "calendar"
+)
+
+// roster is what the plate's calendar says about the time of the last question. It follows
+// from the plate and that time alone, so it is no part of snapshots.
+type roster struct {
+	text    string // of the plate
+	cal     *station.Calendar
+	asked   station.Instant
+	stretch station.Stretch
+}
+
+// over gives the end of the last shift, if by the calendar the station should be vented
+// at t: no shift runs, the grace time is over, and it is not held charged by intent.
+func (r *roster) over(text string, t station.Instant) (end station.Instant, ok bool) {
+	if text == "" {
+		return 0, false
+	}
+	if text != r.text {
+		cal, err := station.ReadCalendar(text)
+		if err != nil {
+			cal = nil // of another program: it says nothing
+		}
+		*r = roster{text: text, cal: cal}
+	}
+	if r.cal == nil || r.cal.Hold {
+		return 0, false
+	}
+	if t < r.asked || t >= r.stretch.Until || r.asked == 0 {
+		r.asked, r.stretch = t, r.cal.At(t)
+	}
+	end = r.stretch.From
+	return end, !r.stretch.Working && end != 0 && t.Sub(end) >= int64(r.cal.Grace)*station.Minute60
+}
+
+// clock gives a time as the site's clock shows it.
+func (r *roster) clock(t station.Instant) string {
+	if r.cal == nil {
+		return t.Floor(station.Second).String()
+	}
+	return r.cal.Date(t) + " " + r.cal.Clock(t) + " (" + r.cal.Zone + ")"
+}
+
+// shutdown is a shutdown as the rules see it: told by the engine, or else by the calendar.
+type shutdown struct {
+	at station.Instant // zero: there is none
+	by string
+}
+
+// told gives the shutdown at t. The calendar counts once its grace time is over, and only
+// while the engine tells none.
+func (v *Evaluator) told(s *station.Status, t station.Instant) shutdown {
+	if s.ShutdownAt != 0 {
+		return shutdown{s.ShutdownAt, s.ShutdownBy}
+	}
+	if end, ok := v.roster.over(v.plate.Calendar, t); ok {
+		return shutdown{end, ByCalendar}
+	}
+	return shutdown{}
+}
+
+// due tells whether the grace time of a shutdown is over.
+func (v *Evaluator) due(d shutdown, t station.Instant) bool {
+	return d.by == ByCalendar || t.Sub(d.at) >= v.grace()
+}
+
+// AfterShift gives the end of the last shift, if by the calendar of the plate its station
+// should be vented at t.
+func AfterShift(p *station.Plate, t station.Instant) (end station.Instant, ok bool) {
+	var r roster
+	return r.over(p.Calendar, t)
+}
+
+// span puts a time in words, to the minute.
+func spanOf(ns int64) string {
+	return time.Duration(ns).Round(time.Minute).String()
+}
