@@ -24,6 +24,7 @@ type memory struct {
 	Fall     fall
 	Past     past
 	Watched  station.Instant // arrival time since which silence counts
+	Feed     feed
 }
 
 // Evaluator decides the alarms of one station. It is not safe for concurrent use.
@@ -35,6 +36,8 @@ type Evaluator struct {
 	inspection date
 	set        []Definition // the catalogue with what the plate changes of it
 	text       string       // of the plate, that set was made of
+
+	Feeds func(*Feed) // told of changes that concern the header, nil: nobody
 }
 
 // NewEvaluator gives an evaluator for the station of plate (kept by reference: changes
@@ -56,6 +59,7 @@ func (v *Evaluator) Step(s *station.Status) {
 	v.Fall.step(s)
 	v.Past.step(s, v.Fall.believed())
 	v.fill(s)
+	v.feed(s)
 	for i := range v.set {
 		def := &v.set[i]
 		var c verdict
