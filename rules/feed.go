@@ -36,6 +36,7 @@ const (
 
 // feed follows how a station is fed. Fields are exported for snapshots only.
 type feed struct {
+	Header     string // as the plate names it
 	Known, Fed bool
 	FedAt      station.Instant // newest step at which it was fed
 	Low, High  uint8           // steps in a row below the limit, or back above it
@@ -113,6 +114,9 @@ func (v *Evaluator) FeedState() FeedState { return FeedState{v.Feed.Fed, v.Feed.
 func (v *Evaluator) feed(s *station.Status) {
 	if v.Feeds == nil {
 		return
+	}
+	if v.Feed.Header != v.plate.Header {
+		v.Feed = feed{Header: v.plate.Header}
 	}
 	sag := v.now[qSag]
 	if !(sag >= 0 && sag < 1) {

@@ -27,10 +27,10 @@ var errPace = errors.New("too many commands: 2000 at once and 10 a second are ta
 func (a *App) Command(ctx context.Context, k station.Key, c station.Command) error {
 	c.By, c.Note = strings.TrimSpace(c.By), strings.TrimSpace(c.Note)
 	now := station.InstantOf(time.Now())
-	one, ok := a.board.Get(k)
+	standing, ok := a.standing(k)
 	var open []string
-	for i := range one.Alarms {
-		open = append(open, one.Alarms[i].Transition.Alarm)
+	for i := range standing {
+		open = append(open, standing[i].Transition.Alarm)
 	}
 	if err := rules.Refuse(&c, now, open...); err != nil {
 		return err
@@ -41,7 +41,10 @@ func (a *App) Command(ctx context.Context, k station.Key, c station.Command) err
 	if !ok {
 		return &rules.Refusal{Text: fmt.Sprintf("there is no station %.80q at site %.80q: the configuration names those that there are", k.Station, k.Site)}
 	}
-	if c.Kind == "acknowledge" && !slices.ContainsFunc(one.Alarms, func(o board.Alarm) bool { return o.Transition.Alarm == c.Alarm }) {
+	if _, header := k.Header(); header && (c.Kind == "vented" || c.Kind == "inspected") {
+		return &rules.Refusal{Text: fmt.Sprintf("%s concerns a station, and %s is a header: name the station", c.Kind, k)}
+	}
+	if c.Kind == "acknowledge" && !slices.ContainsFunc(standing, func(o board.Alarm) bool { return o.Transition.Alarm == c.Alarm }) {
 		return &rules.Refusal{Text: fmt.Sprintf("the alarm %s is not open at %s: look at the station's page again", c.Alarm, k)}
 	}
 	if !a.pace.take(time.Now()) {
@@ -57,10 +60,22 @@ func (a *App) Command(ctx context.Context, k station.Key, c station.Command) err
 	return nil
 }
 
+// standing gives the alarms of a station or header that are not normal, false if there is
+// no such.
+func (a *App) standing(k station.Key) ([]board.Alarm, bool) {
+	if _, ok := k.Header(); ok {
+		h, known := a.header(k)
+		return h.Alarms, known
+	}
+	s, ok := a.board.Get(k)
+	return s.Alarms, ok
+}
+
 // people is what people did and said since the last commit.
 type people struct {
 	acts  []history.Act
 	notes []history.Note
+	words []history.HeaderWord
 }
 
 // command works off a person's word. All of them are in the audit, with what came of them.
@@ -70,7 +85,9 @@ func (p *partition) command(r *station.Record) {
 	if c.Until != 0 {
 		act.Detail = "until " + c.Until.Floor(station.Second).String() + ": " + act.Detail
 	}
-	if u := p.unit(r.Key); u == nil {
+	if _, ok := r.Key.Header(); ok {
+		p.people.words = append(p.people.words, history.HeaderWord{Key: r.Key, At: r.Arrival, Command: *c})
+	} else if u := p.unit(r.Key); u == nil {
 		act.Detail = strings.TrimSpace(act.Detail + " (no effect: the station is not configured)")
 	} else if err := u.Command(c, r.Arrival); err != nil {
 		act.Detail = strings.TrimSpace(act.Detail + " (no effect: " + err.Error() + ")")
