@@ -33,6 +33,7 @@ type alarmView struct {
 	Message, Caution    string
 	CheckFirst, Respond string
 	Form                *formView // nil: no commands are taken here
+	Under               string    // the alarm of its header that explains it
 }
 
 // alarms puts alarms in words: highest priority first, then present before past, then
@@ -61,7 +62,7 @@ func alarm(a *board.Alarm) alarmView {
 	t := &a.Transition
 	v := alarmView{Name: t.Alarm, Priority: priorities[t.Priority%4], State: a.State.String(),
 		Raised: clock(t.Raised), Message: t.Message, Caution: t.Caution}
-	if d, ok := definition(t.Alarm); ok {
+	if d, ok := rules.DefinitionOf(t.Key, t.Alarm); ok {
 		v.CheckFirst, v.Respond = d.CheckFirst, d.RespondIn
 	}
 	return v

@@ -134,6 +134,9 @@ func (h *headers) know(feeds map[station.Key]map[string]rules.FeedState) {
 		for id, s := range stations {
 			u.Seed(id, s)
 		}
+		if _, ok := h.board.Header(k); !ok {
+			h.show(u)
+		}
 	}
 	for k, u := range h.open {
 		for _, id := range u.Stations() {
