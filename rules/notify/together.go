@@ -23,10 +23,10 @@ type Together interface {
 }
 
 const (
-	groupLeast = 5    // of a kind: fewer are told one by one
+	groupLeast = 10   // of a kind: fewer are told one by one
 	groupMost  = 1000 // in one message
-	groupQuiet = 250 * time.Millisecond
-	groupWait  = 800 * time.Millisecond // at most, for the rest of a mass event
+	groupQuiet = 100 * time.Millisecond
+	groupWait  = 500 * time.Millisecond // at most, for the rest of a mass event
 )
 
 // kind is what transitions share that are told together. Nothing is said of people's words:

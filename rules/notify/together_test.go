@@ -96,7 +96,7 @@ func TestMassEventIsOneMessage(t *testing.T) {
 	}
 }
 
-// Fewer than five, and people's words, are told one by one.
+// Fewer than ten, and people's words, are told one by one.
 func TestFewAreToldOneByOne(t *testing.T) {
 	b := massBox(groupLeast - 1)
 	c := &catcher{}
@@ -106,14 +106,14 @@ func TestFewAreToldOneByOne(t *testing.T) {
 	if len(c.got) != groupLeast+1 {
 		t.Errorf("%d messages", len(c.got))
 	}
-	b, c = massBox(9), &catcher{}
+	b, c = massBox(19), &catcher{}
 	for i := range b.items {
 		b.items[i].Transition.From, b.items[i].Transition.To, b.items[i].Transition.By = rules.Unacknowledged, rules.Acknowledged, "Ana"
 	}
 	s, stop = run(t, b, c)
 	await(t, s, "an empty outbox", func() bool { return b.left() == 0 })
 	stop()
-	if len(c.got) != 11 {
+	if len(c.got) != 21 {
 		t.Errorf("%d messages of people's words", len(c.got))
 	}
 }
@@ -155,7 +155,7 @@ func TestRoutesJudgeEachOfMany(t *testing.T) {
 	s, stop := func() (*Sender, func()) {
 		srv := httptest.NewServer(c)
 		s := New(b, []Webhook{{Name: "phone", URL: srv.URL}}, nil)
-		s.Route(&Routes{Routes: []Route{{Scope: Scope{Stations: []string{"s-3", "s-4", "s-5", "s-6", "s-7", "s-8"}}, Receivers: []string{"phone"}}, {Receivers: []string{"other"}}}},
+		s.Route(&Routes{Routes: []Route{{Scope: Scope{Stations: []string{"s-3", "s-4", "s-5", "s-6", "s-7", "s-8", "s-9"}}, Receivers: []string{"phone"}}, {Receivers: []string{"other"}}}},
 			func(station.Key, string) *rules.Transition { return nil })
 		ctx, cancel := context.WithCancel(context.Background())
 		done := make(chan struct{})
@@ -164,7 +164,7 @@ func TestRoutesJudgeEachOfMany(t *testing.T) {
 	}()
 	await(t, s, "an empty outbox", func() bool { return b.left() == 0 })
 	stop()
-	if len(c.got) != 1 || c.got[0].Data.Count != 6 || s.Withheld()["phone"] != 16 {
+	if len(c.got) != 1 || c.got[0].Data.Count != 7 || s.Withheld()["phone"] != 15 {
 		t.Errorf("%d messages, %+v, withheld %v", len(c.got), c.got, s.Withheld())
 	}
 }

@@ -102,6 +102,8 @@ type Site struct {
 	Zone   *time.Location // never nil
 	Shifts []Shift
 	Air    Air
+
+	HeaderLow rules.HeaderPolicy // when many stations of a header are one alarm; zero: the usual
 }
 
 // Air says how a site states air volumes and what its air costs.

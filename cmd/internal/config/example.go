@@ -11,6 +11,7 @@ var examples = map[string]string{
 	"volume": "20 L", "relief_pressure": "1100 kPa", "ps": "1100 kPa",
 	"bore": "9 mm", "length": "12 m",
 	"hose": "1200 kPa", "leak": "15 L/min", "sag": "10 %", "silence": "30 s",
+	"share": "30 %", "hold_off": "10 s",
 }
 
 const (
