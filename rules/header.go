@@ -158,14 +158,24 @@ func (h *Header) Adopt(open []Transition) {
 }
 
 // Seed says how a station stands that no input told of: the header's state was lost, or is
-// of another program.
-func (h *Header) Seed(id string, s FeedState) {
+// of another program. It tells whether it did.
+func (h *Header) Seed(id string, s FeedState) bool {
 	if _, ok := h.at[id]; ok {
-		return
+		return false
 	}
 	m := h.member(id)
 	m.Fed, m.Fell, m.Rest = s.Fed, s.Fell, s.Rest
 	m.Under = h.standing() && m.low()
+	return true
+}
+
+// AdoptExplained takes up an occurrence that nobody was told of, by the history: seq is its
+// raise there. Where the header is back it is told, if it still stands.
+func (h *Header) AdoptExplained(id, alarm string, raised station.Instant, seq int64, active bool) {
+	h.Folded = append(h.Folded, folded{Of: occurrence{id, alarm, raised}, Seq: seq, Active: active})
+	if !h.standing() && h.EndedAt == 0 {
+		h.EndedAt = raised
+	}
 }
 
 // Forget takes a station out that hangs on this header no longer.

@@ -128,6 +128,33 @@ func (s *Store) HeaderStates(ctx context.Context) ([]HeaderState, error) {
 	return out, err
 }
 
+// Explained is an open occurrence of a station's alarm that nobody was told of.
+type Explained struct {
+	Key    station.Key
+	Alarm  string
+	Raised station.Instant
+	Seq    int64 // of its raise
+	Active bool
+}
+
+// ExplainedAlarms gives them all.
+func (s *Store) ExplainedAlarms(ctx context.Context) ([]Explained, error) {
+	var out []Explained
+	err := s.each(ctx, "explained alarms", func(rows *sql.Rows) error {
+		var e Explained
+		var to string
+		err := rows.Scan(&e.Key.Site, &e.Key.Station, &e.Alarm, &e.Raised, &e.Seq, &to)
+		e.Active = alarmStates[to].Active()
+		out = append(out, e)
+		return err
+	}, `SELECT s.site, s.station, t.alarm, t.raised, t.seq, n.to_state
+		FROM transitions n JOIN transitions t ON t.station = n.station AND t.alarm = n.alarm AND t.raised = n.raised AND t.to_state = ?
+		JOIN stations s ON s.id = n.station
+		WHERE n.seq IN (SELECT max(seq) FROM transitions GROUP BY station, alarm) AND n.to_state <> ? AND t.explained <> ''
+		ORDER BY t.seq`, rules.Unacknowledged.String(), rules.Normal.String())
+	return out, err
+}
+
 // HeaderCommit is what the alarms of headers concluded from the inputs up to Taken. Stored
 // as a whole or not at all.
 type HeaderCommit struct {

@@ -32,8 +32,15 @@ func (a *App) Command(ctx context.Context, k station.Key, c station.Command) err
 	for i := range standing {
 		open = append(open, standing[i].Transition.Alarm)
 	}
+	_, header := k.Header()
+	if header {
+		open = append(open, rules.HeaderLow)
+	}
 	if err := rules.Refuse(&c, now, open...); err != nil {
 		return err
+	}
+	if o, _ := rules.FindOrder(c.Kind); header && o.Alarm && c.Alarm != rules.HeaderLow {
+		return &rules.Refusal{Text: fmt.Sprintf("%s is a header: its alarm is %s", k, rules.HeaderLow)}
 	}
 	if !a.board.Ready() {
 		return errStarting
@@ -41,7 +48,7 @@ func (a *App) Command(ctx context.Context, k station.Key, c station.Command) err
 	if !ok {
 		return &rules.Refusal{Text: fmt.Sprintf("there is no station %.80q at site %.80q: the configuration names those that there are", k.Station, k.Site)}
 	}
-	if _, header := k.Header(); header && (c.Kind == "vented" || c.Kind == "inspected") {
+	if header && (c.Kind == "vented" || c.Kind == "inspected") {
 		return &rules.Refusal{Text: fmt.Sprintf("%s concerns a station, and %s is a header: name the station", c.Kind, k)}
 	}
 	if c.Kind == "acknowledge" && !slices.ContainsFunc(standing, func(o board.Alarm) bool { return o.Transition.Alarm == c.Alarm }) {

@@ -28,6 +28,7 @@ type HeaderStore interface {
 	HeaderInputs(ctx context.Context, seq int64, limit int) ([]history.HeaderInput, error)
 	HeaderStates(ctx context.Context) ([]history.HeaderState, error)
 	OpenAlarms(ctx context.Context) ([]rules.Transition, error)
+	ExplainedAlarms(ctx context.Context) ([]history.Explained, error)
 	CommitHeaders(ctx context.Context, c *history.HeaderCommit) error
 }
 
@@ -48,6 +49,8 @@ type headers struct {
 	stored int64 // newest input whose effects are stored
 	out    history.HeaderCommit
 	failed quiet
+
+	stale []history.Explained // not in any usable state
 }
 
 // headerUnit is a header with what the pages show of it.
@@ -102,13 +105,15 @@ func (h *headers) begin(ctx context.Context) error {
 		if !known {
 			u = h.unit(open[i].Key)
 			u.Adopt(open[i : i+1])
+			u.changed = true
 		}
 		u.alarms = append(u.alarms, board.Alarm{Transition: open[i], State: open[i].To})
 	}
 	for _, u := range h.open {
 		h.show(u)
 	}
-	return nil
+	h.stale, err = h.store.ExplainedAlarms(ctx)
+	return err
 }
 
 func (h *headers) unit(k station.Key) *headerUnit {
@@ -131,13 +136,18 @@ func (h *headers) know(feeds map[station.Key]map[string]rules.FeedState) {
 	defer h.mu.Unlock()
 	for k, stations := range feeds {
 		u := h.unit(k)
+		_, shown := h.board.Header(k)
 		for id, s := range stations {
-			u.Seed(id, s)
+			if u.Seed(id, s) {
+				u.changed, shown = true, false
+				h.adopt(u, id)
+			}
 		}
-		if _, ok := h.board.Header(k); !ok {
+		if !shown {
 			h.show(u)
 		}
 	}
+	h.stale = nil
 	for k, u := range h.open {
 		for _, id := range u.Stations() {
 			if _, ok := feeds[k][id]; !ok {
@@ -157,6 +167,15 @@ func (h *headers) busy() bool {
 		waits = waits || u.Busy()
 	}
 	return waits
+}
+
+// adopt takes up what nobody was told of at a station that the state did not know.
+func (h *headers) adopt(u *headerUnit, id string) {
+	for i := range h.stale {
+		if e := &h.stale[i]; e.Key.Site == u.key.Site && e.Key.Station == id {
+			u.AdoptExplained(id, e.Alarm, e.Raised, e.Seq, e.Active)
+		}
+	}
 }
 
 // nudge says that there is something new.
