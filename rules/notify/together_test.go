@@ -202,3 +202,25 @@ func TestAlertmanagerGetsAnAlertEach(t *testing.T) {
 		t.Errorf("%d requests, %d alerts, %v", requests, alerts, err)
 	}
 }
+
+// Whoever is told of a station of the site is told of its header; maintenance of a branch is
+// none of the header.
+func TestRoutesOfAHeader(t *testing.T) {
+	now := time.Unix(1767225600, 0).UTC()
+	low := rules.Transition{Key: station.HeaderKey("northdock", "west"), Alarm: rules.HeaderLow, Priority: rules.High, To: rules.Unacknowledged,
+		At: station.InstantOf(now), Raised: station.InstantOf(now)}
+	r := Routes{Routes: []Route{
+		{Scope: Scope{Branches: []string{"forming"}}, Receivers: []string{"fitters"}},
+		{Scope: Scope{Sites: []string{"southdock"}}, Receivers: []string{"others"}},
+		{Scope: Scope{Stations: []string{"press-4"}}, Priorities: []rules.Priority{rules.Low}, Receivers: []string{"low"}},
+	}, Windows: []Window{{Scope: Scope{Branches: []string{"forming"}}, From: now.Add(-time.Hour), To: now.Add(time.Hour)}}}
+	for receiver, want := range map[string]bool{"fitters": true, "others": false, "low": false} {
+		if got := r.Decide(receiver, &low, now, &low); got.Send != want {
+			t.Errorf("%s: %+v", receiver, got)
+		}
+	}
+	r.Windows[0].Scope = Scope{Sites: []string{"northdock"}}
+	if got := r.Decide("fitters", &low, now, &low); got.Send {
+		t.Errorf("while the site is maintained: %+v", got)
+	}
+}
