@@ -68,18 +68,6 @@ func alarm(a *board.Alarm) alarmView {
 	return v
 }
 
-// definition finds an alarm in the catalogue.
-func definition(name string) (rules.Definition, bool) {
-	all := catalogue
-	i := slices.IndexFunc(all, func(d rules.Definition) bool { return d.Name == name })
-	if i < 0 {
-		return rules.Definition{}, false
-	}
-	return all[i], true
-}
-
-var catalogue = rules.Catalogue()
-
 // openAlarms counts the alarms by priority, highest first; priorities without one are
 // left out.
 func openAlarms(all []board.Station) []countView {
