@@ -85,6 +85,7 @@ type waiting struct {
 	Seq   int64
 	Raise bool
 	On    bool // the condition is present
+	Over  bool // the occurrence has ended and was seen
 	Due   station.Instant
 }
 

@@ -131,6 +131,24 @@ func TestALowHeaderIsOneAlarm(t *testing.T) {
 	}
 }
 
+// Nothing of an occurrence is kept once it is over.
+func TestAHeaderForgetsWhatIsOver(t *testing.T) {
+	var o told
+	h := o.header(UsualHeader)
+	in := cascade()
+	for i := range 10 {
+		id, at := fmt.Sprintf("s%02d", i), 0.4*float64(i)
+		in = append(in, moved(700, id, "starved", Normal, at+62, int64(1000+i)), moved(701, id, "outlet-low", Normal, at+31, int64(2000+i)))
+	}
+	for _, x := range in {
+		h.Push(x)
+	}
+	h.Advance(sec(3600))
+	if len(h.Folded) != 0 || len(h.Waiting) != 0 || len(h.Inbox) != 0 || len(h.Members) != 12 {
+		t.Errorf("%d folded, %d wait, %d stations", len(h.Folded), len(h.Waiting), len(h.Members))
+	}
+}
+
 // The order in which stations are heard, the steps in which time passes, and a restart at
 // any of them change nothing.
 func TestAHeaderDoesNotDependOnTheOrderOfArrival(t *testing.T) {

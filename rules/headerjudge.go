@@ -17,7 +17,7 @@ func (h *Header) alarm(in *HeaderInput) {
 	if slices.Contains(signs, t.Alarm) {
 		h.sign(in.Station, t)
 	}
-	w := waiting{Of: o, Seq: t.Seq, Raise: raise, On: t.To.Active(), Due: h.Now}
+	w := waiting{Of: o, Seq: t.Seq, Raise: raise, On: t.To.Active(), Over: t.To == Normal, Due: h.Now}
 	switch {
 	case raise:
 		w.Due = h.Now.Add(h.policy.HoldNs)
@@ -90,6 +90,9 @@ func (h *Header) fold(w *waiting) {
 		i = len(h.Folded) - 1
 	}
 	h.Folded[i].Active = w.On
+	if w.Over {
+		h.Folded = slices.Delete(h.Folded, i, i+1)
+	}
 }
 
 // recovered ends what the alarm explains: what still stands is told now, with the header

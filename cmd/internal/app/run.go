@@ -55,6 +55,7 @@ func (a *App) Run(ctx context.Context) error {
 		return err
 	}
 	a.knowHeaders()
+	a.warn("cannot store the alarms of headers", a.headers.step(ctx, time.Now())) // before what waits for them is sent
 	work.run(a.headers.run)
 	work.run(func(ctx context.Context) { every(ctx, time.Minute, a.knowHeaders) }) // plate data take effect in the log's order
 	a.headers.nudge()
