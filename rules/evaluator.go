@@ -28,6 +28,7 @@ type memory struct {
 	Watched   station.Instant // arrival time since which silence counts
 	Silent    bool            // a tick said that no samples come
 	Service   serviceMemory
+	Feed      feed
 }
 
 // Evaluator decides the alarms of one station. It is not safe for concurrent use.
@@ -43,6 +44,8 @@ type Evaluator struct {
 	kinds  string       // that are due, see serviceDue
 	set    []Definition // the catalogue with what the plate changes of it
 	text   string       // of the plate, that set was made of
+
+	Feeds func(*Feed) // told of changes that concern the header, nil: nobody
 }
 
 // NewEvaluator gives an evaluator for the station of plate (kept by reference: changes
@@ -67,6 +70,7 @@ func (v *Evaluator) Step(s *station.Status) {
 	v.count(s)
 	v.Past.step(s, v.shut, v.Fall.believed(fallSeconds))
 	v.fill(s)
+	v.feed(s)
 	for i := range v.set {
 		def := &v.set[i]
 		var c verdict

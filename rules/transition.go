@@ -70,6 +70,8 @@ type Transition struct {
 	Evidence []Evidence      `json:"evidence"`
 	By       string          `json:"by,omitempty"`  // the person whose command it was
 	Why      string          `json:"why,omitempty"` // the person's reason, or the end of a shelving
+
+	Explained string `json:"explained_by,omitempty"` // alarm of the header that people are told of instead
 }
 
 // Quiet tells whether nobody is to be told: the design has kept the alarm back, or it has

@@ -36,6 +36,8 @@ type leakWatch struct {
 	HighMean float64
 	Slots    int
 	Even     int // slots of the minute in which the last strokes came at an even pace
+	Stands   int // slots in a row in which the piston stands, now
+	Longest  int // the most of them in the minute
 }
 
 func (l *leakWatch) reset() {
@@ -66,6 +68,10 @@ func (e *Engine) watchLeak(start, end station.Instant) {
 		}
 	}
 	st := e.State.Current
+	if l.Stands++; st.Working() {
+		l.Stands = 0
+	}
+	l.Longest = max(l.Longest, l.Stands)
 	if st != station.Holding && st != station.Residual {
 		return
 	}
@@ -163,13 +169,13 @@ func (e *Engine) operating() float64 {
 // outlet at set throughout, strokes at an even pace. Three in a row give an estimate.
 func (e *Engine) steadyMinute(m *station.Minute) {
 	l := &e.Leak
-	low, high, slots, even := l.LowMean, l.HighMean, l.Slots, l.Even
-	l.Slots, l.Even = 0, 0
+	low, high, slots, even, longest := l.LowMean, l.HighMean, l.Slots, l.Even, l.Longest
+	l.Slots, l.Even, l.Longest = 0, 0, 0
 	set := e.set()
 	// it may stop for moments between strokes, as long as they come at an even pace
 	fed := m.StateNs[station.Stroking] + m.StateNs[station.Charging] + m.StateNs[station.Holding]
 	steady := slots >= 100 && set > 0 && low >= setBand*set && high-low < steadyRange*set &&
-		m.Strokes >= 6 && fed >= 55*station.Second && 4*even >= 3*slots &&
+		m.Strokes >= 6 && fed >= 55*station.Second && longest <= int(shortStop/slotLen) && 4*even >= 3*slots &&
 		m.AirReason == ""
 	if !steady {
 		l.Steady = 0

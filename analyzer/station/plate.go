@@ -38,6 +38,7 @@ const (
 type Plate struct {
 	Key     Key
 	Branch  string
+	Header  string // that the station hangs on, "": DefaultHeader
 	Cadence Cadence
 	Counts  Counts
 	Sensor  OutletSensor

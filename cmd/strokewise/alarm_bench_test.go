@@ -30,17 +30,27 @@ type told struct{ raised, arrived time.Time }
 func (h *heard) ServeHTTP(_ http.ResponseWriter, r *http.Request) {
 	now := time.Now()
 	var e struct {
-		Data struct{ Station, Alarm, To, Raised string }
+		Data struct {
+			Station, Alarm, To, Raised string
+			Alarms                     []struct{ Station, To, Raised string } // of many, told together
+		}
 	}
-	if json.NewDecoder(r.Body).Decode(&e) != nil || e.Data.Alarm != "over-pressure" || e.Data.To != "unacknowledged" {
+	if json.NewDecoder(r.Body).Decode(&e) != nil || e.Data.Alarm != "over-pressure" {
 		return
 	}
-	raised, err := time.Parse(time.RFC3339Nano, e.Data.Raised)
-	if err != nil {
+	h.take(e.Data.Station, e.Data.To, e.Data.Raised, now)
+	for _, x := range e.Data.Alarms {
+		h.take(x.Station, x.To, x.Raised, now)
+	}
+}
+
+func (h *heard) take(station, to, at string, now time.Time) {
+	raised, err := time.Parse(time.RFC3339Nano, at)
+	if err != nil || to != "unacknowledged" {
 		return
 	}
 	h.mu.Lock()
-	h.got[e.Data.Station] = told{raised, now}
+	h.got[station] = told{raised, now}
 	h.mu.Unlock()
 }
 

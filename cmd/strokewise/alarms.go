@@ -22,7 +22,7 @@ type alarmsListCmd struct{}
 
 // Run lists the catalogue.
 func (alarmsListCmd) Run(e *env) error {
-	for _, d := range rules.Catalogue() {
+	for _, d := range append(rules.Catalogue(), rules.HeaderCatalogue()...) {
 		what := d.Condition
 		if what == "" {
 			what = "(code) " + strings.Join(strings.Fields(d.Code), " ")
@@ -40,11 +40,18 @@ type alarmsExplainCmd struct {
 
 // Run prints one definition.
 func (c *alarmsExplainCmd) Run(e *env) error {
-	for _, d := range rules.Catalogue() {
-		if d.Name == c.Name {
-			_, err := fmt.Fprint(e.out, explain(&d))
+	found := false
+	for _, d := range append(rules.Catalogue(), rules.HeaderCatalogue()...) {
+		if d.Name != c.Name {
+			continue
+		}
+		found = true
+		if _, err := fmt.Fprint(e.out, explain(&d)); err != nil {
 			return err
 		}
+	}
+	if found {
+		return nil
 	}
 	hint := "`strokewise alarms` lists them"
 	if n := rules.Nearest(c.Name); n != "" {

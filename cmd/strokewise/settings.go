@@ -17,6 +17,7 @@ import (
 	"strokewise/collector/payload"
 	"strokewise/collector/topic"
 	"strokewise/dashboards/cost"
+	"strokewise/rules"
 )
 
 // settings turns a configuration into the runtime's options.
@@ -26,9 +27,13 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 		History: app.Retention{Minutes: c.History.Minutes, Hours: c.History.Hours},
 		Listen:  c.HTTP.Listen, Hosts: c.HTTP.Hosts, Version: version(), Logger: e.log,
 		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference), Rates: make(map[string]cost.Rates),
+		Headers: make(map[string]rules.HeaderPolicy),
 	}
 	for _, s := range c.Sites {
 		o.Zones[s.ID], o.References[s.ID] = s.Zone, s.Air.Reference
+		if s.HeaderLow != (rules.HeaderPolicy{}) {
+			o.Headers[s.ID] = s.HeaderLow
+		}
 		o.Rates[s.ID] = cost.Rates{SpecificEnergy: s.Air.SpecificEnergy, Price: s.Air.Price, CO2: s.Air.CO2}
 	}
 	o.Stations, o.Rehearse = stationsOf(c), rehearsal(c)

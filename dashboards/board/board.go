@@ -86,6 +86,7 @@ type Board struct {
 	stations map[station.Key]Station
 	ready    bool
 	past     Past
+	headers  map[station.Key]Header
 }
 
 // New gives an empty board that is not ready.

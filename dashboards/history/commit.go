@@ -25,4 +25,5 @@ type Commit struct {
 	Transitions []rules.Transition // also queued in the outbox
 	Acts        []Act              // what people did, for the audit
 	Notes       []Note
+	Holding     Holding
 }

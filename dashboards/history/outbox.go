@@ -37,6 +37,27 @@ func (s *Store) OutboxDone(ctx context.Context, id int64) error {
 	return s.outbox(ctx, id, `DELETE FROM outbox WHERE id = ?`, id)
 }
 
+// OutboxDoneAll removes delivered items, in one transaction.
+func (s *Store) OutboxDoneAll(ctx context.Context, ids []int64) error {
+	_, err := s.transact(ctx, func(tx *transaction) error {
+		q, err := tx.PrepareContext(tx.ctx, `DELETE FROM outbox WHERE id = ?`)
+		if err != nil {
+			return err
+		}
+		defer q.Close()
+		for _, id := range ids {
+			if _, err := q.ExecContext(tx.ctx, id); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("cannot remove %d delivered outbox items from history database %q: %w", len(ids), s.path, err)
+	}
+	return nil
+}
+
 // OutboxRetry notes a failed attempt and puts the item off until next.
 func (s *Store) OutboxRetry(ctx context.Context, id int64, next station.Instant, lastErr string) error {
 	return s.outbox(ctx, id, `UPDATE outbox SET attempts = attempts + 1, due = ?, last_error = ? WHERE id = ?`, int64(next), lastErr, id)

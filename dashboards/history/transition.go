@@ -15,7 +15,7 @@ import (
 const transitionColumns = `branch, alarm, priority, from_state, to_state, at, raised, message, caution, evidence, by, why`
 
 // transitionSelect reads transitions (as t) with their station's key (as s).
-const transitionSelect = `s.site, s.station, t.branch, t.alarm, t.priority, t.from_state, t.to_state, t.at, t.raised, t.message, t.caution, t.evidence, t.by, t.why`
+const transitionSelect = `s.site, s.station, t.branch, t.alarm, t.priority, t.from_state, t.to_state, t.at, t.raised, t.message, t.caution, t.evidence, t.by, t.why, t.explained`
 
 func transitionValues(dst []any, t *rules.Transition) []any {
 	return append(dst, t.Branch, t.Alarm, t.Priority.String(), t.From.String(), t.To.String(),
@@ -45,7 +45,7 @@ func evidenceJSON(list []rules.Evidence) string {
 // scanTransition reads the columns of transitionSelect, then those in more.
 func scanTransition(rows *sql.Rows, t *rules.Transition, more ...any) error {
 	var priority, from, to, evidence string
-	dst := []any{&t.Key.Site, &t.Key.Station, &t.Branch, &t.Alarm, &priority, &from, &to, &t.At, &t.Raised, &t.Message, &t.Caution, &evidence, &t.By, &t.Why}
+	dst := []any{&t.Key.Site, &t.Key.Station, &t.Branch, &t.Alarm, &priority, &from, &to, &t.At, &t.Raised, &t.Message, &t.Caution, &evidence, &t.By, &t.Why, &t.Explained}
 	if err := rows.Scan(append(dst, more...)...); err != nil {
 		return err
 	}

@@ -34,7 +34,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 			residual = residual + excluded.residual, inlet = inlet + excluded.inlet, exhaust = exhaust + excluded.exhaust,
 			delivered = delivered + excluded.delivered`},
 		{&s.transition, `INSERT INTO transitions (id, station, ` + transitionColumns + `) VALUES (` + marks(14) + `) ON CONFLICT (id) DO NOTHING`},
-		{&s.outbox, `INSERT INTO outbox (receiver, transition, station, alarm) VALUES (?, ?, ?, ?)`},
+		{&s.outbox, `INSERT INTO outbox (receiver, transition, station, alarm, due) VALUES (?, ?, ?, ?, ?)`},
 		{&s.export, `INSERT INTO export_queue (minute_of, minute_start, minute_segment, transition) VALUES (?, ?, ?, ?)`},
 	} {
 		var err error
@@ -153,9 +153,12 @@ func (tx *transaction) commit(c *Commit) error {
 		}
 	}
 	for i := range c.Transitions {
-		if err := tx.transition(&c.Transitions[i]); err != nil {
+		if err := tx.transition(&c.Transitions[i], c.Holding.of(i), c.Holding.Until); err != nil {
 			return fmt.Errorf("transition %s: %w", c.Transitions[i].ID(), err)
 		}
+	}
+	if err := tx.headerInputs(&c.Holding); err != nil {
+		return err
 	}
 	return tx.people(c)
 }
@@ -231,8 +234,9 @@ func (tx *transaction) add(id int64, sum *board.Totals) error {
 	return nil
 }
 
-// transition stores a transition and queues it for each receiver, once.
-func (tx *transaction) transition(t *rules.Transition) error {
+// transition stores a transition and queues it for each receiver, once. One that waits for
+// the alarms of a header is due at until, unless they judge it before.
+func (tx *transaction) transition(t *rules.Transition, header station.Key, until station.Instant) error {
 	id, err := tx.id(t.Key)
 	if err != nil {
 		return err
@@ -246,11 +250,17 @@ func (tx *transaction) transition(t *rules.Transition) error {
 	if err != nil {
 		return err
 	}
+	held := header != (station.Key{}) && !t.Quiet()
+	if !held {
+		until = 0
+	} else if err := tx.headerInput(header, t.Key, t.At, seq, nil); err != nil {
+		return err
+	}
 	for _, r := range tx.store.receivers {
 		if t.Quiet() {
 			break
 		}
-		if _, err := tx.stmt.outbox.ExecContext(tx.ctx, r, seq, id, t.Alarm); err != nil {
+		if _, err := tx.stmt.outbox.ExecContext(tx.ctx, r, seq, id, t.Alarm, int64(until)); err != nil {
 			return fmt.Errorf("outbox: %w", err)
 		}
 	}

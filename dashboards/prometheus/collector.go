@@ -45,6 +45,9 @@ func (c *collector) Collect(ch chan<- prom.Metric) {
 		p := c.Pipeline()
 		out.pipeline(&p)
 	}
+	for _, h := range c.Board.Headers() {
+		out.alarms(h.Alarms, label(h.Key.Site), "", label(h.Key.Station))
+	}
 	all := c.Board.All()
 	for i := range all {
 		r := c.Rates[all[i].Plate.Key.Site]

@@ -82,11 +82,7 @@ func (s sink) station(st *board.Station, ref station.Reference, rates *cost.Rate
 	}
 	present(st, put, with)
 	estimates(st, ref, put, with)
-	for i := range st.Alarms {
-		a := &st.Alarms[i]
-		s.put(alarmActive, number(a.State.Active()), site, branch, name, label(a.Transition.Alarm), a.Transition.Priority.String())
-		s.put(alarmUnseen, number(a.State == rules.Unacknowledged || a.State == rules.ReturnedUnacknowledged), site, branch, name, label(a.Transition.Alarm), a.Transition.Priority.String())
-	}
+	s.alarms(st.Alarms, site, branch, name)
 	put(late, float64(st.Late))
 	put(duplicate, float64(st.Duplicate))
 	put(steps, float64(st.ClockSteps))
@@ -99,6 +95,15 @@ func (s sink) station(st *board.Station, ref station.Reference, rates *cost.Rate
 	if st.Status.At != 0 {
 		put(lag, float64(st.LagNs)/1e9)
 		put(offset, -float64(st.OffsetNs)/1e9)
+	}
+}
+
+// alarms sends the alarms of a station or header that are not normal.
+func (s sink) alarms(list []board.Alarm, site, branch, name string) {
+	for i := range list {
+		a := &list[i]
+		s.put(alarmActive, number(a.State.Active()), site, branch, name, label(a.Transition.Alarm), a.Transition.Priority.String())
+		s.put(alarmUnseen, number(a.State == rules.Unacknowledged || a.State == rules.ReturnedUnacknowledged), site, branch, name, label(a.Transition.Alarm), a.Transition.Priority.String())
 	}
 }
 

@@ -33,6 +33,7 @@ type alarmView struct {
 	Message, Caution    string
 	CheckFirst, Respond string
 	Form                *formView // nil: no commands are taken here
+	Under               string    // the alarm of its header that explains it
 }
 
 // alarms puts alarms in words: highest priority first, then present before past, then
@@ -61,23 +62,11 @@ func alarm(a *board.Alarm) alarmView {
 	t := &a.Transition
 	v := alarmView{Name: t.Alarm, Priority: priorities[t.Priority%4], State: a.State.String(),
 		Raised: clock(t.Raised), Message: t.Message, Caution: t.Caution}
-	if d, ok := definition(t.Alarm); ok {
+	if d, ok := rules.DefinitionOf(t.Key, t.Alarm); ok {
 		v.CheckFirst, v.Respond = d.CheckFirst, d.RespondIn
 	}
 	return v
 }
-
-// definition finds an alarm in the catalogue.
-func definition(name string) (rules.Definition, bool) {
-	all := catalogue
-	i := slices.IndexFunc(all, func(d rules.Definition) bool { return d.Name == name })
-	if i < 0 {
-		return rules.Definition{}, false
-	}
-	return all[i], true
-}
-
-var catalogue = rules.Catalogue()
 
 // openAlarms counts the alarms by priority, highest first; priorities without one are
 // left out.

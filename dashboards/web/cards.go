@@ -19,7 +19,8 @@ type cards struct {
 	version uint64 // counts the makings
 	all     map[string]*card
 	summary string
-	shape   uint64 // the version at which stations came or went
+	shape   uint64 // the version at which stations came or went, or alarms of headers changed
+	headers string // how the alarms of headers looked
 }
 
 // card is one rendered station.
@@ -82,6 +83,10 @@ func (c *cards) renew(s *site) {
 	b.Reset()
 	v := head(all, reasons(s.ready()), station.InstantOf(now), s.Version)
 	v.Filling = filling(s.Board.Past())
+	v.headers(all, s.Board)
+	if h := headersLook(s.Board); h != c.headers {
+		c.headers, c.shape = h, c.version
+	}
 	if err := pages.ExecuteTemplate(&b, "summary", v); err == nil {
 		c.summary = b.String()
 	}
@@ -115,6 +120,7 @@ func look(s *board.Station) string {
 func (s *site) card(b *bytes.Buffer, one *board.Station) string {
 	b.Reset()
 	v := describe(one)
+	v.cover(s.Board)
 	v.Line = s.lately(one.Plate.Key)
 	if err := pages.ExecuteTemplate(b, "card", v); err != nil {
 		return ""

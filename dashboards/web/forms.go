@@ -37,6 +37,9 @@ type buttonView struct{ Value, Text string }
 
 // noteForm gives the form for what concerns the station as a whole.
 func (s *site) noteForm(k station.Key, root string) *formView {
+	if isHeader(k) {
+		return &formView{Action: root + "station/" + path(k) + "/command", Label: "Note", Buttons: []buttonView{{"note", "Write the note"}}}
+	}
 	return &formView{Action: root + "station/" + path(k) + "/command", Label: "Note; or the gauge that was read; or the document's reference", Buttons: []buttonView{
 		{"note", "Write the note"}, {"vented", "Vented, gauge read"}, {"inspected", "Inspection done"}}}
 }

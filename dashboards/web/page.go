@@ -107,6 +107,10 @@ func reading(r *row) string {
 // station shows one station.
 func (s *site) station(w http.ResponseWriter, r *http.Request) {
 	k := station.Key{Site: r.PathValue("site"), Station: r.PathValue("station")}
+	if _, ok := k.Header(); ok {
+		s.header(w, r, k)
+		return
+	}
 	one, ok := s.Board.Get(k)
 	if !ok {
 		s.noStation(w, k)
@@ -122,6 +126,7 @@ func (s *site) station(w http.ResponseWriter, r *http.Request) {
 		seconds = n
 	}
 	v := page(&one, s.lately(k), seconds, s.Version)
+	v.Live.Condition.cover(s.Board)
 	s.addForms(v.Live.Condition.Alarms, k, v.Root, "")
 	if s.Command != nil {
 		v.Form, v.Done = s.noteForm(k, v.Root), done(r)

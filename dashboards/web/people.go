@@ -71,7 +71,7 @@ func ofStation(path string) bool {
 // send.
 func (s *site) command(w http.ResponseWriter, r *http.Request) {
 	k := station.Key{Site: r.PathValue("site"), Station: r.PathValue("station")}
-	one, ok := s.Board.Get(k)
+	one, ok := s.found(k)
 	if !ok {
 		if wantsJSON(r) {
 			reply(w, http.StatusNotFound, answerJSON{Station: k.String(), Error: fmt.Sprintf("there is no station %.80q at site %.80q: the page of stations lists those that there are", k.Station, k.Site)})
@@ -188,6 +188,7 @@ func reply(w http.ResponseWriter, status int, a answerJSON) {
 // commandView is the page of a station's forms.
 type commandView struct {
 	Root, Version, Key, Name, Site string
+	Kind                           string // station or header
 	Problem                        string
 	Who, Why                       string // as they were sent
 	Alarms                         []alarmView
@@ -196,7 +197,8 @@ type commandView struct {
 
 func (s *site) commandPage(one *board.Station, in commandJSON, problem string) commandView {
 	k := one.Plate.Key
-	v := commandView{Root: "../../../", Version: s.Version, Key: path(k), Name: k.Station, Site: k.Site, Problem: problem, Alarms: alarms(one.Alarms)}
+	v := commandView{Root: "../../../", Version: s.Version, Key: path(k), Name: nameOf(k), Site: k.Site, Problem: problem, Alarms: alarms(one.Alarms)}
+	v.Kind = map[bool]string{true: "header", false: "station"}[isHeader(k)]
 	s.addForms(v.Alarms, k, v.Root, in.Who)
 	for i := range v.Alarms {
 		if v.Alarms[i].Name == in.Alarm {
@@ -205,10 +207,12 @@ func (s *site) commandPage(one *board.Station, in commandJSON, problem string) c
 	}
 	v.Note = s.noteForm(k, v.Root)
 	v.Note.Who = in.Who
-	v.Done = s.doneForm(k, v.Root)
-	v.Done.Who, v.Done.Date = in.Who, orElse(in.Date, s.date(k.Site))
+	if !isHeader(k) {
+		v.Done = s.doneForm(k, v.Root)
+		v.Done.Who, v.Done.Date = in.Who, orElse(in.Date, s.date(k.Site))
+	}
 	switch {
-	case in.Kind == "done":
+	case in.Kind == "done" && v.Done != nil:
 		v.Done.Why = in.Why
 	case in.Alarm == "":
 		v.Note.Why = in.Why

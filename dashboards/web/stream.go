@@ -191,6 +191,7 @@ func (st *stream) fresh(w *watched) map[string]string {
 		return nil
 	}
 	v := liveParts(&one)
+	v.Condition.cover(st.site.Board)
 	st.site.addForms(v.Condition.Alarms, w.key, pageRoot, "")
 	out := map[string]string{}
 	var b bytes.Buffer

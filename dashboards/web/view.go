@@ -25,6 +25,7 @@ type overviewView struct {
 
 type siteView struct {
 	Name     string
+	Headers  []headerView // those with an alarm
 	Branches []branchView
 }
 
@@ -44,8 +45,10 @@ type stationView struct {
 	Caution     string
 	Figures     []figure
 	Alarms      []alarmView
+	Under       string // the alarm of its header that it stands under, with the header's address
+	UnderKey    string
 
-	key station.Key
+	key, header station.Key
 }
 
 // draw gives each station its small line.
@@ -101,7 +104,7 @@ func head(all []board.Station, notReady []string, now station.Instant, version s
 
 // describe puts one station in words.
 func describe(s *board.Station) stationView {
-	v := stationView{Name: s.Plate.Key.Station, Key: path(s.Plate.Key), key: s.Plate.Key, Figures: figures(s), Alarms: alarms(s.Alarms)}
+	v := stationView{Name: s.Plate.Key.Station, Key: path(s.Plate.Key), key: s.Plate.Key, header: s.Plate.HeaderKey(), Figures: figures(s), Alarms: alarms(s.Alarms)}
 	v.condition(s)
 	for i := range v.Alarms {
 		if v.Alarms[i].Caution == v.Caution {

@@ -107,7 +107,9 @@ type site struct {
 // stations shows the stations as a whole page or as the fragment that renews it.
 func (s *site) stations(name string) http.HandlerFunc {
 	return func(w http.ResponseWriter, _ *http.Request) {
-		v := overview(s.Board.All(), reasons(s.ready()), station.InstantOf(s.Now()), s.Version)
+		all := s.Board.All()
+		v := overview(all, reasons(s.ready()), station.InstantOf(s.Now()), s.Version)
+		v.headers(all, s.Board)
 		v.Rig = s.Rig != nil
 		v.Filling = filling(s.Board.Past())
 		v.draw(s.lately)

@@ -51,7 +51,7 @@ func annotations(t *rules.Transition) map[string]string {
 	out := map[string]string{
 		"message": t.Message, "caution": t.Caution, "state": t.To.String(), "evidence": strings.Join(evidence(t), "; "), "reminder": reminder,
 	}
-	if d, ok := definition(t.Alarm); ok {
+	if d, ok := rules.DefinitionOf(t.Key, t.Alarm); ok {
 		out["check_first"], out["respond"] = d.CheckFirst, d.RespondIn
 		out["runbook"] = d.Consequence + " Likely causes: " + strings.Join(d.Causes, "; ") + "."
 	}
@@ -67,15 +67,6 @@ func annotations(t *rules.Transition) map[string]string {
 		}
 	}
 	return out
-}
-
-func definition(alarm string) (rules.Definition, bool) {
-	for _, d := range rules.Catalogue() {
-		if d.Name == alarm {
-			return d, true
-		}
-	}
-	return rules.Definition{}, false
 }
 
 // stationPage gives the address of a station's page.

@@ -36,7 +36,7 @@ func mailText(t *rules.Transition, zone *time.Location, pages string) (subject, 
 		fmt.Fprintf(&b, "branch:    %s\n", t.Branch)
 	}
 	fmt.Fprintf(&b, "alarm:     %s, %s priority, %s\nraised:    %s\nthis:      %s\n", t.Alarm, t.Priority, t.To, local(t.Raised, zone), local(t.At, zone))
-	if d, ok := definition(t.Alarm); ok && t.To.Active() {
+	if d, ok := rules.DefinitionOf(t.Key, t.Alarm); ok && t.To.Active() {
 		fmt.Fprintf(&b, "first:     %s\nrespond:   %s\n\n%s Likely causes: %s.\n", d.CheckFirst, d.RespondIn, d.Consequence, strings.Join(d.Causes, "; "))
 	}
 	if pages != "" {

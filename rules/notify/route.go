@@ -24,6 +24,15 @@ func (s *Scope) covers(t *rules.Transition) bool {
 	return listed(s.Sites, t.Key.Site) && listed(s.Branches, t.Branch) && listed(s.Stations, t.Key.Station)
 }
 
+// reaches is covers for a route. A header has no branch and is no station: its alarm is that
+// of all of its site, so that whoever hears of one of them hears of it.
+func (s *Scope) reaches(t *rules.Transition) bool {
+	if _, ok := t.Key.Header(); ok {
+		return listed(s.Sites, t.Key.Site)
+	}
+	return s.covers(t)
+}
+
 func listed(list []string, name string) bool { return len(list) == 0 || slices.Contains(list, name) }
 
 // Route says who is told of what.
@@ -142,7 +151,7 @@ func (r *Routes) after(receiver string, t *rules.Transition) (least time.Duratio
 	anybody := false
 	for i := range r.Routes {
 		x := &r.Routes[i]
-		if !x.covers(t) || len(x.Priorities) > 0 && !slices.Contains(x.Priorities, t.Priority) || !r.runs(x.When, t) {
+		if !x.reaches(t) || len(x.Priorities) > 0 && !slices.Contains(x.Priorities, t.Priority) || !r.runs(x.When, t) {
 			continue
 		}
 		anybody = anybody || x.After == 0

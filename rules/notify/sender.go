@@ -132,7 +132,7 @@ func (r *receiver) run(ctx context.Context) {
 
 // round sends what is due, and tells whether to look again at once.
 func (r *receiver) round(ctx context.Context) bool {
-	items, err := r.outbox.OutboxDue(ctx, r.name, station.InstantOf(r.now()), batchItems)
+	items, groups, err := r.due(ctx)
 	if err != nil {
 		r.say("cannot read the outbox", err)
 		return false
@@ -143,6 +143,17 @@ func (r *receiver) round(ctx context.Context) bool {
 			return false
 		}
 		ok, err := r.item(ctx, &items[i])
+		if err != nil {
+			r.say("cannot note a delivery; it will be sent again under the same id", err)
+			return false
+		}
+		sent = sent || ok
+	}
+	for _, g := range groups {
+		if ctx.Err() != nil || r.gone || r.now().Before(r.hold) {
+			return false
+		}
+		ok, err := r.together(ctx, g)
 		if err != nil {
 			r.say("cannot note a delivery; it will be sent again under the same id", err)
 			return false
@@ -177,6 +188,11 @@ func (r *receiver) item(ctx context.Context, i *Item) (sent bool, err error) {
 	if errors.As(err, &later) {
 		return false, r.outbox.OutboxRetry(note, i.ID, station.InstantOf(later.Until), later.Error())
 	}
+	return false, r.refused(note, []Item{*i}, wait, err)
+}
+
+// refused notes an attempt that failed, and puts its items off.
+func (r *receiver) refused(note context.Context, items []Item, wait time.Duration, err error) error {
 	if errors.Is(err, ErrGone) {
 		r.gone = true
 		r.log.Error("the receiver says that it is gone: nothing more is sent to it until the next start; what waits for it is kept", "receiver", r.name)
@@ -188,9 +204,15 @@ func (r *receiver) item(ctx context.Context, i *Item) (sent bool, err error) {
 	if wait > 0 { // it means all of us, but an alarm is not kept back for long by a word about another
 		r.hold = r.now().Add(min(wait, backoffMost))
 	} else {
-		wait = backoff(i.Attempts)
+		wait = backoff(items[0].Attempts)
 	}
-	return false, r.outbox.OutboxRetry(note, i.ID, station.InstantOf(r.now().Add(wait)), err.Error())
+	next := station.InstantOf(r.now().Add(wait))
+	for i := range items {
+		if err := r.outbox.OutboxRetry(note, items[i].ID, next, err.Error()); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // backoff doubles from attempt to attempt, with a share of chance.

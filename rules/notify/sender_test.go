@@ -31,10 +31,11 @@ func (b *box) OutboxDue(_ context.Context, receiver string, now station.Instant,
 	var out []Item
 	seen := map[string]bool{}
 	for _, i := range b.items {
-		if i.Receiver != receiver || seen[i.Transition.Alarm] {
+		of := i.Transition.Key.String() + " " + i.Transition.Alarm
+		if i.Receiver != receiver || seen[of] {
 			continue
 		}
-		seen[i.Transition.Alarm] = true
+		seen[of] = true
 		if b.due[i.ID] <= now && len(out) < limit {
 			out = append(out, i)
 		}

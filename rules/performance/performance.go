@@ -97,7 +97,7 @@ func Measure(transitions, open []rules.Transition, from, to station.Instant) Rep
 		}
 	}
 	for i := range open {
-		if t := &open[i]; t.To.Active() {
+		if t := &open[i]; t.To.Active() && t.Explained == "" {
 			m.stood(t, to)
 		}
 	}
@@ -117,6 +117,9 @@ type meter struct {
 
 func (m *meter) take(t *rules.Transition) {
 	m.judge(t)
+	if t.Explained != "" {
+		return // people were told of another one instead
+	}
 	if t.From.Active() && t.From != t.To {
 		m.stood(t, t.At)
 	}

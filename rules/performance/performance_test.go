@@ -135,3 +135,17 @@ func TestBounds(t *testing.T) {
 		t.Errorf("%+v", r)
 	}
 }
+
+// What a header's alarm explains asks nothing of people; a hundred of them are no flood.
+func TestWhatIsExplainedAsksNothing(t *testing.T) {
+	var list []rules.Transition
+	for range 100 {
+		x := raise(ten, "starved", rules.Medium, minute)
+		x.Explained = rules.HeaderLow
+		list = append(list, x)
+	}
+	list = append(list, raise(station.HeaderKey("north", ""), rules.HeaderLow, rules.High, minute))
+	if r := Measure(list, list, noon, noon.Add(48*hour)); r.Alarms != 1 || r.Most != 1 || r.Floods != 0 || len(r.Stale) != 1 {
+		t.Errorf("%+v", r)
+	}
+}

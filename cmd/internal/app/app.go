@@ -24,6 +24,7 @@ import (
 	"strokewise/dashboards/influx"
 	"strokewise/dashboards/live"
 	"strokewise/dashboards/web"
+	"strokewise/rules"
 	"strokewise/rules/notify"
 )
 
@@ -57,6 +58,8 @@ type Options struct {
 	Reach    Reach
 	Influx   *influx.Options // nil: nothing is exported; branches and references are filled in
 	Rig      web.Rig         // the demonstration's virtual plant
+
+	Headers map[string]rules.HeaderPolicy // by site; rules.UsualHeader where there is none
 
 	Version string
 	Logger  *slog.Logger
@@ -98,6 +101,7 @@ type App struct {
 	source   *mqtt.Source
 	sender   *notify.Sender
 	panels   []*mqtt.Retained
+	headers  *headers
 	export   *influx.Exporter // nil: none
 	web      net.Listener
 	stations atomic.Pointer[[]Station] // in force
@@ -200,8 +204,13 @@ func (a *App) openPartitions(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	a.headers = newHeaders(a.store, a.board, a.opt.Headers, a.log, a.sender.Wake)
+	c.holds = holds(c.stations, a.headers.policy)
+	if err := a.headers.begin(ctx); err != nil {
+		return err
+	}
 	for n := range a.parts {
-		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry}
+		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge}
 		a.parts[n].start(ctx, positions[n])
 	}
 	if fresh != nil {

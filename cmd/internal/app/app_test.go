@@ -260,7 +260,7 @@ func TestAFullLogLosesNothing(t *testing.T) {
 	stop()
 }
 
-func waitFor(t *testing.T, what string, ok func() bool) {
+func waitFor(t testing.TB, what string, ok func() bool) {
 	t.Helper()
 	for until := time.Now().Add(time.Minute); !ok(); time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(until) {

@@ -27,13 +27,21 @@ var errPace = errors.New("too many commands: 2000 at once and 10 a second are ta
 func (a *App) Command(ctx context.Context, k station.Key, c station.Command) error {
 	c.By, c.Note = strings.TrimSpace(c.By), strings.TrimSpace(c.Note)
 	now := station.InstantOf(time.Now())
-	one, ok := a.board.Get(k)
+	standing, ok := a.standing(k)
 	var open []string
-	for i := range one.Alarms {
-		open = append(open, one.Alarms[i].Transition.Alarm)
+	for i := range standing {
+		open = append(open, standing[i].Transition.Alarm)
 	}
+	_, header := k.Header()
+	if header {
+		open = append(open, rules.HeaderLow)
+	}
+	one, _ := a.board.Get(k)
 	if err := rules.Refuse(&c, now, &one.Plate, open...); err != nil {
 		return err
+	}
+	if o, _ := rules.FindOrder(c.Kind); header && o.Alarm && c.Alarm != rules.HeaderLow {
+		return &rules.Refusal{Text: fmt.Sprintf("%s is a header: its alarm is %s", k, rules.HeaderLow)}
 	}
 	if !a.board.Ready() {
 		return errStarting
@@ -41,7 +49,10 @@ func (a *App) Command(ctx context.Context, k station.Key, c station.Command) err
 	if !ok {
 		return &rules.Refusal{Text: fmt.Sprintf("there is no station %.80q at site %.80q: the configuration names those that there are", k.Station, k.Site)}
 	}
-	if c.Kind == "acknowledge" && !slices.ContainsFunc(one.Alarms, func(o board.Alarm) bool { return o.Transition.Alarm == c.Alarm }) {
+	if header && (c.Kind == "vented" || c.Kind == "inspected" || c.Kind == "done") {
+		return &rules.Refusal{Text: fmt.Sprintf("%s concerns a station, and %s is a header: name the station", c.Kind, k)}
+	}
+	if c.Kind == "acknowledge" && !slices.ContainsFunc(standing, func(o board.Alarm) bool { return o.Transition.Alarm == c.Alarm }) {
 		return &rules.Refusal{Text: fmt.Sprintf("the alarm %s is not open at %s: look at the station's page again", c.Alarm, k)}
 	}
 	if !a.pace.take(time.Now()) {
@@ -57,10 +68,22 @@ func (a *App) Command(ctx context.Context, k station.Key, c station.Command) err
 	return nil
 }
 
+// standing gives the alarms of a station or header that are not normal, false if there is
+// no such.
+func (a *App) standing(k station.Key) ([]board.Alarm, bool) {
+	if _, ok := k.Header(); ok {
+		h, known := a.header(k)
+		return h.Alarms, known
+	}
+	s, ok := a.board.Get(k)
+	return s.Alarms, ok
+}
+
 // people is what people did and said since the last commit.
 type people struct {
 	acts  []history.Act
 	notes []history.Note
+	words []history.HeaderWord
 }
 
 // command works off a person's word. All of them are in the audit, with what came of them.
@@ -70,7 +93,9 @@ func (p *partition) command(r *station.Record) {
 	if c.Until != 0 {
 		act.Detail = "until " + c.Until.Floor(station.Second).String() + ": " + act.Detail
 	}
-	if u := p.unit(r.Key, r.Arrival); u == nil {
+	if _, ok := r.Key.Header(); ok {
+		p.people.words = append(p.people.words, history.HeaderWord{Key: r.Key, At: r.Arrival, Command: *c})
+	} else if u := p.unit(r.Key, r.Arrival); u == nil {
 		act.Detail = strings.TrimSpace(act.Detail + noEffect + "the station is not configured)")
 	} else if err := u.Command(c, r.Arrival); err != nil {
 		act.Detail = strings.TrimSpace(act.Detail + noEffect + err.Error() + ")")

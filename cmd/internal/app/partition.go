@@ -41,6 +41,7 @@ type catalog struct {
 	alarms   map[station.Key][]board.Alarm
 	day      map[string]station.Instant // midnight of today, by site
 	records  map[station.Key][]record   // of done services
+	holds    map[station.Key]int64      // hold-off of the headers that several stations hang on, ns
 }
 
 // partition is the only writer of its stations: it reads its part of the log, runs
@@ -54,6 +55,7 @@ type partition struct {
 	log     *slog.Logger
 	wake    func() // the outbox has something new
 	hurry   func() // an alarm waits for its commit
+	nudge   func() // there is something for the alarms of headers
 
 	mu        sync.Mutex
 	units     map[station.Key]*unit
@@ -237,7 +239,9 @@ func (p *partition) commit(ctx context.Context) error {
 			c.Stations = append(c.Stations, history.StationMinutes{Key: u.key, Revision: engine.Revision, Minutes: o.Minutes, Intervals: o.Intervals})
 		}
 		c.Transitions = append(c.Transitions, o.Transitions...)
+		p.hold(&c.Holding, u, len(c.Transitions)-len(o.Transitions))
 	}
+	c.Holding.Words = p.people.words
 	began := time.Now()
 	if err := p.store.Commit(ctx, []history.Commit{c}); err != nil {
 		p.uncommitted = err
@@ -253,6 +257,9 @@ func (p *partition) commit(ctx context.Context) error {
 	}
 	if len(c.Transitions) > 0 {
 		p.wake()
+	}
+	if len(c.Holding.Feeds)+len(c.Holding.Words)+len(c.Holding.Headers) > 0 {
+		p.nudge()
 	}
 	return nil
 }
@@ -308,18 +315,7 @@ func midnight(t station.Instant, zone *time.Location) station.Instant {
 	return station.InstantOf(time.Date(y, m, d, 0, 0, 0, 0, zone))
 }
 
-func (u *unit) addTransition(t *rules.Transition) {
-	kept := u.alarms[:0:0]
-	for _, a := range u.alarms {
-		if a.Transition.Alarm != t.Alarm {
-			kept = append(kept, a)
-		}
-	}
-	if t.To != rules.Normal {
-		kept = append(kept, board.Alarm{Transition: *t, State: t.To})
-	}
-	u.alarms = kept
-}
+func (u *unit) addTransition(t *rules.Transition) { u.alarms = withTransition(u.alarms, t) }
 
 // reached tells whether the partition has worked off the log up to position.
 func (p *partition) reached(position uint64) bool {

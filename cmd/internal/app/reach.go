@@ -82,11 +82,11 @@ func (a *App) route(r *notify.Routes) {
 
 // present gives the newest transition of an alarm that is not normal.
 func (a *App) present(k station.Key, alarm string) *rules.Transition {
-	s, ok := a.board.Get(k)
+	standing, ok := a.standing(k)
 	if !ok {
 		return nil
 	}
-	open := transitionsOpen(&s)
+	open := transitionsOpen(standing)
 	for i := range open {
 		if open[i].Alarm == alarm {
 			return &open[i]
@@ -120,30 +120,39 @@ func (a *App) lights(prefix string) map[string]string {
 		b, ok := a.board.Get(k)
 		word := notify.PanelUnknown
 		if working && ok {
-			word = notify.PanelWord(transitionsOpen(&b), b.Status.At != 0 && !b.Stale())
+			word = notify.PanelWord(transitionsOpen(b.Alarms), b.Status.At != 0 && !b.Stale())
 		}
 		out[notify.PanelTopic(prefix, k.Site, k.Station)] = word
 	}
 	return out
 }
 
-// openAlarms gives the newest transition of each alarm that is not normal.
+// openAlarms gives the newest transition of each alarm that is not normal and that people
+// are told of.
 func (a *App) openAlarms() ([]rules.Transition, bool) {
 	if !a.board.Ready() {
 		return nil, false
 	}
 	var out []rules.Transition
+	now := station.InstantOf(time.Now())
 	for _, s := range a.board.All() {
-		out = append(out, transitionsOpen(&s)...)
+		for _, t := range transitionsOpen(s.Alarms) {
+			if !a.kept(&s, &t, now) {
+				out = append(out, t)
+			}
+		}
+	}
+	for _, h := range a.board.Headers() {
+		out = append(out, transitionsOpen(h.Alarms)...)
 	}
 	return out, true
 }
 
-func transitionsOpen(s *board.Station) []rules.Transition {
-	out := make([]rules.Transition, len(s.Alarms))
-	for i := range s.Alarms {
-		out[i] = s.Alarms[i].Transition
-		out[i].To = s.Alarms[i].State
+func transitionsOpen(list []board.Alarm) []rules.Transition {
+	out := make([]rules.Transition, len(list))
+	for i := range list {
+		out[i] = list[i].Transition
+		out[i].To = list[i].State
 	}
 	return out
 }

@@ -36,13 +36,14 @@ func (a *App) Reload(ctx context.Context, stations []Station) error {
 		keys[i], known[s.Plate.Key] = s.Plate.Key, s
 	}
 	for _, p := range a.parts {
-		p.reload(known)
+		p.reload(known, holds(known, a.headers.policy))
 	}
 	a.stations.Store(&stations)
 	a.intake.SetStations(keys)
 	for k := range was {
 		a.board.Remove(k)
 	}
+	a.knowHeaders()
 	if err := a.epochs(ctx, changed); err != nil {
 		return fmt.Errorf("cannot put plate data in force: %w", err)
 	}
@@ -51,11 +52,11 @@ func (a *App) Reload(ctx context.Context, stations []Station) error {
 }
 
 // reload takes what is known of the stations from now on.
-func (p *partition) reload(known map[station.Key]Station) {
+func (p *partition) reload(known map[station.Key]Station, holds map[station.Key]int64) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	c := *p.catalog
-	c.stations, c.today = known, maps.Clone(c.today)
+	c.stations, c.today, c.holds = known, maps.Clone(c.today), holds
 	c.totals, c.alarms = maps.Clone(c.totals), maps.Clone(c.alarms)
 	for _, u := range p.ordered { // those that come back later go on from here
 		c.totals[u.key], c.today[u.key], c.alarms[u.key] = u.totals, u.today, append([]board.Alarm(nil), u.alarms...)

@@ -54,6 +54,11 @@ func (a *App) Run(ctx context.Context) error {
 	if err := a.catchUp(ctx, work); err != nil {
 		return err
 	}
+	a.knowHeaders()
+	a.warn("cannot store the alarms of headers", a.headers.step(ctx, time.Now())) // before what waits for them is sent
+	work.run(a.headers.run)
+	work.run(func(ctx context.Context) { every(ctx, time.Minute, a.knowHeaders) }) // plate data take effect in the log's order
+	a.headers.nudge()
 	serve.run(func(ctx context.Context) { a.warn("sending notifications ended", a.sender.Run(ctx)) })
 	a.sender.Wake()
 	a.runReach(serve)
@@ -69,6 +74,7 @@ func (a *App) Run(ctx context.Context) error {
 	take.stop()
 	a.settleAll()
 	work.stop()
+	a.warn("cannot store the alarms of headers", a.headers.step(context.WithoutCancel(ctx), time.Now()))
 	a.saveAll()
 	return ctx.Err()
 }

@@ -108,7 +108,8 @@ type Site struct {
 	Grace      time.Duration // between the end of a shift and the alarm on what is left charged
 	Hold       bool          // stations stay charged between shifts by intent
 
-	calendar *station.Calendar // of the above
+	calendar  *station.Calendar  // of the above
+	HeaderLow rules.HeaderPolicy // when many stations of a header are one alarm; zero: the usual
 }
 
 // Air says how a site states air volumes and what its air costs.

@@ -12,6 +12,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/collector/topic"
+	"strokewise/rules"
 )
 
 func checkPattern(s string) error { _, err := topic.Compile(s); return err }
@@ -131,6 +132,12 @@ func checkFullSites(t *testing.T, c *Config) {
 	}
 	want := []Shift{{Days: [7]bool{1: true, 3: true, 4: true, 5: true}, From: 22 * time.Hour, To: 6 * time.Hour},
 		{Days: [7]bool{0: true, 6: true}, To: 24 * time.Hour}}
+	if got, want := a.HeaderLow, (rules.HeaderPolicy{Least: 4, Share: 0.5, HoldNs: 20e9}); got != want || c.Sites[1].HeaderLow != (rules.HeaderPolicy{}) {
+		t.Errorf("header_low %+v", got)
+	}
+	if p := &c.Stations[0].Plate; p.HeaderKey() != station.HeaderKey("alpha", "west") || c.Stations[1].Plate.HeaderKey() != station.HeaderKey("beta", station.DefaultHeader) {
+		t.Errorf("header %q", p.Header)
+	}
 	if !reflect.DeepEqual(a.Shifts, want) {
 		t.Errorf("shifts %+v", a.Shifts)
 	}
@@ -146,7 +153,7 @@ func checkFullSites(t *testing.T, c *Config) {
 func checkFullPlates(t *testing.T, c *Config) {
 	t.Helper()
 	ad, ab := math.Pi/4*(0.1*0.1-0.02*0.02), math.Pi/4*0.05*0.05
-	want := station.Plate{Key: station.Key{Site: "alpha", Station: "p-1"}, Branch: "Line 3, forming",
+	want := station.Plate{Key: station.Key{Site: "alpha", Station: "p-1"}, Branch: "Line 3, forming", Header: "west",
 		Cadence: station.OnChange, Counts: station.CountsStrokes, Sensor: station.AtBooster,
 		SweptDrive: ad * 0.1, SweptBoost: ab * 0.1, AreaRatio: ad / ab, StrokeLen: 0.1, DriveBore: 0.1,
 		Set: 900e3, MaxRate: 2.5, TankVolume: 0.02, Relief: 1100e3, TankPS: 1200e3,

@@ -41,6 +41,9 @@ func (d *decoder) site(m *mapping, lines map[string]int) {
 	m.zone(&s.Zone)
 	d.calendar(m, &s)
 	d.air(m.mapping("air", "air: { reference: anr }"), &s.Air)
+	if h := m.mapping("header_low", headerExample); m.has("header_low") {
+		h.headerLow(&s.HeaderLow)
+	}
 	ambient := station.Absolute(0)
 	quantity(m, "ambient_pressure", station.ParseAbsolute, between(minAmbient, maxAmbient, "30 to 120 kPa abs"), &ambient)
 	m.done(nil)

@@ -38,6 +38,7 @@ func (d *decoder) station(m *mapping) {
 	named := m.name("id", "press-4", &p.Key.Station)
 	sited := m.siteOf(&p.Key.Site)
 	m.text("branch", &p.Branch, "the name of the branch", "branch: forming")
+	m.header(&p.Header)
 	if i, ok := m.choice("cadence", "periodic", "on_change"); ok && i == 1 {
 		p.Cadence = station.OnChange
 	}

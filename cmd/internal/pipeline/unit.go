@@ -19,6 +19,7 @@ type Output struct {
 	Intervals   []station.Interval
 	Strokes     []station.Stroke // only with KeepStrokes
 	Transitions []rules.Transition
+	Feeds       []rules.Feed // for the alarms of the header
 }
 
 // Unit is one station's engine and alarms. It is not safe for concurrent use.
@@ -41,6 +42,7 @@ func New(plate station.Plate, revision string) *Unit {
 	u := &Unit{revision: revision}
 	u.engine = engine.New(plate, u)
 	u.rules = rules.NewEvaluator(u.engine.CurrentPlate(), u.transition)
+	u.rules.Feeds = u.feed
 	return u
 }
 
@@ -64,6 +66,11 @@ func (u *Unit) Step(s *station.Status) {
 }
 
 func (u *Unit) transition(t *rules.Transition) { u.Out.Transitions = append(u.Out.Transitions, *t) }
+
+func (u *Unit) feed(f *rules.Feed) { u.Out.Feeds = append(u.Out.Feeds, *f) }
+
+// FeedState gives how the station is fed.
+func (u *Unit) FeedState() rules.FeedState { return u.rules.FeedState() }
 
 // Plate gives the plate in force.
 func (u *Unit) Plate() *station.Plate { return u.engine.CurrentPlate() }
@@ -167,6 +174,7 @@ func (u *Unit) Take() Output {
 func (u *Unit) Discard() {
 	o := &u.Out
 	o.Minutes, o.Intervals, o.Strokes, o.Transitions = o.Minutes[:0], o.Intervals[:0], o.Strokes[:0], o.Transitions[:0]
+	o.Feeds = o.Feeds[:0]
 }
 
 // Forget forgets what was concluded so far but the transitions.
@@ -215,6 +223,9 @@ func Restore(r *bytes.Reader) (*Unit, error) {
 		return nil, err
 	}
 	u.engine = e
-	u.rules, err = rules.Restore(r, e.CurrentPlate(), u.transition)
-	return u, err
+	if u.rules, err = rules.Restore(r, e.CurrentPlate(), u.transition); err != nil {
+		return nil, err
+	}
+	u.rules.Feeds = u.feed
+	return u, nil
 }
