@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"strings"
 	"testing"
 
 	"strokewise/analyzer/station"
@@ -116,5 +117,39 @@ func TestADatabaseOfVersion4IsBroughtUpToDate(t *testing.T) {
 	do(t, s, withFigures(14, hourFigure(0, station.SupplySag, 0.1)))
 	if got, err := s.Figures(t.Context(), press, 0, ever); err != nil || len(got) != 1 {
 		t.Errorf("%+v, %v", got, err)
+	}
+}
+
+// A reader sees what a program that has the file open commits, and refuses other versions.
+func TestReaderBesideTheProgram(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "history.db")
+	if _, err := OpenReader(t.Context(), path); err == nil {
+		t.Error("a file that is not there was opened")
+	}
+	s := open(t, path)
+	r, err := OpenReader(t.Context(), path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	do(t, s, commit(1, []station.Minute{minute(0)}))
+	do(t, s, withFigures(2, hourFigure(0, station.SupplySag, 0.1)))
+	hours, err := r.Hours(t.Context(), press, 0, ever)
+	got, err2 := r.Figures(t.Context(), press, 0, ever)
+	if err != nil || err2 != nil || len(hours) != 1 || len(got) != 1 {
+		t.Errorf("%d hours, %d figures, %v, %v", len(hours), len(got), err, err2)
+	}
+	if _, err := r.s.read.Exec(`DELETE FROM figures`); err == nil {
+		t.Error("a reader deleted")
+	}
+	if err := r.Close(); err != nil {
+		t.Error(err)
+	}
+	for v, want := range map[int]string{99: "newer program", 4: "start the program once"} {
+		if _, err := s.write.Exec(`UPDATE schema_version SET version = ?`, v); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := OpenReader(t.Context(), path); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("version %d: %v", v, err)
+		}
 	}
 }

@@ -106,8 +106,11 @@ func Of(days []Day) Trend {
 	}
 	inflation := signal.Inflation(rest(t, y, part, weekday, rough.Value))
 	r.Slope, _ = signal.Sen(t, y, group, inflation)
+	if math.IsInf(r.Slope.Low, 0) || math.IsInf(r.Slope.High, 0) {
+		return Trend{Why: "the days follow each other too closely to tell a trend"}
+	}
 	r.P = r.Slope.P(inflation)
-	r.Told = r.P < Level && !math.IsInf(r.Slope.Low, 0) && !math.IsInf(r.Slope.High, 0)
+	r.Told = r.P < Level
 	r.level(days, t, y, part, weekday, inflation)
 	r.late(days, t, y, part, weekday)
 	return r

@@ -31,7 +31,10 @@ func (s *Series) Verdict() string {
 		return "unknown: " + s.Why
 	}
 	out := "no trend beyond noise (p " + chance(s.P) + ")"
-	if s.Told {
+	switch {
+	case s.Slope.Var == 0:
+		out = "the same on every day"
+	case s.Told:
 		way := "rises"
 		if s.Slope.Value < 0 {
 			way = "falls"
@@ -39,7 +42,7 @@ func (s *Series) Verdict() string {
 		out = way + " (p " + chance(s.P) + ")"
 	}
 	for _, c := range s.Changes {
-		out += "; from " + Date(c.Day) + " on " + signed(s.In(c.Size)) + " at once (p up to " + chance(c.P) + ")"
+		out += "; from " + Date(c.Day) + " on " + signed(s.In(c.Size)) + " " + s.Kind.Shown + " at once (p up to " + chance(c.P) + ")"
 	}
 	if s.Late != nil {
 		out += "; " + map[bool]string{true: "higher", false: "lower"}[s.Late.Up] + " than the weeks before since about " + Date(s.Late.Day)

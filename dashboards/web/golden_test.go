@@ -35,6 +35,7 @@ func TestGoldenPages(t *testing.T) {
 		{"refused-none.html", "/refused", fixture()},
 		{"station.html", "/station/northdock/press-4?span=3600", everything()},
 		{"station-unheard.html", "/station/southdock/cnc-2", everything()},
+		{"trends.html", "/station/northdock/press-4/trends", trending()},
 	} {
 		w := get(New(c.options), c.path)
 		if w.Code != http.StatusOK || w.Header().Get("Content-Type") != "text/html; charset=utf-8" {

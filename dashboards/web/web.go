@@ -15,6 +15,7 @@ import (
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/cost"
 	"strokewise/dashboards/live"
+	"strokewise/dashboards/trend"
 )
 
 //go:embed templates/*.html
@@ -39,6 +40,7 @@ type Options struct {
 	Command  Command               // takes what people order; nil: nothing is taken
 	Diary    Diary                 // what people did; may be nil
 	Alarms   Alarms                // what became of alarms; may be nil
+	Trends   trend.History         // of figures over weeks; may be nil
 	Now      func() time.Time
 	Version  string
 }
@@ -54,6 +56,7 @@ func New(o Options) http.Handler {
 	mux.HandleFunc("/stations", s.stations("stations.html"))
 	mux.HandleFunc("/station/{site}/{station}", s.station)
 	mux.HandleFunc("/station/{site}/{station}/trace", s.trace)
+	mux.HandleFunc("/station/{site}/{station}/trends", s.trends)
 	mux.HandleFunc("/events", s.events)
 	mux.HandleFunc("/refused", s.refused)
 	mux.HandleFunc("/costs", s.costs)
