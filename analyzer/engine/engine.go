@@ -10,10 +10,10 @@ import (
 )
 
 // Version names the engine's arithmetic. Snapshots of another version are not restored.
-const Version = "5"
+const Version = "6"
 
 // Revision is stored with every minute that this engine made.
-const Revision = 5
+const Revision = 6
 
 const (
 	slotLen     = station.Second / 2 // decisions are taken twice a second of event time

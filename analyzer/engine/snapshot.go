@@ -7,7 +7,7 @@ import (
 )
 
 // Schema names the layout of snapshots.
-const Schema = "6"
+const Schema = "7"
 
 // Save writes the engine's whole state.
 func (e *Engine) Save(w io.Writer) error {

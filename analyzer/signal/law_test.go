@@ -240,6 +240,14 @@ func TestNothingPanicsAndInputsStay(t *testing.T) {
 		TheilSen(x, y)
 		Line(x[:n], y[:n])
 		TheilSen(x[:n], y[:n])
+		for _, g := range [][]int{nil, make([]int, n), alone(n)} {
+			s, _ := Sen(x[:n], y[:n], g, a)
+			s.Crossing(a, b, a)
+			FindJump(x[:n], y[:n], g)
+			FindJump(count(n), y[:n], g)
+		}
+		CusumOf(x, a, b, b)
+		Inflation(x)
 		for k, now := range [][]float64{x, y} {
 			for i := range now {
 				if math.Float64bits(now[i]) != math.Float64bits(before[k][i]) {

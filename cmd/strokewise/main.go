@@ -36,6 +36,7 @@ type commands struct {
 	Restore   restoreCmd   `cmd:"" help:"Put the history of a backup into a data folder."`
 	Reanalyse reanalyseCmd `cmd:"" help:"Tell what this program would conclude otherwise from the samples in the log, and change closed minutes on request."`
 	Alarms    alarmsCmd    `cmd:"" help:"The catalogue of alarms: list, explain, and test with rule scripts."`
+	Trends    trendsCmd    `cmd:"" help:"Tell how a station's figures run over weeks: trends, changes, and when duty passes its limit."`
 	Notify    notifyCmd    `cmd:"" help:"Receivers of notifications: test them."`
 	Version   versionCmd   `cmd:"" help:"Print the version."`
 }

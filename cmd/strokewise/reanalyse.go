@@ -92,43 +92,54 @@ func instant(t time.Time) station.Instant {
 
 func (c *reanalyseCmd) replace(e *env, store *history.Store, results []reanalyse.Result) error {
 	for _, r := range results {
-		if len(r.Changed) == 0 {
+		if len(r.Changed)+len(r.Figures) == 0 {
 			continue
 		}
 		act := history.Act{At: station.InstantOf(time.Now()), Who: who(), What: "reanalyse", Target: r.Key.String(),
-			Detail: fmt.Sprintf("%d of %d minutes from %s, by engine revision %d", len(r.Changed), r.Compared, r.Changed[0].Was.Start, reanalyse.Revision)}
-		if err := store.Replace(e.ctx, r.Key, reanalyse.Revision, r.Changed, act); err != nil {
+			Detail: fmt.Sprintf("%d of %d minutes and figures of %d hours from %s, by engine revision %d", len(r.Changed), r.Compared, len(r.Figures), began(&r), reanalyse.Revision)}
+		if err := store.Replace(e.ctx, r.Key, reanalyse.Revision, r.Changed, act, r.Figures...); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
+// began gives the earliest time that a result changes.
+func began(r *reanalyse.Result) station.Instant {
+	if len(r.Changed) == 0 {
+		return r.Figures[0].Start
+	}
+	if at := r.Changed[0].Was.Start; len(r.Figures) == 0 || at < r.Figures[0].Start {
+		return at
+	}
+	return r.Figures[0].Start
+}
+
 // tell prints what differs.
 func (c *reanalyseCmd) tell(e *env, results []reanalyse.Result) error {
 	t := tabwriter.NewWriter(e.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "station\tminutes compared\tchanged\tstrokes\tinlet air, L ANR\tdelivered air, L ANR\tworking, s")
-	total := 0
+	fmt.Fprintln(t, "station\tminutes compared\tchanged\thours of figures\tstrokes\tinlet air, L ANR\tdelivered air, L ANR\tworking, s")
+	total, hours := 0, 0
 	for _, r := range results {
 		var was, is effect
 		for i := range r.Changed {
 			was.add(&r.Changed[i].Was)
 			is.add(&r.Changed[i].Is)
 		}
-		total += len(r.Changed)
-		fmt.Fprintf(t, "%s\t%d\t%d\t%d -> %d\t%.1f -> %.1f\t%.1f -> %.1f\t%.0f -> %.0f\n", r.Key, r.Compared, len(r.Changed),
+		total, hours = total+len(r.Changed), hours+len(r.Figures)
+		fmt.Fprintf(t, "%s\t%d\t%d\t%d\t%d -> %d\t%.1f -> %.1f\t%.1f -> %.1f\t%.0f -> %.0f\n", r.Key, r.Compared, len(r.Changed), len(r.Figures),
 			was.strokes, is.strokes, was.inlet, is.inlet, was.delivered, is.delivered, was.working, is.working)
 	}
 	if err := t.Flush(); err != nil {
 		return err
 	}
 	switch {
-	case total == 0:
+	case total+hours == 0:
 		fmt.Fprintln(e.out, "nothing differs")
 	case c.Write:
-		fmt.Fprintf(e.out, "%d minutes replaced; totals, hours and exports follow\n", total)
+		fmt.Fprintf(e.out, "%d minutes replaced, and the figures of %d hours; totals, hours and exports follow\n", total, hours)
 	default:
-		fmt.Fprintf(e.out, "%d minutes differ; nothing was changed, --write puts them in place\n", total)
+		fmt.Fprintf(e.out, "%d minutes differ, and the figures of %d hours; nothing was changed, --write puts them in place\n", total, hours)
 	}
 	return nil
 }

@@ -8,12 +8,14 @@ import (
 	"strokewise/rules"
 )
 
-// StationMinutes are finished minutes and intervals of one station.
+// StationMinutes are finished minutes and intervals of one station, and its figures of
+// finished hours.
 type StationMinutes struct {
 	Key       station.Key
 	Revision  uint32 // of the engine
 	Minutes   []station.Minute
 	Intervals []station.Interval
+	Figures   []station.HourFigure
 }
 
 // Commit is what one partition concluded up to a log position. Stored as a whole or

@@ -271,7 +271,7 @@ func TestFilesThatAreNotOursAreRefused(t *testing.T) {
 		t.Fatal(err)
 	}
 	s.Close()
-	if _, err := Inspect(t.Context(), newer); err == nil || !strings.Contains(err.Error(), "version 99") || !strings.Contains(err.Error(), fmt.Sprintf("up to %d:", newest(t))) {
+	if _, err := Inspect(t.Context(), newer); err == nil || !strings.Contains(err.Error(), "version 99") || !strings.Contains(err.Error(), fmt.Sprint("up to ", Schema())) {
 		t.Errorf("inspecting a newer one: %v", err)
 	}
 	foreign := filepath.Join(dir, "foreign.db")

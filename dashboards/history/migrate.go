@@ -25,6 +25,12 @@ func migrationFiles() ([]string, error) {
 	return names, nil
 }
 
+// Schema gives the schema version of this program.
+func Schema() int {
+	names, _ := migrationFiles() // the files are in the program
+	return len(names)
+}
+
 // migrate brings the schema up to the newest version this program knows, a transaction
 // a version. It refuses databases of newer programs and of other ones.
 func migrate(ctx context.Context, db *sql.DB, path string) error {

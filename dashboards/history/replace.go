@@ -53,9 +53,9 @@ func sameMinute(a, b *station.Minute) bool {
 }
 
 // Replace puts minutes in the place of stored ones of the same key, with all sums that they
-// are in: the only way in which closed minutes change. They are exported again. The audit
-// has a line of it. Nothing is done where a minute is no longer stored as was.
-func (s *Store) Replace(ctx context.Context, k station.Key, revision uint32, changed []Changed, act Act) error {
+// are in, and likewise the figures of hours: the only way in which these change. Minutes are
+// exported again. The audit has a line of it. Nothing is done where a minute is no longer stored as was.
+func (s *Store) Replace(ctx context.Context, k station.Key, revision uint32, changed []Changed, act Act, hours ...ClosedHour) error {
 	_, err := s.transact(ctx, func(tx *transaction) error {
 		id, err := tx.id(k)
 		if err != nil {
@@ -64,6 +64,11 @@ func (s *Store) Replace(ctx context.Context, k station.Key, revision uint32, cha
 		for i := range changed {
 			if err := tx.replace(id, revision, &changed[i]); err != nil {
 				return fmt.Errorf("minute %s: %w", changed[i].Was.Start, err)
+			}
+		}
+		for i := range hours {
+			if err := tx.refigure(id, &hours[i]); err != nil {
+				return err
 			}
 		}
 		return tx.act(&act)

@@ -13,7 +13,7 @@ import (
 
 // statements are those of a commit, prepared once.
 type statements struct {
-	station, position, minute, interval, hour, totals, transition, outbox, export *sql.Stmt
+	station, position, minute, interval, hour, figure, totals, transition, outbox, export *sql.Stmt
 }
 
 func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
@@ -27,6 +27,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 		{&s.minute, `INSERT INTO minutes (station, revision, ` + minuteColumns + `) VALUES (` + marks(33) + `) ON CONFLICT DO NOTHING`},
 		{&s.interval, `INSERT INTO intervals (station, start, segment, revision, "end", state) VALUES (` + marks(6) + `) ON CONFLICT DO NOTHING`},
 		{&s.hour, fmt.Sprintf(hourUpsert, marks(34))},
+		{&s.figure, figureInsert},
 		{&s.totals, `INSERT INTO totals (station, strokes, ` + stateColumns + `, inlet, exhaust, delivered) VALUES (` + marks(13) + `)
 			ON CONFLICT DO UPDATE SET strokes = strokes + excluded.strokes, blind = blind + excluded.blind,
 			"off" = "off" + excluded."off", charging = charging + excluded.charging, stroking = stroking + excluded.stroking,
@@ -47,7 +48,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 
 func (s *statements) close() error {
 	var errs []error
-	for _, st := range [...]*sql.Stmt{s.station, s.position, s.minute, s.interval, s.hour, s.totals, s.transition, s.outbox, s.export} {
+	for _, st := range [...]*sql.Stmt{s.station, s.position, s.minute, s.interval, s.hour, s.figure, s.totals, s.transition, s.outbox, s.export} {
 		if st != nil {
 			errs = append(errs, st.Close())
 		}
@@ -135,7 +136,7 @@ func (s *Store) begin(ctx context.Context) (*transaction, error) {
 	return &transaction{Tx: tx, ctx: ctx, store: s, ids: make(map[station.Key]int64), stmt: statements{
 		station: tx.StmtContext(ctx, st.station), position: tx.StmtContext(ctx, st.position),
 		minute: tx.StmtContext(ctx, st.minute), interval: tx.StmtContext(ctx, st.interval),
-		hour: tx.StmtContext(ctx, st.hour), totals: tx.StmtContext(ctx, st.totals), transition: tx.StmtContext(ctx, st.transition),
+		hour: tx.StmtContext(ctx, st.hour), figure: tx.StmtContext(ctx, st.figure), totals: tx.StmtContext(ctx, st.totals), transition: tx.StmtContext(ctx, st.transition),
 		outbox: tx.StmtContext(ctx, st.outbox), export: tx.StmtContext(ctx, st.export),
 	}}, nil
 }
@@ -211,8 +212,8 @@ func (tx *transaction) minutes(s *StationMinutes) error {
 			return fmt.Errorf("interval %s: %w", v.From, err)
 		}
 	}
-	if tx.past {
-		return nil
+	if err := tx.figures(id, s.Figures); err != nil || tx.past {
+		return err
 	}
 	return tx.add(id, &sum)
 }

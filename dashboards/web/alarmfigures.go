@@ -63,6 +63,11 @@ func (s *site) measure(ctx context.Context, v *alarmFiguresView, now station.Ins
 	}
 	ctx, cancel := context.WithTimeout(ctx, queryTime)
 	defer cancel()
+	leave, err := s.queue(ctx)
+	if err != nil {
+		return err
+	}
+	defer leave()
 	from := now.Add(-int64(v.Days) * 24 * 60 * station.Minute60)
 	list, err := s.Alarms.Transitions(ctx, station.Key{}, from, now)
 	if err != nil {

@@ -40,6 +40,7 @@ func TestGoldenPages(t *testing.T) {
 		{"due.html", "/due", dated()},
 		{"after-shift.html", "/after-shift", evening()},
 		{"station-unheard.html", "/station/southdock/cnc-2", everything()},
+		{"trends.html", "/station/northdock/press-4/trends", trending()},
 	} {
 		w := get(New(c.options), c.path)
 		if w.Code != http.StatusOK || w.Header().Get("Content-Type") != "text/html; charset=utf-8" {

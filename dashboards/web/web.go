@@ -15,6 +15,7 @@ import (
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/cost"
 	"strokewise/dashboards/live"
+	"strokewise/dashboards/trend"
 )
 
 //go:embed templates/*.html
@@ -41,6 +42,7 @@ type Options struct {
 	Alarms   Alarms                // what became of alarms; may be nil
 	Backtest Backtest              // of changed alarms; nil: none
 	Explain  Explain               // says how a station's figures were obtained; may be nil
+	Trends   trend.History         // of figures over weeks; may be nil
 	Now      func() time.Time
 	Version  string
 }
@@ -57,6 +59,7 @@ func New(o Options) http.Handler {
 	mux.HandleFunc("/station/{site}/{station}", s.station)
 	mux.HandleFunc("/station/{site}/{station}/trace", s.trace)
 	mux.HandleFunc("/station/{site}/{station}/how", s.how)
+	mux.HandleFunc("/station/{site}/{station}/trends", s.trends)
 	mux.HandleFunc("/events", s.events)
 	mux.HandleFunc("/refused", s.refused)
 	mux.HandleFunc("/costs", s.costs)

@@ -14,6 +14,7 @@ need promtool prometheus
 need chromium chromium
 need victoria-metrics victoria-metrics
 need prometheus-alertmanager prometheus-alertmanager
+/usr/bin/python3 -c 'import scipy' >/dev/null 2>&1 || missing="$missing python3-scipy"
 missing=$(printf '%s\n' $missing | sort -u | tr '\n' ' ')
 missing=${missing% }
 

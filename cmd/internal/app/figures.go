@@ -26,7 +26,7 @@ func (a *App) handler() (http.Handler, error) {
 	o := web.Options{
 		Board: a.board, Live: a.live, History: a.store, Zones: a.opt.Zones, Pipeline: a.Pipeline, Refused: a.refused, Ready: a.Ready,
 		Metrics: metrics, Hosts: a.opt.Hosts, Now: time.Now, Version: a.opt.Version, Rig: a.opt.Rig, Hours: hours{a.store}, Rates: a.opt.Rates,
-		Command: a.Command, Diary: a.store, Alarms: a.store, Explain: a.Explain,
+		Command: a.Command, Diary: a.store, Alarms: a.store, Explain: a.Explain, Trends: a.store,
 	}
 	if a.backtests != nil {
 		o.Backtest = a.backtests

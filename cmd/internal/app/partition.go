@@ -235,8 +235,8 @@ func (p *partition) commit(ctx context.Context) error {
 	units := p.ordered
 	for _, u := range units {
 		o := &u.Out
-		if len(o.Minutes)+len(o.Intervals) > 0 {
-			c.Stations = append(c.Stations, history.StationMinutes{Key: u.key, Revision: engine.Revision, Minutes: o.Minutes, Intervals: o.Intervals})
+		if len(o.Minutes)+len(o.Intervals)+len(o.Figures) > 0 {
+			c.Stations = append(c.Stations, history.StationMinutes{Key: u.key, Revision: engine.Revision, Minutes: o.Minutes, Intervals: o.Intervals, Figures: o.Figures})
 		}
 		c.Transitions = append(c.Transitions, o.Transitions...)
 		p.hold(&c.Holding, u, len(c.Transitions)-len(o.Transitions))

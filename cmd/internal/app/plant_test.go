@@ -103,6 +103,7 @@ type conclusions struct {
 	Minutes     []station.Minute
 	Intervals   []station.Interval
 	Transitions []rules.Transition
+	Figures     []station.HourFigure // where the recordings run over the end of an hour
 }
 
 func concluded(t testing.TB, o Options) map[station.Key]conclusions {
@@ -116,10 +117,11 @@ func concluded(t testing.TB, o Options) map[station.Key]conclusions {
 	for _, st := range o.Stations {
 		k := st.Plate.Key
 		var c conclusions
-		var err [3]error
+		var err [4]error
 		c.Minutes, err[0] = s.Minutes(t.Context(), k, 0, 1<<62)
 		c.Intervals, err[1] = s.Intervals(t.Context(), k, 0, 1<<62)
 		c.Transitions, err[2] = s.Transitions(t.Context(), k, 0, 1<<62)
+		c.Figures, err[3] = s.Figures(t.Context(), k, 0, 1<<62)
 		for _, e := range err {
 			if e != nil {
 				t.Fatal(e)
@@ -159,6 +161,9 @@ func same(t testing.TB, want, got map[station.Key]conclusions) {
 		}
 		if !reflect.DeepEqual(w.Transitions, g.Transitions) {
 			t.Errorf("%s: transitions differ\n got  %v\n want %v", k, g.Transitions, w.Transitions)
+		}
+		if !reflect.DeepEqual(w.Figures, g.Figures) {
+			t.Errorf("%s: hourly figures differ\n got  %v\n want %v", k, g.Figures, w.Figures)
 		}
 	}
 }

@@ -44,7 +44,7 @@ func made(t *testing.T) map[string]string {
 	out := map[string]string{"folder": filepath.Join(to, "b"), "archive": filepath.Join(to, "b.tar.gz")}
 	for form, path := range out {
 		m, err := Write(t.Context(), data, path, "9.9")
-		if err != nil || m.Positions[3] != 17 || m.Stations != 1 || m.Schema < 4 {
+		if err != nil || m.Positions[3] != 17 || m.Stations != 1 || m.Schema != history.Schema() {
 			t.Fatalf("%s: %+v, %v", form, m, err)
 		}
 	}

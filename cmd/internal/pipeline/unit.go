@@ -19,7 +19,8 @@ type Output struct {
 	Intervals   []station.Interval
 	Strokes     []station.Stroke // only with KeepStrokes
 	Transitions []rules.Transition
-	Feeds       []rules.Feed // for the alarms of the header
+	Feeds       []rules.Feed         // for the alarms of the header
+	Figures     []station.HourFigure // of finished hours
 }
 
 // Unit is one station's engine and alarms. It is not safe for concurrent use.
@@ -59,8 +60,12 @@ func (u *Unit) Interval(i station.Interval) { u.Out.Intervals = append(u.Out.Int
 // Minute implements engine.Observer.
 func (u *Unit) Minute(m *station.Minute) { u.Out.Minutes = append(u.Out.Minutes, *m) }
 
-// Step implements engine.Observer.
+// Step implements engine.Observer. The last step of an hour leaves its figures behind once
+// the next hour, or a clock set back, is seen: a trace that ends within an hour does not.
 func (u *Unit) Step(s *station.Status) {
+	if u.Stepped && (s.HourOf() != u.Status.HourOf() || s.Segment != u.Status.Segment) {
+		u.Out.Figures = u.Status.HourFigures(u.Out.Figures)
+	}
 	u.Status, u.Stepped = *s, true
 	u.rules.Step(s)
 }
@@ -174,7 +179,7 @@ func (u *Unit) Take() Output {
 func (u *Unit) Discard() {
 	o := &u.Out
 	o.Minutes, o.Intervals, o.Strokes, o.Transitions = o.Minutes[:0], o.Intervals[:0], o.Strokes[:0], o.Transitions[:0]
-	o.Feeds = o.Feeds[:0]
+	o.Feeds, o.Figures = o.Feeds[:0], o.Figures[:0]
 }
 
 // Forget forgets what was concluded so far but the transitions.

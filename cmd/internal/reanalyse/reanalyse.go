@@ -35,6 +35,7 @@ type Result struct {
 	Key      station.Key
 	Compared int // minutes
 	Changed  []history.Changed
+	Figures  []history.ClosedHour // hours whose figures come out otherwise
 }
 
 // Run reads the log's partition of each station and compares the minutes that begin in
@@ -55,7 +56,11 @@ func Run(ctx context.Context, log Log, store *history.Store, stations []Station,
 			if err != nil {
 				return nil, err
 			}
-			found[k] = Result{k, len(kept), c}
+			figures, err := store.CompareFigures(ctx, k, u.hours(from, to))
+			if err != nil {
+				return nil, err
+			}
+			found[k] = Result{k, len(kept), c, figures}
 		}
 	}
 	out := make([]Result, len(stations))
@@ -71,6 +76,7 @@ type unit struct {
 	*pipeline.Unit
 	first   station.Instant
 	minutes []station.Minute
+	figures []station.HourFigure
 }
 
 // within gives the minutes that are compared.
@@ -82,6 +88,37 @@ func (u *unit) within(from, to station.Instant) []station.Minute {
 		}
 	}
 	return out
+}
+
+// hours gives the hours that were seen whole, warm-up left out, with their figures. The last
+// one of a segment may be open.
+func (u *unit) hours(from, to station.Instant) []history.ClosedHour {
+	const hour = 60 * station.Minute60
+	begin := max(from, u.first.Add(WarmUp))
+	var out []history.ClosedHour
+	for i := range u.minutes {
+		m := &u.minutes[i]
+		start := m.Start.Floor(hour)
+		n := len(out)
+		if n > 0 && (out[n-1].Start != start || out[n-1].Segment != m.Segment) || n == 0 {
+			out = append(out, history.ClosedHour{Start: start, Segment: m.Segment})
+		}
+	}
+	kept := out[:0]
+	for i := range out {
+		h := out[i]
+		if h.Start >= begin && (to == 0 || h.Start.Add(hour) <= to) && i+1 < len(out) {
+			kept = append(kept, h)
+		}
+	}
+	for i := range kept {
+		for _, f := range u.figures {
+			if f.Hour == kept[i].Start && f.Segment == kept[i].Segment {
+				kept[i].Figures = append(kept[i].Figures, f)
+			}
+		}
+	}
+	return kept
 }
 
 // read runs a partition's stations up to the log's present end. The open minutes at the
@@ -112,6 +149,7 @@ func (u *unit) record(r *station.Record) {
 		}
 		u.Samples(r.Blocks, r.Arrival)
 		u.minutes = append(u.minutes, u.Out.Minutes...)
+		u.figures = append(u.figures, u.Out.Figures...)
 		u.Discard()
 	}
 }

@@ -2,6 +2,7 @@ package reanalyse
 
 import (
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"strokewise/analyzer/station"
@@ -38,7 +39,7 @@ func TestReanalysisAgreesWithTheLiveRun(t *testing.T) {
 	defer store.Close()
 	v, u := rig.New(spec, start, 0), pipeline.New(spec.Plate, "1")
 	position := uint64(0)
-	for at := start; at < start.Add(3000*station.Second); at = at.Add(10 * station.Second) {
+	for at := start; at < start.Add(7300*station.Second); at = at.Add(10 * station.Second) {
 		blocks := v.Until(at.Add(10 * station.Second))
 		if position, err = log.Append(ctx, k.Partition(), []station.Record{{Key: k, Arrival: at.Add(10 * station.Second), Blocks: blocks}}); err != nil {
 			t.Fatal(err)
@@ -48,7 +49,14 @@ func TestReanalysisAgreesWithTheLiveRun(t *testing.T) {
 	out := u.Take()
 	tampered := 40
 	out.Minutes[tampered].Strokes += 5
-	if err := store.Commit(ctx, []history.Commit{{Partition: k.Partition(), Position: position, Stations: []history.StationMinutes{{Key: k, Revision: 1, Minutes: out.Minutes}}}}); err != nil {
+	wrong := slices.IndexFunc(out.Figures, func(f station.HourFigure) bool {
+		return f.Hour == start.Add(3600*station.Second) && f.Figure == station.SupplySag
+	})
+	if wrong < 0 {
+		t.Fatalf("no sag in the second hour: %+v", out.Figures)
+	}
+	out.Figures[wrong].Value *= 2
+	if err := store.Commit(ctx, []history.Commit{{Partition: k.Partition(), Position: position, Stations: []history.StationMinutes{{Key: k, Revision: 1, Minutes: out.Minutes, Figures: out.Figures}}}}); err != nil {
 		t.Fatal(err)
 	}
 	run := func() Result {
@@ -63,10 +71,13 @@ func TestReanalysisAgreesWithTheLiveRun(t *testing.T) {
 	if r.Compared < 15 || len(r.Changed) != 1 || r.Changed[0].Was.Start != out.Minutes[tampered].Start || r.Changed[0].Was.Strokes-r.Changed[0].Is.Strokes != 5 {
 		t.Fatalf("%d compared, changed %+v", r.Compared, r.Changed)
 	}
-	if err := store.Replace(ctx, k, Revision, r.Changed, history.Act{What: "reanalyse"}); err != nil {
+	if len(r.Figures) != 1 || r.Figures[0].Start != out.Figures[wrong].Hour {
+		t.Fatalf("hours of changed figures %+v", r.Figures)
+	}
+	if err := store.Replace(ctx, k, Revision, r.Changed, history.Act{What: "reanalyse"}, r.Figures...); err != nil {
 		t.Fatal(err)
 	}
-	if r := run(); len(r.Changed) != 0 {
+	if r := run(); len(r.Changed)+len(r.Figures) != 0 {
 		t.Errorf("still %+v", r.Changed)
 	}
 	if rs, err := Run(ctx, log, store, []Station{{spec.Plate, "1"}}, out.Minutes[45].Start, out.Minutes[47].Start); err != nil || rs[0].Compared != 2 {

@@ -1,3 +1,4 @@
+-- A database of schema version 4, with data: that of version 3, brought up by its program's migrations, with a shelving and a note.
 PRAGMA application_id = 1398229065;
 BEGIN TRANSACTION;
 CREATE TABLE audit (
@@ -73,6 +74,7 @@ CREATE TABLE intervals (
 ) STRICT, WITHOUT ROWID;
 INSERT INTO "intervals" VALUES(1,1767225600000000010,3,7,1767225600000000015,'stroking');
 INSERT INTO "intervals" VALUES(1,1767225600000000012,3,7,1767225600000000017,'stroking');
+INSERT INTO "intervals" VALUES(1,1767225600000000013,3,7,1767225600000000018,'stroking');
 CREATE TABLE lineage (
   one      INTEGER PRIMARY KEY CHECK (one = 1),
   log      TEXT NOT NULL,    -- the log's identity, '' before the first start with one
@@ -126,6 +128,7 @@ CREATE TABLE notes (
   who     TEXT NOT NULL,
   text    TEXT NOT NULL
 ) STRICT;
+INSERT INTO "notes" VALUES(1,1,1767225600000000000,'jo','new seals');
 CREATE TABLE outbox (
   id         INTEGER PRIMARY KEY AUTOINCREMENT,
   receiver   TEXT NOT NULL,
@@ -139,11 +142,12 @@ CREATE TABLE outbox (
 ) STRICT;
 INSERT INTO "outbox" VALUES(1,'phone',1,1,'pressure-left',0,0,'');
 INSERT INTO "outbox" VALUES(2,'phone',2,1,'outlet-leak',0,0,'');
+INSERT INTO "outbox" VALUES(3,'phone',3,1,'outlet-leak',0,0,'');
 CREATE TABLE positions (
   partition INTEGER PRIMARY KEY,
   position  INTEGER NOT NULL
 ) STRICT;
-INSERT INTO "positions" VALUES(5,12);
+INSERT INTO "positions" VALUES(5,13);
 CREATE TABLE resumed (
   station INTEGER PRIMARY KEY REFERENCES stations (id),
   segment INTEGER NOT NULL,
@@ -199,7 +203,8 @@ CREATE TABLE transitions (
   evidence   TEXT NOT NULL -- JSON
 , by TEXT NOT NULL DEFAULT '', why TEXT NOT NULL DEFAULT '') STRICT;
 INSERT INTO "transitions" VALUES(1,'northdock/press-4/pressure-left/1767225600000000000/1',1,'forming','pressure-left','high','normal','unacknowledged',1767225600000000000,1767225600000000000,'m','c','[{"name":"outlet_pressure","value":900000,"unit":"Pa gauge"},{"name":"told_by","value":0,"text":"valve"}]','','');
-INSERT INTO "transitions" VALUES(2,'northdock/press-4/outlet-leak/1767225600000000000/1',1,'forming','outlet-leak','high','normal','unacknowledged',1767225609000000000,1767225600000000000,'m','c','[{"name":"outlet_pressure","value":900000,"unit":"Pa gauge"},{"name":"told_by","value":0,"text":"valve"}]','Ana','seen');
+INSERT INTO "transitions" VALUES(2,'northdock/press-4/outlet-leak/1767225600000000000/1',1,'forming','outlet-leak','high','normal','unacknowledged',1767225609000000000,1767225600000000000,'m','c','[{"name":"outlet_pressure","value":900000,"unit":"Pa gauge"},{"name":"told_by","value":0,"text":"valve"}]','','');
+INSERT INTO "transitions" VALUES(3,'northdock/press-4/outlet-leak/1767225600000000000/4/1767225604000000000',1,'forming','outlet-leak','high','unacknowledged','shelved',1767225604000000000,1767225600000000000,'m','c','[{"name":"outlet_pressure","value":900000,"unit":"Pa gauge"},{"name":"told_by","value":0,"text":"valve"}]','Ada','fitter ordered');
 CREATE INDEX transitions_by_alarm ON transitions (station, alarm, seq);
 CREATE INDEX transitions_by_time ON transitions (at);
 CREATE INDEX outbox_by_alarm ON outbox (receiver, station, alarm, id);
@@ -207,7 +212,8 @@ CREATE INDEX notes_by_time ON notes (station, at);
 CREATE INDEX audit_by_time ON audit (at);
 CREATE INDEX outbox_by_transition ON outbox (transition);
 DELETE FROM "sqlite_sequence";
-INSERT INTO "sqlite_sequence" VALUES('transitions',2);
-INSERT INTO "sqlite_sequence" VALUES('outbox',2);
+INSERT INTO "sqlite_sequence" VALUES('transitions',3);
+INSERT INTO "sqlite_sequence" VALUES('outbox',3);
 INSERT INTO "sqlite_sequence" VALUES('export_queue',1);
+INSERT INTO "sqlite_sequence" VALUES('notes',1);
 COMMIT;
