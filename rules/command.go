@@ -148,9 +148,9 @@ func (v *Evaluator) back(i int, c *station.Command, at station.Instant, from Ala
 // is read above the limit again.
 func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error {
 	if v.Silent {
-		v.shut = v.told(&v.Last, at)
+		v.shut = v.told(v.last(), at)
 	}
-	s, shut := &v.Last, v.shut
+	s, shut := v.last(), v.shut
 	switch {
 	case v.set[i].Name != PressureLeft:
 		return refuse(c, "only %s is cleared by a word", PressureLeft)

@@ -20,8 +20,10 @@ type alarm struct {
 type memory struct {
 	Names     []string // of Alarms
 	Alarms    []alarm
-	Last      station.Status // the newest step
+	Last      *station.Status // the newest step
 	HaveStep  bool
+	LastAt    station.Instant
+	Segment   uint32
 	Fall      fall
 	InletFall fall
 	Past      past
@@ -48,6 +50,17 @@ type Evaluator struct {
 	Feeds func(*Feed) // told of changes that concern the header, nil: nobody
 }
 
+// unseen is the status before the first step.
+var unseen station.Status
+
+// last gives the newest step.
+func (v *Evaluator) last() *station.Status {
+	if v.Last == nil {
+		return &unseen
+	}
+	return v.Last
+}
+
 // NewEvaluator gives an evaluator for the station of plate (kept by reference: changes
 // of the plate take effect) that reports transitions to emit.
 func NewEvaluator(plate *station.Plate, emit func(*Transition)) *Evaluator {
@@ -57,13 +70,14 @@ func NewEvaluator(plate *station.Plate, emit func(*Transition)) *Evaluator {
 	return v
 }
 
-// Step takes how the station stands at one instant of event time.
+// Step takes how the station stands at one instant of event time. What s points to may change
+// only with the next step.
 func (v *Evaluator) Step(s *station.Status) {
 	v.policy()
-	if v.HaveStep && s.Segment != v.Last.Segment {
+	if v.HaveStep && s.Segment != v.Segment {
 		v.rebase(s.At)
 	}
-	v.Last, v.HaveStep, v.Silent = *s, true, false
+	v.Last, v.HaveStep, v.LastAt, v.Segment, v.Silent = s, true, s.At, s.Segment, false
 	v.Fall.step(&s.Outlet)
 	v.InletFall.step(&s.Inlet)
 	v.shut = v.told(s, s.At)
@@ -95,7 +109,7 @@ func (v *Evaluator) Step(s *station.Status) {
 // conditions have held stays, counted from the new time. Without it, a clock set back by an
 // hour would keep new alarms from being raised for that long.
 func (v *Evaluator) rebase(at station.Instant) {
-	by := at.Sub(v.Last.At)
+	by := at.Sub(v.LastAt)
 	for i := range v.Alarms {
 		a := &v.Alarms[i]
 		if v.set[i].Name == SignalLost {
@@ -150,14 +164,14 @@ func (v *Evaluator) Tick(now station.Instant, a *Arrivals) {
 
 // tickSilent carries on what depends on time alone at a station that takes no steps.
 func (v *Evaluator) tickSilent(now station.Instant) {
-	v.shut = v.told(&v.Last, now)
+	v.shut = v.told(v.last(), now)
 	if c := v.silentShutdown(now); c.answer == yes {
 		v.advance(v.index(PressureLeft), now, c)
 	}
 	v.advance(v.index(ServiceDue), now, v.serviceDue(now))
 	if i := v.index(InspectionDue); v.HaveStep {
 		v.fillDates(now)
-		v.advance(i, now, verdict{answer: v.ask(&v.set[i], &v.Last)})
+		v.advance(i, now, verdict{answer: v.ask(&v.set[i], v.last())})
 	}
 	v.remind(now)
 }

@@ -37,7 +37,7 @@ func (v *Evaluator) inletLeft(s *station.Status) verdict {
 
 // trapped words it.
 func (v *Evaluator) trapped() (string, []Evidence) {
-	s := &v.Last
+	s := v.last()
 	e := append(v.shutdownEvidence(), pressureEvidence("inlet_pressure", &s.Inlet), pressureEvidence("outlet_pressure", &s.Outlet))
 	switch {
 	case v.Silent || !s.Inlet.Known():

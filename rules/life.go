@@ -128,7 +128,7 @@ func (v *Evaluator) delay(i int, t station.Instant) int64 {
 // suppressed tells whether the design keeps the alarm back: in some states for a time, and
 // while another alarm's condition explains it.
 func (v *Evaluator) suppressed(i int) bool {
-	def, s := &v.set[i], &v.Last
+	def, s := &v.set[i], v.last()
 	if def.suppressed[s.State] && s.Since != 0 && s.At.Sub(s.Since) <= def.SuppressNs {
 		return true
 	}

@@ -92,7 +92,7 @@ type wording func(*Evaluator) (string, []Evidence)
 
 // left words the alarm as things stand now: charged, unknown, or a zero that nobody saw come.
 func (v *Evaluator) left() (string, []Evidence) {
-	s := &v.Last
+	s := v.last()
 	switch {
 	case v.Silent || !v.seesTank(s):
 		return v.unverified()
@@ -109,7 +109,7 @@ func (v *Evaluator) toldBy() string {
 		return fmt.Sprintf("The supply was closed at %s (told by the %s).", v.shut.at.Floor(station.Second), v.shut.by)
 	}
 	words := fmt.Sprintf("The shift ended at %s (told by the calendar)", v.roster.clock(v.shut.at))
-	s := &v.Last
+	s := v.last()
 	switch {
 	case v.Silent || !s.Inlet.Known():
 		return words + "; whether the supply is open is not known."
@@ -121,7 +121,7 @@ func (v *Evaluator) toldBy() string {
 
 // charged gives the verdict with stored energy for a reading above the limit.
 func (v *Evaluator) charged() (string, []Evidence) {
-	s := &v.Last
+	s := v.last()
 	message := fmt.Sprintf("The outlet still reads %.0f kPa gauge. %s", s.Outlet.Value/1e3, v.toldBy())
 	evidence := append(v.shutdownEvidence(), pressureEvidence("outlet_pressure", &s.Outlet))
 	if v.shut.by == ByCalendar {
@@ -148,7 +148,7 @@ func pressureEvidence(name string, e *station.Estimate) Evidence {
 
 // unverified gives the verdict for a shutdown without a reading of the outlet.
 func (v *Evaluator) unverified() (string, []Evidence) {
-	s := &v.Last
+	s := v.last()
 	evidence := v.shutdownEvidence()
 	if !math.IsNaN(float64(s.OutletLastSeen)) {
 		evidence = append(evidence, Evidence{Name: "outlet_pressure_last_seen", Value: float64(s.OutletLastSeen), Unit: "Pa gauge"})
@@ -174,7 +174,7 @@ func (v *Evaluator) shutdownEvidence() []Evidence {
 // silentShutdown: the station fell silent while shut down and charged or unknown; no
 // further step will come, so ticks carry the grace time and the calendar on.
 func (v *Evaluator) silentShutdown(now station.Instant) verdict {
-	s := &v.Last
+	s := v.last()
 	if !v.Silent || v.shut.at == 0 || !v.due(v.shut, now) {
 		return verdict{}
 	}

@@ -124,7 +124,7 @@ func (v *Evaluator) say(d *Definition) (string, []Evidence) {
 
 // fact gives one of texts.
 func (v *Evaluator) fact(name string) string {
-	s := &v.Last
+	s := v.last()
 	switch name {
 	case "state":
 		return s.State.String()

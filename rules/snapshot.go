@@ -28,8 +28,8 @@ func Restore(r io.Reader, plate *station.Plate, emit func(*Transition)) (*Evalua
 	}
 	v.arrange()
 	if v.HaveStep {
-		v.shut = v.told(&v.Last, v.Last.At)
-		v.fill(&v.Last)
+		v.shut = v.told(v.last(), v.last().At)
+		v.fill(v.last())
 	}
 	return v, nil
 }

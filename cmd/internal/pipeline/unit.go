@@ -67,7 +67,7 @@ func (u *Unit) Step(s *station.Status) {
 		u.Out.Figures = u.Status.HourFigures(u.Out.Figures)
 	}
 	u.Status, u.Stepped = *s, true
-	u.rules.Step(s)
+	u.rules.Step(&u.Status)
 }
 
 func (u *Unit) transition(t *rules.Transition) { u.Out.Transitions = append(u.Out.Transitions, *t) }
