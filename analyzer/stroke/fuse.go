@@ -134,6 +134,8 @@ type Intervals struct {
 	Ring [16]int64 // ns
 	N    int
 	Pos  int
+	Half int64 // median, ns
+	Low  int64 // lower quartile, ns
 }
 
 // Add takes an interval (ns). Pauses over a minute are no stroke intervals.
@@ -146,15 +148,13 @@ func (v *Intervals) Add(ns int64) {
 	if v.N < len(v.Ring) {
 		v.N++
 	}
+	s := v.sorted()
+	v.Half, v.Low = s[v.N/2], s[v.N/4]
 }
 
 // Median gives the median of the kept intervals (ns), 0 if there is none.
 func (v *Intervals) Median() int64 {
-	if v.N == 0 {
-		return 0
-	}
-	s := v.sorted()
-	return s[v.N/2]
+	return v.Half
 }
 
 // Spread gives the interquartile range over the median of the kept cycle times (two
@@ -178,8 +178,7 @@ func (v *Intervals) Quartile() int64 {
 	if v.N < 4 {
 		return 0
 	}
-	s := v.sorted()
-	return s[v.N/4]
+	return v.Low
 }
 
 func (v *Intervals) sorted() [16]int64 {
