@@ -217,7 +217,7 @@ func TestAMassEventIsOneAlarm(t *testing.T) {
 		t.Errorf("what stands and is told again: %d alarms", len(list))
 	}
 	page, pageTook := timed(t, a)
-	if strings.Count(page, `<strong>`+rules.HeaderLow+`</strong>`) != 1 || !strings.Contains(page, plural(n)+" under it") || strings.Count(page, "nobody is told of this one by itself") < n {
+	if strings.Count(page, `<strong>`+rules.HeaderLow+`</strong>`) != 1+by[rules.HeaderLow] || !strings.Contains(page, plural(n)+" under it") || strings.Count(page, "nobody is told of this one by itself") < n {
 		t.Errorf("the page of stations does not show the header's alarm once with its stations")
 	}
 	key := "/station/" + o.Stations[0].Plate.Key.Site + "/header:main"
