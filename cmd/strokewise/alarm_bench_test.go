@@ -72,23 +72,35 @@ func BenchmarkAlarm(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		block := func(outlet string) string {
-			v := strings.TrimSuffix(strings.Repeat(outlet+",", 20), ",")
+		block := func(from, to float64) string { // a tank cannot step
+			v := ""
+			for k := range 20 {
+				v += fmt.Sprintf("%.1f,", from+(to-from)*float64(k)/20)
+			}
+			v = strings.TrimSuffix(v, ",")
 			return `{"t0":%d,"dt":0.05,"inlet_pressure":[` + strings.TrimSuffix(strings.Repeat("600.0,", 20), ",") + `],"outlet_pressure":[` + v + `]}`
 		}
-		normal, high := block("880.0"), block("1050.0")
+		const from, to, rise = 880.0, 1050.0, 5 // seconds
+		normal, high := block(from, from), block(to, to)
+		var rising [rise]string
+		for k := range rise {
+			rising[k] = block(from+(to-from)*float64(k)/rise, from+(to-from)*float64(k+1)/rise)
+		}
 		sent := make([]map[int64]time.Time, stations) // by the block's start
 		tokens := make([]paho.Token, stations)
 		for i := range sent {
 			sent[i] = map[int64]time.Time{}
 		}
-		for second, now := 0, time.Now().Truncate(time.Second); second < calm+seconds+8; second++ {
+		for second, now := 0, time.Now().Truncate(time.Second); second < calm+seconds+rise+8; second++ {
 			time.Sleep(time.Until(now.Add(time.Duration(second+1) * time.Second)))
 			at := now.Unix() + int64(second)
 			for i := range stations {
 				text := normal
-				if n := second - calm; n >= 0 && i < min(n+1, seconds)*each {
+				if n := second - calm - i/each; n >= 0 && i < seconds*each {
 					text = high
+					if n < rise {
+						text = rising[n]
+					}
 				}
 				sent[i][at] = time.Now()
 				tokens[i] = pub.Send(fmt.Sprintf("boost/northdock/station-%d", i), fmt.Appendf(nil, text, at))
