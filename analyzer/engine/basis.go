@@ -19,6 +19,7 @@ type basis struct {
 	Pressure  float64 // Pa abs, at which the flow is stated
 
 	Flow    float64 // m³/s ANR that strokes made up
+	Outlet  float64 // Pa abs meanwhile
 	Minutes int     // steady ones it was taken over, or
 	Rounds  int     // rounds of recharging and standing
 
@@ -31,6 +32,8 @@ type basis struct {
 	Tank    float64 // m³, that Quiet was judged with, 0: none
 	Load    loadBasis
 	Starts  startsBasis
+	Reach   reachBasis
+	Worn    int64    // strokes since the booster is watched
 	Compare compared // of the count's last comparison
 }
 
@@ -58,19 +61,22 @@ type lineBasis struct{ Up, Now, Least, More float64 }
 // loadBasis is what load and free capacity were taken at: Pa abs, strokes a second, s, m³/s ANR.
 type loadBasis struct{ P1, P2, Rate, Unit, Up, Need, Most, Has float64 }
 
+// reachBasis is the inlet while the piston works and the friction, Pa gauge and Pa.
+type reachBasis struct{ Dynamic, Loss float64 }
+
 // startsBasis is starts and minutes watched.
 type startsBasis struct{ Hour, Watched, Short int }
 
 // decay notes the window and the fit that gave the leak.
-func (b *basis) decay(l *leakWatch, d *air.Decay, p float64, at station.Instant) {
+func (b *basis) decay(l *leakWatch, d *air.Decay, at station.Instant) {
 	b.From, b.To, b.Points = l.From, at, len(l.T)
 	b.Rate, b.Low, b.High, b.Theta, b.TauTh = d.Rate, d.Low, d.High, d.Theta, d.TauTh
-	b.Residual, b.Shape, b.Pressure = d.Residual, d.Shape, p
+	b.Residual, b.Shape = d.Residual, d.Shape
 }
 
 // makeup notes what gave a leak by strokes.
 func (b *basis) makeup(l *leakWatch, r *rounds, flow, p float64) {
-	b.Flow, b.Pressure, b.Minutes, b.Rounds = flow, p, 0, 0
+	b.Flow, b.Outlet, b.Minutes, b.Rounds = flow, p, 0, 0
 	if l.Steady >= steadyMinutes {
 		b.Minutes = l.Steady
 	} else {

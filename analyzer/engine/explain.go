@@ -4,6 +4,7 @@ import (
 	"math"
 	"strings"
 
+	"strokewise/analyzer/air"
 	"strokewise/analyzer/station"
 )
 
@@ -78,10 +79,9 @@ var inputs = [station.NumFigures]func(*Engine) []station.Input{
 	station.CountMismatch: (*Engine).mismatchInputs,
 }
 
-// figure gives another figure as an input.
-func (e *Engine) figure(f station.Figure) station.Input {
+// figure gives another figure as an input of a name.
+func (e *Engine) figure(name string, f station.Figure) station.Input {
 	k, g := &station.Figures[f], &e.Est[f]
-	name := strings.ToLower(k.Title[:1]) + k.Title[1:]
 	if !g.Known() {
 		return words(name, "unknown: "+g.Reason, station.Computed)
 	}
@@ -134,6 +134,19 @@ func (e *Engine) ambient() station.Input {
 		return station.Value("ambient pressure", float64(p)*1e-3, "kPa abs", station.FromPlate)
 	}
 	return assumed("ambient pressure", float64(p)*1e-3, "kPa abs", "standard atmosphere")
+}
+
+// anr gives the pressure of the reference of air volumes.
+func anr() station.Input {
+	return assumed("p_0: pressure of ANR", float64(air.P0ANR)*1e-3, "kPa abs", "ISO 8778")
+}
+
+// setGiven gives the set pressure: the plate's, or the one that was learned.
+func (e *Engine) setGiven() station.Input {
+	if e.Plate.Set > 0 || e.Supply.LearnedSet <= 0 {
+		return plate("set pressure", float64(e.Plate.Set), 1e-3, "kPa gauge")
+	}
+	return computed("set pressure, learned", e.Supply.LearnedSet*1e-3, "kPa gauge")
 }
 
 // finite keeps what is no number out of outputs.

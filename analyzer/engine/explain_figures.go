@@ -33,7 +33,7 @@ func (e *Engine) leakInputs() []station.Input {
 	if l := &e.Leak; l.From != 0 {
 		out = append(out, station.Value("present standing time", float64(e.Slot.Sub(l.From))*1e-9, "s", station.Measured))
 	}
-	return append(out, assumed("detection limit", air.DetectionLimit*60*100, "% of the content a minute", "common practice, no source"))
+	return append(out, anr(), assumed("detection limit", air.DetectionLimit*60*100, "% of the content a minute", "common practice, no source"))
 }
 
 // weighed gives one of the two conductances that are weighed, with its band.
@@ -68,7 +68,8 @@ func (b *basis) makeupInputs(less bool) []station.Input {
 	if less {
 		name = "flow that the outlet's fall between recharges tells, less than the strokes'"
 	}
-	out := []station.Input{station.Value(name, b.Flow*60e3, "L/min ANR", station.Computed)}
+	out := []station.Input{station.Value(name, b.Flow*60e3, "L/min ANR", station.Computed),
+		station.Value("outlet meanwhile", b.Outlet*1e-3, "kPa abs", station.Measured)}
 	if b.Minutes > 0 {
 		return append(out, station.Value("steady minutes in a row", float64(b.Minutes), "", station.Measured),
 			assumed("range of the outlet in them, at most", 100*steadyRange, "% of set", "common practice, no source"))

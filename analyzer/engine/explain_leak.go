@@ -21,7 +21,7 @@ func (e *Engine) joined() string {
 
 func (e *Engine) holeInputs() []station.Input {
 	return []station.Input{
-		e.figure(station.LeakConductance),
+		e.figure("leak conductance C", station.LeakConductance),
 		assumed("conductance C_1 of an ideal nozzle of 1 mm²", air.NozzleConductance(1e-6)*1e8, "dm³/(s·bar)", "isentropic flow, ISO 6358"),
 		assumed("discharge coefficient", holeCd, "", "sharp-edged: handbook tables"),
 	}
@@ -95,7 +95,7 @@ func (e *Engine) inletLeakInputs() []station.Input {
 		out = append(out, computed("fall -d ln p1/dt", 100*60*b.Rate, "%/min"), computed("its standard error", 100*60*b.Err, "%/min"),
 			measured("resting inlet p_rest before", b.Rest*1e-3, "kPa gauge"))
 	}
-	return append(out, e.ambient())
+	return append(out, e.ambient(), anr())
 }
 
 func (e *Engine) insideInputs() []station.Input {

@@ -46,7 +46,7 @@ func (e *Engine) explainState() station.Explanation {
 		x.Inputs = append(x.Inputs, at("last seen to work", e.Act.LastWork))
 	}
 	return with(x, station.Value("hold time", float64(e.hold())*1e-9, "s", station.Computed),
-		plate("set pressure", e.set(), 1e-3, "kPa gauge"),
+		e.setGiven(),
 		assumed("near atmosphere below", vented*1e-3, "kPa gauge", "common practice, no source"),
 		assumed("starved below", 100*setBand, "% of set", "common practice, no source"),
 		assumed("supply closed below", 100*fedShare, fmt.Sprintf("%% of the resting inlet, for %d s", closedAfter/station.Second), "common practice, no source"))

@@ -79,10 +79,10 @@ func (e *Engine) theLine() []station.Input {
 
 func (e *Engine) neededInputs() []station.Input {
 	b := &e.Basis.Line
-	out := append([]station.Input{e.figure(station.SupplyConductance)}, e.linePressures()...)
+	out := append([]station.Input{e.figure("supply conductance, C/sqrt(1-b)", station.SupplyConductance)}, e.linePressures()...)
 	out = append(out, e.sagAllowed())
 	if e.Est[station.HeaderSag].Known() && e.Est[station.LineSag].Known() {
-		out = append(out, e.figure(station.HeaderSag))
+		out = append(out, e.figure("the header's own sag", station.HeaderSag))
 	}
 	if b.Least <= 0 {
 		return out
@@ -103,7 +103,7 @@ func (e *Engine) sagAllowed() station.Input {
 }
 
 func (e *Engine) boreInputs() []station.Input {
-	out := append([]station.Input{e.figure(station.ConductanceNeeded), e.figure(station.SupplyConductance), e.figure(station.PipeConductance)}, e.theLine()...)
+	out := append([]station.Input{e.figure("conductance that would do, C/sqrt(1-b)", station.ConductanceNeeded), e.figure("supply conductance, C/sqrt(1-b)", station.SupplyConductance), e.figure("what bore and length give, C/sqrt(1-b)", station.PipeConductance)}, e.theLine()...)
 	if b := &e.Basis.Line; b.Least > 0 {
 		out = append(out, computed("pressure before the line, static", b.Up*1e-3, "kPa abs"), computed("pressure behind the line at the limit", b.Least*1e-3, "kPa abs"),
 			assumed("critical pressure ratio b", assumedB, "", "common practice, no source"))
@@ -135,13 +135,13 @@ func (e *Engine) supplyTrendInputs() []station.Input {
 }
 
 func (e *Engine) reachInputs() []station.Input {
-	r := &e.Reach
+	r, b := &e.Reach, &e.Basis.Reach
 	out := []station.Input{plate("drive over boost piston area", e.Plate.AreaRatio, 1, "")}
-	if r.Dynamic > 0 {
-		out = append(out, computed("inlet while the piston works, mean over half a minute", r.Dynamic*1e-3, "kPa gauge"), at("last seen to work", r.At))
+	if b.Dynamic > 0 {
+		out = append(out, computed("inlet while the piston works, mean over half a minute", b.Dynamic*1e-3, "kPa gauge"), at("last seen to work", r.At))
 	}
-	if r.Loss > 0 {
-		return append(out, computed("friction F/A_b, from stalls below set", r.Loss*1e-3, "kPa"))
+	if b.Loss > 0 {
+		return append(out, computed("friction F/A_b, from stalls below set", b.Loss*1e-3, "kPa"))
 	}
 	return append(out, words("friction F/A_b", "no stall below set seen yet: neglected", station.Assumed),
 		assumed("friction in the lower end of the band", 100*unknownLoss, "% of the value", "common practice, no source"))
@@ -165,7 +165,7 @@ func (e *Engine) loadInputs() []station.Input {
 }
 
 func (e *Engine) freeInputs() []station.Input {
-	out := append(e.loadInputs(), e.figure(station.HeaderStatic), e.figure(station.SupplyConductance))
+	out := append(e.loadInputs(), e.figure("header at rest", station.HeaderStatic), e.figure("supply conductance, C/sqrt(1-b)", station.SupplyConductance))
 	b := &e.Basis.Load
 	if b.Most <= 0 {
 		return out

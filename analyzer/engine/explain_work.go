@@ -30,7 +30,7 @@ func (e *Engine) strokeTimeInputs() []station.Input {
 
 // openInputs say in which outlets strokes are compared.
 func (e *Engine) openInputs() []station.Input {
-	return []station.Input{plate("drive over boost piston area", e.Plate.AreaRatio, 1, ""), plate("set pressure", e.set(), 1e-3, "kPa gauge"),
+	return []station.Input{plate("drive over boost piston area", e.Plate.AreaRatio, 1, ""), e.setGiven(),
 		assumed("governor open below", 100*openBelow, "% of set", "common practice, no source"),
 		assumed("strokes are compared above", 100*openAbove, "% of set", "common practice, no source")}
 }
@@ -39,8 +39,8 @@ func (e *Engine) overhaulInputs() []station.Input {
 	w := &e.Wear
 	out := []station.Input{words("serial", orElse(e.Plate.Serial, "not given"), station.FromPlate),
 		words("overhauled", orElse(e.Plate.Overhauled, "not given"), station.FromPlate),
-		measured("strokes since it is watched", float64(w.Strokes), "")}
-	if w.From != 0 {
+		measured("strokes since it is watched", float64(e.Basis.Worn), "")}
+	if w.From != 0 && e.Est[station.CyclesSinceOverhaul].Known() {
 		out = append(out, at("watched since", w.From))
 	}
 	return out

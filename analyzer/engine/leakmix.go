@@ -170,6 +170,7 @@ func (e *Engine) insideIs(at station.Instant) {
 // hole that loses as much.
 func (e *Engine) setLeak(g station.Estimate, at station.Instant) {
 	p := e.operating()
+	e.Basis.Pressure = p
 	e.Est[station.LeakConductance] = g
 	h := g
 	h.Value, h.Low, h.High = air.EquivalentHole(g.Value, holeCd), air.EquivalentHole(g.Low, holeCd), air.EquivalentHole(g.High, holeCd)
