@@ -17,7 +17,7 @@ func (e *Engine) quietInputs() []station.Input {
 		out = append(out, computed("tank volume that was learned first, in its place", e.Basis.Tank*1e3, "L"))
 	}
 	rate := (d.Air - d.Rise) / d.Lost
-	return append(out, anr(), measured("rounds that agree", d.Rounds, ""), measured("strokes N in them", d.Strokes, ""),
+	return append(out, measured("rounds that agree", d.Rounds, ""), measured("strokes N in them", d.Strokes, ""),
 		measured("rise of the tank over them, sum of (p' - p)/p_0", d.Rise, ""),
 		computed("rate of the leak", 100*60*rate, "%/min"),
 		measured("sum of p_mean t/p_0, with the share of what a standing booster creeps", d.Lost, "s"),

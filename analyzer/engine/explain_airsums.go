@@ -34,7 +34,7 @@ func (e *Engine) explainInlet() station.Explanation {
 func (e *Engine) airBy() []station.Input {
 	out := append(e.boostBy(), e.driveBy())
 	if e.Air.Known.Metered {
-		out = append(out, e.figure("metered over computed inlet air", station.MeterRatio))
+		out = append(out, computed("k': k at the calibration", e.Air.Known.MeterEta, ""), e.figure("metered over computed inlet air", station.MeterRatio))
 	}
 	return out
 }

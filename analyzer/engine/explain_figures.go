@@ -59,7 +59,7 @@ func (b *basis) decayInputs() []station.Input {
 		out = append(out, station.Value("its time constant tau_th", b.TauTh, "s", station.Computed))
 	}
 	return append(out, station.Value("residual of the fit", 1e6*b.Residual, "ppm of the pressure, rms", station.Computed),
-		station.Input{Name: "shape of the fall", Text: b.Shape.String(), Origin: station.Computed},
+		words("shape of the fall", orElse(map[air.Shape]string{air.ShapeEither: "tells no exponential from a straight fall"}[b.Shape], b.Shape.String()), station.Computed),
 		assumed("error of the tank volume in the band", 5, "%", "common practice, no source"))
 }
 

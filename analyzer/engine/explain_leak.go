@@ -62,7 +62,7 @@ func (e *Engine) onsetInputs() []station.Input {
 			shape = "a bent line: it grows since"
 		}
 		out = append(out, words("form", shape, station.Computed),
-			at("the first figure", e.Past.Points[0].At), computed("change after it", o.At, "s"),
+			computed("change after the first", o.At, "s"),
 			computed("conductance before", o.Before*1e8, "dm³/(s·bar)"), computed("conductance at the end", o.After*1e8, "dm³/(s·bar)"),
 			computed("change over its standard error", o.Score, ""))
 	}

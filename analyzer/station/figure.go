@@ -124,7 +124,7 @@ var Figures = [NumFigures]FigureKind{
 		Source:  "Sen 1968 (from memory)"},
 	InletLeak: {Name: "inlet_leak", Title: "Leak of the inlet side, at most", Group: GroupLeak, Unit: "m³/s", Shown: "L/min", Factor: 60e3, Places: 1, Air: true, Key: "inlet_leak_l_min",
 		What:    "loss of the inlet side while a valve closes the supply: an upper bound, since the booster bleeds too",
-		Formula: "V r p_rest/p_0, r = -d ln p1/dt and its error, V = pi/4 d² l of the hose + 2 (V_d + V_b) of the cylinder",
+		Formula: "V r p_rest/p_0, r = -d ln p1/dt (not below 0) + 1.645 of its standard error, V = pi/4 d² l of the hose + 2 (V_d + V_b) of the cylinder",
 		Source:  "gas law"},
 	InternalLeak: {Name: "internal_leak", Title: "Lost inside the booster", Group: GroupLeak, Unit: "m³/s", Shown: "L/min", Factor: 60e3, Places: 1, Air: true, Key: "internal_leak_l_min",
 		What:    "make-up strokes in quiet time beyond what the outlet loses by its decay",

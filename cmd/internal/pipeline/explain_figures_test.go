@@ -111,7 +111,7 @@ var redo = map[string]func(facts) float64{
 	"leak_at_most": func(x facts) float64 {
 		return (x.of("delivered by the five minutes' strokes, upper band") + x.of("strokes that the count may miss") + x.of("what the outlet's fall took from the tank")) / 60e3
 	},
-	"leak_onset": func(x facts) float64 { return x.when("the first figure") + x.of("change after it") },
+	"leak_onset": func(x facts) float64 { return x.when("the first") + x.of("change after the first") },
 	"leak_trend": growth,
 	"inlet_leak": func(x facts) float64 {
 		bore := x.of("bore of the supply line") * 1e-3
