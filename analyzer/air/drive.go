@@ -69,13 +69,17 @@ func (p Pace) basis(left float64) [3]float64 {
 	if p.Took <= 0 {
 		return [3]float64{0, left, 0}
 	}
-	fast := usualFull
-	if p.Fastest > 0 {
-		fast = math.Max(quickestFull, math.Min(p.Fastest, slowestFull))
-	}
-	g := math.Exp(-blowdown * math.Max(0, p.Took*ease(left)/fast-1))
+	g := math.Exp(-blowdown * math.Max(0, p.Took*ease(left)/p.fastest()-1))
 	t2 := p.Took * p.Took
 	return [3]float64{1 - g, g * left, t2 / (t2 + standing*standing)}
+}
+
+// fastest gives T, s: what was learned, kept within what full speed may be.
+func (p Pace) fastest() float64 {
+	if p.Fastest <= 0 {
+		return usualFull
+	}
+	return math.Max(quickestFull, math.Min(p.Fastest, slowestFull))
 }
 
 // above gives the law's pressure above the force balance, share of p1.

@@ -9,9 +9,9 @@ import (
 // DrawnRoughness is the roughness, m, of drawn tube and smooth hose (from memory).
 const DrawnRoughness = 1.5e-6
 
-// viscosity is the dynamic viscosity of air at 20 °C, Pa s (from memory). It does not depend
+// Viscosity is the dynamic viscosity of air at 20 °C, Pa s (from memory). It does not depend
 // on the pressure.
-const viscosity = 18.2e-6
+const Viscosity = 18.2e-6
 
 // Pipe is a straight line of round bore.
 type Pipe struct {
@@ -88,7 +88,7 @@ func (p Pipe) Flow(up, down station.Absolute, t float64) float64 {
 		if m <= 0 {
 			return 0
 		}
-		f = Friction(4*m/(math.Pi*p.Bore*viscosity), p.Roughness/p.Bore)
+		f = Friction(4*m/(math.Pi*p.Bore*Viscosity), p.Roughness/p.Bore)
 	}
 	return m / RhoANR
 }

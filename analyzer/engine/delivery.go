@@ -11,6 +11,7 @@ import (
 // delivery is what the quiet rounds say together.
 type delivery struct {
 	Air            float64 // m³ ANR of a tank of 1 m³
+	Rise, Lost     float64 // of it the rise, and m³ s ANR of a leak: Air = Rise + rate Lost
 	Strokes        float64
 	Plain, Swept   float64 // m³ ANR
 	Rounds, Chains float64
@@ -106,6 +107,7 @@ func together(rounds []quietRound) delivery {
 			d.Chains++
 		}
 		d.Air, d.Strokes, d.Plain, d.Swept = d.Air+q.Air, d.Strokes+q.Strokes, d.Plain+q.Plain, d.Swept+q.Swept
+		d.Rise, d.Lost = d.Rise+q.Rise, d.Lost+q.Lost
 		d.Rounds++
 	}
 	if d.Strokes == 0 || d.Air <= 0 {
@@ -128,6 +130,7 @@ func together(rounds []quietRound) delivery {
 // the plate does not know it, the tank.
 func (e *Engine) takeDelivery(d *delivery) {
 	r, k := &e.Recharge, &e.Air.Known
+	e.Basis.Quiet, e.Basis.Tank = *d, 0
 	model := air.EfficiencyBand(d.Plain / d.Swept)
 	tank, band, conf := e.Plate.TankVolume, station.TankBand, 0.8
 	byModel := d.Plain / d.Air // m³: the tank that the assumed efficiency asks for
@@ -142,6 +145,7 @@ func (e *Engine) takeDelivery(d *delivery) {
 			return
 		}
 	}
+	e.Basis.Tank = tank
 	band = math.Hypot(band, d.Band)
 	k.Eta, k.EtaBand = weigh(r.smooth(tank*d.Air/d.Plain), band, model)
 	set := func(f station.Figure, v float64) {

@@ -2,7 +2,9 @@ package engine
 
 import (
 	"math"
+	"strings"
 
+	"strokewise/analyzer/air"
 	"strokewise/analyzer/station"
 )
 
@@ -28,26 +30,75 @@ func Implemented(f station.Figure) bool { return firstReasons[f] != "" }
 
 // inputs give what a figure was obtained from.
 var inputs = [station.NumFigures]func(*Engine) []station.Input{
-	station.LeakFlow:          (*Engine).leakInputs,
-	station.LeakConductance:   (*Engine).leakInputs,
+	station.LeakFlow:        (*Engine).leakInputs,
+	station.LeakConductance: (*Engine).leakInputs,
+	station.LeakHole:        (*Engine).holeInputs,
+	station.LeakAtMost:      (*Engine).floorInputs,
+	station.LeakOnset:       (*Engine).onsetInputs,
+	station.LeakTrend:       (*Engine).growthInputs,
+	station.InletLeak:       (*Engine).inletLeakInputs,
+	station.InternalLeak:    (*Engine).insideInputs,
+
 	station.SupplySag:         (*Engine).sagInputs,
+	station.HeaderSag:         (*Engine).headerInputs,
+	station.LineSag:           (*Engine).headerInputs,
+	station.HeaderStatic:      (*Engine).headerStaticInputs,
 	station.SupplyConductance: (*Engine).conductanceInputs,
-	station.StrokeUnevenness:  (*Engine).unevenInputs,
-	station.Pulsation:         (*Engine).pulsationInputs,
-	station.SetPressure:       (*Engine).setInputs,
-	station.StoredEnergy:      (*Engine).energyInputs,
+	station.PipeConductance:   (*Engine).pipeInputs,
+	station.SupplyChange:      (*Engine).supplyChangeInputs,
+	station.SupplyTrend:       (*Engine).supplyTrendInputs,
+	station.ConductanceNeeded: (*Engine).neededInputs,
+	station.BoreNeeded:        (*Engine).boreInputs,
+	station.ReachablePressure: (*Engine).reachInputs,
+
+	station.VolumetricEfficiency: (*Engine).quietInputs,
+	station.StrokeDelivery:       (*Engine).quietInputs,
+	station.TankVolume:           (*Engine).learnedTankInputs,
+	station.InletOverDelivered:   (*Engine).costInputs,
+	station.MeterRatio:           (*Engine).meterInputs,
+	station.DeadVolume:           (*Engine).deadInputs,
+
+	station.Load:                (*Engine).loadInputs,
+	station.HighestRate:         (*Engine).loadInputs,
+	station.FreeCapacity:        (*Engine).freeInputs,
+	station.StartsHour:          (*Engine).startsHourInputs,
+	station.StartsShort:         (*Engine).startsShortInputs,
+	station.StrokeTimeChange:    (*Engine).strokeTimeInputs,
+	station.CyclesSinceOverhaul: (*Engine).overhaulInputs,
+	station.StrokeUnevenness:    (*Engine).unevenInputs,
+	station.Pulsation:           (*Engine).pulsationInputs,
+	station.SetPressure:         (*Engine).setInputs,
+	station.SetShift:            (*Engine).setShiftInputs,
+	station.StoredEnergy:        (*Engine).energyInputs,
+
+	station.InletZero:     (*Engine).inletZeroInputs,
+	station.OutletZero:    (*Engine).outletZeroInputs,
+	station.OutletOffset:  (*Engine).offsetInputs,
+	station.InletNoise:    (*Engine).inletNoiseInputs,
+	station.OutletNoise:   (*Engine).outletNoiseInputs,
+	station.CountMismatch: (*Engine).mismatchInputs,
 }
 
-// needs say what would make a figure known.
-var needs = [station.NumFigures]string{
-	station.LeakFlow:          "the tank volume in the plate data, and a minute or more in which the piston stands and nothing is drawn, or three minutes of even strokes with the outlet at set",
-	station.LeakConductance:   "the same as the leak",
-	station.SupplySag:         "two seconds of strokes against an outlet above the inlet; a rest of the piston within two minutes before makes it surer",
-	station.SupplyConductance: "bores and stroke or swept volumes in the plate data, and what the sag needs",
-	station.StrokeUnevenness:  "16 strokes of each side whose ends the traces show, without standing in between",
-	station.Pulsation:         "ten stretches of two strokes with at least eight outlet samples each, at a known stroke interval, not while charging",
-	station.SetPressure:       "set_pressure in the plate data, or a run that ends at set",
-	station.StoredEnergy:      "the tank volume in the plate data, and an outlet reading",
+// figure gives another figure as an input of a name.
+func (e *Engine) figure(name string, f station.Figure) station.Input {
+	k, g := &station.Figures[f], &e.Est[f]
+	if !g.Known() {
+		return words(name, "unknown: "+g.Reason, station.Computed)
+	}
+	return computed(name, g.Value*k.Factor, strings.TrimSpace(k.Shown+map[bool]string{true: " ANR"}[k.Air]))
+}
+
+// computed and measured give a value, words a text.
+func computed(name string, v float64, unit string) station.Input {
+	return station.Value(name, finite(v), unit, station.Computed)
+}
+
+func measured(name string, v float64, unit string) station.Input {
+	return station.Value(name, finite(v), unit, station.Measured)
+}
+
+func words(name, text string, from station.Origin) station.Input {
+	return station.Input{Name: name, Text: text, Origin: from}
 }
 
 // plate gives an input of the plate, or says that it is missing.
@@ -83,6 +134,19 @@ func (e *Engine) ambient() station.Input {
 		return station.Value("ambient pressure", float64(p)*1e-3, "kPa abs", station.FromPlate)
 	}
 	return assumed("ambient pressure", float64(p)*1e-3, "kPa abs", "standard atmosphere")
+}
+
+// anr gives the pressure of the reference of air volumes.
+func anr() station.Input {
+	return assumed("p_0: pressure of ANR", float64(air.P0ANR)*1e-3, "kPa abs", "ISO 8778")
+}
+
+// setGiven gives the set pressure: the plate's, or the one that was learned.
+func (e *Engine) setGiven() station.Input {
+	if e.Plate.Set > 0 || e.Supply.LearnedSet <= 0 {
+		return plate("set pressure", float64(e.Plate.Set), 1e-3, "kPa gauge")
+	}
+	return computed("set pressure, learned", e.Supply.LearnedSet*1e-3, "kPa gauge")
 }
 
 // finite keeps what is no number out of outputs.

@@ -16,11 +16,15 @@ func (e *Engine) leakInputs() []station.Input {
 	if known := e.Est[station.LeakFlow]; known.Known() {
 		if d.Known() && b.Points > 0 && e.Slot.Sub(d.At) < leakOld {
 			out = append(out, b.decayInputs()...)
-			out = append(out, weighed("by decay", d)...)
+			out = append(out, e.weighed("by decay", d)...)
 		}
 		if m.Known() && b.Flow > 0 && e.Slot.Sub(m.At) < leakOld {
-			out = append(out, b.makeupInputs()...)
-			out = append(out, weighed("by make-up", m)...)
+			out = append(out, b.makeupInputs(e.Mix.Less)...)
+			out = append(out, e.weighed("by make-up", m)...)
+			if d.Known() && e.Slot.Sub(d.At) < leakOld {
+				out = append(out, words("both are joined", e.joined(), station.Computed),
+					assumed("what a leak may have changed in an hour", 100*leakDrift, "%", "common practice, no source"))
+			}
 		}
 	}
 	if b.Pressure > 0 {
@@ -29,16 +33,16 @@ func (e *Engine) leakInputs() []station.Input {
 	if l := &e.Leak; l.From != 0 {
 		out = append(out, station.Value("present standing time", float64(e.Slot.Sub(l.From))*1e-9, "s", station.Measured))
 	}
-	return append(out, assumed("detection limit", air.DetectionLimit*60*100, "% of the content a minute", "common practice, no source"))
+	return append(out, anr(), assumed("detection limit", air.DetectionLimit*60*100, "% of the content a minute", "common practice, no source"))
 }
 
 // weighed gives one of the two conductances that are weighed, with its band.
-func weighed(how string, g *station.Estimate) []station.Input {
+func (e *Engine) weighed(how string, g *station.Estimate) []station.Input {
 	return []station.Input{
 		station.Value("conductance "+how, g.Value*1e8, "dm³/(s·bar)", station.Computed),
-		station.Value("its 90 % band from", g.Low*1e8, "dm³/(s·bar)", station.Computed),
-		station.Value("to", g.High*1e8, "dm³/(s·bar)", station.Computed),
-		at("obtained", g.At),
+		station.Value("lower end of its 90 % band", g.Low*1e8, "dm³/(s·bar)", station.Computed),
+		station.Value("upper end", g.High*1e8, "dm³/(s·bar)", station.Computed),
+		e.standard(g), at("obtained "+how, g.At),
 	}
 }
 
@@ -55,12 +59,17 @@ func (b *basis) decayInputs() []station.Input {
 		out = append(out, station.Value("its time constant tau_th", b.TauTh, "s", station.Computed))
 	}
 	return append(out, station.Value("residual of the fit", 1e6*b.Residual, "ppm of the pressure, rms", station.Computed),
-		station.Input{Name: "shape of the fall", Text: b.Shape.String(), Origin: station.Computed},
+		words("shape of the fall", orElse(map[air.Shape]string{air.ShapeEither: "tells no exponential from a straight fall"}[b.Shape], b.Shape.String()), station.Computed),
 		assumed("error of the tank volume in the band", 5, "%", "common practice, no source"))
 }
 
-func (b *basis) makeupInputs() []station.Input {
-	out := []station.Input{station.Value("delivered flow made up by strokes", b.Flow*60e3, "L/min ANR", station.Computed)}
+func (b *basis) makeupInputs(less bool) []station.Input {
+	name := "delivered flow made up by strokes"
+	if less {
+		name = "flow that the outlet's fall between recharges tells, less than the strokes'"
+	}
+	out := []station.Input{station.Value(name, b.Flow*60e3, "L/min ANR", station.Computed),
+		station.Value("outlet meanwhile", b.Outlet*1e-3, "kPa abs", station.Measured)}
 	if b.Minutes > 0 {
 		return append(out, station.Value("steady minutes in a row", float64(b.Minutes), "", station.Measured),
 			assumed("range of the outlet in them, at most", 100*steadyRange, "% of set", "common practice, no source"))

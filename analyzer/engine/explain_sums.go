@@ -3,7 +3,6 @@ package engine
 import (
 	"fmt"
 
-	"strokewise/analyzer/air"
 	"strokewise/analyzer/station"
 )
 
@@ -47,7 +46,7 @@ func (e *Engine) explainState() station.Explanation {
 		x.Inputs = append(x.Inputs, at("last seen to work", e.Act.LastWork))
 	}
 	return with(x, station.Value("hold time", float64(e.hold())*1e-9, "s", station.Computed),
-		plate("set pressure", e.set(), 1e-3, "kPa gauge"),
+		e.setGiven(),
 		assumed("near atmosphere below", vented*1e-3, "kPa gauge", "common practice, no source"),
 		assumed("starved below", 100*setBand, "% of set", "common practice, no source"),
 		assumed("supply closed below", 100*fedShare, fmt.Sprintf("%% of the resting inlet, for %d s", closedAfter/station.Second), "common practice, no source"))
@@ -89,58 +88,4 @@ func (e *Engine) explainDuty() station.Explanation {
 	return with(x, plate("drive bore", e.Plate.DriveBore, 1e3, "mm"), plate("stroke", e.Plate.StrokeLen, 1e3, "mm"),
 		station.Value("coast, rho c_v (V/A)/h", float64(e.coast())*1e-9, "s", station.Computed),
 		assumed("wall heat transfer h", 40, "W/(m² K)", "from memory, forced convection in small cylinders"))
-}
-
-// strokeNow gives a part of the air of a stroke at the pressures of the moment, with its
-// band.
-func (e *Engine) strokeNow(part func(*air.StrokeAir) air.Range, name string) []station.Input {
-	out := []station.Input{seen("inlet now", &e.Inlet), seen("outlet now", &e.Outlet)}
-	a, reason := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs())
-	if reason != "" || !e.Inlet.Seen || !e.Outlet.Seen {
-		return out
-	}
-	r := part(&a)
-	return append(out, station.Value(name+" a stroke now", r.Value, "L ANR", station.Computed),
-		station.Input{Name: "its 90 % band", Text: fmt.Sprintf("%.3f to %.3f L ANR", r.Low, r.High), Origin: station.Computed})
-}
-
-// airNeeds says what would make air known.
-const airNeeds = "bores and stroke or swept volumes in the plate data, inlet and outlet pressure, and strokes that are known"
-
-func (e *Engine) explainDelivered() station.Explanation {
-	return station.Explanation{Name: "delivered_air", Key: "delivered_air_l", Title: "Delivered air", What: "air that reached the tank",
-		Formula: "sum over strokes of p1 V_b eta/p_0, eta = 1 - c((p2/p1)^(1/kappa) - 1) - loss; while p2 <= p1 also V_t dp2/(kappa p_0) beyond that, air that goes straight through the check valves",
-		Source:  "ideal gas law; re-expansion of the dead volume", Needs: airNeeds, Inputs: e.deliveredInputs()}
-}
-
-func (e *Engine) explainExhaust() station.Explanation {
-	return station.Explanation{Name: "exhaust_air", Key: "exhaust_air_l", Title: "Exhaust air", What: "air of the drive that left through the exhaust",
-		Formula: "sum over strokes of (p_d V_d + (p_d - p_atm) V_dead)/p_0, p_d the middle of p_atm + (p2 - p1)/ratio and p1: it is not measured, and the band runs from bound to bound",
-		Source:  "force balance of the piston; ideal gas law", Needs: airNeeds, Inputs: e.exhaustInputs()}
-}
-
-func (e *Engine) explainInlet() station.Explanation {
-	return station.Explanation{Name: "inlet_air", Key: "inlet_air_l", Title: "Inlet air", What: "air drawn from the supply",
-		Formula: "delivered air plus exhaust air, see there", Source: "conservation of mass", Needs: airNeeds,
-		Inputs: e.strokeNow(func(a *air.StrokeAir) air.Range { return a.Inlet }, "drawn in")}
-}
-
-func (e *Engine) deliveredInputs() []station.Input {
-	out := []station.Input{plate("swept volume of a boost stroke", e.Plate.SweptBoost, 1e3, "L"), plate("tank volume with piping", e.Plate.TankVolume, 1e3, "L")}
-	out = append(out, e.strokeNow(func(a *air.StrokeAir) air.Range { return a.Boost }, "delivered")...)
-	if e.Inlet.Seen && e.Outlet.Seen && e.inletAbs() > 0 {
-		out = append(out, station.Value("volumetric efficiency eta now", 100*air.VolumetricEfficiency(e.inletAbs(), e.outletAbs()), "%", station.Computed))
-	}
-	return append(out, air.BoostAssumptions()...)
-}
-
-func (e *Engine) exhaustInputs() []station.Input {
-	out := []station.Input{plate("swept volume of a drive stroke", e.Plate.SweptDrive, 1e3, "L"), plate("drive over boost piston area", e.Plate.AreaRatio, 1, ""), e.ambient()}
-	out = append(out, e.strokeNow(func(a *air.StrokeAir) air.Range { return a.Drive }, "exhausted")...)
-	if e.Inlet.Seen && e.Outlet.Seen {
-		low, high := air.DriveBounds(&e.Plate, e.inletAbs(), e.outletAbs())
-		out = append(out, station.Value("drive pressure p_d at the end of a stroke, at least", float64(low)*1e-3, "kPa abs", station.Computed),
-			station.Value("drive pressure p_d at the end of a stroke, at most", float64(high)*1e-3, "kPa abs", station.Computed))
-	}
-	return append(out, air.DriveAssumptions()...)
 }

@@ -98,6 +98,7 @@ func (e *Engine) pairUp(after float64, at station.Instant) {
 	static := p.Before
 	fall := math.Max(0, p.Before-after) / 2 // the mean of before and after, against before
 	h.share(fall/static, (static-fall-p.Dynamic)/static, p.Secs)
+	e.Basis.Header = headerBasis{Static: static, Rested: true}
 	e.Est[station.HeaderSag] = station.Estimate{Value: h.Sag / h.Weight, Low: h.Sag / h.Weight, High: (h.Sag + h.Line) / h.Weight, Method: station.MethodTraces, Confidence: 0.4, At: at}
 	e.Est[station.LineSag] = station.Estimate{Value: h.Line / h.Weight, High: h.Line / h.Weight, Method: station.MethodTraces, Confidence: 0.4, At: at}
 }
@@ -130,12 +131,14 @@ func (e *Engine) headerRun(dynamic, seconds float64, end station.Instant) {
 	if h.RestAt == 0 || end.Sub(h.RestAt) > staticAge {
 		keep := keepOver(seconds, h.Weight)
 		h.Line, h.Weight = h.Line*keep+(head-dynamic)/head*seconds, h.Weight*keep+seconds
+		e.Basis.Header = headerBasis{Static: head, Sensor: true}
 		e.Est[station.HeaderSag] = station.Unknown("the piston never stands: by how much the header falls while it works is not known")
 		e.Est[station.LineSag] = station.Estimate{Value: h.Line / h.Weight, Method: station.MethodTraces, Confidence: 0.5, At: end}
 		return
 	}
 	static := h.Rest - h.Off
 	h.share((static-head)/static, (head-dynamic)/static, seconds)
+	e.Basis.Header = headerBasis{static, true, true}
 	e.Est[station.HeaderSag] = station.Estimate{Value: h.Sag / h.Weight, Method: station.MethodTraces, Confidence: 0.8, At: end}
 	e.Est[station.LineSag] = station.Estimate{Value: h.Line / h.Weight, Method: station.MethodTraces, Confidence: 0.8, At: end}
 }

@@ -100,6 +100,7 @@ func (e *Engine) judgeInletLeak(at station.Instant) {
 		rest = w.P0 - float64(e.Plate.AmbientPressure())
 	}
 	q := v * r * (rest + float64(e.Plate.AmbientPressure())) / float64(air.P0ANR)
+	e.Basis.Inlet = inletBasis{-slope, se, rest}
 	conf := 0.6
 	if e.State.ShutdownBy != "valve" {
 		conf = 0.3 // a header that falls looks the same

@@ -126,7 +126,7 @@ func (e *Engine) fitLeak(at station.Instant) {
 	}
 	d := air.FitDecayWarm(e.Leak.T, e.Leak.P, e.Wall.rate(at))
 	if d.Leak || d.None {
-		e.Basis.decay(&e.Leak, &d, e.operating(), at)
+		e.Basis.decay(&e.Leak, &d, at)
 	}
 	switch {
 	case d.Leak:

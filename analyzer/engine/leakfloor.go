@@ -26,6 +26,8 @@ type floorHour struct {
 	Hour int64   // since 1970
 	Flow float64 // m³/s ANR
 	At   station.Instant
+
+	Stored, Missed float64 // of Flow: by the tank's fall, and by strokes that a count may miss
 }
 
 // floorMinute takes a finished minute. A minute counts where the station was fed and seen
@@ -47,7 +49,7 @@ func (e *Engine) floorMinute(m *station.Minute) {
 		f.N = min(f.N+1, floorMinutes+1)
 	}
 	if f.N > floorMinutes { // the outlet at the beginning of the first is known
-		f.take(m.Start.Add(station.Minute60), e.storage()+e.uncounted())
+		f.take(m.Start.Add(station.Minute60), e.storage(), e.uncounted())
 	}
 	e.stateFloor(m.Start.Add(station.Minute60))
 }
@@ -78,19 +80,19 @@ func (e *Engine) uncounted() float64 {
 }
 
 // take notes the mean of the last minutes where it is the hour's lowest.
-func (f *leakFloor) take(at station.Instant, stored float64) {
+func (f *leakFloor) take(at station.Instant, stored, missed float64) {
 	sum := 0.0
 	for _, v := range f.Delivered {
 		sum += v
 	}
-	flow := sum/(60*floorMinutes) + stored
+	flow := sum/(60*floorMinutes) + stored + missed
 	hour := int64(at-1) / (60 * station.Minute60)
 	h := &f.Hours[hour%floorHours]
 	if h.Hour != hour {
 		*h = floorHour{Hour: hour, Flow: math.Inf(1)}
 	}
 	if flow < h.Flow {
-		h.Flow, h.At = flow, at
+		h.Flow, h.At, h.Stored, h.Missed = flow, at, stored, missed
 	}
 }
 

@@ -58,6 +58,7 @@ func (e *Engine) makeup(flow, band, p float64, from, at station.Instant) {
 // what the fall tells.
 func (e *Engine) makeupInside(flow, band, told, p float64, from, at station.Instant) {
 	e.Mix.Less = true
+	e.Basis.Inside = insideBasis{Strokes: flow, Outlet: told}
 	e.Basis.makeup(&e.Leak, &e.Rounds, told, p)
 	e.Est[station.InternalLeak] = station.Estimate{Value: flow - told, Low: math.Max(0, flow-band-toldHigh*told), High: flow + band - toldLow*told,
 		Method: station.MethodMakeup, Confidence: 0.5, From: from, At: at}
@@ -160,6 +161,7 @@ func (e *Engine) insideIs(at station.Instant) {
 	d, m, p := &e.Mix.Decay, &e.Mix.Makeup, e.operating()
 	diff := m.Value - d.Value
 	half := math.Hypot((m.High-m.Low)/2, (d.High-d.Low)/2)
+	e.Basis.Inside = insideBasis{m.Value * p, d.Value * p, true}
 	e.Est[station.InternalLeak] = station.Estimate{Value: diff * p, Low: math.Max(0, diff-half) * p, High: (diff + half) * p,
 		Method: station.MethodMakeup, Confidence: 0.5, From: min(d.From, m.From), At: at}
 }
@@ -168,6 +170,7 @@ func (e *Engine) insideIs(at station.Instant) {
 // hole that loses as much.
 func (e *Engine) setLeak(g station.Estimate, at station.Instant) {
 	p := e.operating()
+	e.Basis.Pressure = p
 	e.Est[station.LeakConductance] = g
 	h := g
 	h.Value, h.Low, h.High = air.EquivalentHole(g.Value, holeCd), air.EquivalentHole(g.Low, holeCd), air.EquivalentHole(g.High, holeCd)

@@ -158,6 +158,7 @@ func (e *Engine) leakTrend(at station.Instant) {
 		return
 	}
 	p := e.operating()
+	e.Basis.Growth = p
 	e.Est[station.LeakTrend] = station.Estimate{Value: slope * p, Low: low * p, High: high * p,
 		Method: station.MethodTrend, Confidence: 0.6, From: h.Points[k].At, At: at}
 }

@@ -41,6 +41,7 @@ func (e *Engine) estimateLine(at station.Instant) {
 	static := e.Supply.Static
 	sag, room := e.lineSags()
 	up, now, least := static+amb, static*(1-sag)+amb, static*(1-room)+amb
+	e.Basis.Line = lineBasis{Up: up, Now: now, Least: least}
 	switch {
 	case sag < leastSag:
 		*needed = station.Unknown(hardlySags)
@@ -49,7 +50,9 @@ func (e *Engine) estimateLine(at station.Instant) {
 	case room <= 0:
 		*needed = station.Unknown("the header alone falls by more than the sag limit: no line would do")
 	default:
-		k := e.moreFlow(station.Absolute(now), station.Absolute(least)) * air.FlowFactor(now/up, assumedB) / air.FlowFactor(least/up, assumedB)
+		more := e.moreFlow(station.Absolute(now), station.Absolute(least))
+		e.Basis.Line.More = more
+		k := more * air.FlowFactor(now/up, assumedB) / air.FlowFactor(least/up, assumedB)
 		*needed = station.Estimate{Value: k * c.Value, Low: k * c.Low, High: k * c.High, Method: station.MethodTraces, Confidence: c.Confidence, At: at}
 	}
 	e.estimateBore(station.Absolute(up), station.Absolute(now), station.Absolute(least), at)

@@ -122,6 +122,7 @@ func (e *Engine) loadFigures(end station.Instant) {
 		*most, *free = *load, *load
 		return
 	}
+	e.Basis.Load = loadBasis{P1: float64(p1), P2: float64(p2), Rate: rate.Value, Unit: e.Speed.unit()}
 	g := station.Estimate{Value: n, Low: 0.85 * n, High: 1.15 * n, Method: station.MethodTraces, Confidence: 0.7, At: end}
 	if e.Speed.unit() == 0 {
 		g.Method, g.Confidence = station.MethodPlate, 0.4
@@ -152,6 +153,8 @@ func (e *Engine) freeCapacity(rate float64, p1, p2 station.Absolute, like *stati
 	}
 	most := e.mostDelivered(station.Gauge(static.Value).Absolute(amb), need.Absolute(amb), c.Value*math.Sqrt(1-assumedB))
 	has := rate * now.Boost.Value * 1e-3
+	b := &e.Basis.Load
+	b.Up, b.Need, b.Most, b.Has = float64(station.Gauge(static.Value).Absolute(amb)), float64(need.Absolute(amb)), most, has
 	more := func(k float64) float64 { return math.Max(0, k*most-has) }
 	return station.Estimate{Value: more(1), Low: more(1 - capacityBand), High: more(1 + capacityBand), Method: like.Method,
 		Confidence: math.Min(like.Confidence, c.Confidence), From: like.From, At: like.At}

@@ -84,6 +84,7 @@ func (e *Engine) endMismatchRun(end station.Instant) {
 	// from the traces alone most stations are within 1 %, all that make runs within 10 %
 	band := 0.06 * (1 + v)
 	e.Est[station.CountMismatch] = station.Estimate{Value: v, Low: v - band, High: v + band, Method: station.MethodBoth, Confidence: 0.7, From: m.From, At: end}
+	e.Basis.Compare = m.All
 	m.All, m.From = compared{}, 0
 }
 

@@ -82,6 +82,7 @@ func (e *Engine) reachable() {
 	case r.Dynamic <= 0:
 		e.Est[station.ReachablePressure] = station.Unknown("the piston has not worked yet")
 	default:
+		e.Basis.Reach = reachBasis{r.Dynamic, r.Loss}
 		ideal := float64(air.Stall(station.Gauge(r.Dynamic), e.Plate.AreaRatio, 0, 0))
 		g := station.Estimate{Value: ideal - r.Loss, Low: (1 - unknownLoss) * ideal, High: ideal, Method: station.MethodPlate, Confidence: 0.5, At: r.At}
 		if r.Loss > 0 {

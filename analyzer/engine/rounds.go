@@ -183,6 +183,7 @@ func (e *Engine) judgeRounds(at station.Instant) {
 		e.makeupInside(flow, band, told, p, from, at)
 	case even && agrees:
 		if quick {
+			e.Basis.Inside = insideBasis{Strokes: flow, Outlet: told}
 			e.insideNot(flow+band-toldLow*told, from, at)
 		}
 		e.makeup(flow, band, p, from, at)

@@ -121,7 +121,9 @@ func (e *Engine) startFigures(end station.Instant) {
 	if watched >= startsFrom {
 		*hour = station.Estimate{Value: float64(n) * 60 / float64(watched), Method: m, Confidence: 0.4 + 0.5*float64(watched)/60, From: end.Add(-int64(watched) * station.Minute60), At: end}
 	}
+	e.Basis.Starts.Hour, e.Basis.Starts.Watched = n, watched
 	n, watched = e.Starts.over(startsShort)
+	e.Basis.Starts.Short = n
 	*short = station.Unknown("watched for less than ten minutes")
 	if watched >= startsShort {
 		*short = station.Estimate{Value: float64(n), Method: m, Confidence: 0.8, From: end.Add(-startsShort * station.Minute60), At: end}

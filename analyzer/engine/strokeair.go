@@ -18,6 +18,7 @@ const (
 type strokeAir struct {
 	Last    station.Instant // end of the stroke before
 	Fastest float64         // s that a stroke takes in all but the fastest cycles, at the usual load
+	Took    float64         // s that the last stroke took, 0: not known
 	Before  float64         // s at the usual load that the stroke before took, 0: it stood
 	Low     [2]float64      // s, fastest two cycles of the present block, halved
 	Cycles  int             // of the present block
@@ -76,6 +77,7 @@ func (e *Engine) stopAir() {
 func (e *Engine) airOf(at station.Instant) (air.StrokeAir, string) {
 	p1, p2 := e.inletAbs(), e.outletAbs()
 	pace := e.Air.pace(at, air.Ease(&e.Plate, p1, p2), e.passing())
+	e.Air.Took = pace.Took
 	s, reason := e.Air.Known.PerStroke(&e.Plate, p1, p2, pace)
 	if reason == "" {
 		e.Recharge.stroke(&s, p1, p2)

@@ -30,5 +30,6 @@ func (e *Engine) wearFigure(end station.Instant) {
 	if e.Fuse.CounterServes() {
 		m = station.MethodCounter
 	}
+	e.Basis.Worn = w.Strokes
 	e.Est[station.CyclesSinceOverhaul] = station.Estimate{Value: float64(w.Strokes / 2), Method: m, Confidence: 0.9, From: w.From, At: end}
 }

@@ -45,27 +45,6 @@ var (
 	silent     = gauge("silent", "1 while no samples come from the station, or none came yet, else 0.", perStation()...)
 )
 
-// slow are the slow figures of a station without further labels.
-var slow = [...]struct {
-	family *family
-	figure station.Figure
-}{
-	{gauge("leak_conductance_cubic_meters_per_second_pascal", "Sonic conductance of the leak at the outlet (ISO 6358), at ANR.", perStation()...),
-		station.LeakConductance},
-	{gauge("supply_sag_ratio", "Fall of the inlet's gauge pressure while stroking, over its resting pressure.", perStation()...),
-		station.SupplySag},
-	{gauge("supply_conductance_cubic_meters_per_second_pascal", "Conductance of the supply C/sqrt(1-b) (ISO 6358), at ANR.", perStation()...),
-		station.SupplyConductance},
-	{gauge("volumetric_efficiency_ratio", "Air delivered a stroke over the swept volume at inlet condition.", perStation()...),
-		station.VolumetricEfficiency},
-	{gauge("stroke_unevenness_ratio", "Difference of the two sides' times of stroke over their mean.", perStation()...),
-		station.StrokeUnevenness},
-	{gauge("pulsation_ratio", "Ripple of the outlet, peak to peak over its mean, gauge.", perStation()...),
-		station.Pulsation},
-	{gauge("stored_energy_joules", "Energy of the air in the tank, isentropic expansion to ambient; no series while the station is silent.", perStation()...),
-		station.StoredEnergy},
-}
-
 // station sends the series of one station.
 func (s sink) station(st *board.Station, ref station.Reference, rates *cost.Rates) {
 	key := &st.Plate.Key
@@ -151,24 +130,3 @@ func present(st *board.Station, put put, with with) {
 		with(outlet, e.Value, "gauge")
 	}
 }
-
-// estimates sends the slow figures. Stored energy follows the outlet's last reading, so
-// it is left out when that is out of date.
-func estimates(st *board.Station, ref station.Reference, put put, with with) {
-	e := &st.Status.Estimates
-	if exact(&e[station.LeakFlow]) {
-		with(leakFlow, e[station.LeakFlow].Value*ref.PerANR(), ref.String())
-	}
-	for i := range slow {
-		v := &e[slow[i].figure]
-		if slow[i].figure == station.StoredEnergy && st.Stale() {
-			continue
-		}
-		if exact(v) {
-			put(slow[i].family, v.Value)
-		}
-	}
-}
-
-// exact tells whether the estimate has a value that is more than a bound.
-func exact(e *station.Estimate) bool { return e.Known() && e.Method != station.MethodBound }

@@ -2,6 +2,7 @@ package pipeline_test
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"strokewise/analyzer/station"
@@ -41,11 +42,28 @@ func TestInputsGiveTheFigure(t *testing.T) {
 		t.Fatalf("the leak is told by %s (%s)", leak.Estimate.Method, leak.Estimate.Reason)
 	}
 	rate, volume := in("leak_flow", "loss of content")/100/60, in("leak_flow", "tank volume with piping")*1e-3
-	near("leak flow", leak.Estimate.Value, volume*rate*in("leak_flow", "pressure at which the flow is stated")*1e3/100e3)
-	near("leak conductance", all["leak_conductance"].Estimate.Value, volume*rate/100e3)
+	near("conductance by decay", in("leak_conductance", "conductance by decay")*1e-8, volume*rate/100e3)
+	near("conductance by make-up", in("leak_conductance", "conductance by make-up")*1e-8, in("leak_flow", "delivered flow made up by strokes")/60e3/(in("leak_flow", "outlet meanwhile")*1e3))
+	c := all["leak_conductance"].Estimate.Value
+	near("leak flow", leak.Estimate.Value, c*in("leak_flow", "pressure at which the flow is stated")*1e3)
+	near("leak conductance", c, joined(all["leak_conductance"].Inputs))
 	p, amb, k := in("stored_energy", "last plausible outlet")*1e3, in("stored_energy", "ambient pressure")*1e3, in("stored_energy", "ratio of specific heats kappa")
 	p += amb
 	near("stored energy", all["stored_energy"].Estimate.Value, p*volume/(k-1)*(1-math.Pow(amb/p, (k-1)/k)))
+}
+
+// joined weighs decay and make-up by their standard errors, dm³/(s·bar) to SI.
+func joined(inputs []station.Input) float64 {
+	var sum, weights, c float64
+	for _, i := range inputs {
+		switch {
+		case strings.HasPrefix(i.Name, "conductance by "):
+			c = i.Value
+		case i.Name == "its standard error, by band and age":
+			sum, weights = sum+c/(i.Value*i.Value), weights+1/(i.Value*i.Value)
+		}
+	}
+	return sum / weights * 1e-8
 }
 
 // The same of what strokes show, on a station that works.
@@ -68,9 +86,15 @@ func TestInputsGiveTheFigureOfAWorkingStation(t *testing.T) {
 	eta := 1 - c*(math.Pow((p2+amb)/(p1+amb), 1/1.4)-1) - loss
 	boost := (p1 + amb) * in("delivered_air", "swept volume of a boost stroke") * eta / 100e3
 	low := amb + (p2-p1)/in("exhaust_air", "drive over boost piston area")
-	pd := (low + p1 + amb) / 2
-	v := in("exhaust_air", "swept volume of a drive stroke")
-	drive := (pd*v + (pd-amb)*in("exhaust_air", "dead volume of a drive chamber over its swept volume")*v) / 100e3
+	left := (p1 + amb - low) / (p1 + amb)
+	of := func(name string) float64 { return in("exhaust_air", name) }
+	took := of("t: time of the last stroke")
+	full := of("T: time of the fastest strokes, at the usual load, within what full speed may be") * math.Sqrt(of("x: (p1 - p_low)/p1 of the usual load")/left)
+	g := math.Exp(-of("n: how fast the back pressure blows down") * math.Max(0, took/full-1))
+	stood := of("t_s: time after which a stroke has stood")
+	pd := low + (p1+amb)*(of("drag")*(1-g)+of("open")*g*left+of("restart")*took*took/(took*took+stood*stood))
+	v := of("swept volume of a drive stroke")
+	drive := (pd*v + (pd-amb)*of("dead volume of a drive chamber over its swept volume")*v) / 100e3
 	for name, pair := range map[string][2]float64{
 		"delivered a stroke": {in("delivered_air", "delivered a stroke now"), boost},
 		"exhausted a stroke": {in("exhaust_air", "exhausted a stroke now"), drive},
