@@ -10,7 +10,10 @@ const (
 	assumedB = 0.3 // critical pressure ratio of a supply line, ISO 6358 (common practice, no source)
 	restAge  = 120 * station.Second
 	runSlice = 60 * station.Second
-	forget   = 0.97 // weight of the past at each evaluated run
+	// runStrokes are the fewest strokes of a run that tells the conductance: in shorter ones, such
+	// as hops that make up a leak, the beginning and the sensor's noise are most of the sag.
+	runStrokes = 4
+	forget     = 0.97 // weight of the past at each evaluated run
 )
 
 // supply follows the inlet: its resting (static) and drawing (dynamic) pressure. Fields
@@ -33,7 +36,8 @@ type supply struct {
 	F       float64 // of the ISO 6358 flow function over the samples
 	N       int
 	Slots   int
-	Air     station.Microlitres // inlet air of the run's strokes
+	Strokes int                 // of the run
+	Air     station.Microlitres // inlet air of them
 	Done    drawn               // of the run up to its last stroke
 
 	SagSum, SagWeight float64
@@ -167,11 +171,12 @@ func (e *Engine) measureRun(start, end station.Instant) {
 			return
 		}
 		s.Track, s.RunFrom = true, end
-		s.Sum, s.F, s.N, s.Slots, s.Air, s.RefSum, s.Done = 0, 0, 0, 0, 0, 0, drawn{}
+		s.Sum, s.F, s.N, s.Slots, s.Strokes, s.Air, s.RefSum, s.Done = 0, 0, 0, 0, 0, 0, 0, drawn{}
 		e.headerBegins(end)
 		e.upstream(end)
 	} else if s.Track {
 		s.Slots++
+		s.Strokes += e.Act.Strokes
 		s.RefSum += s.Ref
 		if e.Act.Teeth+e.Act.Strokes > 0 {
 			s.Done = drawn{s.Sum, s.F, s.RefSum, s.N, s.Slots, end, e.Hdr.RunSum, e.Hdr.RunN}
@@ -214,7 +219,9 @@ func (e *Engine) endRun(end station.Instant) {
 	if s.RefRest || d.HeadN > 0 {
 		s.Rested += seconds
 	}
-	s.AirSum, s.FTime = s.AirSum*keep+s.Air.CubicMetres(), s.FTime*keep+d.F/float64(d.N)*seconds*d.Ref/float64(d.Slots)
+	if s.Strokes >= runStrokes {
+		s.AirSum, s.FTime = s.AirSum*keep+s.Air.CubicMetres(), s.FTime*keep+d.F/float64(d.N)*seconds*d.Ref/float64(d.Slots)
+	}
 	e.headerRun(dynamic, seconds, d.At)
 	e.estimateSupply(end)
 	e.estimateLine(end)
