@@ -33,7 +33,6 @@ type stateNow struct {
 	ShutdownBy string
 	LowSince   station.Instant // inlet resting low since, 0: it is not
 	OKSince    station.Instant // inlet back since
-	Flat       flat            // of an inlet that rests low
 	LastOutlet float64         // last plausible outlet reading, Pa gauge
 	HadOutlet  bool
 	TopOutlet  float64 // highest outlet of the current run, Pa gauge
@@ -174,7 +173,6 @@ func (e *Engine) supplyState(start, end station.Instant) {
 		}
 		if end.Sub(s.LowSince) >= closedAfter {
 			s.shut(start, "inlet")
-			s.Flat = flat{Stood: s.LowSince.Sub(max(e.Act.LastTooth, e.Fuse.LastAt)) >= e.standsAfter()}
 		}
 	default:
 		s.LowSince = 0
@@ -190,17 +188,16 @@ func (e *Engine) calm() bool {
 // reopen ends a shutdown when the inlet is back, or when the booster strokes again.
 func (e *Engine) reopen(start, end station.Instant) {
 	s := &e.State
-	lower := e.restsLower(end)
 	back := (e.Inlet.Mean >= fedShare*e.Supply.Rest || e.fedByHeader(end)) && e.Inlet.Mean >= 30e3
 	strokes := e.Act.Recent >= 4 && end.Sub(e.Act.RecentAt) < 2*station.Second
-	if !back && !strokes && !lower {
+	if !back && !strokes {
 		s.OKSince = 0
 		return
 	}
 	if s.OKSince == 0 {
 		s.OKSince = start
 	}
-	if strokes || lower || end.Sub(s.OKSince) >= station.Second {
+	if strokes || end.Sub(s.OKSince) >= station.Second {
 		s.ShutdownAt, s.ShutdownBy, s.LowSince, s.OKSince = 0, "", 0, 0
 	}
 }
