@@ -11,6 +11,7 @@ const (
 	staticAge   = 10 * station.Minute60 // age up to which a resting pressure counts as the present one
 	pairWithin  = 10 * station.Second   // of a run's begin and end, for resting pressures that go with it
 	slowEvery   = 10 * station.Second   // between computations of slow figures
+	restedNot   = "the inlet fell while the piston worked, without the swing that the line makes, and has not rested since"
 	neverStands = "the piston never stands: line or header cannot be told apart"
 )
 
@@ -155,6 +156,8 @@ func (e *Engine) headerStatic(end station.Instant) {
 		g.Value, g.Confidence = h.All, 0.6
 	case e.State.ShutdownAt != 0:
 		g = station.Unknown("the supply is closed")
+	case s.Unrested.Doubt:
+		g = station.Unknown(restedNot)
 	case s.Rest > 0 && end.Sub(s.RestAt) <= staticAge:
 		g.Value, g.Confidence, g.At = s.Rest, 0.7, s.RestAt
 	case s.Rest > 0:

@@ -11,6 +11,7 @@ import (
 const (
 	leastJump  = 12e3                       // Pa: an offset of 15 kPa stands out of it with its noise
 	jumpStep   = 150 * station.Second / 1e3 // longest time between samples that tells a jump
+	noisyJump  = 6                          // times the noise since that a step is, to be none of it
 	jumpHolds  = 2                          // slots for which the outlet must keep its new level
 	jumpWaits  = 5 * station.Minute60       // for the inlet to rest
 	jumpVotes  = 4                          // slots at rest that decide
@@ -34,6 +35,7 @@ type jump struct {
 	Rest     float64         // resting inlet before, Pa gauge
 	Slots    int
 	Yes, No  int
+	Quiet    float64         // least noise of the slots since, Pa
 	Found    float64         // size of the step that is held against the sensor, Pa
 	FoundAt  station.Instant // when it came
 	Together station.Instant // when both readings last jumped at once
@@ -121,7 +123,7 @@ func (j *jump) wait(n *jump) bool {
 	case j.At != 0 && math.Abs(n.By) < math.Abs(j.By):
 		return false
 	}
-	j.At, j.By, j.From, j.To, j.Slots, j.Yes, j.No = n.At, n.By, n.From, n.To, 0, 0, 0
+	j.At, j.By, j.From, j.To, j.Slots, j.Yes, j.No, j.Quiet = n.At, n.By, n.From, n.To, 0, 0, 0, math.Inf(1)
 	return true
 }
 
@@ -131,13 +133,16 @@ func (e *Engine) judgeOutlet(end station.Instant) {
 	if j.At == 0 || e.Outlet.N == 0 {
 		return
 	}
-	if j.Slots++; j.Slots <= jumpHolds {
+	if j.Slots++; j.Slots > 1 { // its own slot is not quiet
+		j.Quiet = math.Min(j.Quiet, e.Ends.Out.NoiseNow)
+	}
+	if j.Slots <= jumpHolds {
 		return
 	}
 	at := j.At
 	j.At = 0
-	if (e.Outlet.Mean-j.From)/j.By < 0.25 {
-		return // it came back
+	if (e.Outlet.Mean-j.From)/j.By < 0.25 || math.Abs(j.By) < noisyJump*j.Quiet {
+		return // it came back, or the sensor has become noisy
 	}
 	e.stepFound(j, at, &e.Outlet, "outlet", outletDoubted)
 }

@@ -9,6 +9,7 @@ import (
 const (
 	matchFor  = 20 * station.Second // of readings that fit a mistake
 	climbs    = 3                   // that tell that the booster works
+	climbOver = 5                   // times the least climb that a peak is high (no source)
 	clearly   = 5                   // times the set pressure no tank holds
 	nearZero  = 15e3                // Pa gauge
 	tinyAfter = 10                  // strokes at an outlet that never was above it
@@ -54,6 +55,8 @@ func (c *climbing) slot(m, h float64, end station.Instant) {
 	}
 	c.Low, c.High = math.Min(c.Low, m), math.Max(c.High, m)
 	switch {
+	case c.Up && m < c.High-h && c.High < climbOver*h: // the wander of a vented line
+		c.Up, c.N, c.Low = false, 0, m
 	case c.Up && m < c.High-h: // a peak lies behind
 		if c.N == 0 || math.Abs(c.High-c.First) > math.Max(0.02*c.First, h) {
 			c.N, c.First = 0, c.High

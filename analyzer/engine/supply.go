@@ -10,7 +10,10 @@ const (
 	assumedB = 0.3 // critical pressure ratio of a supply line, ISO 6358 (common practice, no source)
 	restAge  = 120 * station.Second
 	runSlice = 60 * station.Second
-	forget   = 0.97 // weight of the past at each evaluated run
+	// runStrokes are the fewest strokes of a run that tells the conductance: in shorter ones, such
+	// as hops that make up a leak, the beginning and the sensor's noise are most of the sag.
+	runStrokes = 4
+	forget     = 0.97 // weight of the past at each evaluated run
 )
 
 // supply follows the inlet: its resting (static) and drawing (dynamic) pressure. Fields
@@ -33,12 +36,14 @@ type supply struct {
 	F       float64 // of the ISO 6358 flow function over the samples
 	N       int
 	Slots   int
-	Air     station.Microlitres // inlet air of the run's strokes
+	Strokes int                 // of the run
+	Air     station.Microlitres // inlet air of them
 	Done    drawn               // of the run up to its last stroke
 
 	SagSum, SagWeight float64
 	AirSum, FTime     float64 // m³ ANR; Pa s
 	Rested            float64 // share of the weight that had a resting pressure
+	Unrested          unrested
 }
 
 // drawn is what a run came to up to the end of its last stroke.
@@ -116,6 +121,7 @@ func (e *Engine) learnRest(end station.Instant) {
 	}
 	s.Rest += 0.2 * (m - s.Rest)
 	s.RestAt = end
+	e.rested(m)
 	e.headerRests(end)
 }
 
@@ -167,11 +173,14 @@ func (e *Engine) measureRun(start, end station.Instant) {
 			return
 		}
 		s.Track, s.RunFrom = true, end
-		s.Sum, s.F, s.N, s.Slots, s.Air, s.RefSum, s.Done = 0, 0, 0, 0, 0, 0, drawn{}
+		s.Unrested.Top, s.Unrested.Low = 0, 0
+		s.Sum, s.F, s.N, s.Slots, s.Strokes, s.Air, s.RefSum, s.Done = 0, 0, 0, 0, 0, 0, 0, drawn{}
 		e.headerBegins(end)
 		e.upstream(end)
 	} else if s.Track {
 		s.Slots++
+		s.Strokes += e.Act.Strokes
+		s.Unrested.swing(&e.Inlet, s.Slots)
 		s.RefSum += s.Ref
 		if e.Act.Teeth+e.Act.Strokes > 0 {
 			s.Done = drawn{s.Sum, s.F, s.RefSum, s.N, s.Slots, end, e.Hdr.RunSum, e.Hdr.RunN}
@@ -208,13 +217,19 @@ func (e *Engine) endRun(end station.Instant) {
 	seconds := float64(d.At.Sub(s.RunFrom)) * 1e-9
 	dynamic := d.Sum / float64(d.N)
 	sag := (s.Static - dynamic) / s.Static
+	if d.HeadN < d.Slots*3/4 && !e.unrestedRun(dynamic) {
+		e.estimateSupply(end)
+		return
+	}
 	keep := keepOver(seconds, s.SagWeight)
 	s.SagSum, s.SagWeight = s.SagSum*keep+sag*seconds, s.SagWeight*keep+seconds
 	s.Rested *= keep
 	if s.RefRest || d.HeadN > 0 {
 		s.Rested += seconds
 	}
-	s.AirSum, s.FTime = s.AirSum*keep+s.Air.CubicMetres(), s.FTime*keep+d.F/float64(d.N)*seconds*d.Ref/float64(d.Slots)
+	if s.Strokes >= runStrokes {
+		s.AirSum, s.FTime = s.AirSum*keep+s.Air.CubicMetres(), s.FTime*keep+d.F/float64(d.N)*seconds*d.Ref/float64(d.Slots)
+	}
 	e.headerRun(dynamic, seconds, d.At)
 	e.estimateSupply(end)
 	e.estimateLine(end)
@@ -231,6 +246,11 @@ func keepOver(seconds, weight float64) float64 {
 
 func (e *Engine) estimateSupply(at station.Instant) {
 	s := &e.Supply
+	if s.SagWeight == 0 {
+		e.Est[station.SupplySag] = station.Unknown(restedNot)
+		e.Est[station.SupplyConductance] = e.Est[station.SupplySag]
+		return
+	}
 	conf := 0.4 + 0.4*s.Rested/s.SagWeight
 	e.Est[station.SupplySag] = station.Estimate{Value: s.SagSum / s.SagWeight, Method: station.MethodTraces, Confidence: conf, At: at}
 	switch {

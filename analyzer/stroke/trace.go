@@ -34,6 +34,7 @@ type Trace struct {
 	LongWide float64
 	LongN    int
 	NoiseRaw float64 // standard deviation of the samples' noise, Pa
+	NoiseNow float64 // the same of the last stretch alone, Pa: strokes raise it
 }
 
 // Rate gives the usual sampling rate, Hz, 0 if unknown.
@@ -122,6 +123,7 @@ func (d *Trace) TakeNoise(working bool) {
 		return
 	}
 	s := d.D2Sum / float64(d.D2N) / 1.9544
+	d.NoiseNow = s
 	d.LongSum, d.LongWide, d.LongN = d.LongSum+d.D2Sum, d.LongWide+d.WideSum, d.LongN+d.D2N
 	d.D2Sum, d.WideSum, d.D2N = 0, 0, 0
 	switch {
