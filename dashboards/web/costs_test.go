@@ -19,7 +19,7 @@ func (u used) Used(_ context.Context, k station.Key, _, _ station.Instant) (cost
 		return cost.Sum{}, u.err
 	}
 	l := station.MicrolitresOf
-	return cost.Sum{Inlet: l(1000e3), InletLow: l(900e3), InletHigh: l(1100e3), Exhaust: l(520e3), Delivered: l(480e3), Leak: l(48e3), Minutes: 600, Airless: 3}, u.err
+	return cost.Sum{Inlet: l(1000e3), InletLow: l(900e3), InletHigh: l(1100e3), Exhaust: l(520e3), Delivered: l(480e3), Leak: l(48e3), LeakNs: 1, Minutes: 600, Airless: 3}, u.err
 }
 
 func costly(err error) Options {
