@@ -63,6 +63,9 @@ func alarm(a *board.Alarm) alarmView {
 	t := &a.Transition
 	v := alarmView{Name: t.Alarm, Priority: priorities[t.Priority%4], State: a.State.String(),
 		Raised: clock(t.Raised), Message: t.Message, Caution: t.Caution}
+	if t.Raised == 0 {
+		v.Raised = "" // suppressed before it was raised
+	}
 	if d, ok := rules.DefinitionOf(t.Key, t.Alarm); ok {
 		v.CheckFirst, v.Respond = d.CheckFirst, d.RespondIn
 	}

@@ -138,8 +138,7 @@ func costOf(s *cost.Sum, r *cost.Rates) costRow {
 	if s.Minutes == 0 {
 		return costRow{Note: "nothing stored in this time"}
 	}
-	m3 := func(v station.Microlitres) string { return number(v.CubicMetres(), 1) }
-	row := costRow{Air: m3(s.Inlet) + " (" + m3(s.InletLow) + " to " + m3(s.InletHigh) + ")"}
+	row := costRow{Air: cubic(s.Inlet) + " (" + cubic(s.InletLow) + " to " + cubic(s.InletHigh) + ")"}
 	if e, ok := r.Energy(s.Inlet); ok {
 		row.Energy = number(e/3.6e6, 1)
 	}
