@@ -142,6 +142,11 @@ func totalRows(t *board.Totals) []row {
 		{Name: "Strokes", Value: strconv.FormatInt(t.Strokes, 10)},
 		air("Inlet air", t.Inlet), air("Drive air, part of it", t.Exhaust), air("Delivered air", t.Delivered),
 	}
+	if t.StateNs == [station.NumStates]int64{} && t.Strokes == 0 {
+		for i := range rows {
+			rows[i] = row{Name: rows[i].Name, Why: "no closed minute yet"}
+		}
+	}
 	if d, ok := station.Duty(t.StateNs); ok {
 		rows = append(rows, row{Name: "Duty", Value: number(d*100, 1), Unit: "%", How: "of fed time"})
 	}
