@@ -106,7 +106,7 @@ func (v *Evaluator) left() (string, []Evidence) {
 // toldBy says how the shutdown was told.
 func (v *Evaluator) toldBy() string {
 	if v.shut.by != ByCalendar {
-		return fmt.Sprintf("The supply was closed at %s (told by the %s).", v.shut.at.Floor(station.Second), v.shut.by)
+		return fmt.Sprintf("The supply was closed at %s (told by the %s).", v.shut.at.Time().Format("2006-01-02 15:04:05")+" UTC", v.shut.by)
 	}
 	words := fmt.Sprintf("The shift ended at %s (told by the calendar)", v.roster.clock(v.shut.at))
 	s := v.last()

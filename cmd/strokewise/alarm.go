@@ -31,7 +31,7 @@ type alarmCmd struct {
 
 // sender is what all orders need.
 type sender struct {
-	Who string `required:"" placeholder:"NAME" env:"STROKEWISE_WHO" help:"Your name, for the audit. There is no login yet."`
+	Who string `required:"" placeholder:"NAME" env:"STROKEWISE_WHO" help:"Your name, for the audit trail. There is no login yet."`
 	URL string `default:"http://127.0.0.1:8420" help:"Address of the running program's pages."`
 }
 
@@ -149,7 +149,7 @@ func (s *sender) send(e *env, stationName string, o spoken) error {
 	if err := refused(res); err != nil {
 		return err
 	}
-	fmt.Fprintf(e.out, "%s: written down: %s; the audit (%s) says what came of it\n", stationName, strings.TrimSpace(o.Kind+" "+o.Alarm), base.JoinPath("audit"))
+	fmt.Fprintf(e.out, "%s: written down: %s; the audit trail (%s) says what came of it\n", stationName, strings.TrimSpace(o.Kind+" "+o.Alarm), base.JoinPath("audit"))
 	return nil
 }
 

@@ -72,17 +72,17 @@ func explain(d *rules.Definition) string {
 	line("priority", d.Priority.String())
 	line("raised when", d.Condition+d.Code)
 	line("cleared when", d.Clear)
-	line("for", time.Duration(d.DelayNs).String())
+	line("for", length(d.DelayNs))
 	line("frozen in", stateList(d.FrozenIn))
 	if len(d.SuppressedIn) > 0 {
-		line("suppressed in", fmt.Sprintf("%s, for %s at most", stateList(d.SuppressedIn), time.Duration(d.SuppressNs)))
+		line("suppressed in", fmt.Sprintf("%s, for %s at most", stateList(d.SuppressedIn), length(d.SuppressNs)))
 	}
 	line("explained by", strings.Join(d.ExplainedBy, ", "))
-	line("shelved", fmt.Sprintf("%s at most", time.Duration(d.ShelveAtMost)))
+	line("shelved", fmt.Sprintf("%s at most", length(d.ShelveAtMost)))
 	if d.RemindNs > 0 {
-		again := time.Duration(d.RemindNs).String()
+		again := length(d.RemindNs)
 		if d.RemindAckNs > 0 {
-			again += ", once acknowledged every " + time.Duration(d.RemindAckNs).String()
+			again += ", once acknowledged every " + length(d.RemindAckNs)
 		}
 		line("reminds every", again)
 	}
@@ -98,6 +98,24 @@ func explain(d *rules.Definition) string {
 	line("caution", d.Caution)
 	line("runbook", d.Runbook)
 	return b.String()
+}
+
+// length gives a time (ns) in the units in which it is a whole number.
+func length(ns int64) string {
+	d := time.Duration(ns)
+	switch {
+	case d == 0:
+		return "0 s"
+	case d%(24*time.Hour) == 0:
+		return fmt.Sprintf("%d d", d/(24*time.Hour))
+	case d%time.Hour == 0:
+		return fmt.Sprintf("%d h", d/time.Hour)
+	case d%time.Minute == 0:
+		return fmt.Sprintf("%d min", d/time.Minute)
+	case d%time.Second == 0:
+		return fmt.Sprintf("%d s", d/time.Second)
+	}
+	return d.String()
 }
 
 func stateList(states []station.State) string {

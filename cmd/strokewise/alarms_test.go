@@ -15,8 +15,8 @@ func TestAlarmsCommand(t *testing.T) {
 	}{
 		{[]string{"alarms"}, exitOK, "over-pressure       high     outlet_pressure > pressure_limit"},
 		{[]string{"alarms", "list"}, exitOK, "pressure-left       high     (code)"},
-		{[]string{"alarms", "explain", "outlet-low"}, exitOK, "suppressed in  charging, for 15m0s at most"},
-		{[]string{"alarms", "explain", "pressure-left"}, exitOK, "shelved        12h0m0s at most"},
+		{[]string{"alarms", "explain", "outlet-low"}, exitOK, "suppressed in  charging, for 15 min at most"},
+		{[]string{"alarms", "explain", "pressure-left"}, exitOK, "shelved        12 h at most"},
 		{[]string{"alarms", "explain", "presure-left"}, exitFault, `did you mean "pressure-left"?`},
 		{[]string{"alarms", "quantities"}, exitOK, "outlet_pressure "},
 		{[]string{"alarms", "test", "../../rules/scripts/outlet.yaml", "../../rules/scripts/life.yaml"}, exitOK, "scripts went as expected"},

@@ -145,7 +145,7 @@ func (p *plant) Stations() []web.RigStation {
 func (p *plant) Kinds() []web.RigKind {
 	var out []web.RigKind
 	for k := range rig.NumKinds {
-		out = append(out, web.RigKind{Name: k.String(), About: k.About(), Unit: k.Unit(), Usual: strconv.FormatFloat(k.Usual(), 'g', 3, 64)})
+		out = append(out, web.RigKind{Name: k.String(), About: k.About(), Unit: k.Unit(), Usual: strconv.FormatFloat(k.Usual(), 'g', 6, 64)})
 	}
 	return out
 }

@@ -21,7 +21,7 @@ type replayCmd struct {
 	JSON    bool      `help:"Print one JSON object instead of a table."`
 	Alarms  bool      `help:"Print the alarms too."`
 	Explain bool      `help:"Say of each figure how it was obtained: method, window, inputs, formula, source, confidence."`
-	From    time.Time `placeholder:"TIME" help:"Print what begins at this time or later, RFC 3339; what comes before warms the engine up all the same."`
+	From    time.Time `placeholder:"TIME" help:"Print what begins at this time or later, RFC 3339; what comes before is analysed all the same."`
 	To      time.Time `placeholder:"TIME" help:"Print what begins before this time."`
 	Changes string    `placeholder:"FILE" help:"List as under alarms in the configuration: compare what it would raise with what the present alarms raise."`
 	Strokes bool      `help:"Give each stroke (JSON only)."`

@@ -41,7 +41,7 @@ func (rigListCmd) Run(e *env) error {
 		k, _ := rig.ParseKind(n)
 		level := ""
 		if k.Unit() != "" {
-			level = fmt.Sprintf("level in %s, usually %.3g", k.Unit(), k.Usual())
+			level = fmt.Sprintf("usual level %.6g %s", k.Usual(), map[bool]string{true: k.Unit()}[k.Unit() != "1"])
 		}
 		fmt.Fprintf(t, "%s\t%s\t%s\n", n, k.About(), level)
 	}

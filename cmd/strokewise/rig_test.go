@@ -19,7 +19,7 @@ func TestRigList(t *testing.T) {
 	if code != 0 {
 		t.Fatal(errOut)
 	}
-	for _, want := range append(rig.KindNames(), "northdock/press-4", "southmill/pack-2", "usually 0.2") {
+	for _, want := range append(rig.KindNames(), "northdock/press-4", "southmill/pack-2", "usual level 0.2") {
 		if !strings.Contains(out, want) {
 			t.Errorf("%q is not listed:\n%s", want, out)
 		}

@@ -16,6 +16,7 @@ type Sum struct {
 	Exhaust                    station.Microlitres // of it, the drive's
 	Delivered                  station.Microlitres
 	Leak                       station.Microlitres // lost at the outlet while the leak was known
+	LeakNs                     int64               // for how long it was known, ns
 	Airless                    int64               // minutes whose air is unknown
 	Minutes                    int64
 }
@@ -27,7 +28,7 @@ func (s *Sum) Add(o *Sum) {
 	s.Inlet, s.InletLow, s.InletHigh = s.Inlet+o.Inlet, s.InletLow+o.InletLow, s.InletHigh+o.InletHigh
 	s.Exhaust += o.Exhaust
 	s.Delivered += o.Delivered
-	s.Leak += o.Leak
+	s.Leak, s.LeakNs = s.Leak+o.Leak, s.LeakNs+o.LeakNs
 }
 
 // LeakAtInlet gives what the leak drew at the inlet: a litre lost behind a booster took its

@@ -62,9 +62,24 @@ func scanTransition(rows *sql.Rows, t *rules.Transition, more ...any) error {
 // OpenAlarms gives the latest transition of each alarm that is not normal, ordered by
 // site, station and alarm.
 func (s *Store) OpenAlarms(ctx context.Context) ([]rules.Transition, error) {
-	return s.transitions(ctx, `SELECT `+transitionSelect+` FROM transitions t JOIN stations s ON s.id = t.station
+	out, err := s.transitions(ctx, `SELECT `+transitionSelect+` FROM transitions t JOIN stations s ON s.id = t.station
 		WHERE t.seq IN (SELECT max(seq) FROM transitions GROUP BY station, alarm) AND t.to_state <> ?
 		ORDER BY s.site, s.station, t.alarm`, rules.Normal.String())
+	for i := 0; i < len(out) && err == nil; i++ {
+		if out[i].Message == "" {
+			err = s.lastWords(ctx, &out[i])
+		}
+	}
+	return out, err
+}
+
+// lastWords gives a transition that says nothing, such as an acknowledgement, the message of
+// the last one before it that did, of the same occurrence.
+func (s *Store) lastWords(ctx context.Context, t *rules.Transition) error {
+	return s.each(ctx, "transitions", func(rows *sql.Rows) error { return rows.Scan(&t.Message) },
+		`SELECT t.message FROM transitions t JOIN stations s ON s.id = t.station
+		WHERE s.site = ? AND s.station = ? AND t.alarm = ? AND t.raised = ? AND t.message <> '' ORDER BY t.seq DESC LIMIT 1`,
+		t.Key.Site, t.Key.Station, t.Alarm, int64(t.Raised))
 }
 
 // Transitions gives the transitions in [from, to) of a station, or with the zero key of

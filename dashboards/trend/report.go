@@ -76,7 +76,11 @@ func tell(q Query, hours []history.Hour, kept []station.HourFigure, notes []hist
 	}
 	for _, f := range slow {
 		k := &station.Figures[f]
-		r.add(Kind{Name: k.Name, Title: k.Title, Unit: k.Unit, Shown: k.Shown, Factor: k.Factor, Places: k.Places, What: k.What},
+		unit := k.Shown
+		if k.Air {
+			unit += " ANR"
+		}
+		r.add(Kind{Name: k.Name, Title: k.Title, Unit: k.Unit, Shown: unit, Factor: k.Factor, Places: k.Places, What: k.What},
 			ofFigure(f, kept, q.Zone, numbers, days))
 	}
 	return r

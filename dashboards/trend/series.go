@@ -43,7 +43,7 @@ var sums = []sum{
 		What: "share of the fed time of a day in which the piston worked"}, dutyOf},
 	{Kind{Name: "starved_share", Title: "Starved", Unit: "1", Shown: "% of fed time", Factor: 100, Places: 2,
 		What: "share of the fed time of a day in which the inlet was too low to stroke"}, starvedOf},
-	{Kind{Name: "stroke_rate", Title: "Strokes an hour watched", Unit: "1/s", Shown: "/h", Factor: 3600, Places: 0,
+	{Kind{Name: "stroke_rate", Title: "Strokes per hour watched", Unit: "1/s", Shown: "/h", Factor: 3600, Places: 0,
 		What: "mean of a day, all states but blind"}, strokesOf},
 	{Kind{Name: "inlet_air", Title: "Inlet air while watched", Unit: "m³/s", Shown: "L/min ANR", Factor: 60e3, Places: 1,
 		What: "mean of a day: what the station costs"}, inletOf},

@@ -30,7 +30,7 @@ func (s *Series) Verdict() string {
 	if s.Why != "" {
 		return "unknown: " + s.Why
 	}
-	out := "no trend beyond noise (p " + chance(s.P) + ")"
+	out := "no trend beyond chance (p " + chance(s.P) + ")"
 	switch {
 	case s.Slope.Var == 0:
 		out = "the same on every day"
@@ -42,7 +42,7 @@ func (s *Series) Verdict() string {
 		out = way + " (p " + chance(s.P) + ")"
 	}
 	for _, c := range s.Changes {
-		out += "; from " + Date(c.Day) + " on " + signed(s.In(c.Size)) + " " + s.Kind.Shown + " at once (p up to " + chance(c.P) + ")"
+		out += "; a step of " + signed(s.In(c.Size)) + " " + s.Kind.Shown + " on " + Date(c.Day) + " (p up to " + chance(c.P) + ")"
 	}
 	if s.Late != nil {
 		out += "; " + map[bool]string{true: "higher", false: "lower"}[s.Late.Up] + " than the weeks before since about " + Date(s.Late.Day)

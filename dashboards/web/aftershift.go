@@ -26,7 +26,7 @@ type afterView struct {
 type afterRow struct {
 	Station, Link string
 	Pressure      string // outlet, with unit
-	Energy        string // stored, J
+	Energy        string // stored, with unit
 	Since         string // of the shutdown, and how it was told
 	Below         string // since when the outlet reads below the limit
 	Open          bool   // the supply is open all the same
@@ -131,7 +131,7 @@ func afterLine(s *board.Station, why string, at station.Instant) afterRow {
 		r.Pressure = "last seen at " + number(now.OutletLastSeen.KPa(), 0) + " kPa gauge"
 	}
 	if e := &now.Estimates[station.StoredEnergy]; e.Known() && finite(e.Value) {
-		r.Energy = number(e.Value, 0) + " J"
+		r.Energy = "about " + number(e.Value/1e3, 1) + " kJ"
 	} else {
 		r.Energy = "unknown" + map[bool]string{true: ": " + e.Reason}[e.Reason != ""]
 	}

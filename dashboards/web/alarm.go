@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 
+	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
 	"strokewise/rules"
 )
@@ -62,6 +63,9 @@ func alarm(a *board.Alarm) alarmView {
 	t := &a.Transition
 	v := alarmView{Name: t.Alarm, Priority: priorities[t.Priority%4], State: a.State.String(),
 		Raised: clock(t.Raised), Message: t.Message, Caution: t.Caution}
+	if t.Raised == 0 {
+		v.Raised = "" // suppressed before it was raised
+	}
 	if d, ok := rules.DefinitionOf(t.Key, t.Alarm); ok {
 		v.CheckFirst, v.Respond = d.CheckFirst, d.RespondIn
 	}
@@ -87,4 +91,39 @@ func openAlarms(all []board.Station) []countView {
 		}
 	}
 	return views
+}
+
+// openView is an open alarm with the station to go to.
+type openView struct {
+	Priority                   priorityView
+	Station, Key, Alarm, State string
+}
+
+// mostListed bounds the list of open alarms above the stations.
+const mostListed = 8
+
+// count counts the open alarms of all, and lists those that ask for an answer: highest
+// priority first, then the oldest.
+func (v *overviewView) count(all []board.Station) {
+	v.Open, v.Listed, v.More = openAlarms(all), nil, 0
+	type one struct {
+		k station.Key
+		a *board.Alarm
+	}
+	var list []one
+	for i := range all {
+		for j := range all[i].Alarms {
+			a := &all[i].Alarms[j]
+			if a.Transition.Priority != rules.Finding && a.State != rules.SuppressedByDesign {
+				list = append(list, one{all[i].Plate.Key, a})
+			}
+		}
+	}
+	slices.SortStableFunc(list, func(x, y one) int {
+		return cmp.Or(cmp.Compare(y.a.Transition.Priority, x.a.Transition.Priority), cmp.Compare(x.a.Transition.Raised, y.a.Transition.Raised))
+	})
+	for _, x := range list[:min(len(list), mostListed)] {
+		v.Listed = append(v.Listed, openView{priorities[x.a.Transition.Priority%4], x.k.Site + "/" + nameOf(x.k), path(x.k), x.a.Transition.Alarm, x.a.State.String()})
+	}
+	v.More = len(list) - len(v.Listed)
 }

@@ -89,10 +89,10 @@ func (s *site) measure(ctx context.Context, v *alarmFiguresView, now station.Ins
 // figureRows puts a report in words, each figure beside what the standards' summaries ask.
 func figureRows(r *performance.Report) []row {
 	rows := []row{
-		{Name: "Alarms", Value: strconv.Itoa(r.Alarms), How: plural(r.Findings, "finding") + " beside them, which wake nobody"},
-		{Name: "Alarms a day", Value: number(r.PerDay(), 1), How: "about 150 a day are what one person copes with, 300 too many"},
-		{Name: "In ten minutes, on average", Value: number(r.PerWindow(), 2), How: "1 is acceptable for one person"},
-		{Name: "In ten minutes, at most", Value: strconv.Itoa(r.Most), How: "more than 10 are a flood"},
+		{Name: "Alarms", Value: strconv.Itoa(r.Alarms), How: plural(r.Findings, "finding") + " beside them, which are not sent as alarms"},
+		{Name: "Alarms per day", Value: number(r.PerDay(), 1), How: "about 150 a day are manageable for one person, 300 are too many"},
+		{Name: "Alarms in ten minutes, on average", Value: number(r.PerWindow(), 2), How: "1 is acceptable for one person"},
+		{Name: "Alarms in ten minutes, at most", Value: strconv.Itoa(r.Most), How: "more than 10 are a flood"},
 		{Name: "Floods", Value: strconv.Itoa(r.Floods), How: "of " + strconv.Itoa(r.Windows) + " stretches of ten minutes"},
 		share(r), acknowledged(r),
 		{Name: "Not acknowledged", Value: strconv.Itoa(r.Unanswered), How: "of those raised in this time"},
@@ -104,7 +104,7 @@ func figureRows(r *performance.Report) []row {
 }
 
 func share(r *performance.Report) row {
-	const name, asked = "Low, medium, high", "about 80, 15 and 5 % are asked, so that high means something"
+	const name, asked = "Shares of low, medium, high", "about 80, 15 and 5 %, so that high means something"
 	if r.Alarms == 0 {
 		return row{Name: name, Why: "no alarm was raised"}
 	}
@@ -113,7 +113,7 @@ func share(r *performance.Report) row {
 }
 
 func acknowledged(r *performance.Report) row {
-	const name = "Until acknowledged"
+	const name = "Time until acknowledged"
 	median, ok := r.MedianAckNs()
 	if !ok {
 		return row{Name: name, Why: "nobody acknowledged an alarm"}

@@ -22,9 +22,9 @@ type Hours interface {
 var costDays = []int{1, 7, 30, 365}
 
 type costsView struct {
-	Version, From, To string
-	Days              []costPeriod
-	Sites             []costSite
+	Root, Version, From, To string
+	Days                    []costPeriod
+	Sites                   []costSite
 }
 
 type costPeriod struct {
@@ -115,10 +115,10 @@ func ratesInWords(r *cost.Rates) string {
 		out = number(r.SpecificEnergy/3.6e6, 3) + " kWh per m³ ANR"
 	}
 	if r.Price.PerJoule > 0 {
-		out = join(out, number(r.Price.PerKWh(), 3)+" "+r.Price.Currency+" a kWh")
+		out = join(out, number(r.Price.PerKWh(), 3)+" "+r.Price.Currency+" per kWh")
 	}
 	if r.CO2 > 0 {
-		out = join(out, number(r.CO2*3.6e6, 3)+" kg CO2 a kWh")
+		out = join(out, number(r.CO2*3.6e6, 3)+" kg CO₂ per kWh")
 	}
 	return out
 }
@@ -138,8 +138,7 @@ func costOf(s *cost.Sum, r *cost.Rates) costRow {
 	if s.Minutes == 0 {
 		return costRow{Note: "nothing stored in this time"}
 	}
-	m3 := func(v station.Microlitres) string { return number(v.CubicMetres(), 1) }
-	row := costRow{Air: m3(s.Inlet) + " (" + m3(s.InletLow) + " to " + m3(s.InletHigh) + ")"}
+	row := costRow{Air: cubic(s.Inlet) + " (" + cubic(s.InletLow) + " to " + cubic(s.InletHigh) + ")"}
 	if e, ok := r.Energy(s.Inlet); ok {
 		row.Energy = number(e/3.6e6, 1)
 	}
@@ -149,12 +148,15 @@ func costOf(s *cost.Sum, r *cost.Rates) costRow {
 		}
 		return ""
 	}
-	row.Money, row.Drive, row.Leak = money(s.Inlet), money(s.Exhaust), money(s.LeakAtInlet())
+	row.Money, row.Drive = money(s.Inlet), money(s.Exhaust)
+	if s.LeakNs > 0 {
+		row.Leak = money(s.LeakAtInlet())
+	}
 	if x, ok := r.Carbon(s.Inlet); ok {
 		row.CO2 = number(x, 1)
 	}
 	if s.Airless > 0 {
-		row.Note = fmt.Sprintf("air unknown in %d of %d minutes: a lower bound", s.Airless, s.Minutes)
+		row.Note = fmt.Sprintf("air unknown in %d of %d minutes: at least", s.Airless, s.Minutes)
 	}
 	return row
 }

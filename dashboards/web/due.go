@@ -27,6 +27,7 @@ type dueView struct {
 
 // dueRow is something that comes due at one station. Dates are as in the plate data, year first.
 type dueRow struct {
+	Forms                 bool // a service can be recorded on a page
 	Station, Link         string
 	Kind, Date, What      string
 	When, Cycles          string
@@ -155,7 +156,11 @@ func (s *site) due(w http.ResponseWriter, r *http.Request) {
 		v.Problem = err.Error()
 	}
 	v.Rows, v.Undated = dueList(s.Board.All(), last, s.date, now)
+	for i := range v.Undated {
+		v.Undated[i].Forms = v.Forms
+	}
 	for i := range v.Rows {
+		v.Rows[i].Forms = v.Forms
 		if v.Rows[i].Overdue {
 			v.Overdue++
 		}

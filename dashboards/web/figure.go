@@ -32,7 +32,7 @@ var how = [station.NumMethods]string{
 // figures builds a station's numbers, in the order in which they are read.
 func figures(s *board.Station) []figure {
 	st := &s.Status
-	rate := measure("Stroke rate", "/min", &st.StrokeRate, 60, 1)
+	rate := measure("Stroke rate", "/min", &st.StrokeRate, 60, 0)
 	inlet := measure("Inlet", "kPa gauge", &st.Inlet, 1e-3, 0)
 	outlet := measure("Outlet", "kPa gauge", &st.Outlet, 1e-3, 0)
 	if inlet.Known {

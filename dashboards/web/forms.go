@@ -13,6 +13,7 @@ import (
 type formView struct {
 	Action, Alarm string
 	Label         string     // of the field for words
+	Caution       string     // what to mind before a button is pressed
 	Who, Why      string     // what stands in the fields already
 	Causes        []string   // of an alarm that is closed
 	Kinds         []kindView // of what was done
@@ -25,7 +26,7 @@ type kindView struct{ Name, What string }
 
 // doneForm gives the form that records something done.
 func (s *site) doneForm(k station.Key, root string) *formView {
-	f := &formView{Action: root + "station/" + path(k) + "/command", Label: "Reference of the document", Buttons: []buttonView{{"done", "Record it as done"}}}
+	f := &formView{Action: root + "station/" + path(k) + "/command", Label: "Reference of the document", Buttons: []buttonView{{"done", "Record the service"}}}
 	for _, x := range station.ServiceKinds {
 		f.Kinds = append(f.Kinds, kindView{x.Name, x.What})
 	}
@@ -35,13 +36,16 @@ func (s *site) doneForm(k station.Key, root string) *formView {
 // buttonView is a button; Value is the kind, with minutes behind it where it takes any.
 type buttonView struct{ Value, Text string }
 
+// cautionVented stands with the button that ends an alarm on stored pressure on a person's word.
+const cautionVented = "\"Vented\" ends the alarm on stored pressure on your word alone. Read the local gauges first, also downstream of the regulator. It replaces no lock-out."
+
 // noteForm gives the form for what concerns the station as a whole.
 func (s *site) noteForm(k station.Key, root string) *formView {
 	if isHeader(k) {
-		return &formView{Action: root + "station/" + path(k) + "/command", Label: "Note", Buttons: []buttonView{{"note", "Write the note"}}}
+		return &formView{Action: root + "station/" + path(k) + "/command", Label: "Note", Buttons: []buttonView{{"note", "Save the note"}}}
 	}
-	return &formView{Action: root + "station/" + path(k) + "/command", Label: "Note; or the gauge that was read; or the document's reference", Buttons: []buttonView{
-		{"note", "Write the note"}, {"vented", "Vented, gauge read"}, {"inspected", "Inspection done"}}}
+	return &formView{Action: root + "station/" + path(k) + "/command", Label: "Note, gauge that was read, or reference of the document", Caution: cautionVented, Buttons: []buttonView{
+		{"note", "Save the note"}, {"vented", "Vented, local gauge read"}, {"inspected", "Tank inspection done"}}}
 }
 
 // addForms gives each alarm a form, if commands are taken.
@@ -57,14 +61,14 @@ func (s *site) addForms(list []alarmView, k station.Key, root, who string) {
 
 // buttons gives what can be done with an alarm in a state.
 func buttons(state string) []buttonView {
-	closing := buttonView{"close", "Say cause and remedy"}
+	closing := buttonView{"close", "Close with its cause"}
 	switch state {
 	case rules.Unacknowledged.String(), rules.ReturnedUnacknowledged.String():
 		return []buttonView{{"acknowledge", "Acknowledge"}, {"shelve 60", "Shelve for 1 h"}, {"shelve 480", "Shelve for 8 h"}, closing}
 	case rules.Acknowledged.String():
 		return []buttonView{{"shelve 60", "Shelve for 1 h"}, {"shelve 480", "Shelve for 8 h"}, closing}
 	case rules.Shelved.String():
-		return []buttonView{{"unshelve", "End the shelving"}, closing}
+		return []buttonView{{"unshelve", "Unshelve"}, closing}
 	case rules.OutOfService.String():
 		return []buttonView{{"in-service", "Put back in service"}, closing}
 	}
@@ -99,7 +103,7 @@ func (s *site) notes(ctx context.Context, k station.Key) (list []noteView, why s
 // done says what was taken down just now.
 func done(r *http.Request) string {
 	if o, ok := rules.FindOrder(r.URL.Query().Get("done")); ok {
-		return "Written down: " + o.Kind + " (" + o.About + "). It takes effect within a second; the audit says what came of it."
+		return "Written down: " + o.Kind + " (" + o.About + "). It takes effect within a second; the audit trail says what came of it."
 	}
 	return ""
 }

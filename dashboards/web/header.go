@@ -91,7 +91,7 @@ func (v *overviewView) headers(all []board.Station, b *board.Board) {
 	for i := range list {
 		covers[list[i].Key] = &list[i]
 	}
-	v.Open = openBeside(all, list, covers)
+	v.count(openBeside(all, list, covers))
 	for i := range v.Sites {
 		s := &v.Sites[i]
 		for j := range list {
@@ -107,20 +107,22 @@ func (v *overviewView) headers(all []board.Station, b *board.Board) {
 	}
 }
 
-// openBeside counts the alarms of stations that no header explains, and those of headers.
-func openBeside(all []board.Station, list []board.Header, covers map[station.Key]*board.Header) []countView {
+// openBeside gives the alarms of stations that no header explains, and those of headers.
+func openBeside(all []board.Station, list []board.Header, covers map[station.Key]*board.Header) []board.Station {
 	seen := make([]board.Station, 0, len(all)+len(list))
 	for i := range all {
-		s := board.Station{Alarms: all[i].Alarms}
+		s := board.Station{Plate: all[i].Plate, Alarms: all[i].Alarms}
 		if h := covers[all[i].Plate.HeaderKey()]; h != nil && h.Covers(all[i].Plate.Key.Station) {
 			s.Alarms = slices.DeleteFunc(slices.Clone(s.Alarms), func(a board.Alarm) bool { return rules.Explainable(a.Transition.Alarm) })
 		}
 		seen = append(seen, s)
 	}
 	for i := range list {
-		seen = append(seen, board.Station{Alarms: list[i].Alarms})
+		h := board.Station{Alarms: list[i].Alarms}
+		h.Plate.Key = list[i].Key
+		seen = append(seen, h)
 	}
-	return openAlarms(seen)
+	return seen
 }
 
 // headersLook is what makes the page of stations be fetched anew.

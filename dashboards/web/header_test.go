@@ -56,11 +56,11 @@ func TestAHeaderWithItsStations(t *testing.T) {
 	}
 	page := get(New(lowHeader()), "/stations").Body.String()
 	// what the header explains is not counted beside it; pressure left is
-	if !strings.Contains(page, "3 HIGH") || !strings.Contains(page, "1 MEDIUM") || strings.Count(page, "nobody is told of this one by itself") != 2 {
+	if !strings.Contains(page, "3 HIGH") || !strings.Contains(page, "1 MEDIUM") || strings.Count(page, "no separate message is sent for this one") != 2 {
 		t.Errorf("counts: %.400s", page)
 	}
 	one := get(New(lowHeader()), "/station/northdock/press-6").Body.String()
-	if !strings.Contains(one, "Under header-low of header main.") || strings.Count(one, "nobody is told of this one by itself") != 1 {
+	if !strings.Contains(one, "Affected by header-low of header main.") || strings.Count(one, "no separate message is sent for this one") != 1 {
 		t.Errorf("the station's page: %s", one)
 	}
 	if w := get(New(lowHeader()), "/station/northdock/header:nowhere"); w.Code != http.StatusNotFound {

@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"net/http"
+	"strings"
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
@@ -23,6 +24,7 @@ type howFigure struct {
 	row
 	ID, What, From, Needs, Formula, Source string
 	Inputs                                 []howInput
+	Assumed                                int // inputs that are not known of this station
 }
 
 type howInput struct{ Name, Value, From string }
@@ -84,13 +86,16 @@ func howOf(x *station.Explanation, b *board.Station) howFigure {
 	for i := range x.Inputs {
 		in := &x.Inputs[i]
 		h.Inputs = append(h.Inputs, howInput{in.Name, in.Shown(), in.From()})
+		if strings.HasPrefix(in.From(), "assumed") {
+			h.Assumed++
+		}
 	}
 	return h
 }
 
-// sumRow gives what is known of a sum: since the history began, duty of today.
+// sumRow gives what is known of a sum: since counting began, duty of today.
 func sumRow(x *station.Explanation, b *board.Station) row {
-	const since = "since the history began"
+	const since = "since counting began"
 	rows := totalRows(&b.Totals)
 	switch x.Name {
 	case "strokes":

@@ -35,7 +35,7 @@ func TestHow(t *testing.T) {
 	h := New(explaining())
 	w := get(h, "/station/northdock/press-4/how")
 	for _, want := range []string{"holding", "the piston &lt;stands&gt;", "18.0 L/min ANR", "90 %: 16.8 to 19.8", "from the outlet&#39;s fall while the piston stood", "2026-03-02 11:50:00 UTC",
-		"V rate p/p_0", "gas law", "30 L", "assumed: common practice, no source", "unknown: the piston has not worked yet", "two seconds of strokes", "since the history began"} {
+		"V rate p/p_0", "gas law", "30 L", "assumed: common practice, no source", "unknown: the piston has not worked yet", "two seconds of strokes", "no closed minute yet"} {
 		if w.Code != http.StatusOK || !strings.Contains(w.Body.String(), want) {
 			t.Errorf("%d: no %q in\n%s", w.Code, want, w.Body)
 		}

@@ -40,7 +40,7 @@ func refusals(kept []board.Refused, counts map[string]int64, version string) ref
 	v := refusedView{Version: version}
 	for _, name := range names {
 		if n := total(name); n > 0 {
-			v.Reasons = append(v.Reasons, reasonView{name, plural(int(n), "payload"), payloads(by[name])})
+			v.Reasons = append(v.Reasons, reasonView{name, plural(int(n), "message"), payloads(by[name])})
 		}
 	}
 	return v

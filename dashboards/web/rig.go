@@ -43,6 +43,7 @@ type RigKind struct {
 
 // rigView is the page.
 type rigView struct {
+	Root     string
 	Version  string
 	Problem  string
 	Stations []rigStationView

@@ -13,7 +13,7 @@ const (
 // lower outlet pressure and say nothing of it. A booster that never had to work as hard as
 // it can can do more, so the free capacity is a lower bound.
 func room(minutes []station.Minute) []row {
-	const load, free = "Mean load", "Free capacity by the fullest minute" // beside the present ones of the engine
+	const load, free = "Mean against the fullest minute", "Reserve seen today" // not the engine's load and free capacity
 	n, sum := 0, station.Microlitres(0)
 	var top *station.Minute
 	for i := range minutes {

@@ -28,24 +28,30 @@ type group struct {
 func groups(s *board.Station) []group {
 	out := []group{{Name: "Now", Rows: nowRows(s)}}
 	for g := range station.NumGroups {
-		out = append(out, slowGroup(g, &s.Status.Estimates))
+		out = append(out, slowGroup(g, &s.Status.Estimates, s.Status.At))
 		if g == station.GroupSensors {
 			i := len(out) - 1
 			out[i].Rows = append(out[i].Rows, inputRows(s)...)
 		}
 	}
 	return append(out, group{Name: "Time today, since the site's midnight", Rows: todayRows(s)},
-		group{Name: "Since the history began", Rows: totalRows(&s.Totals)})
+		group{Name: "Since counting began", Rows: totalRows(&s.Totals)})
 }
 
-// slowGroup gives the slow figures of a group.
-func slowGroup(g station.Group, es *station.Estimates) group {
+// asOf is the age from which a figure's time is shown, ns.
+const asOf = 2 * station.Minute60
+
+// slowGroup gives the slow figures of a group; at is the time of the newest reading.
+func slowGroup(g station.Group, es *station.Estimates, at station.Instant) group {
 	out := group{Name: g.String()}
 	for f := range station.Figures {
 		if station.Figures[f].Group != g || es[f].Reason == station.NotEstimated {
 			continue
 		}
 		if r := figureRow(station.Figure(f), &es[f]); r.Why == "" {
+			if at.Sub(es[f].At) < asOf {
+				r.As = ""
+			}
 			out.Rows = append(out.Rows, r)
 		} else {
 			out.Unknown = append(out.Unknown, r)
@@ -76,7 +82,7 @@ func figureRow(f station.Figure, e *station.Estimate) row {
 func nowRows(s *board.Station) []row {
 	st := &s.Status
 	rows := []row{full("Inlet", "kPa gauge", &st.Inlet, 1e-3, 1), full("Outlet", "kPa gauge", &st.Outlet, 1e-3, 1),
-		full("Stroke rate", "/min", &st.StrokeRate, 60, 1)}
+		full("Stroke rate", "/min", &st.StrokeRate, 60, 0)}
 	if s.Stale() {
 		for i := range rows {
 			rows[i] = row{Name: rows[i].Name, Why: "no data since " + clock(s.SilentSince)}
@@ -134,7 +140,12 @@ func todayRows(s *board.Station) []row {
 func totalRows(t *board.Totals) []row {
 	rows := []row{
 		{Name: "Strokes", Value: strconv.FormatInt(t.Strokes, 10)},
-		air("Inlet air", t.Inlet), air("of it exhausted by the drive", t.Exhaust), air("Delivered air", t.Delivered),
+		air("Inlet air", t.Inlet), air("Drive air, part of it", t.Exhaust), air("Delivered air", t.Delivered),
+	}
+	if t.StateNs == [station.NumStates]int64{} && t.Strokes == 0 {
+		for i := range rows {
+			rows[i] = row{Name: rows[i].Name, Why: "no closed minute yet"}
+		}
 	}
 	if d, ok := station.Duty(t.StateNs); ok {
 		rows = append(rows, row{Name: "Duty", Value: number(d*100, 1), Unit: "%", How: "of fed time"})
@@ -142,6 +153,18 @@ func totalRows(t *board.Totals) []row {
 	return rows
 }
 
+// cubic gives a volume in m³ with no more decimals than it is known to.
+func cubic(v station.Microlitres) string {
+	m3 := v.CubicMetres()
+	switch {
+	case m3 >= 100:
+		return number(m3, 0)
+	case m3 >= 10:
+		return number(m3, 1)
+	}
+	return number(m3, 2)
+}
+
 func air(name string, v station.Microlitres) row {
-	return row{Name: name, Value: number(v.CubicMetres(), 3), Unit: "m³ ANR"}
+	return row{Name: name, Value: cubic(v), Unit: "m³ ANR"}
 }

@@ -68,7 +68,7 @@ func sums(minutes []station.Minute) []row {
 	if airless == len(minutes) {
 		return append(rows, row{Name: "Inlet air", Why: why}, row{Name: "Delivered air", Why: why})
 	}
-	in, out, drive := air("Inlet air", t.Inlet), air("Delivered air", t.Delivered), air("of it exhausted by the drive", t.Exhaust)
+	in, out, drive := air("Inlet air", t.Inlet), air("Delivered air", t.Delivered), air("Drive air, part of it", t.Exhaust)
 	in.Band, out.Band = band(t.InletLow, t.InletHigh), band(t.DeliveredLow, t.DeliveredHigh)
 	if airless > 0 {
 		in.How = "without " + plural(airless, "minute") + " of which it is unknown: " + why
@@ -80,5 +80,5 @@ func band(low, high station.Microlitres) string {
 	if low == 0 && high == 0 {
 		return ""
 	}
-	return number(low.CubicMetres(), 3) + " to " + number(high.CubicMetres(), 3)
+	return cubic(low) + " to " + cubic(high)
 }

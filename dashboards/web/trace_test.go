@@ -104,7 +104,7 @@ func TestTodaysSums(t *testing.T) {
 	o.Zones = map[string]*time.Location{"northdock": time.FixedZone("two east", 2*3600)}
 	body := get(New(o), "/station/northdock/press-4").Body.String()
 	// from 22:00 UTC to 13:00: 900 minutes
-	for _, want := range []string{`<dt>Strokes</dt><dd>1800<`, `2.700 <span class="unit">m³ ANR</span><small>90 %: 1.800 to 3.600</small>`} {
+	for _, want := range []string{`<dt>Strokes</dt><dd>1800<`, `2.70 <span class="unit">m³ ANR</span><small>90 %: 1.80 to 3.60</small>`} {
 		if !strings.Contains(body, want) {
 			t.Errorf("no %s", want)
 		}

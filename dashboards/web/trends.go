@@ -145,7 +145,7 @@ func lineOf(s *trend.Series, from, to int64) *trendLine {
 	for _, d := range s.Days {
 		low, high = min(low, d.Value), max(high, d.Value)
 	}
-	l := &trendLine{Text: s.In(low) + " to " + s.In(high) + " " + s.Shown + ", " + trend.Date(s.Days[0].Number) + " to " + trend.Date(s.Days[len(s.Days)-1].Number)}
+	l := &trendLine{Text: between(s, low, high) + ", " + trend.Date(s.Days[0].Number) + " to " + trend.Date(s.Days[len(s.Days)-1].Number)}
 	if high == low {
 		low, high = low-1, high+1
 	}
@@ -160,6 +160,15 @@ func lineOf(s *trend.Series, from, to int64) *trendLine {
 	}
 	l.Lines = append(l.Lines, strings.Join(points, " "))
 	return l
+}
+
+// between puts the lowest and highest day in words.
+func between(s *trend.Series, low, high float64) string {
+	text := s.In(low)
+	if s.In(high) != text {
+		text += " to " + s.In(high)
+	}
+	return strings.TrimSpace(text + " " + s.Shown)
 }
 
 func changed(list []trend.Change, day int64) bool {

@@ -68,8 +68,8 @@ func TestTrendsPage(t *testing.T) {
 	w := get(New(o), "/station/northdock/press-4/trends?weeks=26")
 	body := w.Body.String()
 	for _, want := range []string{
-		"Duty<small>", "<strong>rises (p under 0.001); from 2026-01-31 on &#43;", "passes 90.0 % about 2026-0", ", 90 %)",
-		"no trend beyond noise", "unknown: needs 21 days with values, there are 4 days", `aria-current="true">26 weeks`,
+		"Duty<small>", "<strong>rises (p under 0.001); a step of &#43;", "passes 90.0 % about 2026-0", ", 90 %)",
+		"no trend beyond chance", "unknown: needs 21 days with values, there are 4 days", `aria-current="true">26 weeks`,
 	} {
 		if !strings.Contains(body, want) {
 			t.Errorf("no %q", want)

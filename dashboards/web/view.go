@@ -19,6 +19,8 @@ type overviewView struct {
 	Count    string
 	Some     bool        // there are stations
 	Open     []countView // alarms by priority, highest first
+	Listed   []openView  // those of them to go to, highest first; findings are left out
+	More     int         // that are not listed
 	Sites    []siteView
 	Rig      bool // there is a virtual plant
 }
@@ -99,7 +101,9 @@ func overview(all []board.Station, notReady []string, now station.Instant, versi
 
 // head builds what stands above the stations.
 func head(all []board.Station, notReady []string, now station.Instant, version string) overviewView {
-	return overviewView{Version: version, At: clock(now), NotReady: notReady, Count: plural(len(all), "station"), Some: len(all) > 0, Open: openAlarms(all)}
+	v := overviewView{Version: version, At: clock(now), NotReady: notReady, Count: plural(len(all), "station"), Some: len(all) > 0}
+	v.count(all)
+	return v
 }
 
 // describe puts one station in words.

@@ -39,7 +39,7 @@ func TestFigures(t *testing.T) {
 	}{
 		{"pressure in kPa", press(), "Inlet", figure{"Inlet", "594", "kPa gauge", "", true}},
 		{"no minus before zero", shutDown(), "Inlet", figure{"Inlet", "0", "kPa gauge", "", true}},
-		{"rate a minute", press(), "Stroke rate", figure{"Stroke rate", "75.0", "/min", "counted, timed by the traces", true}},
+		{"rate a minute", press(), "Stroke rate", figure{"Stroke rate", "75", "/min", "counted, timed by the traces", true}},
 		{"rate unknown", standing(), "Stroke rate", figure{"Stroke rate", "unknown", "", "strokes are not visible: no counter, and too few samples a second", false}},
 		{"duty", press(), "Duty today", figure{"Duty today", "75", "%", "of fed time since midnight", true}},
 		{"never fed", shutDown(), "Duty today", figure{"Duty today", "unknown", "", "not fed in any closed minute since midnight", false}},

@@ -116,7 +116,7 @@ func (h hours) Used(ctx context.Context, k station.Key, from, to station.Instant
 	for i := range list {
 		x := &list[i]
 		s.Add(&cost.Sum{Inlet: x.Inlet, InletLow: x.InletLow, InletHigh: x.InletHigh, Exhaust: x.Exhaust, Delivered: x.Delivered,
-			Leak: x.LeakSum, Airless: x.Airless, Minutes: x.Minutes})
+			Leak: x.LeakSum, LeakNs: x.LeakTime, Airless: x.Airless, Minutes: x.Minutes})
 	}
 	return s, err
 }

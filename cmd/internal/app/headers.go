@@ -295,16 +295,20 @@ func (h *headers) show(u *headerUnit) {
 	h.board.PutHeader(out)
 }
 
-// withTransition gives a list of open alarms after a transition.
+// withTransition gives a list of open alarms after a transition. What a person did to an alarm
+// says nothing new of it: the words of its last transition stay.
 func withTransition(list []board.Alarm, t *rules.Transition) []board.Alarm {
 	kept := list[:0:0]
+	now := board.Alarm{Transition: *t, State: t.To}
 	for _, a := range list {
 		if a.Transition.Alarm != t.Alarm {
 			kept = append(kept, a)
+		} else if t.Message == "" && a.Transition.Raised == t.Raised {
+			now.Transition.Message = a.Transition.Message
 		}
 	}
 	if t.To != rules.Normal {
-		kept = append(kept, board.Alarm{Transition: *t, State: t.To})
+		kept = append(kept, now)
 	}
 	return kept
 }
