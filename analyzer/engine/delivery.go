@@ -148,6 +148,11 @@ func (e *Engine) takeDelivery(d *delivery) {
 	e.Basis.Tank = tank
 	band = math.Hypot(band, d.Band)
 	k.Eta, k.EtaBand = weigh(r.smooth(tank*d.Air/d.Plain), band, model)
+	if r.Base.put(tank*d.Air/d.Plain, d.At, 3*station.Minute60) {
+		if x, ok := r.Base.change(); ok {
+			e.Est[station.EfficiencyChange] = station.Estimate{Value: x, Method: station.MethodTrend, Confidence: 0.6, At: d.At}
+		}
+	}
 	set := func(f station.Figure, v float64) {
 		g := station.Estimate{Value: v, Method: station.MethodRecharge, Confidence: conf, From: d.From, At: d.At}
 		g.Low, g.High = within(v, band)

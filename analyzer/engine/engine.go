@@ -155,6 +155,9 @@ func (e *Engine) SetPlate(p station.Plate) {
 	if p.TankVolume != e.Plate.TankVolume || p.Sensor != e.Plate.Sensor {
 		e.forgetLeak()
 	}
+	if p.Serial != e.Plate.Serial || p.Overhauled != e.Plate.Overhauled || p.TankVolume != e.Plate.TankVolume {
+		e.Recharge.Base = baseline{} // another booster has another usual value
+	}
 	e.Plate = p
 	e.Counter.PerCycle = p.Counts == station.CountsCycles
 	e.Fuse.PerCycle = e.Counter.PerCycle

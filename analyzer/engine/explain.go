@@ -46,6 +46,7 @@ var inputs = [station.NumFigures]func(*Engine) []station.Input{
 	station.SupplyConductance: (*Engine).conductanceInputs,
 	station.PipeConductance:   (*Engine).pipeInputs,
 	station.SupplyChange:      (*Engine).supplyChangeInputs,
+	station.EfficiencyChange:  (*Engine).efficiencyChangeInputs,
 	station.SupplyTrend:       (*Engine).supplyTrendInputs,
 	station.ConductanceNeeded: (*Engine).neededInputs,
 	station.BoreNeeded:        (*Engine).boreInputs,

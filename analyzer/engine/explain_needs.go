@@ -29,6 +29,7 @@ var needs = [station.NumFigures]string{
 	station.HeaderStatic:      "a header sensor, or a rest of the piston within ten minutes",
 	station.SupplyConductance: "bores and stroke or swept volumes in the plate data, and what the sag needs",
 	station.PipeConductance:   "bore and length of the supply line in the plate data, and " + needsLine,
+	station.EfficiencyChange:  "two hours that hold quiet recharges: thirty readings of the efficiency, three minutes apart or more",
 	station.SupplyChange:      "thirty readings of the supply conductance, 20 s apart or more",
 	station.SupplyTrend:       "five days with readings of the supply conductance, and a sixth that closes the last of them",
 	station.ConductanceNeeded: needsLine,

@@ -124,6 +124,10 @@ func (e *Engine) supplyChangeInputs() []station.Input {
 	return usualInputs(&e.Line.Base, 1e8, "dm³/(s·bar)")
 }
 
+func (e *Engine) efficiencyChangeInputs() []station.Input {
+	return usualInputs(&e.Recharge.Base, 1, "of the plate's efficiency")
+}
+
 func (e *Engine) supplyTrendInputs() []station.Input {
 	d := &e.Line.Daily
 	out := []station.Input{measured("full days of work", float64(d.N), "")}

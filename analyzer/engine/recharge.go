@@ -46,7 +46,8 @@ type recharge struct {
 	TankRef      float64 // m³ learned where the plate gives none, 0: not yet
 	Line         ratioLine
 	Share        float64 // measured over assumed efficiency, smoothed, 0: not yet
-	Fresh        bool    // the delivery has changed: what was smoothed no longer counts
+	Base         baseline
+	Fresh        bool // the delivery has changed: what was smoothed no longer counts
 }
 
 // quietRound is one round.

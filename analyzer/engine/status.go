@@ -157,6 +157,7 @@ var firstReasons = [station.NumFigures]string{
 
 	station.VolumetricEfficiency: noQuiet,
 	station.StrokeDelivery:       noQuiet,
+	station.EfficiencyChange:     "too few quiet recharges to compare yet",
 	station.TankVolume:           noQuiet,
 	station.DeadVolume:           "needs quiet recharges at clearly different ratios of outlet to inlet pressure",
 	station.MeterRatio:           "no flow meter was lent to the inlet yet",

@@ -28,6 +28,7 @@ const (
 	ReachablePressure
 
 	VolumetricEfficiency
+	EfficiencyChange
 	StrokeDelivery
 	InletOverDelivered
 	MeterRatio
@@ -168,6 +169,9 @@ var Figures = [NumFigures]FigureKind{
 		What:    "air delivered a stroke over the swept volume at inlet condition; without a tank volume in the plate only its changes mean anything",
 		Formula: "(V (p'-p) + (V+V_c) rate p_mean t)/(N p1 V_b) over rounds from before one quiet recharge to before the next; V_c: what a standing booster creeps",
 		Source:  "gas law; mass balance of the tank"},
+	EfficiencyChange: {Name: "efficiency_change", Title: "Volumetric efficiency against usual", Group: GroupAir, Unit: "1", Shown: "%", Factor: 100, Places: 0, Key: "efficiency_change_ratio",
+		What:    "delivery of a stroke over what the plate's efficiency gives at the same pressures, against its usual, less one",
+		Formula: "medians of fifteen readings three minutes apart; the usual value follows over 30 days", Source: "common practice, no source"},
 	StrokeDelivery: {Name: "stroke_delivery", Title: "Air delivered per stroke", Group: GroupAir, Unit: "m³", Shown: "L", Factor: 1e3, Places: 3, Air: true, Key: "stroke_delivery_l",
 		What:    "air delivered a stroke, from quiet recharges of the tank",
 		Formula: "(V (p'-p) + (V+V_c) rate p_mean t)/(N p_0), rate: the leak's, from the fall of many standing times", Source: "gas law; mass balance of the tank"},

@@ -26,7 +26,7 @@ func press() board.Station {
 			Estimates: station.Estimates{station.LeakFlow: known(0.3e-3), station.LeakConductance: known(4e-10), station.SupplySag: known(0.12),
 				station.SupplyConductance: known(2e-8), station.StoredEnergy: known(21e3), station.StrokeUnevenness: known(0.12), station.Pulsation: known(0.004), station.VolumetricEfficiency: known(0.9),
 				station.InternalLeak: known(0.1e-3), station.HeaderSag: known(0.04), station.LineSag: known(0.08), station.HeaderStatic: known(640e3),
-				station.SupplyChange: known(-0.2), station.ReachablePressure: known(1190e3), station.InletOverDelivered: known(2.1), station.MeterRatio: known(1.03),
+				station.SupplyChange: known(-0.2), station.EfficiencyChange: known(-0.05), station.ReachablePressure: known(1190e3), station.InletOverDelivered: known(2.1), station.MeterRatio: known(1.03),
 				station.TankVolume: known(0.031), station.Load: known(0.6), station.FreeCapacity: known(2e-3), station.StartsHour: known(40),
 				station.StrokeTimeChange: known(0.07), station.CyclesSinceOverhaul: known(61728), station.SetShift: known(-12e3),
 				station.InletZero: known(1.5e3), station.OutletZero: known(-0.8e3), station.InletNoise: known(450), station.OutletNoise: known(500), station.CountMismatch: known(-0.01)}},

@@ -28,6 +28,8 @@ var slow = [...]struct {
 		gauge("supply_conductance_cubic_meters_per_second_pascal", "Conductance of the supply C/sqrt(1-b) (ISO 6358), at ANR.", perStation()...)},
 	{station.SupplyChange, "", false,
 		gauge("supply_change_ratio", "Conductance of the supply over its usual value, less one.", perStation()...)},
+	{station.EfficiencyChange, "", false,
+		gauge("volumetric_efficiency_change_ratio", "Volumetric efficiency against its usual value, less one.", perStation()...)},
 	{station.ReachablePressure, "basis", true,
 		gauge("reachable_pressure_pascals", "Highest outlet within reach of the inlet seen while stroking; no series while the station is silent.", perStation("basis")...)},
 	{station.VolumetricEfficiency, "", false,

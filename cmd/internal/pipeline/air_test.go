@@ -136,6 +136,11 @@ func TestVolumetricEfficiencyThatFalls(t *testing.T) {
 	if !was.Known() || !is.Known() {
 		t.Fatalf("unknown: %s, %s", was.Reason, is.Reason)
 	}
+	change, told := b.estimate(station.EfficiencyChange), raised(b.u, "delivery-falling")
+	t.Logf("against its usual %+.1f %% (%s); delivery-falling raised %d times", 100*change.Value, change.Reason, told)
+	if x := 1 + change.Value; !change.Known() || math.Abs(x-after/before) > 0.05 || told != 1 {
+		t.Errorf("against its usual %+.1f %%, truth %+.1f %%; delivery-falling raised %d times", 100*change.Value, 100*(after/before-1), told)
+	}
 	if after > 0.95*before {
 		t.Fatal("the fault changes too little to test anything")
 	}

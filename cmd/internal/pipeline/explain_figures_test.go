@@ -190,6 +190,7 @@ var redo = map[string]func(facts) float64{
 	},
 	"starts_10min":          func(x facts) float64 { return x.of("starts in the last ten minutes") },
 	"stroke_time_change":    usualRatio,
+	"efficiency_change":     usualRatio,
 	"cycles_since_overhaul": func(x facts) float64 { return math.Floor(x.of("strokes since it is watched") / 2) },
 	"set_shift":             func(x facts) float64 { return (x.of("median of the last full block") - x.of("usual value")) * 1e3 },
 	"inlet_zero":            func(x facts) float64 { return x.of("mean of the last rest that counts") * 1e3 },
