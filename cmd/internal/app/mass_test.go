@@ -217,8 +217,9 @@ func TestAMassEventIsOneAlarm(t *testing.T) {
 		t.Errorf("what stands and is told again: %d alarms", len(list))
 	}
 	page, pageTook := timed(t, a)
-	if strings.Count(page, `<strong>`+rules.HeaderLow+`</strong>`) != 1+by[rules.HeaderLow] || !strings.Contains(page, plural(n)+" under it") || strings.Count(page, "nobody is told of this one by itself") < n {
-		t.Errorf("the page of stations does not show the header's alarm once with its stations")
+	if strings.Count(page, `<strong>`+rules.HeaderLow+`</strong>`) != 1+by[rules.HeaderLow] || !strings.Contains(page, plural(n)+" affected") || strings.Count(page, "no separate message is sent for this one") < n {
+		t.Errorf("the page of stations does not show the header's alarm once with its stations: %d times, %v, %d explained",
+			strings.Count(page, `<strong>`+rules.HeaderLow+`</strong>`), strings.Contains(page, plural(n)+" affected"), strings.Count(page, "no separate message is sent for this one"))
 	}
 	key := "/station/" + o.Stations[0].Plate.Key.Site + "/header:main"
 	if text := fetch(t, a, key); !strings.Contains(text, ">station-7</bdi>") || !strings.Contains(text, `value="acknowledge"`) {
