@@ -118,6 +118,7 @@ func (b *bench) swap(s rig.Spec) {
 // but what it lets back while the piston stands is a leak of the outlet here, and less delivery
 // in the model's count.) Source of the truth: collector/rig/model.
 func TestVolumetricEfficiencyThatFalls(t *testing.T) {
+	t.Parallel()
 	sound, worn := quiet(1), quiet(1)
 	worn.Geometry.DeadBoost += 0.3
 	b := newBench(sound)
@@ -183,6 +184,7 @@ func TestTankVolumeFromRecharges(t *testing.T) {
 // as the station works as it did; at another header the band widens and the ratio says why. The
 // reading is the model's inlet flow; what the analyzer made of the first minutes does not count.
 func TestLentFlowMeter(t *testing.T) {
+	t.Parallel()
 	for seed := range uint64(8) {
 		s := unusual(seed)
 		s.Sensors.Flow = true
@@ -247,6 +249,7 @@ func unusual(seed uint64) rig.Spec {
 // one and a half of them; the seeds are fixed. The counter gives the strokes: a
 // miscount is not what the band is about.
 func TestBandsOfAir(t *testing.T) {
+	t.Parallel()
 	if raced {
 		t.Skip("arithmetic of sixty stations: run without the race detector by make test's second step")
 	}

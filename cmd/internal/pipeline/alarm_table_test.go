@@ -144,6 +144,7 @@ func (b *table) end(t *testing.T) {
 
 // Every rig-made recording with its labels: each is raised once, in time, and nothing else.
 func TestTableOfRigRecordings(t *testing.T) {
+	t.Parallel()
 	if raced {
 		t.Skip("one goroutine's arithmetic: run without the race detector by make test's second step")
 	}

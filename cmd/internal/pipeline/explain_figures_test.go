@@ -212,8 +212,8 @@ func noiseOf(x facts) float64 {
 // works gives stations in which each of the figures becomes known somewhere.
 func works(t *testing.T) map[string]*pipeline.Unit {
 	out := map[string]*pipeline.Unit{}
-	quiet := virtual(t, "clamp-3", rig.Fault{Kind: rig.OutletLeak, Level: 2e-11, From: rigStart})
-	out["quiet"], _ = play(quiet, 3600, nil)
+	still := virtual(t, "clamp-3", rig.Fault{Kind: rig.OutletLeak, Level: 2e-11, From: rigStart})
+	out["quiet"], _ = play(still, 3600, nil)
 
 	busy := virtual(t, "pack-1", rig.Fault{Kind: rig.SupplyNarrow, Level: 0.5, From: rigStart})
 	busy.Plate.SupplyBore, busy.Plate.SupplyLength, busy.Plate.Serial = 7.9e-3, 8, "17"
@@ -246,6 +246,10 @@ func works(t *testing.T) map[string]*pipeline.Unit {
 	inside.Rhythm = rig.Rhythm{}
 	out["inside"] = seen(inside, 1800, nil)
 
+	rests := newBench(quiet(1))
+	rests.hours(3)
+	out["rests"] = rests.u
+
 	metered := unusual(1)
 	metered.Sensors.Flow = true
 	b := newBench(metered)
@@ -257,6 +261,7 @@ func works(t *testing.T) map[string]*pipeline.Unit {
 // Each figure that is a closed sum of its inputs is that sum, written down here from the
 // formulas and not from the engine, and each of them is known at some station.
 func TestSumsOfInputsGiveTheFigures(t *testing.T) {
+	t.Parallel()
 	if raced {
 		t.Skip("one goroutine's arithmetic")
 	}

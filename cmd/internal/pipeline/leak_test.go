@@ -73,6 +73,7 @@ var leakCases = []leakCase{
 // Holes after four quiet minutes, the tank's volume known exactly. Source of the truth:
 // collector/rig/model, which shares no code with the analyzer.
 func TestLeaksAfterFourQuietMinutes(t *testing.T) {
+	t.Parallel()
 	if raced {
 		t.Skip("one goroutine's arithmetic")
 	}
@@ -144,6 +145,7 @@ func TestTightStationsDoNotLeak(t *testing.T) {
 // the outlet loses is told apart from what the booster loses. Truth: a hole of 0.4 mm loses
 // 10.7 L/min at set, the strokes that were made beyond it are the valve's.
 func TestLossInsideTheBooster(t *testing.T) {
+	t.Parallel()
 	if raced {
 		t.Skip("one goroutine's arithmetic")
 	}

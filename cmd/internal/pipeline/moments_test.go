@@ -132,6 +132,7 @@ func times(t *testing.T, p station.Plate, path string, counter bool) (found []fl
 // Over random virtual stations, faulty ones among them: the eight states and the intervals
 // partition the time, minutes and intervals agree, air balances and strokes come in order.
 func TestRandomStationsAddUp(t *testing.T) {
+	t.Parallel()
 	const start = station.Instant(1767225600e9)
 	for seed := range uint64(12) {
 		s := random(100+seed, []float64{100, 20, 10}[seed%3])

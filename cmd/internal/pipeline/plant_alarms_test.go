@@ -14,6 +14,7 @@ import (
 // Forty minutes of the demonstration's plant, where no sensor is broken: what is wrong with a
 // station by its design is raised, once, and nothing else of the whole catalogue.
 func TestAlarmsOfThePlant(t *testing.T) {
+	t.Parallel()
 	specs, err := rig.Plant(rigStart)
 	if err != nil {
 		t.Fatal(err)

@@ -107,6 +107,7 @@ func measure(s rig.Spec, seconds int64, counter bool) measured {
 // with the analyzer. Limits that are wider than they should be are what was reached; the
 // README states them.
 func TestRandomStations(t *testing.T) {
+	t.Parallel()
 	if raced {
 		t.Skip("one goroutine's arithmetic: run without the race detector by make test's second step")
 	}
@@ -165,6 +166,7 @@ func TestRandomStations(t *testing.T) {
 // A station that has only a counter, read once a second, is right within a cycle at either
 // end of the recording.
 func TestRandomStationsThatOnlyCount(t *testing.T) {
+	t.Parallel()
 	if raced {
 		t.Skip("one goroutine's arithmetic: run without the race detector by make test's second step")
 	}

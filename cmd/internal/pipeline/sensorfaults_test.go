@@ -152,6 +152,7 @@ func names(m map[string]int) string {
 // within five minutes, and never taken for a fault of the machine. Source of the truth:
 // collector/rig.
 func TestSensorFaultsAreNamed(t *testing.T) {
+	t.Parallel()
 	if raced {
 		t.Skip("one goroutine's arithmetic: run without the race detector by make test's second step")
 	}
@@ -189,6 +190,7 @@ func TestSensorFaultsAreNamed(t *testing.T) {
 // whatever the sensor reads, and pressure-left says so. Where the inlet itself is frozen
 // nothing but the valve's signal tells the shutdown.
 func TestPressureIsLeftBehindADoubtedSensor(t *testing.T) {
+	t.Parallel()
 	if raced {
 		t.Skip("one goroutine's arithmetic: run without the race detector by make test's second step")
 	}

@@ -13,6 +13,7 @@ import (
 // Alarms of the supply and of the booster's work, each on its fault on a virtual station: the
 // alarm is raised once, after the fault sets in, and beside it only what is named.
 func TestAlarmsOnTheirFaults(t *testing.T) {
+	t.Parallel()
 	if raced {
 		t.Skip("one goroutine's arithmetic: run without the race detector by make test's second step")
 	}

@@ -99,6 +99,7 @@ func (w *watched) stroking() (inlet, header float64) {
 // that it was given. Sag within 1 point (of a narrow line's within a tenth of it), header and
 // line apart within 1 point, conductance within 20 %.
 func TestSupplyOfRandomStations(t *testing.T) {
+	t.Parallel()
 	if raced {
 		t.Skip("one goroutine's arithmetic: run without the race detector by make test's second step")
 	}
@@ -174,6 +175,7 @@ func capacity(s rig.Spec, outlet float64) float64 {
 // they can stroke. Truth: the highest steady demand that the model meets, found by trying.
 // Before the burst both are known only where the work itself brought the outlet down.
 func TestLoadOfRandomStations(t *testing.T) {
+	t.Parallel()
 	if raced {
 		t.Skip("one goroutine's arithmetic: run without the race detector by make test's second step")
 	}
