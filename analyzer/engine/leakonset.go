@@ -40,26 +40,23 @@ func (e *Engine) leakMinute(m *station.Minute) {
 		return
 	}
 	e.Past.Taken = g.At
-	more := e.Past.add(leakPoint{At: g.At, C: float32(g.Value), Err: float32(spread(g, g.At))})
+	e.Past.add(leakPoint{At: g.At, C: float32(g.Value), Err: float32(spread(g, g.At))})
 	e.leakOnset(m.Start.Add(station.Minute60))
-	if more {
-		e.leakTrend(m.Start.Add(station.Minute60))
-	}
+	e.leakTrend(m.Start.Add(station.Minute60))
 }
 
 // add appends a point, or replaces the newest while that is within a quarter of an hour of
-// the one before it, and tells which.
-func (h *leakPast) add(p leakPoint) bool {
+// the one before it.
+func (h *leakPast) add(p leakPoint) {
 	if h.N >= 2 && p.At.Sub(h.Points[h.N-2].At) < pastEvery {
 		h.Points[h.N-1] = p
-		return false
+		return
 	}
 	if h.N == pastMost {
 		h.thin()
 	}
 	h.Points[h.N] = p
 	h.N++
-	return true
 }
 
 // thin drops every second point of the older half, and keeps the first.

@@ -247,7 +247,7 @@ func works(t *testing.T) map[string]*pipeline.Unit {
 	out["inside"] = seen(inside, 1800, nil)
 
 	rests := newBench(quiet(1))
-	rests.hours(3)
+	rests.hours(6)
 	out["rests"] = rests.u
 
 	metered := unusual(1)
