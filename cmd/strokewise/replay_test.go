@@ -45,7 +45,7 @@ func TestReplayExplains(t *testing.T) {
 	cfg, trace := leaking(t)
 	code, out, errOut := call("replay", "--config", cfg, "--explain", trace)
 	for _, want := range []string{"\nLeak: ", "  method: make-up\n", "  formula: ", "  source: ", "  confidence: 0.60\n", "tank volume with piping: 30 L (plate)", "common practice, no source",
-		"\nStored energy: ", "\nState: ", "\nDuty: "} {
+		"\nEnergy stored in the tank: ", "\nState: ", "\nDuty: "} {
 		if code != exitOK || !strings.Contains(out, want) {
 			t.Errorf("%d: no %q in\n%.3000s%s", code, want, out, errOut)
 		}

@@ -50,7 +50,7 @@ func TestTrends(t *testing.T) {
 	args := []string{"trends", "--config", cfg, "--station", "press-4", "--weeks", "8", "--to", "2026-03-02T00:00:00Z"}
 	code, out, errOut := call(args...)
 	if code != exitOK || !strings.Contains(out, "northdock/press-4, days from 2026-01-05 to 2026-03-01") ||
-		!strings.Contains(out, "rises (p under 0.001); from 2026-02-04 on +") || !strings.Contains(out, "passes 90.0 % about 2026-0") {
+		!strings.Contains(out, "rises (p under 0.001); a step of +") || !strings.Contains(out, "passes 90.0 % about 2026-0") {
 		t.Errorf("%d\n%s%s", code, out, errOut)
 	}
 	var got struct {
