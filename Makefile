@@ -4,7 +4,7 @@ GO ?= go
 # The race detector needs a C compiler; without one the tests run without it, and say so.
 RACE := $(shell command -v gcc >/dev/null 2>&1 && echo -race)
 
-.PHONY: build demo test torture bench fuzz lint peers clean
+.PHONY: build demo test race torture bench fuzz lint peers clean
 
 build: ## the binary, here
 	$(GO) build -o strokewise ./cmd/strokewise
@@ -12,12 +12,19 @@ build: ## the binary, here
 demo: build ## the main job on embedded defaults, until Ctrl-C
 	@exec ./strokewise demo
 
+# Packages that are one goroutine's arithmetic, and the tests of the binary as it is built: without
+# the race detector, under which they take five times as long. `make race` runs all with it.
+PLAIN := ./analyzer/... ./collector/rig/model ./cmd/internal/pipeline ./cmd/strokewise
+
 test: peers ## all tests
 	@[ -n "$(RACE)" ] || echo "note: no C compiler found, so the tests run without the race detector"
 	$(GO) vet ./...
-	$(GO) test $(RACE) -count=1 -timeout 18m $$($(GO) list ./... | grep -v cmd/internal/pipeline)
-	@echo "one goroutine's arithmetic on many stations: without the race detector"
-	$(GO) test -count=1 -timeout 15m -v ./cmd/internal/pipeline
+	$(GO) test $(RACE) -count=1 -timeout 18m $$($(GO) list ./... | grep -vFx "$$($(GO) list $(PLAIN))")
+	$(GO) test -count=1 -timeout 18m $(PLAIN)
+	$(GO) test -count=1 -v -run 'RandomStations$$' ./cmd/internal/pipeline
+
+race: peers ## all tests with the race detector; half an hour
+	$(GO) test -race -count=1 -timeout 40m ./...
 
 peers: ## the programs that tests run against (Debian packages; InfluxDB is built, once); says which are missing where it may not install them
 	@sh deploy/peers/install.sh
