@@ -1,9 +1,7 @@
 package history
 
 import (
-	"database/sql"
 	"math"
-	"os"
 	"path/filepath"
 	"reflect"
 	"strings"
@@ -88,20 +86,7 @@ func TestFiguresGoWithTheHours(t *testing.T) {
 
 // A database of version 4 keeps its data, and takes figures.
 func TestADatabaseOfVersion4IsBroughtUpToDate(t *testing.T) {
-	text, err := os.ReadFile("testdata/version4.sql")
-	if err != nil {
-		t.Fatal(err)
-	}
-	path := filepath.Join(t.TempDir(), "history.db")
-	db, err := sql.Open("sqlite", path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := db.Exec(string(text)); err != nil {
-		t.Fatal(err)
-	}
-	db.Close()
-	s := open(t, path, "phone")
+	s := broughtUp(t, "version4.sql")
 	sameHours(t, s)
 	ms, _ := s.Minutes(t.Context(), press, 0, ever)
 	alarms, err := s.OpenAlarms(t.Context())

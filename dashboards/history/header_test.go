@@ -1,8 +1,6 @@
 package history
 
 import (
-	"database/sql"
-	"os"
 	"path/filepath"
 	"reflect"
 	"testing"
@@ -111,20 +109,7 @@ func TestWhatWaitsForItsHeader(t *testing.T) {
 
 // A database of version 5 keeps its transitions, which nothing explains.
 func TestADatabaseOfVersion5IsBroughtUpToDate(t *testing.T) {
-	text, err := os.ReadFile("testdata/version5.sql")
-	if err != nil {
-		t.Fatal(err)
-	}
-	path := filepath.Join(t.TempDir(), "history.db")
-	db, err := sql.Open("sqlite", path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := db.Exec(string(text)); err != nil {
-		t.Fatal(err)
-	}
-	db.Close()
-	s := open(t, path, "phone")
+	s := broughtUp(t, "version5.sql")
 	got, err := s.OpenAlarms(t.Context())
 	if err != nil || len(got) != 2 || got[0].Explained != "" || got[0].By+got[1].By != "Ada" {
 		t.Fatalf("%+v, %v", got, err)

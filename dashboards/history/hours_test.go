@@ -2,11 +2,8 @@ package history
 
 import (
 	"context"
-	"database/sql"
 	"fmt"
 	"math"
-	"os"
-	"path/filepath"
 	"reflect"
 	"testing"
 
@@ -145,20 +142,7 @@ func TestMeansOfAnHour(t *testing.T) {
 
 // A database of version 1 keeps its data, and its minutes become hours.
 func TestADatabaseOfVersion1IsBroughtUpToDate(t *testing.T) {
-	text, err := os.ReadFile("testdata/version1.sql")
-	if err != nil {
-		t.Fatal(err)
-	}
-	path := filepath.Join(t.TempDir(), "history.db")
-	db, err := sql.Open("sqlite", path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := db.Exec(string(text)); err != nil {
-		t.Fatal(err)
-	}
-	db.Close()
-	s := open(t, path, "phone")
+	s := broughtUp(t, "version1.sql")
 	ms, err := s.Minutes(t.Context(), press, 0, ever)
 	if err != nil || len(ms) != 4 || !reflect.DeepEqual(ms[0], minute(0)) {
 		t.Fatalf("minutes %+v, %v", ms, err)

@@ -60,12 +60,17 @@ func (tx *transaction) act(a *Act) error {
 
 // Acts gives the audit in [from, to), in order of time.
 func (s *Store) Acts(ctx context.Context, from, to station.Instant) ([]Act, error) {
+	return s.acts(ctx, `WHERE at >= ? AND at < ? ORDER BY at, id`, int64(from), int64(to))
+}
+
+// acts gives the lines of the audit that the rest of a query, behind FROM, asks for.
+func (s *Store) acts(ctx context.Context, rest string, args ...any) ([]Act, error) {
 	var out []Act
 	err := s.each(ctx, "the audit", func(rows *sql.Rows) error {
 		var a Act
 		err := rows.Scan(&a.At, &a.Who, &a.What, &a.Target, &a.Detail)
 		out = append(out, a)
 		return err
-	}, `SELECT at, who, what, target, detail FROM audit WHERE at >= ? AND at < ? ORDER BY at, id`, int64(from), int64(to))
+	}, `SELECT at, who, what, target, detail FROM audit `+rest, args...)
 	return out, err
 }

@@ -34,14 +34,7 @@ func (tx *transaction) note(n *Note) error {
 
 // LastActs gives the newest lines of the audit, at most so many, the newest first.
 func (s *Store) LastActs(ctx context.Context, most int) ([]Act, error) {
-	var out []Act
-	err := s.each(ctx, "the audit", func(rows *sql.Rows) error {
-		var a Act
-		err := rows.Scan(&a.At, &a.Who, &a.What, &a.Target, &a.Detail)
-		out = append(out, a)
-		return err
-	}, `SELECT at, who, what, target, detail FROM audit ORDER BY id DESC LIMIT ?`, most)
-	return out, err
+	return s.acts(ctx, `ORDER BY id DESC LIMIT ?`, most)
 }
 
 // LastNotes gives the newest notes of a station, or with the zero key of all, at most so
@@ -75,14 +68,7 @@ func (s *Store) LatestActs(ctx context.Context, what string) (map[string]Act, er
 
 // ActsOf gives the lines of the audit of one kind of act, in the order in which they were written.
 func (s *Store) ActsOf(ctx context.Context, what string) ([]Act, error) {
-	var out []Act
-	err := s.each(ctx, "the audit", func(rows *sql.Rows) error {
-		var a Act
-		err := rows.Scan(&a.At, &a.Who, &a.What, &a.Target, &a.Detail)
-		out = append(out, a)
-		return err
-	}, `SELECT at, who, what, target, detail FROM audit WHERE what = ? ORDER BY id`, what)
-	return out, err
+	return s.acts(ctx, `WHERE what = ? ORDER BY id`, what)
 }
 
 // Strokes gives the strokes of a station in the hours that begin in [from, to), and the

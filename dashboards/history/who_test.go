@@ -1,8 +1,6 @@
 package history
 
 import (
-	"database/sql"
-	"os"
 	"path/filepath"
 	"testing"
 
@@ -60,20 +58,7 @@ func TestSuppressedIsToldToNobody(t *testing.T) {
 
 // A database of version 3 keeps its transitions, without who and why.
 func TestADatabaseOfVersion3IsBroughtUpToDate(t *testing.T) {
-	text, err := os.ReadFile("testdata/version3.sql")
-	if err != nil {
-		t.Fatal(err)
-	}
-	path := filepath.Join(t.TempDir(), "history.db")
-	db, err := sql.Open("sqlite", path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := db.Exec(string(text)); err != nil {
-		t.Fatal(err)
-	}
-	db.Close()
-	s := open(t, path, "phone")
+	s := broughtUp(t, "version3.sql")
 	got, err := s.OpenAlarms(t.Context())
 	if err != nil || len(got) != 2 || got[0].By != "" || got[0].Why != "" || got[0].Message != "m" {
 		t.Fatalf("%+v, %v", got, err)

@@ -31,10 +31,9 @@ type howInput struct{ Name, Value, From string }
 
 // how shows how each figure of a station is obtained.
 func (s *site) how(w http.ResponseWriter, r *http.Request) {
-	k := station.Key{Site: r.PathValue("site"), Station: r.PathValue("station")}
-	one, ok := s.Board.Get(k)
+	k := keyIn(r)
+	one, ok := s.known(w, k)
 	if !ok {
-		s.noStation(w, k)
 		return
 	}
 	v := howView{Root: pageRoot + "../", Version: s.Version, Name: k.Station, Site: k.Site, Key: path(k), At: clock(station.InstantOf(s.Now()))}
@@ -57,12 +56,11 @@ func (s *site) explain(ctx context.Context, k station.Key) ([]station.Explanatio
 	}
 	ctx, cancel := context.WithTimeout(ctx, queryTime)
 	defer cancel()
-	select {
-	case s.queries <- struct{}{}:
-		defer func() { <-s.queries }()
-	case <-ctx.Done():
+	leave, err := s.queue(ctx)
+	if err != nil {
 		return nil, errText("too many are asking at once: try again in a moment")
 	}
+	defer leave()
 	return s.Explain(ctx, k)
 }
 
@@ -93,24 +91,17 @@ func howOf(x *station.Explanation, b *board.Station) howFigure {
 	return h
 }
 
+// sumRows are the rows of totalRows that tell of a sum.
+var sumRows = map[string]int{"strokes": 0, "inlet_air": 1, "exhaust_air": 2, "delivered_air": 3}
+
 // sumRow gives what is known of a sum: since counting began, duty of today.
 func sumRow(x *station.Explanation, b *board.Station) row {
-	const since = "since counting began"
-	rows := totalRows(&b.Totals)
-	switch x.Name {
-	case "strokes":
-		rows[0].How = since
-		return rows[0]
-	case "inlet_air":
-		rows[1].How = since
-		return rows[1]
-	case "exhaust_air":
-		rows[2].How = since
-		return rows[2]
-	case "delivered_air":
-		rows[3].How = since
-		return rows[3]
-	case "duty":
+	if i, ok := sumRows[x.Name]; ok {
+		r := totalRows(&b.Totals)[i]
+		r.How = "since counting began"
+		return r
+	}
+	if x.Name == "duty" {
 		return todayRows(b)[0]
 	}
 	return row{Value: x.Said}

@@ -106,14 +106,13 @@ func reading(r *row) string {
 
 // station shows one station.
 func (s *site) station(w http.ResponseWriter, r *http.Request) {
-	k := station.Key{Site: r.PathValue("site"), Station: r.PathValue("station")}
+	k := keyIn(r)
 	if _, ok := k.Header(); ok {
 		s.header(w, r, k)
 		return
 	}
-	one, ok := s.Board.Get(k)
+	one, ok := s.known(w, k)
 	if !ok {
-		s.noStation(w, k)
 		return
 	}
 	seconds := usualRange
@@ -138,6 +137,20 @@ func (s *site) station(w http.ResponseWriter, r *http.Request) {
 	}
 	v.Today = today
 	render(w, "station.html", v)
+}
+
+// keyIn gives the station that an address names.
+func keyIn(r *http.Request) station.Key {
+	return station.Key{Site: r.PathValue("site"), Station: r.PathValue("station")}
+}
+
+// known gives a station's picture, or answers that there is no such.
+func (s *site) known(w http.ResponseWriter, k station.Key) (board.Station, bool) {
+	one, ok := s.Board.Get(k)
+	if !ok {
+		s.noStation(w, k)
+	}
+	return one, ok
 }
 
 func (s *site) noStation(w http.ResponseWriter, k station.Key) {

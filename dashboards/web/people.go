@@ -70,7 +70,7 @@ func ofStation(path string) bool {
 // command shows the forms of a station on a page that stays as it is, and takes what they
 // send.
 func (s *site) command(w http.ResponseWriter, r *http.Request) {
-	k := station.Key{Site: r.PathValue("site"), Station: r.PathValue("station")}
+	k := keyIn(r)
 	one, ok := s.found(k)
 	if !ok {
 		if wantsJSON(r) {

@@ -15,12 +15,11 @@ func (s *site) today(ctx context.Context, k station.Key) ([]row, error) {
 	}
 	ctx, cancel := context.WithTimeout(ctx, queryTime)
 	defer cancel()
-	select {
-	case s.queries <- struct{}{}:
-		defer func() { <-s.queries }()
-	case <-ctx.Done():
-		return nil, errBusy
+	leave, err := s.queue(ctx)
+	if err != nil {
+		return nil, err
 	}
+	defer leave()
 	zone := s.Zones[k.Site]
 	if zone == nil {
 		zone = time.UTC

@@ -56,10 +56,9 @@ func (s *site) end(k station.Key) station.Instant {
 
 // trace answers with the traces of the last span seconds as JSON.
 func (s *site) trace(w http.ResponseWriter, r *http.Request) {
-	k := station.Key{Site: r.PathValue("site"), Station: r.PathValue("station")}
-	one, ok := s.Board.Get(k)
+	k := keyIn(r)
+	one, ok := s.known(w, k)
 	if !ok {
-		s.noStation(w, k)
 		return
 	}
 	seconds, err := spanOf(r.URL.Query().Get("span"))
@@ -124,12 +123,11 @@ func (v *traceView) present(one *board.Station) {
 func (s *site) before(ctx context.Context, v *traceView, begin station.Instant) error {
 	ctx, cancel := context.WithTimeout(ctx, queryTime)
 	defer cancel()
-	select {
-	case s.queries <- struct{}{}:
-		defer func() { <-s.queries }()
-	case <-ctx.Done():
-		return errBusy
+	leave, err := s.queue(ctx)
+	if err != nil {
+		return err
 	}
+	defer leave()
 	minutes, err := s.History.Minutes(ctx, v.Key, v.From.Floor(station.Minute60), begin)
 	if err != nil {
 		return err

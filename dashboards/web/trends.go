@@ -57,10 +57,9 @@ type trendLine struct {
 
 // trends shows how one station's figures run; ?weeks= says over how long.
 func (s *site) trends(w http.ResponseWriter, r *http.Request) {
-	k := station.Key{Site: r.PathValue("site"), Station: r.PathValue("station")}
-	one, ok := s.Board.Get(k)
+	k := keyIn(r)
+	one, ok := s.known(w, k)
 	if !ok {
-		s.noStation(w, k)
 		return
 	}
 	weeks := usualWeeks

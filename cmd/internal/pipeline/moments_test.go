@@ -3,9 +3,7 @@ package pipeline_test
 import (
 	"bufio"
 	"compress/gzip"
-	"errors"
 	"fmt"
-	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -17,7 +15,6 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
-	"strokewise/collector/trace"
 	"strokewise/deploy/peers"
 )
 
@@ -95,34 +92,14 @@ func TestStrokeTimesOfAnIndependentModel(t *testing.T) {
 // and the time between samples, s.
 func times(t *testing.T, p station.Plate, path string, counter bool) (found []float64, sample float64) {
 	t.Helper()
-	r, err := trace.Open(path, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer r.Close()
 	u := pipeline.New(p, "test")
 	u.KeepStrokes = true
 	var start station.Instant
-	for {
-		blocks, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			t.Fatal(err)
-		}
-		if b := &blocks[0]; start == 0 {
+	feed(t, u, path, counter, func(b *station.Block) {
+		if start == 0 {
 			start, sample = b.At(0), float64(b.At(1).Sub(b.At(0)))*1e-9
 		}
-		kept := blocks[:0]
-		for _, b := range blocks {
-			if counter || b.Channel != station.Cycles {
-				kept = append(kept, b)
-			}
-		}
-		u.Samples(kept, kept[0].At(kept[0].Len()-1))
-	}
-	u.Flush()
+	})
 	for _, s := range u.Out.Strokes {
 		found = append(found, float64(s.At.Sub(start))*1e-9)
 	}

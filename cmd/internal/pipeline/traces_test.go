@@ -79,12 +79,20 @@ func readJSON(t *testing.T, path string, to any) {
 // run plays a trace through a unit, without the counter if told so.
 func run(t *testing.T, p station.Plate, path string, counter bool) *pipeline.Unit {
 	t.Helper()
+	u := pipeline.New(p, "test")
+	feed(t, u, path, counter, func(*station.Block) {})
+	return u
+}
+
+// feed plays a trace through a unit, without the counter if told so, and shows look the first
+// block of each reading.
+func feed(t *testing.T, u *pipeline.Unit, path string, counter bool, look func(*station.Block)) {
+	t.Helper()
 	r, err := trace.Open(path, 0)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer r.Close()
-	u := pipeline.New(p, "test")
 	for {
 		blocks, err := r.Next()
 		if errors.Is(err, io.EOF) {
@@ -93,6 +101,7 @@ func run(t *testing.T, p station.Plate, path string, counter bool) *pipeline.Uni
 		if err != nil {
 			t.Fatal(err)
 		}
+		look(&blocks[0])
 		kept := blocks[:0]
 		for _, b := range blocks {
 			if counter || b.Channel != station.Cycles {
@@ -102,7 +111,6 @@ func run(t *testing.T, p station.Plate, path string, counter bool) *pipeline.Uni
 		u.Samples(kept, kept[0].At(kept[0].Len()-1))
 	}
 	u.Flush()
-	return u
 }
 
 // result is what a unit concluded over the whole recording.
