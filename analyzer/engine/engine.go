@@ -30,6 +30,9 @@ type Observer interface {
 	Minute(*station.Minute)
 	// Step is called each second of event time and at every change of state.
 	Step(*station.Status)
+	// Hour is called with the newest step of an hour, once the next hour or a clock set back is
+	// seen: a trace that ends within an hour does not end it.
+	Hour(*station.Status)
 }
 
 // Counts are what the engine turned away or noticed in its input.
@@ -110,7 +113,7 @@ type Engine struct {
 	core
 	obs    Observer
 	events []event
-	status station.Status
+	status *station.Status           // the newest step, see Status
 	blind  struct{ of, text string } // the newest reason, put together once
 	emit   func(station.Stroke)
 	found  func(stroke.Candidate)
@@ -118,7 +121,7 @@ type Engine struct {
 
 // New gives an engine for a station that reports to obs.
 func New(plate station.Plate, obs Observer) *Engine {
-	e := &Engine{obs: obs}
+	e := &Engine{obs: obs, status: new(station.Status)}
 	e.emit, e.found = e.stroke, e.candidate
 	e.Plate = plate
 	e.restart()
@@ -131,6 +134,9 @@ func (e *Engine) SetObserver(obs Observer) { e.obs = obs }
 
 // Key gives the station.
 func (e *Engine) Key() station.Key { return e.Plate.Key }
+
+// Status gives the newest step, with At 0 before the first. The next step writes into it.
+func (e *Engine) Status() *station.Status { return e.status }
 
 // CurrentPlate gives the plate in force.
 func (e *Engine) CurrentPlate() *station.Plate { return &e.Plate }
@@ -191,6 +197,12 @@ func (e *Engine) Push(b *station.Block, arrival station.Instant) {
 	q := &e.Queues[b.Channel]
 	if b.Stamp == station.StampArrival {
 		e.Counts.Arrival += int64(b.Len())
+	}
+	if b.Len() > 0 && (!e.Started || b.At(0) >= e.Floor) && q.extend(b) {
+		if b.At(0) >= e.Floor {
+			e.LateFrom = 0
+		}
+		return
 	}
 	for i, v := range b.Values {
 		t := b.At(i)

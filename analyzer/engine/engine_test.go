@@ -21,6 +21,7 @@ type recorder struct {
 func (r *recorder) Stroke(s station.Stroke)     { r.Strokes = append(r.Strokes, s) }
 func (r *recorder) Interval(i station.Interval) { r.Intervals = append(r.Intervals, i) }
 func (r *recorder) Minute(m *station.Minute)    { r.Minutes = append(r.Minutes, *m) }
+func (r *recorder) Hour(*station.Status)        {}
 func (r *recorder) Step(s *station.Status)      { r.Steps = append(r.Steps, *s) }
 
 func testPlate() station.Plate {
@@ -334,6 +335,7 @@ func (discard) Stroke(station.Stroke)     {}
 func (discard) Interval(station.Interval) {}
 func (discard) Minute(*station.Minute)    {}
 func (discard) Step(*station.Status)      {}
+func (discard) Hour(*station.Status)      {}
 
 // secondBlocks groups rows into blocks of one channel and one second, in order.
 func secondBlocks(rows []sample) []station.Block {

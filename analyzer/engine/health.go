@@ -71,17 +71,21 @@ func median(v [sideStrokes]float64) float64 {
 	return (v[sideStrokes/2-1] + v[sideStrokes/2]) / 2
 }
 
-// pulse takes an outlet sample, Pa gauge, while the piston works. Over two strokes the
-// straight line is taken off; what is left, less the noise, is the ripple. For a sawtooth
+// pulse takes the slot's outlet samples, Pa gauge, while the piston works. Over two strokes
+// the straight line is taken off; what is left, less the noise, is the ripple. For a sawtooth
 // of peak-to-peak height h the standard deviation is h/sqrt(12).
-func (h *health) pulse(t station.Instant, x float64) {
+func (h *health) pulse(times []station.Instant, values []float64) {
 	if h.Count == 0 {
-		h.From, h.Mean = t, x
+		h.From, h.Mean = times[0], values[0]
 		h.T, h.TT, h.X, h.TX, h.XX = 0, 0, 0, 0, 0
 	}
-	s, y := float64(t.Sub(h.From))*1e-9, x-h.Mean
-	h.Count++
-	h.T, h.TT, h.X, h.TX, h.XX = h.T+s, h.TT+s*s, h.X+y, h.TX+s*y, h.XX+y*y
+	t, tt, x, tx, xx := h.T, h.TT, h.X, h.TX, h.XX
+	for i, v := range values {
+		s, y := float64(times[i].Sub(h.From))*1e-9, v-h.Mean
+		t, tt, x, tx, xx = t+s, tt+s*s, x+y, tx+s*y, xx+y*y
+	}
+	h.Count += float64(len(values))
+	h.T, h.TT, h.X, h.TX, h.XX = t, tt, x, tx, xx
 }
 
 // ripple closes the window where it is long enough, and learns from it.

@@ -15,6 +15,50 @@ type queue struct {
 	Seen   bool
 }
 
+// extend takes a whole block that lies behind all that was ever taken, in increasing time;
+// false: it does not, and nothing was taken.
+func (q *queue) extend(b *station.Block) bool {
+	n := b.Len()
+	if n == 0 || q.Seen && b.At(0) <= q.Newest || !increasing(b) {
+		return false
+	}
+	q.room(n)
+	if b.Times != nil {
+		q.T = append(q.T, b.Times[:n]...)
+	} else {
+		for i := range n {
+			q.T = append(q.T, b.Start.Add(int64(i)*b.Step))
+		}
+	}
+	q.V = append(q.V, b.Values...)
+	q.Newest, q.Seen = q.T[len(q.T)-1], true
+	return true
+}
+
+func increasing(b *station.Block) bool {
+	if b.Times == nil {
+		return b.Step > 0 || b.Len() < 2
+	}
+	for i := 1; i < b.Len(); i++ {
+		if b.Times[i] <= b.Times[i-1] {
+			return false
+		}
+	}
+	return true
+}
+
+// roomStep is by how many samples a queue grows: to double it would waste most of it.
+const roomStep = 64
+
+// room makes place for n samples more.
+func (q *queue) room(n int) {
+	if need := len(q.T) + n; need > cap(q.T) {
+		need += roomStep - need%roomStep
+		q.T = append(make([]station.Instant, 0, need), q.T...)
+		q.V = append(make([]float64, 0, need), q.V...)
+	}
+}
+
 // put inserts a sample unless its time is taken; the first of one identity wins.
 func (q *queue) put(t station.Instant, v float64) bool {
 	n := len(q.T)
@@ -22,6 +66,7 @@ func (q *queue) put(t station.Instant, v float64) bool {
 		if q.Seen && n == 0 && t <= q.Newest {
 			return q.insert(0, t, v)
 		}
+		q.room(1)
 		q.T, q.V = append(q.T, t), append(q.V, v)
 		q.Newest, q.Seen = max(q.Newest, t), true
 		return true
@@ -34,6 +79,7 @@ func (q *queue) put(t station.Instant, v float64) bool {
 }
 
 func (q *queue) insert(i int, t station.Instant, v float64) bool {
+	q.room(1)
 	q.T, q.V = append(q.T, 0), append(q.V, 0)
 	copy(q.T[i+1:], q.T[i:])
 	copy(q.V[i+1:], q.V[i:])

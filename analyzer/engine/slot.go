@@ -20,15 +20,19 @@ type level struct {
 
 func (l *level) open() { l.N, l.Sum = 0, 0 }
 
-func (l *level) add(x float64) {
-	if l.N == 0 || x < l.Low {
-		l.Low = x
+// take adds the slot's samples, of which there is at least one.
+func (l *level) take(values []float64) {
+	low, high, sum := values[0], values[0], 0.0
+	for _, x := range values {
+		if x < low {
+			low = x
+		}
+		if x > high {
+			high = x
+		}
+		sum += x
 	}
-	if l.N == 0 || x > l.High {
-		l.High = x
-	}
-	l.N++
-	l.Sum += x
+	l.N, l.Sum, l.Low, l.High = len(values), sum, low, high
 }
 
 func (l *level) close(last station.Instant) {
@@ -100,19 +104,19 @@ func (e *Engine) pressure(c station.Channel, l *level, d *stroke.Trace, end stat
 	if l.Seen && q.T[0].Sub(l.Last) > e.blindAfter(d) {
 		d.Reset()
 	}
+	times, values := q.T[:n], q.V[:n]
+	l.take(values)
 	if c == station.InletPressure {
 		e.reference()
-		for i := 0; i < n; i++ {
-			l.add(q.V[i])
-			e.Supply.sample(q.V[i])
-			e.Ends.Inlet(q.T[i], q.V[i])
+		e.Supply.take(values)
+		for i, x := range values {
+			e.Ends.Inlet(times[i], x)
 		}
 	} else {
-		for i := 0; i < n; i++ {
-			l.add(q.V[i])
-			d.Push(q.T[i], q.V[i])
-			e.Health.pulse(q.T[i], q.V[i])
+		for i, x := range values {
+			d.Push(times[i], x)
 		}
+		e.Health.pulse(times, values)
 	}
 	d.TakeNoise(e.State.Current.Working())
 	l.close(q.T[n-1])

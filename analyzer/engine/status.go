@@ -45,7 +45,10 @@ func (r *rateWindow) sum(t station.Instant) int64 {
 
 // step tells the observer how the station stands at end.
 func (e *Engine) step(end station.Instant) {
-	s := &e.status
+	s := e.status
+	if s.At != 0 && (s.HourOf() != station.HourOf(end) || s.Segment != e.Segment) {
+		e.obs.Hour(s)
+	}
 	s.At, s.Segment = end, e.Segment
 	s.State, s.Since, s.StateReason = e.State.Current, e.State.From, e.State.Reason
 	s.Inlet = e.believed(e.pressureNow(&e.Inlet, end, e.blindAfter(&e.Ends.In)), inletDoubted)

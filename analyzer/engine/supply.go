@@ -55,25 +55,37 @@ type drawn struct {
 	HeadN       int
 }
 
-// sample takes one inlet sample, Pa gauge.
-func (s *supply) sample(x float64) {
-	if low := math.Min(x, s.Prev); low > s.Peak {
-		s.Peak = low
+// take takes the slot's inlet samples, Pa gauge.
+func (s *supply) take(values []float64) {
+	peak, prev := s.Peak, s.Prev
+	for _, x := range values {
+		if x > peak && prev > peak {
+			peak = min(x, prev)
+		}
+		prev = x
 	}
-	s.Prev = x
-	if !s.Track {
-		return
+	s.Peak, s.Prev = peak, prev
+	if s.Track {
+		s.measure(values)
 	}
-	s.Sum += x
-	s.N++
-	if r := (x + s.Ambient) / s.Ref; r < 1 {
-		if r <= assumedB {
-			s.F++
-		} else {
-			y := (r - assumedB) / (1 - assumedB)
-			s.F += math.Sqrt(1 - y*y)
+}
+
+// measure adds samples to the present run: their sum, and that of ISO 6358's flow function.
+func (s *supply) measure(values []float64) {
+	sum, f := s.Sum, s.F
+	// y = (p2/p1 - b)/(1 - b), as a straight line in the gauge pressure
+	slope := 1 / (s.Ref * (1 - assumedB))
+	y0 := (s.Ambient/s.Ref - assumedB) / (1 - assumedB)
+	for _, x := range values {
+		sum += x
+		switch y := y0 + x*slope; {
+		case y <= 0:
+			f++
+		case y < 1:
+			f += math.Sqrt(1 - y*y)
 		}
 	}
+	s.Sum, s.F, s.N = sum, f, s.N+len(values)
 }
 
 // learn updates what the slot teaches: resting pressure, set pressure, sag and

@@ -14,8 +14,11 @@ type HourFigure struct {
 	Estimate
 }
 
-// HourOf gives the start of the hour that the status belongs to: its second ends at At.
-func (s *Status) HourOf() Instant { return s.At.Add(-1).Floor(hour) }
+// HourOf gives the start of the hour that the second before end belongs to.
+func HourOf(end Instant) Instant { return end.Add(-1).Floor(hour) }
+
+// HourOf gives the start of the hour that the status belongs to.
+func (s *Status) HourOf() Instant { return HourOf(s.At) }
 
 // HourFigures appends the figures that the status knows and that were obtained within its
 // hour to dst: what was not renewed for longer would be an old measurement under a new date.

@@ -153,22 +153,38 @@ func (p *Pace) raw(c *Candidate, usual float64) {
 	}
 }
 
-// mode gives the mean of the largest group of areas that agree within 15 %, and its share.
+// mode gives the mean of the largest group of areas that agree within 15 % with one of them,
+// and its share.
 func (p *Pace) mode() (mean, share float64) {
-	most := 0
-	for i := range p.N {
-		n, sum := 0, 0.0
-		for j := range p.N {
-			if math.Abs(p.Areas[j]-p.Areas[i]) < 0.15*p.Areas[i] {
-				n++
-				sum += p.Areas[j]
-			}
+	sorted := p.Areas
+	areas := sorted[:p.N]
+	sortFloats(areas)
+	most, first, last, sum := 0, 0, 0, 0.0 // the group is first to last, last not included
+	for _, a := range areas {
+		for last < len(areas) && areas[last]-a < 0.15*a {
+			sum += areas[last]
+			last++
 		}
-		if m := sum / float64(n); n > most || n == most && m > mean {
+		for a-areas[first] >= 0.15*a {
+			sum -= areas[first]
+			first++
+		}
+		if n, m := last-first, sum/float64(last-first); n > most || n == most && m > mean {
 			most, mean = n, m
 		}
 	}
 	return mean, float64(most) / float64(p.N)
+}
+
+// sortFloats sorts a few values by insertion.
+func sortFloats(s []float64) {
+	for i, x := range s {
+		j := i
+		for ; j > 0 && s[j-1] > x; j-- {
+			s[j] = s[j-1]
+		}
+		s[j] = x
+	}
 }
 
 // Failed tells whether candidates do not agree on what a stroke draws after worked seconds

@@ -283,13 +283,13 @@ func (p *partition) show(u *unit) {
 	}
 	n := u.Tally()
 	s := board.Station{
-		Plate: *u.Plate(), Status: u.Status, Totals: u.totals, Today: u.today,
+		Plate: *u.Plate(), Status: *u.Status, Totals: u.totals, Today: u.today,
 		Alarms: append([]board.Alarm(nil), u.alarms...),
 		LagNs:  u.LagNs(), OffsetNs: u.OffsetNs(), SilentSince: u.SilentSince(p.ticked, rules.SilenceNs),
 		Late: n.Late, Duplicate: n.Duplicate, ClockSteps: n.ClockSteps, Gaps: n.Gaps, Arrival: n.Arrival,
 		Counter: board.CounterOddities(n.Counter), Dues: u.dues(p.ticked), Below: u.Below(),
 	}
-	if !u.Stepped {
+	if !u.Stepped() {
 		s.Status = station.Status{StateReason: "no samples yet", Inlet: station.Unknown("no samples yet"),
 			Outlet: station.Unknown("no samples yet"), StrokeRate: station.Unknown("no samples yet")}
 	}

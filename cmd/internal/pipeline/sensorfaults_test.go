@@ -236,7 +236,7 @@ func TestSoundSensorsOfRandomStations(t *testing.T) {
 			s.Faults = append(s.Faults, machine...)
 			said := map[string]int{}
 			play(s, 1300, func(u *pipeline.Unit) {
-				if u.Stepped && u.Status.State == station.Blind && u.Status.At > at(5) {
+				if u.Stepped() && u.Status.State == station.Blind && u.Status.At > at(5) {
 					said[u.Status.StateReason]++
 				}
 			})

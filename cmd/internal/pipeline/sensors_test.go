@@ -100,7 +100,7 @@ func TestSoundSensorsAreBelieved(t *testing.T) {
 	for _, s := range specs {
 		n := 0
 		play(s, 900, func(u *pipeline.Unit) {
-			if u.Stepped && u.Status.State == station.Blind && u.Status.At > rigStart.Add(5*station.Second) {
+			if u.Stepped() && u.Status.State == station.Blind && u.Status.At > rigStart.Add(5*station.Second) {
 				n++
 			}
 		})

@@ -27,8 +27,7 @@ type Output struct {
 type Unit struct {
 	KeepStrokes bool
 	Out         Output
-	Status      station.Status // the newest step, for live views
-	Stepped     bool           // Status has been set
+	Status      *station.Status // the newest step, with At 0 before the first
 
 	engine   *engine.Engine
 	rules    *rules.Evaluator
@@ -42,6 +41,7 @@ type Unit struct {
 func New(plate station.Plate, revision string) *Unit {
 	u := &Unit{revision: revision}
 	u.engine = engine.New(plate, u)
+	u.Status = u.engine.Status()
 	u.rules = rules.NewEvaluator(u.engine.CurrentPlate(), u.transition)
 	u.rules.Feeds = u.feed
 	return u
@@ -60,15 +60,14 @@ func (u *Unit) Interval(i station.Interval) { u.Out.Intervals = append(u.Out.Int
 // Minute implements engine.Observer.
 func (u *Unit) Minute(m *station.Minute) { u.Out.Minutes = append(u.Out.Minutes, *m) }
 
-// Step implements engine.Observer. The last step of an hour leaves its figures behind once
-// the next hour, or a clock set back, is seen: a trace that ends within an hour does not.
-func (u *Unit) Step(s *station.Status) {
-	if u.Stepped && (s.HourOf() != u.Status.HourOf() || s.Segment != u.Status.Segment) {
-		u.Out.Figures = u.Status.HourFigures(u.Out.Figures)
-	}
-	u.Status, u.Stepped = *s, true
-	u.rules.Step(&u.Status)
-}
+// Step implements engine.Observer.
+func (u *Unit) Step(s *station.Status) { u.rules.Step(s) }
+
+// Hour implements engine.Observer: an hour leaves the figures of its last step behind.
+func (u *Unit) Hour(s *station.Status) { u.Out.Figures = s.HourFigures(u.Out.Figures) }
+
+// Stepped tells whether there is a Status.
+func (u *Unit) Stepped() bool { return u.Status.At != 0 }
 
 func (u *Unit) transition(t *rules.Transition) { u.Out.Transitions = append(u.Out.Transitions, *t) }
 
@@ -199,12 +198,11 @@ type head struct {
 	Newest   station.Instant
 	Offset   int64
 	Status   station.Status
-	Stepped  bool
 }
 
 // Save writes the unit's state. What is in Out is not part of it.
 func (u *Unit) Save(w io.Writer) error {
-	h := head{u.revision, u.arrivals, u.newest, u.offset, u.Status, u.Stepped}
+	h := head{u.revision, u.arrivals, u.newest, u.offset, *u.Status}
 	if err := gob.NewEncoder(w).Encode(&h); err != nil {
 		return fmt.Errorf("cannot write snapshot of %s: %w", u.engine.Key(), err)
 	}
@@ -222,12 +220,12 @@ func Restore(r *bytes.Reader) (*Unit, error) {
 		return nil, fmt.Errorf("cannot read snapshot: %w", err)
 	}
 	u.revision, u.arrivals, u.newest, u.offset = h.Revision, h.Arrivals, h.Newest, h.Offset
-	u.Status, u.Stepped = h.Status, h.Stepped
 	e, err := engine.Restore(r, u)
 	if err != nil {
 		return nil, err
 	}
-	u.engine = e
+	u.engine, u.Status = e, e.Status()
+	*u.Status = h.Status
 	if u.rules, err = rules.Restore(r, e.CurrentPlate(), u.transition); err != nil {
 		return nil, err
 	}
