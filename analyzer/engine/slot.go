@@ -109,13 +109,9 @@ func (e *Engine) pressure(c station.Channel, l *level, d *stroke.Trace, end stat
 	if c == station.InletPressure {
 		e.reference()
 		e.Supply.take(values)
-		for i, x := range values {
-			e.Ends.Inlet(times[i], x)
-		}
+		e.Ends.Inlet(times, values)
 	} else {
-		for i, x := range values {
-			d.Push(times[i], x)
-		}
+		d.Take(times, values)
 		e.Health.pulse(times, values)
 	}
 	d.TakeNoise(e.State.Current.Working())

@@ -76,18 +76,31 @@ func (e *Ends) Reset() {
 	e.Best.Score = 0
 }
 
-// Inlet takes the next sample of the inlet, Pa gauge.
-func (e *Ends) Inlet(t station.Instant, x float64) {
+// Inlet takes samples of the inlet in order of time, Pa gauge.
+func (e *Ends) Inlet(times []station.Instant, values []float64) {
 	n := e.In.N
-	if n == e.In.From {
-		e.Y = x
-	} else {
-		dt := float64(t-e.In.Time[(n-1)&ringMask]) * 1e-9
-		e.Y += dt / (dt + smooth) * (x - e.Y)
-		e.draw(t, math.Min(dt, 1))
+	last, noise := e.In.Time[(n-1)&ringMask], overNoise*e.In.Noise()
+	var step int64
+	var dt, follow, over float64
+	for i, x := range values {
+		t := times[i]
+		if n == e.In.From {
+			e.Y = x
+		} else {
+			if d := t.Sub(last); d != step { // mostly the same
+				step, dt = d, float64(d)*1e-9
+				follow = dt / (dt + smooth)
+				dt = min(dt, 1)
+				over = noise * math.Sqrt(dt/(dt+2*smooth))
+			}
+			e.Y += follow * (x - e.Y)
+			e.draw(t, dt, over)
+		}
+		last = t
+		e.Area[n&ringMask] = e.Drawn
+		n++
 	}
-	e.Area[n&ringMask] = e.Drawn
-	e.In.Push(t, x)
+	e.In.Take(times, values)
 }
 
 // draw integrates the flow drawn through the supply, up to its conductance: at a small
@@ -95,15 +108,16 @@ func (e *Ends) Inlet(t station.Instant, x float64) {
 //
 //	area = integral sqrt(Ref - p1) dt
 //
-// is the same, whatever its speed. Without a resting pressure it is the time.
-func (e *Ends) draw(t station.Instant, dt float64) {
+// is the same, whatever its speed. Without a resting pressure it is the time. plain is the
+// sag that is told from noise.
+func (e *Ends) draw(t station.Instant, dt, plain float64) {
 	if e.Ref <= 0 {
 		e.Drawn += dt
 		e.Worked += dt
 		return
 	}
 	sag := e.Ref - e.Y
-	if plain := overNoise * e.In.Noise() * math.Sqrt(dt/(dt+2*smooth)); sag < plain {
+	if sag < plain {
 		if e.Drawing {
 			e.Drawing, e.Idle = false, t
 		}

@@ -39,7 +39,7 @@ func (d drawn) feed(e *Ends, p *Pace, rate, seconds float64, found func(station.
 			out -= d.tooth / (d.stroke * rate)
 		}
 		at := station.Instant(t * 1e9)
-		e.Inlet(at, in+d.noise*r.NormFloat64())
+		e.Inlet([]station.Instant{at}, []float64{in + d.noise*r.NormFloat64()})
 		e.Out.Push(at, out+d.noise*r.NormFloat64())
 		if n%50 != 49 {
 			continue
@@ -127,7 +127,7 @@ func TestDemandIsNoStroke(t *testing.T) {
 		} else if out < 900e3 {
 			out += 8
 		}
-		e.Inlet(at, 600e3+500*r.NormFloat64())
+		e.Inlet([]station.Instant{at}, []float64{600e3 + 500*r.NormFloat64()})
 		e.Out.Push(at, out+500*r.NormFloat64())
 		if i%50 == 49 {
 			e.In.TakeNoise(false)

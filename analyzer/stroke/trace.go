@@ -72,7 +72,37 @@ func (d *Trace) Push(t station.Instant, x float64) {
 	total := d.Sum[n&ringMask] + x - d.Base
 	d.N = n + 1
 	d.Sum[d.N&ringMask] = total
-	if math.Abs(total) > 1e11 {
+	if total > 1e11 || total < -1e11 {
+		d.rebase()
+	}
+}
+
+// Take takes samples in order of time, Pa.
+func (d *Trace) Take(times []station.Instant, values []float64) {
+	for len(values) > 0 && d.N < d.From+4 {
+		d.Push(times[0], values[0])
+		times, values = times[1:], values[1:]
+	}
+	if len(values) == 0 {
+		return
+	}
+	n, last, total := d.N, d.Time[(d.N-1)&ringMask], d.Sum[d.N&ringMask]
+	step, narrow, wide, x := d.Step, d.D2Sum, d.WideSum, d.X
+	for i, v := range values {
+		t := times[i]
+		step += 0.02 * (float64(t-last)*1e-9 - step)
+		narrow += math.Abs(v - 2*x[0] + x[1])
+		wide += math.Abs(v - 2*x[1] + x[3])
+		x[3], x[2], x[1], x[0] = x[2], x[1], x[0], v
+		last = t
+		d.Time[n&ringMask] = t
+		n++
+		total += v - d.Base
+		d.Sum[n&ringMask] = total
+	}
+	d.N, d.Step, d.D2Sum, d.WideSum, d.X = n, step, narrow, wide, x
+	d.D2N += len(values)
+	if total > 1e11 || total < -1e11 {
 		d.rebase()
 	}
 }
