@@ -1,6 +1,7 @@
 package samplelog
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -36,7 +37,8 @@ type Options struct {
 	URL        string // of an external server or cluster, several separated by commas, instead of the embedded one
 	Logger     *slog.Logger
 
-	leaseTTL time.Duration // 0: the usual one
+	leaseTTL  time.Duration // 0: the usual one
+	standsFor time.Duration // 0: the usual one
 }
 
 // JetStream is the Log on a NATS JetStream stream, embedded in the process (no port is
@@ -142,34 +144,64 @@ func (j *JetStream) Append(ctx context.Context, partition int, records []station
 	return ack.Sequence, nil
 }
 
-// Read implements Log.
+// standsFor is for how long a reader waits for an entry before it asks whether there is one.
+const standsFor = 10 * time.Second
+
+// errStands says that entries are there which the reader is not given.
+var errStands = errors.New("entries are there but none comes")
+
+// Read implements Log. After a node of a cluster was lost, a reader may be kept alive by a
+// node that gives it nothing; such a one is left for a new one.
 func (j *JetStream) Read(ctx context.Context, partition int, from uint64, fn func(Entry) error) error {
+	for {
+		var err error
+		if from, err = j.read(ctx, partition, from, fn); !errors.Is(err, errStands) {
+			return err
+		}
+		j.opt.Logger.Warn("the sample log's server gives a reader nothing although entries are there: it is asked anew", "partition", partition, "after", from)
+	}
+}
+
+// read reads until something fails, and gives the position it came to.
+func (j *JetStream) read(ctx context.Context, partition int, from uint64, fn func(Entry) error) (uint64, error) {
 	c, err := j.stream.OrderedConsumer(ctx, jetstream.OrderedConsumerConfig{
 		FilterSubjects: []string{subject(partition)}, DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: from + 1,
 	})
 	if err != nil {
-		return readError(ctx, partition, err)
+		return from, readError(ctx, partition, err)
 	}
 	it, err := c.Messages(jetstream.PullMaxMessagesWithBytesLimit(pullAhead, pullBytes))
 	if err != nil {
-		return readError(ctx, partition, err)
+		return from, readError(ctx, partition, err)
 	}
 	defer it.Stop()
 	defer context.AfterFunc(ctx, it.Stop)()
+	wait := cmp.Or(j.opt.standsFor, standsFor)
 	for {
-		m, err := it.Next()
-		if err != nil {
-			if errors.Is(err, jetstream.ErrNoHeartbeat) {
-				continue // the iterator asks again
+		m, err := it.Next(jetstream.NextMaxWait(wait))
+		if errors.Is(err, nats.ErrTimeout) || errors.Is(err, jetstream.ErrNoHeartbeat) {
+			if j.more(ctx, partition, from) {
+				return from, errStands
 			}
-			return readError(ctx, partition, err)
+			continue // the iterator asks again
+		}
+		if err != nil {
+			return from, readError(ctx, partition, err)
 		}
 		position, err := j.entry(partition, from, m, fn)
 		if err != nil {
-			return err
+			return from, err
 		}
 		from = position
 	}
+}
+
+// more tells whether a partition has an entry behind a position, as far as the server answers.
+func (j *JetStream) more(ctx context.Context, partition int, position uint64) bool {
+	c, cancel := context.WithTimeout(ctx, answerWait)
+	defer cancel()
+	m, err := j.stream.GetLastMsgForSubject(c, subject(partition))
+	return err == nil && m.Sequence > position
 }
 
 func readError(ctx context.Context, partition int, err error) error {
