@@ -73,6 +73,7 @@ type core struct {
 	Fuse          stroke.Fuse
 	Pace          stroke.Pace
 	Weak          int  // candidates in a row that were weak
+	Refuted       int  // slots in which the inlet was above its resting pressure, less others
 	Rested        bool // the draw is measured from a resting pressure
 	Valve         valve
 

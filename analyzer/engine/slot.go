@@ -72,8 +72,9 @@ func (e *Engine) slot(start, end station.Instant) {
 	e.pressure(station.InletPressure, &e.Inlet, &e.Ends.In, end)
 	e.pressure(station.OutletPressure, &e.Outlet, &e.Ends.Out, end)
 	if e.tracesServe() {
-		e.Ends.Search(e.Pace.Full, e.usualInterval(), e.Pace.Failed(e.Ends.Worked), e.found)
+		e.Ends.Search(e.Pace.Full, e.usualInterval(), e.Pace.Mass > 0 || e.Pace.Failed(e.Ends.Worked), e.found)
 		e.Pace.Comb(&e.Ends.Comb)
+		e.Pace.Weigh(&e.Ends.Teeth, &e.Ends.Comb)
 		for {
 			c, ok := e.Pace.Ripe(end, e.Ends.Idle, e.Ends.Drawing, e.Ends.Drawn)
 			if !ok {
@@ -108,6 +109,7 @@ func (e *Engine) pressure(c station.Channel, l *level, d *stroke.Trace, end stat
 	l.take(values)
 	if c == station.InletPressure {
 		e.reference()
+		e.lift()
 		e.Supply.take(values)
 		e.Ends.Inlet(times, values)
 	} else {
@@ -233,7 +235,11 @@ func (e *Engine) end(c *stroke.Candidate, floor station.Instant) {
 	}
 	last := e.Pace.Last
 	e.weak(c, usual)
+	f0, s0 := e.Pace.Full, e.Pace.Start
 	n := e.Pace.Strokes(c, usual)
+	if ZZ != nil {
+		ZZ(c, n, f0, s0, usual)
+	}
 	if n == 0 {
 		return
 	}
@@ -270,6 +276,7 @@ func (e *Engine) weak(c *stroke.Candidate, usual float64) {
 // reference sets the pressure that the draw is measured from: the one at which the inlet
 // rests or, until it has been seen to rest, the highest seen.
 func (e *Engine) reference() {
+	e.refute()
 	rested := e.Supply.Rest > 0
 	e.Ends.Ref = e.Supply.Rest
 	if !rested {
@@ -280,3 +287,37 @@ func (e *Engine) reference() {
 		e.Pace.Forget(e.Ends.Drawn, e.Ends.Ref <= 0)
 	}
 }
+
+// refute gives up a resting pressure that the inlet is above again and again: it was none, the
+// piston only crept, or the header has risen since. Shorter times above are a blow of the line
+// after a stroke.
+func (e *Engine) refute() {
+	above := e.Ends.Above > 0.3*float64(slotLen)*1e-9
+	if above {
+		e.Refuted += 2
+	}
+	if e.Refuted = max(0, e.Refuted-1); e.Refuted >= refuted && above && e.Supply.Rest > 0 {
+		e.Supply.Rest, e.Refuted = max(e.Supply.Rest, e.Ends.Top), 0
+	}
+	e.Ends.Above, e.Ends.Top = 0, 0
+}
+
+// refuted is by how many slots more the inlet must be above the resting pressure than not.
+const refuted = 6
+
+// lift sets by how much a stroke lifts the outlet of a closed tank, where that is much:
+// p1 V_b/V_t, and a fifth more since the air has no time to cool (between isothermal, 1, and
+// adiabatic, 1.4).
+func (e *Engine) lift() {
+	e.Ends.Lift = 0
+	if p := &e.Plate; p.TankVolume > 0 && p.SweptBoost > 0 && p.Sensor != station.AtBranch {
+		if lift := 1.4 * 0.9 * float64(e.inletAbs()) * p.SweptBoost / p.TankVolume; lift > leastLift {
+			e.Ends.Lift = lift
+		}
+	}
+}
+
+// leastLift, Pa: where a stroke lifts the outlet by less, a governor does not close within it.
+const leastLift = 60e3
+
+var ZZ func(c *stroke.Candidate, n int, full, start, usual float64)

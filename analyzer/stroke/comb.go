@@ -3,101 +3,164 @@ package stroke
 import "math"
 
 const (
-	combBins  = 512
-	combEvery = 96  // bins between judgements
-	combLeast = 192 // bins before the first
+	combLevels = 5
+	combWiden  = 4  // times, from level to level
+	combLags   = 26 // bins back that are compared
+	combMemory = 400
+	combLeast  = 64 // bins before a level is judged
+	combEvery  = 24 // finest bins between judgements
+	combFill   = 4  // bins that one sample may fill
+	lowLag     = 6  // a shorter one is seen better a level below
 )
 
-// Comb finds the draw after which the score of Ends repeats itself, by autocorrelation over
+// Comb finds the draw after which the pressures repeat themselves, by autocorrelation over
 // the draw instead of time: a piston that stands in between, or runs at another speed, does
 // not matter there. It tells how much a stroke draws where no single end stands out of the
-// noise. Fields are exported for snapshots only. The zero value waits for a width.
+// noise. Both pressures are averaged over bins of draw, the bins of each level four times as
+// wide as those of the level below, and the correlations are averaged over the last few hundred
+// bins: so strokes are found from a few samples each to a thousand. Fields are exported for
+// snapshots only. The zero value waits for a width.
 type Comb struct {
-	Bin      float64 // width of a bin, in draw, 0: not chosen
+	Bin      float64 // width of the finest bins, in draw, 0: not chosen
 	Start    float64
 	At       int64 // bin that is being filled, counted from Start
-	Sum      float64
+	Sum      [2]float64
 	Cnt      int
-	Ring     [combBins]float32 // mean scores
-	N        int64             // bins filled
-	Judged   int64             // N at the last judgement
-	Period   float64           // draw of a stroke, 0: nothing repeats
-	Strength float64           // autocorrelation there, 0 to 1
+	Levels   [combLevels]combLevel
+	Judged   int64   // finest bins at the last judgement
+	Period   float64 // draw of a stroke, 0: nothing repeats
+	Strength float64 // how far its correlation stands out, 0 to 2
 }
 
-// Put takes a score at a draw.
-func (c *Comb) Put(area, score float64) {
+// combLevel holds correlations at one width of the bins: of the inlet, and of the outlet.
+type combLevel struct {
+	N    int64
+	Mean [2]float64               // lately, Pa
+	Past [2][combLags]float32     // of the last bins, less Mean, newest first
+	R    [2][combLags + 1]float32 // mean product with the bin so many before, Pa²
+	Sum  [2]float64               // of the bins that the next level waits for
+	Cnt  int
+}
+
+// Put takes the pressures of inlet and outlet, Pa, at a draw.
+func (c *Comb) Put(area, inlet, outlet float64) {
 	k := int64((area - c.Start) / c.Bin)
-	if k <= c.At {
-		if k == c.At {
-			c.Sum += math.Min(math.Max(score, -6), 10)
-			c.Cnt++
+	if k > c.At && c.Cnt > 0 {
+		n := float64(c.Cnt)
+		x := [2]float64{c.Sum[0] / n, c.Sum[1] / n}
+		for fill := min(k-c.At, combFill); fill > 0; fill-- {
+			c.push(x)
 		}
-		return
+		c.Sum, c.Cnt = [2]float64{}, 0
 	}
-	v := float32(0)
-	if c.Cnt > 0 {
-		v = float32(c.Sum / float64(c.Cnt))
-	}
-	for ; c.At < k && k-c.At <= 8; c.At++ {
-		c.Ring[c.N%combBins] = v
-		c.N++
-	}
-	c.At, c.Sum, c.Cnt = k, math.Min(math.Max(score, -6), 10), 1
+	c.At = max(c.At, k)
+	c.Sum[0] += inlet
+	c.Sum[1] += outlet
+	c.Cnt++
 }
 
-// Restart forgets the scores and takes bins of another width from here on.
-func (c *Comb) Restart(area, bin float64) {
-	c.Bin, c.Start, c.At, c.Sum, c.Cnt, c.N, c.Judged = bin, area, 0, 0, 0, 0, 0
+// push takes the means of a finest bin to all levels.
+func (c *Comb) push(x [2]float64) {
+	for i := range c.Levels {
+		l := &c.Levels[i]
+		l.put(x)
+		l.Sum[0] += x[0]
+		l.Sum[1] += x[1]
+		if l.Cnt++; l.Cnt < combWiden {
+			return
+		}
+		x = [2]float64{l.Sum[0] / combWiden, l.Sum[1] / combWiden}
+		l.Sum, l.Cnt = [2]float64{}, 0
+	}
 }
+
+// put takes the means of a bin.
+func (l *combLevel) put(x [2]float64) {
+	if l.N == 0 {
+		l.Mean = x
+	}
+	l.N++
+	w := 1 / float32(min(l.N, combMemory))
+	for c := range x {
+		l.Mean[c] += (x[c] - l.Mean[c]) / float64(min(l.N, 2*combLags))
+		d := float32(x[c] - l.Mean[c])
+		past, r := &l.Past[c], &l.R[c]
+		r[0] += w * (d*d - r[0])
+		for i, p := range past {
+			r[i+1] += w * (d*p - r[i+1])
+		}
+		copy(past[1:], past[:])
+		past[0] = d
+	}
+}
+
+// Restart forgets all and takes finest bins of another width from here on.
+func (c *Comb) Restart(area, bin float64) { *c = Comb{Bin: bin, Start: area} }
 
 // Due tells whether there is enough that is new to judge.
-func (c *Comb) Due() bool { return c.N >= combLeast && c.N-c.Judged >= combEvery }
+func (c *Comb) Due() bool {
+	n := c.Levels[0].N
+	return n >= combLeast && n-c.Judged >= combEvery
+}
 
-// Judge looks for the shortest lag at which the scores agree nearly as well as at any
-// other: with unlike sides they agree better over a whole cycle.
+// Judge looks for the shortest draw at which the pressures agree: from the finest bins to the
+// widest, since what repeats over many strokes, such as runs up to the set pressure, agrees too.
 func (c *Comb) Judge() {
-	c.Judged, c.Period, c.Strength = c.N, 0, 0
-	n := int(min(c.N, combBins))
-	var x [combBins]float64
-	mean := 0.0
-	for i := range n {
-		x[i] = float64(c.Ring[(c.N-int64(n)+int64(i))%combBins])
-		mean += x[i]
-	}
-	mean /= float64(n)
-	power := 0.0
-	for i := range n {
-		x[i] -= mean
-		power += x[i] * x[i]
-	}
-	if power <= 0 {
-		return
-	}
-	var r [combBins/3 + 2]float64
-	lags := n / 3
-	for l := 1; l <= lags+1; l++ {
-		s := 0.0
-		for i := l; i < n; i++ {
-			s += x[i] * x[i-l]
+	c.Judged, c.Period, c.Strength = c.Levels[0].N, 0, 0
+	for i := range c.Levels {
+		l := &c.Levels[i]
+		if l.N < combLeast {
+			return
 		}
-		r[l] = s / power * float64(n) / float64(n-l)
-	}
-	most := 0.0
-	for l := 3; l <= lags; l++ {
-		if r[l] > r[l-1] && r[l] >= r[l+1] {
-			most = math.Max(most, r[l])
+		low := lowLag
+		if i == 0 {
+			low = 2
 		}
-	}
-	if most < 5/math.Sqrt(float64(n)) {
-		return
-	}
-	for l := 3; l <= lags; l++ {
-		if r[l] > r[l-1] && r[l] >= r[l+1] && r[l] >= 0.5*most {
-			c.Period, c.Strength = c.Bin*refine(r[:lags+2], l), r[l]
+		for ch := range l.R {
+			r := l.correlation(ch)
+			if k, v := shortest(&r, low, 7/math.Sqrt(float64(min(l.N, 2*combMemory)))); k > 0 && v > c.Strength {
+				c.Period, c.Strength = c.width(i)*refine(r[:], k), v
+			}
+		}
+		if c.Period > 0 {
 			return
 		}
 	}
+}
+
+// shortest gives the shortest lag from low on at which the correlations stand out of the valley
+// before it by least, and nearly as far as at any other, and how far; 0: none. With unlike sides
+// they agree better over a whole cycle.
+func shortest(r *[combLags + 1]float64, low int, least float64) (lag int, by float64) {
+	var over [combLags]float64
+	valley, most := r[1], least
+	for k := 2; k < combLags; k++ {
+		valley = min(valley, r[k])
+		if k >= low && r[k] > r[k-1] && r[k] >= r[k+1] && r[k] > 0.1 {
+			over[k] = r[k] - valley
+			most = max(most, over[k])
+		}
+	}
+	for k, v := range over {
+		if v >= least && v >= 0.5*most {
+			return k, v
+		}
+	}
+	return 0, 0
+}
+
+// width gives the width of a level's bins, in draw.
+func (c *Comb) width(level int) float64 { return c.Bin * math.Pow(combWiden, float64(level)) }
+
+// correlation gives a channel's correlations, 1 at lag 0.
+func (l *combLevel) correlation(ch int) (r [combLags + 1]float64) {
+	if l.R[ch][0] <= 0 {
+		return r
+	}
+	for i, v := range l.R[ch] {
+		r[i] = float64(v) / float64(l.R[ch][0])
+	}
+	return r
 }
 
 // refine sharpens the lag l by the peaks at its multiples.

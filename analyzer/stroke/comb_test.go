@@ -22,7 +22,7 @@ func TestComb(t *testing.T) {
 		r := rand.New(rand.NewPCG(5, 5))
 		var comb Comb
 		comb.Restart(100, 3)
-		for area := 100.0; area < 100+3*combBins; area += 0.5 {
+		for area := 100.0; area < 100+3*600; area += 0.5 {
 			n := math.Floor((area - 100) / 37.3)
 			into := (area - 100) - n*37.3
 			v := c.noise * r.NormFloat64()
@@ -33,10 +33,10 @@ func TestComb(t *testing.T) {
 					v += c.b
 				}
 			}
-			comb.Put(area, v)
+			comb.Put(area, 600e3-100*v, 900e3+50*c.noise*r.NormFloat64())
 		}
 		if !comb.Due() {
-			t.Fatalf("%s: %d bins", c.name, comb.N)
+			t.Fatalf("%s: %d bins", c.name, comb.Levels[0].N)
 		}
 		comb.Judge()
 		if math.Abs(comb.Period-c.period) > c.error*c.period {

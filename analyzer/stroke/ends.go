@@ -18,28 +18,32 @@ import (
 //
 // Fields are exported for snapshots only. The zero value is not ready: use NewEnds.
 type Ends struct {
-	In, Out Trace
-	Area    [ringLen]float64 // draw before sample n of In, see draw
-	Drawn   float64          // all of it
-	Worked  float64          // s of drawing
-	Y       float64          // p1 smoothed, Pa gauge
-	Ref     float64          // resting pressure that the draw is measured from, Pa gauge, 0: none
-	Drawing bool
-	Idle    station.Instant // when the draw last ended
-	Resumed station.Instant // when the draw began again after that
-	Paused  station.Instant // when the last pause in the draw began that was no gap between strokes
-	Next    int64           // sample of In to score next
-	OutAt   int64           // sample of Out that belongs to it, at the earliest
-	J, K    float64         // usual scores at ends
-	Learned int             // ends that J and K were learned from
-	Comb    Comb
-	Wide    bool            // the comb looks for slow strokes
-	Scale   float64         // of the windows, by what shows ends best
-	Best    Candidate       // of the present peak
-	Past    Candidate       // the newest one given, until the score has fallen behind it
-	Given   station.Instant // of the newest candidate
-	Flow    float64         // draw a second, lately
-	Pace    float64         // time of a stroke, lately, s, 0: unknown
+	In, Out  Trace
+	Area     [ringLen]float64 // draw before sample n of In, see draw
+	Drawn    float64          // all of it
+	Worked   float64          // s of drawing
+	WorkedBy float64          // of that by the newest candidate
+	Y        float64          // p1 smoothed, Pa gauge
+	Ref      float64          // resting pressure that the draw is measured from, Pa gauge, 0: none
+	Drawing  bool
+	Above    float64         // s in which the inlet was above Ref, since the slot began
+	Top      float64         // highest it was then, Pa gauge
+	Idle     station.Instant // when the draw last ended
+	Resumed  station.Instant // when the draw began again after that
+	Paused   station.Instant // when the last pause in the draw began that was no gap between strokes
+	Next     int64           // sample of In to score next
+	OutAt    int64           // sample of Out that belongs to it, at the earliest
+	J, K     float64         // usual scores at ends
+	Learned  int             // ends that J and K were learned from
+	Comb     Comb
+	Teeth    Teeth
+	Lift     float64         // by how much a stroke lifts the outlet of a closed tank, Pa, 0: hardly
+	Scale    float64         // of the windows, by what shows ends best
+	Best     Candidate       // of the present peak
+	Past     Candidate       // the newest one given, until the score has fallen behind it
+	Given    station.Instant // of the newest candidate
+	Flow     float64         // draw a second, lately
+	Pace     float64         // time of a stroke, lately, s, 0: unknown
 }
 
 // Candidate is where a stroke may have ended.
@@ -66,7 +70,7 @@ const (
 	lately     = 0.4                // s, time constant of the present draw
 	firstScore = 4.0                // taken for usual at the start
 	least      = 5.0                // noise reaches this once in some 10^6 independent scores
-	topScore   = 15.0               // what one trace can say at most
+	topScore   = 15.0               // beyond which more says little
 )
 
 // Reset says that the traces were interrupted.
@@ -117,6 +121,10 @@ func (e *Ends) draw(t station.Instant, dt, plain float64) {
 		return
 	}
 	sag := e.Ref - e.Y
+	if sag < -plain {
+		e.Above += dt
+		e.Top = max(e.Top, e.Y-plain/2)
+	}
 	if sag < plain {
 		if e.Drawing {
 			e.Drawing, e.Idle = false, t
@@ -169,7 +177,7 @@ func (e *Ends) pace(full float64, usual int64) {
 func (e *Ends) Search(full float64, usualTime int64, comb bool, fn func(Candidate)) {
 	e.pace(full, usualTime)
 	if comb {
-		e.comb(full)
+		e.comb()
 	} else if e.Comb.Bin != 0 {
 		e.Comb = Comb{}
 	}
@@ -178,6 +186,7 @@ func (e *Ends) Search(full float64, usualTime int64, comb bool, fn func(Candidat
 	s1 := e.In.Noise() * math.Sqrt(2/float64(n1))
 	s2 := e.Out.Noise() * math.Sqrt(4/float64(2*half(n2))+2/float64(n2))
 	per1 := 1 / (s1 * float64(n1))
+	e.sink()
 	usual := math.Hypot(e.J, e.K)
 	weigh1, weigh2 := e.J/usual, e.K/usual
 	few := e.Pace > 0 && e.Pace < 6*e.In.Step // too few samples a stroke to wait for a valley
@@ -195,11 +204,7 @@ func (e *Ends) Search(full float64, usualTime int64, comb bool, fn func(Candidat
 		}
 		score := weigh1*j + weigh2*k
 		if e.Comb.Bin > 0 && (e.Ref <= 0 || e.Area[i&ringMask] > e.Area[(i-1)&ringMask]) {
-			v := score
-			if t.Sub(e.Resumed) < station.Second/2 {
-				v = 0 // how a run begins is no stroke
-			}
-			e.Comb.Put(e.Area[i&ringMask], v)
+			e.Comb.Put(e.Area[i&ringMask], e.In.value(i), e.Out.value(min(e.OutAt, e.Out.N-1)))
 		}
 		if e.Best.Score > 0 && t.Sub(e.Best.At) >= apart {
 			e.settle(n1, n2, s1, s2, fn)
@@ -213,42 +218,48 @@ func (e *Ends) Search(full float64, usualTime int64, comb bool, fn func(Candidat
 	}
 }
 
-// comb keeps the width of the comb's bins near a twelfth of a stroke's draw, as far as that
-// is known, and judges when it is due.
-func (e *Ends) comb(full float64) {
+// sink lets the usual scores sink while the piston works and nothing comes near them: the
+// strokes have become weaker, or the noise greater.
+func (e *Ends) sink() {
+	if e.Best.Score > 0 || e.Worked-e.WorkedBy < 4*max(e.Pace, 0.3) {
+		return
+	}
+	e.J, e.K = max(0.9*e.J, 0.3), max(0.9*e.K, 0.3)
+	if u := math.Hypot(e.J, e.K); u < firstScore {
+		e.J, e.K = e.J*firstScore/u, e.K*firstScore/u
+	}
+}
+
+// comb keeps the width of the comb's finest bins near what is drawn in combTime, or from sample
+// to sample, and judges when it is due.
+func (e *Ends) comb() {
 	c := &e.Comb
 	if c.Due() {
 		c.Judge()
-		if c.Period == 0 && c.N >= combBins && full == 0 { // perhaps the strokes are far slower, or faster
-			e.Wide = !e.Wide
-			c.Bin = 0
-		}
 	}
-	want := full / 12
-	if full == 0 {
-		w := math.Max(0.025, 1.5*e.In.Step)
-		if e.Wide {
-			w *= 4
-		}
-		want = w * e.Flow
-		if e.Ref <= 0 {
-			want = w
-		}
+	want := math.Max(combTime, e.In.Step)
+	if e.Ref > 0 {
+		want *= e.Flow
 	}
-	if want > 0 && (c.Bin == 0 || full > 0 && math.Abs(want-c.Bin) > 0.5*want) {
+	if want > 0 && (c.Bin == 0 || want > 2.5*c.Bin || want < 0.4*c.Bin) {
 		c.Restart(e.Drawn, want)
 	}
 }
 
+// combTime is how finely, s, the comb looks: a third of the fastest stroke's time.
+const combTime = 0.04
+
 func half(n int64) int64 { return (n + 1) / 2 }
 
-// clip bounds a score. Branches: math.Min and math.Max cost a call each.
+// clip compresses a score beyond topScore: what is ten times as much says some three times as
+// much. So a great event does not drown the strokes, and a slight one within a stroke is still
+// told from its end.
 func clip(x float64) float64 {
-	if x > topScore {
-		return topScore
-	}
-	if x < -topScore {
-		return -topScore
+	switch {
+	case x > topScore:
+		return topScore * (1 + math.Log(x/topScore))
+	case x < -topScore:
+		return -topScore * (1 + math.Log(-x/topScore))
 	}
 	return x
 }
@@ -311,7 +322,10 @@ func (e *Ends) settle(n1, n2 int64, s1, s2 float64, fn func(Candidate)) {
 	c.Fine, c.Coarse = e.plain(c.N, max(1, n1/2), max(1, n2/2), m), e.plain(c.N, 2*n1, 2*n2, m)
 	c.Plain = e.plain(c.N, n1, n2, m)
 	c.At, c.Area, c.Idle = e.In.Time[at&ringMask], e.Area[at&ringMask], e.Paused
-	e.Given = c.At
+	e.Given, e.WorkedBy = c.At, e.Worked
+	if e.Lift > 0 {
+		e.weigh(&c, e.Lift)
+	}
 	c.End = e.align(c.At, n2, s2)
 	fn(c)
 }
@@ -355,14 +369,14 @@ func (e *Ends) Settled() (station.Instant, float64) {
 // Visible tells whether ends stand out of the noise as far as was seen: noise alone that is
 // taken for ends scores a little above the least score that counts.
 func (e *Ends) Visible() bool {
-	return e.Learned < 10 || math.Hypot(e.J, e.K) > 1.25*least || e.Comb.Strength > 0
+	return e.Learned < 10 || math.Hypot(e.J, e.K) > 1.6*least || e.Comb.Strength > 0
 }
 
 // Learn takes the scores of a stroke's end.
 func (e *Ends) Learn(c *Candidate) {
 	e.Learned++
-	e.J += 0.1 * (math.Max(c.J, 0.3) - e.J)
-	e.K += 0.1 * (math.Max(c.K, 0.3) - e.K)
+	e.J += 0.1 * (max(c.J, 0.3) - e.J)
+	e.K += 0.1 * (max(c.K, 0.3) - e.K)
 	switch {
 	case c.Coarse > 1.25*c.Plain:
 		e.Scale = math.Min(1.05*e.Scale, 1.8)

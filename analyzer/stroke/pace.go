@@ -17,6 +17,9 @@ type Pace struct {
 	Sure     bool    // Full is what most of them say
 	Share    float64 // of the draws between candidates that agree on Full
 	Combed   bool    // Full is what the comb says
+	Mode     float64 // what most draws between candidates agree on
+	Mass     float64 // draw of a stroke that the mass of the teeth tells, 0: unknown
+	Hops     float64 // teeth a stroke, where the governor closes within strokes, else 0
 	Full     float64 // draw of a stroke, 0: not known yet
 	Start    float64 // draw at the end of the last stroke
 	Last     station.Instant
@@ -91,22 +94,26 @@ func (p *Pace) Strokes(c *Candidate, usual float64) int {
 	}
 	if p.Full > 0 {
 		r := (c.Area - p.Start) / p.Full
-		n = ends(r, c.Score/usual)
+		n = p.ends(r, c.Score/usual)
 		if n == 0 {
 			if c.Score > 0.6*usual {
 				p.Refused++
 			}
-			if p.Refused < 6 {
+			if p.Refused < 6 || p.Hops > 0 {
 				return 0
 			}
 			p.N, p.Full, n = 0, 0, 1 // the draw is not what it was
 		}
 	}
-	if area := c.Area - p.Start; n == 1 && p.Full > 0 && c.Idle <= p.Last && area < 1.4*p.Full {
+	if area := c.Area - p.Start; n == 1 && p.Full > 0 && c.Idle <= p.Last && area < 1.4*p.Full && (p.Mass == 0 || p.Hops <= manyHops && math.Abs(area-p.Full) < 0.2*p.Full) {
 		p.Full += 0.1 * (area - p.Full)
 	}
-	p.take(c.At, c.Area)
-	if !p.Combed && (p.Timed || !p.Sure) {
+	if by := p.Start + float64(n)*p.Full; p.Mass > 0 && p.Full > 0 && (p.Hops > manyHops || math.Abs(c.Area-by) > 0.25*p.Full) {
+		p.take(c.At, by) // another tooth of the stroke than before
+	} else {
+		p.take(c.At, c.Area)
+	}
+	if p.Hops == 0 && !p.Combed && (p.Timed || !p.Sure) {
 		return 1
 	}
 	return min(n, 4)
@@ -115,11 +122,14 @@ func (p *Pace) Strokes(c *Candidate, usual float64) int {
 // ends gives how many strokes a draw of r strokes ended, if the candidate's score is this
 // share of the usual one. Below some 0.7 it is the governor that closes more often than a
 // stroke that ends; if one did, the next candidate's draw tells. The limits were tried out
-// on virtual stations and recordings.
-func ends(r, share float64) int {
+// on virtual stations and recordings. Where each stroke has several teeth, the nearest one.
+func (p *Pace) ends(r, share float64) int {
 	least := 0.68
 	if share < 0.6 {
 		least = 0.95
+	}
+	if p.Hops > 0 {
+		least = 1 - 0.5/p.Hops
 	}
 	if r < least {
 		return 0
@@ -147,7 +157,10 @@ func (p *Pace) raw(c *Candidate, usual float64) {
 		return
 	}
 	m, share := p.mode()
-	p.Sure, p.Share = p.N >= 10 && share >= 0.5, share
+	p.Sure, p.Share, p.Mode = p.N >= 10 && share >= 0.5, share, m
+	if !p.fits(m) {
+		return
+	}
 	if p.Full == 0 || !p.Combed && math.Abs(m-p.Full) > 0.25*p.Full {
 		p.Full = m
 	}
@@ -187,14 +200,47 @@ func sortFloats(s []float64) {
 	}
 }
 
+// manyHops are the teeth a stroke beyond which it is not known which of them ends it.
+const manyHops = 2.5
+
+// Weigh takes what the mass of the teeth tells of a stroke's draw, roughly. Steep falls make the
+// mass too large, so the draw too small, by a tenth on virtual stations. Where a stroke draws
+// more than from tooth to tooth, the governor closes within strokes.
+func (p *Pace) Weigh(t *Teeth, c *Comb) {
+	p.Mass, p.Hops = 1.1*t.Full(), 0
+	if p.Mass == 0 {
+		return
+	}
+	k := p.Mass / t.Each()
+	if k > 1.5 {
+		p.Hops = math.Round(k)
+	}
+	if p.fits(p.Full) {
+		return
+	}
+	switch {
+	case p.fits(c.Period):
+		p.Full = c.Period
+	case p.Hops > 0 && k < manyHops:
+		p.Full = p.Hops * t.Each()
+	default:
+		p.Full = p.Mass
+	}
+}
+
+// fits tells whether a draw of a stroke agrees with the mass of the teeth, as far as it is known.
+func (p *Pace) fits(full float64) bool {
+	return p.Mass == 0 || full > 0.72*p.Mass && full < 1.4*p.Mass
+}
+
 // Failed tells whether candidates do not agree on what a stroke draws after worked seconds
 // of drawing.
-func (p *Pace) Failed(worked float64) bool { return worked > patience && (p.N < 10 || p.Share < 0.35) }
+func (p *Pace) Failed(worked float64) bool { return worked > patience && (p.N < 10 || p.Share < 0.5) }
 
 // Comb takes what the comb says, the draw of a stroke.
 func (p *Pace) Comb(c *Comb) {
 	p.Combed = c.Period > 0
-	if p.Combed && math.Abs(c.Period-p.Full) > 0.1*p.Full {
+	if p.Combed = p.Combed && p.fits(c.Period); p.Combed && math.Abs(c.Period-p.Full) > 0.1*p.Full {
 		p.Full = c.Period
 	}
 }
