@@ -78,7 +78,7 @@ func (e *Engine) outletLeast() float64 {
 	least := math.Max(leastJump, 2*e.Health.Ripple)
 	if v := e.Plate.TankVolume; v > 0 {
 		usual := e.Fuse.Interval.Quartile()
-		if usual == 0 {
+		if usual == 0 || e.Ends.Lift > 0 { // into a small tank the piston leaps, and then waits
 			usual = int64(station.Second / stroke.MaxRate)
 		}
 		share := math.Min(1, 2.5*e.Ends.Out.Step/(float64(usual)*1e-9))

@@ -206,7 +206,7 @@ func (e *Engine) tracesTell() string {
 		return "strokes are not visible: no counter, and too few samples a second"
 	case !e.Ends.Visible():
 		return "strokes are not visible: no counter, and their ends do not stand out of the noise"
-	case !e.Pace.Told():
+	case !e.Pace.Told(e.Ends.Lift > 0):
 		return "strokes are not told apart: no counter, and the draw between what may be their ends varies"
 	}
 	return ""

@@ -235,11 +235,7 @@ func (e *Engine) end(c *stroke.Candidate, floor station.Instant) {
 	}
 	last := e.Pace.Last
 	e.weak(c, usual)
-	f0, s0 := e.Pace.Full, e.Pace.Start
 	n := e.Pace.Strokes(c, usual)
-	if ZZ != nil {
-		ZZ(c, n, f0, s0, usual)
-	}
 	if n == 0 {
 		return
 	}
@@ -319,5 +315,3 @@ func (e *Engine) lift() {
 
 // leastLift, Pa: where a stroke lifts the outlet by less, a governor does not close within it.
 const leastLift = 60e3
-
-var ZZ func(c *stroke.Candidate, n int, full, start, usual float64)

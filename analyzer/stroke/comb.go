@@ -105,7 +105,8 @@ func (c *Comb) Due() bool {
 
 // Judge looks for the shortest draw at which the pressures agree: from the finest bins to the
 // widest, since what repeats over many strokes, such as runs up to the set pressure, agrees too.
-func (c *Comb) Judge() {
+// A draw of most or more is one of those; 0: no limit is known.
+func (c *Comb) Judge(most float64) {
 	c.Judged, c.Period, c.Strength = c.Levels[0].N, 0, 0
 	for i := range c.Levels {
 		l := &c.Levels[i]
@@ -118,7 +119,7 @@ func (c *Comb) Judge() {
 		}
 		for ch := range l.R {
 			r := l.correlation(ch)
-			if k, v := shortest(&r, low, 7/math.Sqrt(float64(min(l.N, 2*combMemory)))); k > 0 && v > c.Strength {
+			if k, v := shortest(&r, low, 7/math.Sqrt(float64(min(l.N, 2*combMemory)))); k > 0 && v > c.Strength && (most <= 0 || c.width(i)*float64(k) < most) {
 				c.Period, c.Strength = c.width(i)*refine(r[:], k), v
 			}
 		}

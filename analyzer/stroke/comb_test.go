@@ -38,7 +38,7 @@ func TestComb(t *testing.T) {
 		if !comb.Due() {
 			t.Fatalf("%s: %d bins", c.name, comb.Levels[0].N)
 		}
-		comb.Judge()
+		comb.Judge(0)
 		if math.Abs(comb.Period-c.period) > c.error*c.period {
 			t.Errorf("%s: period %.2f, strength %.2f, want %.2f", c.name, comb.Period, comb.Strength, c.period)
 		}

@@ -29,6 +29,8 @@ type Ends struct {
 	Above    float64         // s in which the inlet was above Ref, since the slot began
 	Top      float64         // highest it was then, Pa gauge
 	Idle     station.Instant // when the draw last ended
+	Began    float64         // draw when the present run began: a longer pause lies before it
+	Run      float64         // usual draw of a run, 0: it never paused
 	Resumed  station.Instant // when the draw began again after that
 	Paused   station.Instant // when the last pause in the draw began that was no gap between strokes
 	Next     int64           // sample of In to score next
@@ -135,6 +137,7 @@ func (e *Ends) draw(t station.Instant, dt, plain float64) {
 		return
 	}
 	if !e.Drawing && t.Sub(e.Idle) > pause {
+		e.Run, e.Began = e.Run+0.2*(e.Drawn-e.Began-e.Run), e.Drawn
 		e.Paused, e.Resumed = e.Idle, t
 	}
 	e.Drawing = true
@@ -235,7 +238,11 @@ func (e *Ends) sink() {
 func (e *Ends) comb() {
 	c := &e.Comb
 	if c.Due() {
-		c.Judge()
+		most := 0.6 * e.Run
+		if e.Teeth.Full() > 0 {
+			most = 0 // the mass of the teeth tells, and the governor may rest within strokes
+		}
+		c.Judge(most)
 	}
 	want := math.Max(combTime, e.In.Step)
 	if e.Ref > 0 {
@@ -369,7 +376,10 @@ func (e *Ends) Settled() (station.Instant, float64) {
 // Visible tells whether ends stand out of the noise as far as was seen: noise alone that is
 // taken for ends scores a little above the least score that counts.
 func (e *Ends) Visible() bool {
-	return e.Learned < 10 || math.Hypot(e.J, e.K) > 1.6*least || e.Comb.Strength > 0
+	if e.Learned == 0 || e.Comb.Strength > 0 {
+		return true
+	}
+	return math.Hypot(e.J, e.K) > (1.1+0.05*float64(min(e.Learned, 10)))*least
 }
 
 // Learn takes the scores of a stroke's end.

@@ -248,8 +248,15 @@ func (p *Pace) Comb(c *Comb) {
 // patience is how long, s of drawing, candidates have to agree on a draw.
 const patience = 60
 
-// Told tells whether candidates or comb agree on what a stroke draws, as far as was seen.
-func (p *Pace) Told() bool { return p.Accepted < 20 || p.Timed || p.Combed || p.Share >= 0.4 }
+// Told tells whether candidates or comb agree on what a stroke draws, as far as was seen. With a
+// small tank whose teeth cannot be weighed, as at low rates, they must agree well: they may be the
+// governor's.
+func (p *Pace) Told(small bool) bool {
+	if small && p.Mass == 0 {
+		return p.Accepted < 20 || p.Share >= 0.7
+	}
+	return p.Accepted < 20 || p.Timed || p.Combed || p.Share >= 0.4
+}
 
 // Unseen tells of a stroke that must have ended since the last one, though nothing showed
 // it, once the draw is far beyond that of a stroke; zero if there is none. drawn is the
