@@ -258,15 +258,14 @@ const combTime = 0.04
 
 func half(n int64) int64 { return (n + 1) / 2 }
 
-// clip compresses a score beyond topScore: what is ten times as much says some three times as
-// much. So a great event does not drown the strokes, and a slight one within a stroke is still
-// told from its end.
+// clip compresses a score beyond topScore: four times as much says twice as much. So a great
+// event does not drown the strokes, and a slight one within a stroke is still told from its end.
 func clip(x float64) float64 {
-	switch {
-	case x > topScore:
-		return topScore * (1 + math.Log(x/topScore))
-	case x < -topScore:
-		return -topScore * (1 + math.Log(-x/topScore))
+	if x > topScore {
+		return math.Sqrt(topScore * x)
+	}
+	if x < -topScore {
+		return -math.Sqrt(-topScore * x)
 	}
 	return x
 }
