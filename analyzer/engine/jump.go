@@ -164,6 +164,9 @@ func (e *Engine) judgeInlet(end station.Instant) {
 	mends := j.Found != 0 && math.Abs(j.By+j.Found) < 0.3*math.Abs(j.Found)
 	switch {
 	case together || scaled || mends:
+	case e.fedByHeader(end) && e.Hdr.RestAt != 0:
+		j.At = 0 // the header made it
+		return
 	case m < 30e3 || end.Sub(at) > jumpWaits || j.Rest == 0:
 		j.At = 0 // a supply that was dumped, or nothing to tell it by
 		return

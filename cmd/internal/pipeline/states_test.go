@@ -28,7 +28,7 @@ func sceneOf(seed uint64, rate float64) *scene {
 	set := s.Params.Governor.SetGauge
 	low := s.Params.Supply.HeaderGauge - 0.85*set/s.Geometry.Ratio()
 	s.Faults = []rig.Fault{
-		until(rig.HeaderLow, low, 260, 330),
+		{Kind: rig.HeaderLow, Level: low, From: sec(260), Until: sec(330), Grow: 2 * station.Second},
 		until(rig.PistonStuck, 1, 400.3, 440.7),
 		until(rig.Shutdown, 1, 500.2, 541.7), until(rig.Vented, 1, 541.7, 600.6),
 	}
@@ -60,9 +60,19 @@ func TestStatesOfScenes(t *testing.T) {
 		s.play(units)
 		for i, u := range units {
 			told := u.Out.Intervals
+			if os.Getenv("LIST") != "" {
+				for n, v := range s.truth {
+					if !s.counts(n) {
+						continue
+					}
+					if off, ok := near(told, &v); !ok || math.Abs(off) > 1 {
+						fmt.Printf("%d %g counter %v: %s at %.2f for %.2f off %.2f %v\n", seed, rate, i == 0, v.State, float64(v.From-rigStart)*1e-9, float64(v.To-v.From)*1e-9, off, ok)
+					}
+				}
+			}
 			for n, v := range s.truth {
 				k := key{i == 0, rate, v.State}
-				if n > 0 && !v.Either && s.truth[n-1].State != v.State {
+				if s.counts(n) {
 					off, ok := near(told, &v)
 					of(begins, k).add(off, ok)
 				}

@@ -16,6 +16,7 @@ const look = 50 * station.Millisecond
 type moment struct {
 	outlet     float64 // Pa gauge
 	shut, vent bool
+	strokes    int
 	governed   bool // the governor is shut: the piston stands, or creeps on unseen
 	lost       bool // the sensors are silent
 }
@@ -77,7 +78,7 @@ func (s *scene) play(units [2]*pipeline.Unit) {
 		}
 		blocks := v.Until(at.Add(look))
 		_, m.outlet = v.Pressures()
-		m.governed = v.Governed()
+		m.governed, m.strokes = v.Governed(), v.Truth().Strokes
 		s.at = append(s.at, m)
 		if m.lost {
 			blocks = lost
@@ -145,11 +146,20 @@ func (s *scene) tell() {
 	}
 	for i := range s.truth {
 		v := &s.truth[i]
+		if v.State.Working() && s.strokesIn(v) == 0 {
+			v.Either = true // it crawls, without a stroke
+		}
 		v.Creeps = v.From
 		if i > 0 && s.truth[i-1].Either {
 			v.Creeps = s.truth[i-1].From
 		}
 	}
+}
+
+// strokesIn gives how many strokes ended within a span.
+func (s *scene) strokesIn(v *span) int {
+	i := int(v.From.Sub(rigStart) / look)
+	return s.at[min(int(v.To.Sub(rigStart)/look), len(s.at)-1)].strokes - s.at[max(i-1, 0)].strokes
 }
 
 func (s *scene) append(st station.State, t station.Instant, either bool) {
@@ -189,6 +199,12 @@ func (b *bound) typical() (median, worst float64) {
 	}
 	sort.Float64s(b.errs)
 	return b.errs[len(b.errs)/2], b.errs[len(b.errs)-1]
+}
+
+// counts tells whether the beginning of a span is to be told: one of a second and more.
+func (s *scene) counts(n int) bool {
+	v := &s.truth[n]
+	return n > 0 && !v.Either && s.truth[n-1].State != v.State && v.To.Sub(v.From) >= station.Second
 }
 
 // near finds the told beginning of a state nearest to its true one, s off; false beyond 10 s.
