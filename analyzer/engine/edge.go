@@ -17,16 +17,17 @@ const (
 // there, though never before the state or the minute that is open: those before are final.
 // Fields are exported for snapshots only.
 type edges struct {
-	Fall   station.Instant // the inlet falls without pause since, 0: it does not
-	Gone   bool            // the inlet came near atmosphere since the supply was closed
-	UpFrom station.Instant // it is no longer there since, 0: it is
-	Quick  bool            // it came up from there as a line that is fed again
-	OpenAt station.Instant // when the supply was last opened
-	Below  station.Instant // the piston stands below set since, 0: it does not
-	Limit  float64         // outlet at which the governor lets the piston start, Pa gauge
-	Starts int             // that it was learned from
-	IncAt  station.Instant // of the counter's last increment
-	IncGap int64           // ns from the one before
+	Fall    station.Instant // the inlet falls without pause since, 0: it does not
+	Gone    bool            // the inlet came near atmosphere since the supply was closed
+	UpFrom  station.Instant // it is no longer there since, 0: it is
+	Quick   bool            // it came up from there as a line that is fed again
+	OpenAt  station.Instant // when the supply was last opened
+	Below   station.Instant // the piston stands below set since, 0: it does not
+	Limit   float64         // outlet at which the governor lets the piston start, Pa gauge
+	Starts  int             // that it was learned from
+	IncAt   station.Instant // of the counter's last increment
+	IncLow  bool            // the outlet was below set then
+	IncGaps [2]int64        // ns between the last three, the newest first
 }
 
 // lowInlet is the inlet, Pa gauge, below which the supply is closed.
@@ -124,21 +125,18 @@ func (e *Engine) starves(p2, set float64, end station.Instant) bool {
 // slowest is the longest time, ns, from increment to increment that is still a pace.
 const slowest = 3 * station.Minute60
 
-// slowly tells whether the piston works at a slow pace: with the outlet below set, where the
-// governor is open, its counter went on no longer ago than one and a half times the time
-// between the increments before. Neither draw nor delivery of such strokes shows.
+// slowly tells whether the piston works at a slow pace: its counter went on with the outlet
+// below set, where the governor is open, no longer ago than one and a half times the lesser
+// of the two times between increments before. Neither draw nor delivery of such strokes shows.
 func (e *Engine) slowly(end station.Instant) bool {
-	x, at := &e.State.Edge, e.Fuse.LastInc
-	if at != x.IncAt {
-		x.IncGap = 0
-		if x.IncAt != 0 {
-			x.IncGap = at.Sub(x.IncAt)
-		}
-		x.IncAt = at
+	x, set := &e.State.Edge, e.set()
+	low := set > 0 && e.Outlet.Mean < e.standsAt(set)
+	if at := e.Fuse.LastInc; at != x.IncAt {
+		x.IncGaps[1], x.IncGaps[0] = x.IncGaps[0], at.Sub(x.IncAt)
+		x.IncAt, x.IncLow = at, low
 	}
-	set := e.set()
-	return x.IncGap > 0 && x.IncGap <= slowest && set > 0 && e.Outlet.Mean < e.standsAt(set) && e.Fuse.CounterServes() &&
-		end.Sub(at) <= x.IncGap*3/2
+	gap := min(x.IncGaps[0], x.IncGaps[1])
+	return low && x.IncLow && gap > 0 && gap <= slowest && e.Fuse.CounterServes() && end.Sub(x.IncAt) <= gap*3/2
 }
 
 const (

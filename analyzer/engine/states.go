@@ -156,10 +156,8 @@ func (e *Engine) below(p float64) bool {
 
 // working tells whether the piston works or still coasts at end.
 func (e *Engine) working(end station.Instant) bool {
-	if e.Act.LastWork == 0 {
-		return false
-	}
-	return end <= e.worksUntil(end) || e.slowly(end)
+	slowly := e.slowly(end)
+	return e.Act.LastWork != 0 && (slowly || end <= e.worksUntil(end))
 }
 
 // hold gives how long, ns, the piston counts as working after it was last seen to: its

@@ -29,7 +29,7 @@ func TestSlowPaceIsNoStall(t *testing.T) {
 			units := [2]*pipeline.Unit{pipeline.New(s.spec.Plate, "test"), pipeline.New(s.spec.Plate, "test")}
 			s.play(units)
 			strokes := float64(s.at[len(s.at)-1].strokes) / s.end
-			from := sec(4.5 / rate) // two increments tell the pace
+			from := sec(6.5 / rate) // three increments tell the pace
 			var stall [2]float64
 			for i, u := range units {
 				stall[i] = covered(u.Out.Intervals, station.Starved, from, sec(s.end)) + covered(u.Out.Intervals, station.Holding, from, sec(s.end))

@@ -3,7 +3,6 @@ package pipeline_test
 import (
 	"fmt"
 	"math"
-	"os"
 	"strings"
 	"testing"
 	"text/tabwriter"
@@ -33,84 +32,100 @@ func sceneOf(seed uint64, rate float64) *scene {
 		until(rig.Shutdown, 1, 500.2, 541.7), until(rig.Vented, 1, 541.7, 600.6),
 	}
 	draws := func(q float64) func(*rig.Station) { return func(v *rig.Station) { v.Rhythm.Base = q } }
-	return &scene{name: s.Plate.Key.String(), spec: s, end: 800, lose: [2]float64{740.3, 760.9}, acts: []act{
+	return &scene{spec: s, end: 800, lose: [2]float64{740.3, 760.9}, acts: []act{
 		{150, draws(0.35 * flow)}, {200, draws(0)}, {255, draws(0.35 * flow)}, {280, draws(0)},
 		{340, draws(0.2 * flow)}, {380, draws(0)}, {402, draws(0.35 * flow)}, {420, draws(0)}, {470, draws(0.35 * flow)}, {495, draws(0)},
 	}}
 }
 
-func TestStatesOfScenes(t *testing.T) {
-	rates := []float64{10, 20, 100}
-	type key struct {
-		counter bool
-		rate    float64
-		st      station.State
+// kindOf names a row of the table.
+type kindOf struct {
+	counter bool
+	rate    float64
+	state   station.State
+}
+
+// tallies are what became of the beginnings of states, of the true times of stall, and of those
+// told.
+type tallies struct{ begins, stalls, told map[kindOf]*bound }
+
+func (y *tallies) of(m map[kindOf]*bound, k kindOf) *bound {
+	if m[k] == nil {
+		m[k] = new(bound)
 	}
-	begins, short, excess := map[key]*bound{}, map[key]*bound{}, map[key]*bound{}
-	of := func(m map[key]*bound, k key) *bound {
-		if m[k] == nil {
-			m[k] = new(bound)
+	return m[k]
+}
+
+// take compares a scene with what was told of it.
+func (y *tallies) take(s *scene, told []station.Interval, k kindOf) {
+	stall := func(st station.State) bool { return st == station.Holding || st == station.Starved }
+	share := func(v station.Interval, right float64) float64 {
+		length := float64(v.To.Sub(v.From)) * 1e-9
+		return (length - right) / math.Max(1, 0.02*length)
+	}
+	for n := range s.truth {
+		v := &s.truth[n]
+		k.state = v.State
+		if s.counts(n) {
+			off, ok := near(told, v)
+			y.of(y.begins, k).add(off, ok)
 		}
-		return m[k]
+		if stall(v.State) {
+			y.of(y.stalls, k).add(share(v.Interval, covered(told, v.State, v.From, v.To)), true)
+		}
 	}
+	for _, v := range told {
+		if k.state = v.State; stall(v.State) {
+			y.of(y.told, k).add(share(v, s.justified(v.State, v.From, v.To)), true)
+		}
+	}
+}
+
+// leastRight are the shares that must be right, and were reached: beginnings within a second, true
+// times of stall told but for the larger of a second and 2 %, times told that are true. What is
+// missed of holding are the last seconds of a piston that coasts on, which no trace shows; of
+// starved, the time that the outlet takes to fall from where the governor starts the piston,
+// which has to be learned, and strokes so slow that they pass for a piston that crawls.
+var leastRight = map[station.State][3]float64{
+	station.Blind: {1, 0, 0}, station.Off: {1, 0, 0}, station.Charging: {1, 0, 0}, station.Venting: {1, 0, 0}, station.Residual: {1, 0, 0},
+	station.Stroking: {0.8, 0, 0}, station.Holding: {0.55, 0.55, 0.8}, station.Starved: {0.4, 0.65, 0.5},
+}
+
+// States of thirty random virtual stations, at 10, 20 and 100 Hz, with their counter and from
+// the traces alone, against the rig's truth: when each state begins, and how much of each time of
+// stall is told. The truth of working and standing is
+// the speed of the piston, see scene.tell.
+func TestStatesOfScenes(t *testing.T) {
+	y := tallies{map[kindOf]*bound{}, map[kindOf]*bound{}, map[kindOf]*bound{}}
+	rates := []float64{10, 20, 100}
 	for seed := range uint64(30) {
-		rate := rates[seed%3]
-		s := sceneOf(seed, rate)
+		s := sceneOf(seed, rates[seed%3])
 		units := [2]*pipeline.Unit{pipeline.New(s.spec.Plate, "test"), pipeline.New(s.spec.Plate, "test")}
 		s.play(units)
 		for i, u := range units {
-			told := u.Out.Intervals
-			if os.Getenv("LIST") != "" {
-				for n, v := range s.truth {
-					if !s.counts(n) {
-						continue
-					}
-					if off, ok := near(told, &v); !ok || math.Abs(off) > 1 {
-						fmt.Printf("%d %g counter %v: %s at %.2f for %.2f off %.2f %v\n", seed, rate, i == 0, v.State, float64(v.From-rigStart)*1e-9, float64(v.To-v.From)*1e-9, off, ok)
-					}
-				}
-			}
-			for n, v := range s.truth {
-				k := key{i == 0, rate, v.State}
-				if s.counts(n) {
-					off, ok := near(told, &v)
-					of(begins, k).add(off, ok)
-				}
-				if v.State == station.Holding || v.State == station.Starved {
-					length := float64(v.To.Sub(v.From)) * 1e-9
-					of(short, k).add((length-covered(told, v.State, v.From, v.To))/math.Max(1, 0.02*length), true)
-				}
-			}
-			for _, v := range told {
-				if v.State == station.Holding || v.State == station.Starved {
-					length := float64(v.To.Sub(v.From)) * 1e-9
-					of(excess, key{i == 0, rate, v.State}).add((length-s.justified(v.State, v.From, v.To))/math.Max(1, 0.02*length), true)
-				}
-			}
-		}
-		if os.Getenv("SCENE") == fmt.Sprint(seed) {
-			for _, v := range s.truth {
-				fmt.Printf("true %-9s %8.2f %8.2f %v\n", v.State, float64(v.From-rigStart)*1e-9, float64(v.To-rigStart)*1e-9, v.Either)
-			}
-			for _, v := range units[1].Out.Intervals {
-				fmt.Printf("told %-9s %8.2f %8.2f\n", v.State, float64(v.From-rigStart)*1e-9, float64(v.To-rigStart)*1e-9)
-			}
+			y.take(s, u.Out.Intervals, kindOf{counter: i == 0, rate: rates[seed%3]})
 		}
 	}
 	var table strings.Builder
 	w := tabwriter.NewWriter(&table, 0, 0, 1, ' ', tabwriter.AlignRight)
-	fmt.Fprintln(w, "counter\tHz\tstate\tbegins\tfound\twithin 1 s\tmedian s\tworst s\t|true spans\tmet\tmedian\tworst\t|told spans\tmet\tmedian\tworst\t")
+	fmt.Fprintln(w, "counter\tHz\tstate\tbegins\tfound\twithin 1 s\tmedian s\tworst s\t|true stalls\tmet\tmedian\tworst\t|told stalls\tmet\tmedian\tworst\t")
 	for _, counter := range []bool{true, false} {
 		for _, rate := range rates {
-			for st := station.State(0); st < station.NumStates; st++ {
-				k := key{counter, rate, st}
-				b := of(begins, k)
-				md, wo := b.typical()
-				fmt.Fprintf(w, "%v\t%g\t%s\t%d\t%d\t%d\t%.2f\t%.2f\t", counter, rate, st, b.n, len(b.errs), b.within(1), md, wo)
-				for _, m := range []map[key]*bound{short, excess} {
-					if b := of(m, k); b.n > 0 {
-						md, wo := b.typical()
-						fmt.Fprintf(w, "%d\t%d\t%.2f\t%.2f\t", b.n, b.within(1), md, wo)
+			for st := range station.NumStates {
+				k := kindOf{counter, rate, st}
+				fmt.Fprintf(w, "%v\t%g\t%s\t", counter, rate, st)
+				for i, m := range []map[kindOf]*bound{y.begins, y.stalls, y.told} {
+					b := y.of(m, k)
+					if b.n == 0 {
+						continue
+					}
+					median, worst := b.typical()
+					if fmt.Fprintf(w, "%d\t", b.n); i == 0 {
+						fmt.Fprintf(w, "%d\t", len(b.errs))
+					}
+					fmt.Fprintf(w, "%d\t%.2f\t%.2f\t", b.within(1), median, worst)
+					if least := leastRight[st][i]; float64(b.within(1)) < least*float64(b.n) {
+						t.Errorf("counter %v, %g Hz, %s: of %d only %d are right", counter, rate, st, b.n, b.within(1))
 					}
 				}
 				fmt.Fprintln(w)

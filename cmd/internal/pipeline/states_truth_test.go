@@ -23,7 +23,6 @@ type moment struct {
 
 // scene is what a virtual station is put through, and its truth.
 type scene struct {
-	name   string
 	spec   rig.Spec
 	acts   []act
 	end    float64 // s
