@@ -199,6 +199,10 @@ func (e *Engine) standing(end station.Instant) bool {
 // stepFound takes a step that is held against a sensor, or one back that mends it.
 func (e *Engine) stepFound(j *jump, at station.Instant, l *level, name string, w who) {
 	h := &e.Doubt.Held
+	if h.Off != 0 && h.Who == w && math.Abs(j.By+h.Off) < 0.3*math.Abs(h.Off) {
+		e.Doubt.clear() // it was mended
+		return
+	}
 	if j.Found != 0 && math.Abs(j.By+j.Found) < 0.3*math.Abs(j.Found) {
 		j.Found = 0
 		if h.Is != noSuspicion && h.Who&^w == 0 {
