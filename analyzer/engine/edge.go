@@ -140,8 +140,9 @@ func (e *Engine) slowly(end station.Instant) bool {
 }
 
 const (
-	startsKnown = 3   // starts that tell where the governor lets the piston start
-	startsSlack = 6e3 // Pa below that at which a standing piston is starved
+	startsKnown = 3                  // starts that tell where the governor lets the piston start
+	startsSlack = 6e3                // Pa below that at which a standing piston is starved
+	startsAfter = 3 * station.Second // of standing, for a start that counts
 	startsMost  = 0.985
 	startsFar   = 0.01 // share of set by which one start may differ, to count
 	headerFell  = 0.98 // share of the resting inlet below which a header has fallen

@@ -271,7 +271,7 @@ func (e *Engine) weak(c *stroke.Candidate, usual float64) {
 // rests or, until it has been seen to rest, the highest seen.
 func (e *Engine) reference() {
 	rested := e.Supply.Rest > 0
-	e.Ends.Ref = e.feedNow()
+	e.Ends.Ref = e.Supply.Rest
 	if !rested {
 		e.Ends.Ref = e.Supply.Peak
 	}

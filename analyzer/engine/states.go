@@ -305,7 +305,7 @@ func (e *Engine) enter(s station.State, at station.Instant, why string) {
 	if at > old.From {
 		e.obs.Interval(station.Interval{State: old.Current, From: old.From, To: at, Segment: e.Segment})
 	}
-	if s == station.Stroking {
+	if s == station.Stroking && at.Sub(old.From) >= startsAfter {
 		e.learnStart(old.Current)
 	}
 	old.Current, old.From, old.Reason = s, at, why
