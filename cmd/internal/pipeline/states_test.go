@@ -3,6 +3,7 @@ package pipeline_test
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"text/tabwriter"
@@ -104,6 +105,7 @@ func TestStatesOfScenes(t *testing.T) {
 		s.play(units)
 		for i, u := range units {
 			y.take(s, u.Out.Intervals, kindOf{counter: i == 0, rate: rates[seed%3]})
+			addUp(t, u)
 		}
 	}
 	var table strings.Builder
@@ -134,4 +136,63 @@ func TestStatesOfScenes(t *testing.T) {
 	}
 	w.Flush()
 	t.Logf("\n%s", table.String())
+}
+
+// States and minutes of a scene do not depend on how its samples are cut into blocks.
+func TestStatesOfScenesHoweverCut(t *testing.T) {
+	for _, seed := range []uint64{1, 3, 8} {
+		s := sceneOf(seed, 20)
+		fine, coarse := pipeline.New(s.spec.Plate, "test"), pipeline.New(s.spec.Plate, "test")
+		v := rig.New(s.spec, rigStart, 100)
+		var kept []station.Block
+		for at, n := rigStart, 0; at < sec(700); at, n = at.Add(look), n+1 {
+			for _, a := range s.acts {
+				if sec(a.at) == at {
+					a.do(v)
+				}
+			}
+			blocks := v.Until(at.Add(look))
+			for _, b := range blocks {
+				b.Values, b.Times = slices.Clone(b.Values), slices.Clone(b.Times)
+				kept = append(kept, b)
+			}
+			fine.Samples(blocks, at.Add(look))
+			if n%37 == 36 {
+				coarse.Samples(kept, at.Add(look))
+				kept = kept[:0]
+			}
+		}
+		coarse.Samples(kept, sec(700))
+		fine.Flush()
+		coarse.Flush()
+		if !slices.Equal(fine.Out.Intervals, coarse.Out.Intervals) {
+			t.Errorf("station %d: states depend on the cut", seed)
+		}
+		for i := range fine.Out.Minutes {
+			if a, b := &fine.Out.Minutes[i], &coarse.Out.Minutes[i]; a.StateNs != b.StateNs || a.Strokes != b.Strokes {
+				t.Errorf("station %d: minute %s depends on the cut: %v and %v", seed, a.Start, a.StateNs, b.StateNs)
+			}
+		}
+		addUp(t, fine)
+	}
+}
+
+// addUp checks that intervals follow each other, and that minutes and intervals agree, minute by
+// minute and state by state.
+func addUp(t *testing.T, u *pipeline.Unit) {
+	t.Helper()
+	for i := 1; i < len(u.Out.Intervals); i++ {
+		if a, b := &u.Out.Intervals[i-1], &u.Out.Intervals[i]; b.From != a.To || b.To <= b.From {
+			t.Errorf("%s from %s to %s follows %s until %s", b.State, b.From, b.To, a.State, a.To)
+		}
+	}
+	for i := range u.Out.Minutes {
+		m := &u.Out.Minutes[i]
+		for st, ns := range m.StateNs {
+			said := covered(u.Out.Intervals, station.State(st), m.Start, m.Start.Add(station.Minute60))
+			if ns < 0 || math.Abs(said-float64(ns)*1e-9) > 1e-6 {
+				t.Errorf("minute %s: %s for %d ns, by its intervals %.6f s", m.Start, station.State(st), ns, said)
+			}
+		}
+	}
 }
