@@ -24,7 +24,7 @@ const (
 	// creeping is the speed, m/s, above which a piston counts as moving.
 	creeping = 0.2e-3
 	// settle is how long, s, it runs on beyond that.
-	settle = 0.1
+	settle = 0.25
 	// turn is how long, s, the piston moves after it has met its stop.
 	turn = 0.5
 )

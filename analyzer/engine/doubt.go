@@ -9,10 +9,13 @@ import (
 
 const (
 	frozenAfter  = 30 * station.Second
-	belowAfter   = 20 * station.Second // of standing, all told
-	countedShut  = 6                   // strokes without inlet pressure that speak against its sensor
-	strokesStill = 10                  // strokes during which no working sensor stands still
-	curedAfter   = 10 * station.Second // of plausible readings that end a doubt
+	belowAfter   = 20 * station.Second  // of standing, all told
+	countedShut  = 6                    // strokes without inlet pressure that speak against its sensor
+	strokesStill = 10                   // strokes during which no working sensor stands still
+	curedAfter   = 10 * station.Second  // of plausible readings that end a doubt
+	belowCured   = station.Minute60     // of those that end a doubt of an outlet below the inlet
+	offsetCured  = 5 * station.Minute60 // of standing with another rest that end a doubt of an offset
+	levelChanged = 1.1                  // times what it read that an inlet reads which was mended
 )
 
 // who tells which readings are not believed.
@@ -76,6 +79,8 @@ type held struct {
 	Reason string
 	Since  station.Instant // when the fault is taken to have begun
 	Cured  int64           // ns of plausible readings
+	Off    float64         // by how much the sensor reads too high, Pa, 0: not known
+	Level  float64         // what it read when the suspicion was taken up, Pa gauge
 }
 
 // hold takes up a suspicion unless one that says more is held.
@@ -221,27 +226,74 @@ const deepest = 15e3
 // doubtVacuum doubts a reading that only a pump could make.
 func (e *Engine) doubtVacuum(end station.Instant) {
 	h := &e.Doubt.Held
-	if e.Inlet.N > 0 && e.Inlet.Mean < -deepest && e.Inlet.Before < -deepest {
-		h.hold(vacuum, inletDoubted, end, "the inlet reads far below atmosphere: an offset of its sensor, or a broken wire")
-	}
-	if e.Outlet.N > 0 && e.Outlet.Mean < -deepest && e.Outlet.Before < -deepest {
-		h.hold(vacuum, outletDoubted, end, "the outlet reads far below atmosphere: an offset of its sensor, or a broken wire")
+	for _, c := range [...]struct {
+		l    *level
+		w    who
+		name string
+	}{{&e.Inlet, inletDoubted, "inlet"}, {&e.Outlet, outletDoubted, "outlet"}} {
+		m := c.l.Mean
+		if c.l.N == 0 || m >= -deepest || c.l.Before >= -deepest {
+			continue
+		}
+		if h.Is < vacuum {
+			h.hold(vacuum, c.w, end, "the "+c.name+" reads far below atmosphere: an offset of its sensor, or a broken wire")
+		}
+		if h.Is == vacuum && h.Who == c.w {
+			if h.Off = math.Min(h.Off, m); m < -ventedAtMost {
+				h.Off = 0 // a broken wire
+			}
+		}
 	}
 }
 
-// cure ends a suspicion once readings have been plausible for a while.
+// cure ends a suspicion once readings have been plausible for a while. An offset gives
+// plausible readings as soon as the station is charged: only a step back or a vented moment
+// ends that doubt.
 func (e *Engine) cure() {
 	h := &e.Doubt.Held
-	if h.Is == noSuspicion || h.Is == jumped || h.Is == zeroOff || e.Inlet.N == 0 || e.Outlet.N == 0 {
+	if h.Is == noSuspicion || h.Is == jumped || e.Inlet.N == 0 || e.Outlet.N == 0 {
+		return
+	}
+	if h.Off != 0 {
+		e.cureOffset(h)
+		return
+	}
+	if h.Is == zeroOff {
 		return
 	}
 	if !e.plausible(h.Is) {
 		h.Cured = 0
 		return
 	}
-	if h.Cured += slotLen; h.Cured >= curedAfter {
+	if h.Cured += slotLen; h.Cured >= h.curedAfter() {
 		e.Doubt.clear()
 	}
+}
+
+// cureOffset ends a doubt of the inlet's offset where its resting reading has moved by just that,
+// for a long stretch: it was mended while nobody saw the step.
+func (e *Engine) cureOffset(h *held) {
+	rest := e.Doubt.Kept.Rest
+	if h.Who != inletDoubted || rest <= 0 || e.State.ShutdownAt != 0 || !e.standing(e.Slot.Add(slotLen)) || !e.calm() {
+		return
+	}
+	near := func(p float64) bool { return math.Abs(e.Inlet.Mean-p) < 0.3*math.Abs(h.Off) }
+	switch {
+	case near(rest):
+		h.Cured = 0
+	case near(rest - h.Off):
+		if h.Cured += slotLen; h.Cured >= offsetCured {
+			e.Doubt.clear()
+		}
+	}
+}
+
+// curedAfter gives for how long, ns, readings must be plausible.
+func (h *held) curedAfter() int64 {
+	if h.Is == below {
+		return belowCured
+	}
+	return curedAfter
 }
 
 // clear forgets what was held, and what led to it.
@@ -259,8 +311,8 @@ func (e *Engine) plausible(is suspicion) bool {
 	switch is {
 	case noInlet:
 		return p1 > 100e3
-	case outOfReach:
-		return e.Plate.AreaRatio > 0 && p2 < p1*(1+e.Plate.AreaRatio)
+	case outOfReach: // by another inlet, not by an outlet that was drawn down
+		return e.Plate.AreaRatio > 0 && p2 < p1*(1+e.Plate.AreaRatio) && p1 > levelChanged*e.Doubt.Held.Level
 	case wrongUnit, exchanged:
 		if set := float64(e.Plate.Set); set > 0 {
 			low, high := e.inletRange()

@@ -157,8 +157,8 @@ func TestGapsAreBlindHoweverCut(t *testing.T) {
 	for _, m := range first.Minutes {
 		blind += m.StateNs[station.Blind]
 	}
-	if s := float64(blind) / 1e9; s < 11 || s > 16 {
-		t.Errorf("blind for %.1f s, want the 11 s gap and up to 5 s of the shorter one", s)
+	if s := float64(blind) / 1e9; s < 15 || s > 16.1 {
+		t.Errorf("blind for %.2f s, want the 11 s gap and the 5 s of the shorter one", s)
 	}
 }
 

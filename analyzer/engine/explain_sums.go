@@ -20,7 +20,7 @@ var stateRules = [station.NumStates]string{
 	station.Charging: "the piston works, and the outlet rises towards set after it was below 60 % of it",
 	station.Stroking: "the piston works: strokes end or the inlet draws, and for a hold time after that",
 	station.Holding:  "the piston stands, and the outlet is not below set",
-	station.Starved:  "the piston stands, and the outlet is below 95 % of set though the inlet is fed",
+	station.Starved:  "the piston stands, and the outlet is below where the governor lets it start, though the inlet is fed",
 	station.Venting:  "supply closed, and the outlet falls by more than 2 % or 5 kPa a second",
 	station.Residual: "supply closed, and the outlet is charged",
 }
@@ -28,7 +28,7 @@ var stateRules = [station.NumStates]string{
 func (e *Engine) explainState() station.Explanation {
 	s := &e.State
 	x := station.Explanation{Name: "state", Key: "state", Title: "State", What: "what the station is doing; the states partition time",
-		Formula: "the first that holds of: blind, supply closed (off, venting, residual), working (charging, stroking), starved, holding; taken twice a second",
+		Formula: "the first that holds of: blind, supply closed (off, venting, residual), working (charging, stroking), starved, holding; taken twice a second, from when it began",
 		Source:  "definition", Inputs: []station.Input{seen("inlet now", &e.Inlet), seen("outlet now", &e.Outlet)}}
 	now, why := s.Current, s.Reason
 	if now == station.NumStates { // the trace has ended
@@ -36,6 +36,9 @@ func (e *Engine) explainState() station.Explanation {
 	}
 	x.Said = now.String()
 	x.Inputs = append(x.Inputs, station.Input{Name: "rule", Text: stateRules[now], Origin: station.Computed})
+	if set := e.set(); set > 0 {
+		x.Inputs = append(x.Inputs, station.Value("starved below, where the piston stands", e.standsAt(set)*1e-3, "kPa", station.Computed))
+	}
 	if why != "" {
 		x.Inputs = append(x.Inputs, station.Input{Name: "told because", Text: why, Origin: station.Computed})
 	}

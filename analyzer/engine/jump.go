@@ -164,6 +164,9 @@ func (e *Engine) judgeInlet(end station.Instant) {
 	mends := j.Found != 0 && math.Abs(j.By+j.Found) < 0.3*math.Abs(j.Found)
 	switch {
 	case together || scaled || mends:
+	case e.fedByHeader(end) && e.Hdr.RestAt != 0:
+		j.At = 0 // the header made it
+		return
 	case m < 30e3 || end.Sub(at) > jumpWaits || j.Rest == 0:
 		j.At = 0 // a supply that was dumped, or nothing to tell it by
 		return
@@ -196,6 +199,10 @@ func (e *Engine) standing(end station.Instant) bool {
 // stepFound takes a step that is held against a sensor, or one back that mends it.
 func (e *Engine) stepFound(j *jump, at station.Instant, l *level, name string, w who) {
 	h := &e.Doubt.Held
+	if h.Off != 0 && h.Who == w && math.Abs(j.By+h.Off) < 0.3*math.Abs(h.Off) {
+		e.Doubt.clear() // it was mended
+		return
+	}
 	if j.Found != 0 && math.Abs(j.By+j.Found) < 0.3*math.Abs(j.Found) {
 		j.Found = 0
 		if h.Is != noSuspicion && h.Who&^w == 0 {

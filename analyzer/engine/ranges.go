@@ -115,6 +115,7 @@ func (e *Engine) watchRange(end station.Instant) {
 		return
 	}
 	e.Doubt.Held.hold(outOfReach, inletDoubted, r.ReachAt, "the inlet reads too low for the outlet that the booster goes on to reach: wrong unit, or a fault of its sensor")
+	e.Doubt.Held.Level = p1
 }
 
 // watchTiny doubts an outlet that never was above atmosphere though strokes are counted.

@@ -26,9 +26,9 @@ type stateNow struct {
 	Current    station.State
 	From       station.Instant
 	Reason     string
-	Charging   bool            // the outlet was low and has not reached set since
-	ChargeTop  float64         // highest outlet while charging, Pa gauge
-	ChargeAt   station.Instant // when it last rose
+	Charging   bool // the outlet was low and has not reached set since
+	Rise       rise
+	Edge       edges
 	ShutdownAt station.Instant
 	ShutdownBy string
 	LowSince   station.Instant // inlet resting low since, 0: it is not
@@ -85,10 +85,8 @@ func (e *Engine) decide(start, end station.Instant) {
 	if s == e.State.Current {
 		e.State.Reason = why
 	} else {
-		if e.State.Current.Working() && (s == station.Holding || s == station.Starved) {
-			at = min(end, max(start, e.worksUntil(end))) // the coast ends inside the slot
-			e.Min.add(e.State.Current, at.Sub(start))
-		}
+		at = e.bound(s, start, end)
+		e.Min.add(e.State.Current, at.Sub(start)) // less than nothing where it is dated back
 		e.enter(s, at, why)
 	}
 	e.Min.add(s, end.Sub(at))
@@ -116,8 +114,8 @@ func (e *Engine) work(start, end station.Instant) {
 		a.DrawFrom = start
 	}
 	// a draw without a tooth for long is a header that went down, not a stroke
-	fresh := drawing && end.Sub(max(a.DrawFrom, a.LastTooth)) <= 2*station.Second
-	if fresh {
+	fresh := drawing && (end.Sub(max(a.DrawFrom, a.LastTooth)) <= 2*station.Second || e.seenDrawing())
+	if fills := e.fills(start, end); fresh || fills {
 		a.LastWork = end
 	} else if a.Teeth > 0 || a.Strokes > 0 {
 		a.LastWork = max(a.LastWork, min(end, e.Fuse.LastAt))
@@ -126,20 +124,40 @@ func (e *Engine) work(start, end station.Instant) {
 
 // drawing tells whether the inlet stands below its resting pressure by more than noise.
 func (e *Engine) drawing() bool {
-	rest := e.Supply.Rest
+	rest := e.feedNow()
 	if rest == 0 || e.Inlet.N == 0 {
 		return false
 	}
+	return e.below(rest)
+}
+
+// feedNow gives the pressure at which the inlet would rest now, Pa gauge, 0 if unknown: lower
+// than it did where the header is seen to have fallen.
+func (e *Engine) feedNow() float64 {
+	rest := e.Supply.Rest
+	if x, ok := e.headerNow(e.Slot); ok && e.Hdr.RestAt != 0 && x < headerFell*rest {
+		return x
+	}
+	return rest
+}
+
+// seenDrawing tells whether there is a sensor of the header, and the inlet stands below it by
+// more than noise.
+func (e *Engine) seenDrawing() bool {
+	x, ok := e.headerNow(e.Slot)
+	return ok && e.Hdr.RestAt != 0 && e.below(x)
+}
+
+// below tells whether the inlet stands below a pressure by more than noise.
+func (e *Engine) below(p float64) bool {
 	noise := e.Ends.In.NoiseRaw / math.Sqrt(float64(e.Inlet.N))
-	return rest-e.Inlet.Mean > math.Max(4*noise, 0.004*rest)
+	return p-e.Inlet.Mean > math.Max(4*noise, 0.004*p)
 }
 
 // working tells whether the piston works or still coasts at end.
 func (e *Engine) working(end station.Instant) bool {
-	if e.Act.LastWork == 0 {
-		return false
-	}
-	return end <= e.worksUntil(end)
+	slowly := e.slowly(end)
+	return e.Act.LastWork != 0 && (slowly || end <= e.worksUntil(end))
 }
 
 // hold gives how long, ns, the piston counts as working after it was last seen to: its
@@ -156,6 +174,7 @@ func (e *Engine) hold() int64 {
 func (e *Engine) supplyState(start, end station.Instant) {
 	s := &e.State
 	p1, rest := e.Inlet.Mean, e.Supply.Rest
+	s.Edge.inlet(&e.Inlet, e.lowInlet(), rest, start)
 	switch {
 	case e.Valve.Known && !e.Valve.Open:
 		s.shut(start, "valve")
@@ -163,8 +182,8 @@ func (e *Engine) supplyState(start, end station.Instant) {
 		// nothing to tell from
 	case e.Doubt.Who&inletDoubted != 0:
 		e.doubtedSupply(start, end)
-	case p1 < math.Max(30e3, 0.25*rest):
-		s.shut(start, "inlet")
+	case p1 < e.lowInlet():
+		s.shut(s.Edge.fell(start), "inlet")
 	case s.ShutdownAt != 0:
 		e.reopen(start, end)
 	case rest > 0 && p1 < fedShare*rest && e.Act.Teeth == 0 && !(e.Valve.Known && e.Valve.Open) && e.calm() && !e.fedByHeader(end):
@@ -188,7 +207,7 @@ func (e *Engine) calm() bool {
 // reopen ends a shutdown when the inlet is back, or when the booster strokes again.
 func (e *Engine) reopen(start, end station.Instant) {
 	s := &e.State
-	back := (e.Inlet.Mean >= fedShare*e.Supply.Rest || e.fedByHeader(end)) && e.Inlet.Mean >= 30e3
+	back := (e.Inlet.Mean >= fedShare*e.Supply.Rest || e.fedByHeader(end) || s.Edge.Quick) && e.Inlet.Mean >= 30e3
 	strokes := e.Act.Recent >= 4 && end.Sub(e.Act.RecentAt) < 2*station.Second
 	if !back && !strokes {
 		s.OKSince = 0
@@ -198,6 +217,13 @@ func (e *Engine) reopen(start, end station.Instant) {
 		s.OKSince = start
 	}
 	if strokes || end.Sub(s.OKSince) >= station.Second {
+		s.Edge.OpenAt = s.OKSince
+		if s.Edge.UpFrom != 0 {
+			s.Edge.OpenAt = s.Edge.UpFrom
+		}
+		if s.Rise.rises(end) {
+			e.Act.LastWork = end
+		}
 		s.ShutdownAt, s.ShutdownBy, s.LowSince, s.OKSince = 0, "", 0, 0
 	}
 }
@@ -209,6 +235,7 @@ func (s *stateNow) shut(at station.Instant, by string) {
 			s.ShutdownAt = s.LowSince
 		}
 		s.Charging = false
+		s.Edge.UpFrom, s.Edge.Quick, s.Edge.Gone = 0, false, false
 	}
 	s.OKSince = 0
 }
@@ -235,17 +262,22 @@ func (e *Engine) classify(end station.Instant) (station.State, string) {
 	p2, s := e.Outlet.Mean, &e.State
 	s.LastOutlet, s.HadOutlet = p2, true
 	if s.ShutdownAt != 0 {
+		s.Edge.Below = 0
 		return e.shutState(p2)
 	}
 	set := e.set()
-	e.charge(end, p2, set)
+	e.charge(p2, set)
 	switch {
-	case e.working(end) && s.Charging:
-		return station.Charging, ""
 	case e.working(end):
+		s.Edge.Below = 0
+		if s.Charging {
+			return station.Charging, ""
+		}
 		return station.Stroking, ""
-	case set > 0 && p2 < setBand*set:
+	case e.starves(p2, set, end):
 		return station.Starved, "piston stands below set"
+	case s.Edge.Below != 0 && s.Current.Working():
+		return s.Current, s.Reason // not yet known
 	default:
 		return station.Holding, ""
 	}
@@ -263,27 +295,6 @@ func (e *Engine) shutState(p2 float64) (station.State, string) {
 	}
 }
 
-// charge follows the rise of the outlet from low to set. It ends at set, or when the
-// outlet has not risen for ten seconds.
-func (e *Engine) charge(end station.Instant, p2, set float64) {
-	s := &e.State
-	if set <= 0 {
-		return
-	}
-	if !s.Charging {
-		if p2 < 0.6*set && e.Outlet.slope() > 0 {
-			s.Charging, s.ChargeTop, s.ChargeAt = true, p2, end
-		}
-		return
-	}
-	if p2 > s.ChargeTop+1e3 {
-		s.ChargeTop, s.ChargeAt = p2, end
-	}
-	if p2 >= setBand*set || end.Sub(s.ChargeAt) > maxLag {
-		s.Charging = false
-	}
-}
-
 // enter closes the open interval at time at and opens the next.
 func (e *Engine) enter(s station.State, at station.Instant, why string) {
 	old := &e.State
@@ -293,6 +304,9 @@ func (e *Engine) enter(s station.State, at station.Instant, why string) {
 	}
 	if at > old.From {
 		e.obs.Interval(station.Interval{State: old.Current, From: old.From, To: at, Segment: e.Segment})
+	}
+	if s == station.Stroking && at.Sub(old.From) >= startsAfter {
+		e.learnStart(old.Current)
 	}
 	old.Current, old.From, old.Reason = s, at, why
 	e.fitQuiet(s, at)

@@ -128,8 +128,8 @@ func (e *Engine) learnRest(end station.Instant) {
 	if !steady || m < 30e3 || e.State.LowSince != 0 {
 		return
 	}
-	if s.Rest == 0 {
-		s.Rest = m
+	if s.Rest == 0 || math.Abs(m-s.Rest) > (1-headerFell)*s.Rest && e.Hdr.RestAt != 0 && e.fedByHeader(end) {
+		s.Rest = m // or the header is seen to stand elsewhere
 	}
 	s.Rest += 0.2 * (m - s.Rest)
 	s.RestAt = end

@@ -108,7 +108,7 @@ func (e *Engine) doubtedSupply(start, end station.Instant) {
 		if end.Sub(max(s.LowSince, e.Fuse.LastInc)) >= quietAfter {
 			s.shut(start, "inlet")
 		}
-	case s.ShutdownBy != "inlet" || l.Mean < 0.7*d.Top:
+	case s.ShutdownBy != "inlet" || l.Mean < 0.7*d.Top || d.Held.Off != 0 && l.Mean-d.Held.Off < 30e3:
 		d.Back = 0
 	case d.Back == 0:
 		d.Back = start

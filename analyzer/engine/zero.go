@@ -128,7 +128,10 @@ func (e *Engine) takeZero(z *zero, f station.Figure, name string, w who, end sta
 	}
 	e.Est[f] = g
 	if large && v > 0 { // below atmosphere it is doubted anyway
-		e.Doubt.Held.hold(zeroOff, w, z.From, z.why(name))
+		if h := &e.Doubt.Held; h.Is < zeroOff {
+			h.hold(zeroOff, w, z.From, z.why(name))
+			h.Off = v
+		}
 	}
 }
 
@@ -147,7 +150,9 @@ func (e *Engine) cureZero(end station.Instant) {
 	if h.Is != zeroOff && h.Is != jumped && h.Is != vacuum || e.State.ShutdownAt == 0 {
 		return
 	}
-	fine := func(z *zero) bool { return z.Done && z.Fell && z.At > h.Since && math.Abs(z.Value) <= zeroLimit/2 }
+	fine := func(z *zero) bool {
+		return z.Done && (z.Fell || h.Is == vacuum) && z.At > h.Since && math.Abs(z.Value) <= zeroLimit/2
+	}
 	if (h.Who&inletDoubted == 0 || fine(&d.Zero.In)) && (h.Who&outletDoubted == 0 || fine(&d.Zero.Out)) {
 		d.clear()
 	}

@@ -42,6 +42,7 @@ type Station struct {
 
 	blocks  [station.NumChannels]station.Block
 	strokes []model.Stroke
+	stills  []model.Still
 	counted station.Instant // of the last reading of the counter
 	metered station.Instant // of the last reading of the flow meter
 	drawn   float64         // m³ ANR by then
@@ -95,9 +96,31 @@ func (s *Station) TakeStrokes() []station.Stroke {
 	s.strokes = s.model.TakeStrokes(s.strokes[:0])
 	out := make([]station.Stroke, len(s.strokes))
 	for i, k := range s.strokes {
-		out[i] = station.Stroke{At: s.origin.Add(int64(math.Round(k.At*1e6)) * station.Microsecond), Side: station.SideA + station.Side(k.Side)}
+		out[i] = station.Stroke{At: s.instant(k.At), Side: station.SideA + station.Side(k.Side)}
 	}
 	return out
+}
+
+// TakeStills gives the times of half a second and more in which the piston stood, as
+// intervals, that ended since the last call.
+func (s *Station) TakeStills() []station.Interval {
+	s.stills = s.model.TakeStills(s.stills[:0])
+	out := make([]station.Interval, len(s.stills))
+	for i, k := range s.stills {
+		out[i] = station.Interval{From: s.instant(k.From), To: s.instant(k.To)}
+	}
+	return out
+}
+
+// StandsSince gives since when the piston stands; false while it moves.
+func (s *Station) StandsSince() (station.Instant, bool) {
+	since, stands := s.model.Still()
+	return s.instant(since), stands
+}
+
+// instant turns the model's time into event time.
+func (s *Station) instant(at float64) station.Instant {
+	return s.origin.Add(int64(math.Round(at*1e6)) * station.Microsecond)
 }
 
 // Until runs up to, not including, time end, and gives the readings as blocks, valid until
@@ -152,6 +175,13 @@ func (s *Station) sample(t station.Instant) {
 	}
 	if ok && s.Sensors.Header {
 		s.put(station.HeaderPressure, stamp, s.sensors.read(s.model.Params.Supply.HeaderGauge, s.Sensors.Noise))
+	}
+	if s.Sensors.Valve {
+		open := 1.0
+		if s.model.Params.Supply.Shut {
+			open = 0
+		}
+		s.put(station.SupplyOpen, stamp, open)
 	}
 	if s.Sensors.Flow {
 		s.meter(t, stamp)

@@ -36,6 +36,7 @@ type Station struct {
 	dead     [2]float64 // m³ of a drive and a boost chamber
 	kg       Totals     // air in kg
 	recent   recent
+	stills   stills
 	cursor   int // in Demand.Steps
 	fixed    fixed
 }

@@ -205,9 +205,10 @@ func (s *Station) exchange(dt float64) {
 
 // account adds the step to the time of the state that the station is in.
 func (s *Station) account(dt float64) {
-	g, st, k := &s.Params.Governor, &s.State, &s.kg
+	g, k, moving := &s.Params.Governor, &s.kg, s.moving()
+	s.stills.account(moving, s.State.Time+dt, dt)
 	switch {
-	case math.Abs(st.V) > movingSpeed || st.Switch > 0:
+	case moving:
 		k.Moving += dt
 	case s.Outlet() >= g.SetGauge-g.Hysteresis-nearSet:
 		k.Holding += dt

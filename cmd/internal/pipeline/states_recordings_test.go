@@ -1,0 +1,102 @@
+package pipeline_test
+
+import (
+	"fmt"
+	"math"
+	"path/filepath"
+	"testing"
+
+	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/pipeline"
+	"strokewise/deploy/peers"
+)
+
+// Standing times of an independent model's piston, those of more than half a second, against
+// what is told, in s: their ends, their beginnings, and how much of each is told. Ends are told
+// within some hundredths of a second. Beginnings are not: in that model the piston stands 0.66 s
+// after a stroke that ended just as the governor closed, and creeps on for 5 to 9 s after any
+// other, and no trace shows which it was (decision 4 of DEVELOPERS.md). The limits are what was
+// reached, less some. Two ends of 09 are a piston that moved for 10 ms.
+func TestStandingTimesOfAnIndependentModel(t *testing.T) {
+	root := peers.Folder(t, peers.TracesEnv)
+	dirs, err := filepath.Glob(filepath.Join(root, "*", "truth.json"))
+	if err != nil || len(dirs) == 0 {
+		t.Fatalf("no recordings in the folder that %s names: %v", peers.TracesEnv, err)
+	}
+	for _, counter := range []bool{true, false} {
+		var begins, ends, seconds, minutes bound
+		for _, path := range dirs {
+			dir := filepath.Dir(path)
+			var tr struct {
+				truth
+				Stills [][2]float64 `json:"still_intervals"`
+			}
+			readJSON(t, path, &tr)
+			p, shut := plateOf(t, dir)
+			u, start := pipeline.New(p, "test"), station.Instant(0)
+			feed(t, u, filepath.Join(dir, "trace.csv.gz"), counter, func(b *station.Block) {
+				if start == 0 {
+					start = b.At(0)
+				}
+			})
+			at := func(s float64) station.Instant { return start.Add(int64(s * 1e9)) }
+			for _, v := range tr.Stills {
+				if shut > 0 && v[1] > shut {
+					continue
+				}
+				said := 0.0
+				for _, st := range []station.State{station.Holding, station.Starved} {
+					said += covered(u.Out.Intervals, st, at(v[0]), at(v[1]))
+				}
+				length := v[1] - v[0]
+				seconds.add((length-said)/math.Max(1, 0.02*length), true)
+				off, ok := nearest(u.Out.Intervals, at(v[1]), true)
+				ends.add(off, ok)
+				off, ok = nearest(u.Out.Intervals, at(v[0]), false)
+				begins.add(off, ok)
+			}
+			line := ""
+			for i, m := range tr.Minutes {
+				from, to := at(60*float64(i)), at(60*float64(i+1))
+				if shut > 0 && float64(60*(i+1)) > shut {
+					break
+				}
+				said := covered(u.Out.Intervals, station.Holding, from, to) + covered(u.Out.Intervals, station.Starved, from, to)
+				off := said - m.Holding - m.Starved
+				minutes.add(off, true)
+				line += fmt.Sprintf(" %+.1f", off)
+			}
+			t.Logf("%s, counter %v: seconds told to stand a minute, off by%s", tr.Name, counter, line)
+		}
+		for _, c := range []struct {
+			what  string
+			b     *bound
+			least float64 // share within one
+		}{{"ends, s", &ends, 0.8}, {"beginnings, s", &begins, 0.1}, {"seconds over 1 s or 2 %", &seconds, 0.65}, {"seconds a minute", &minutes, 0.5}} {
+			md, wo := c.b.typical()
+			share := float64(c.b.within(1)) / float64(c.b.n)
+			t.Logf("counter %v, %s: %d, found %d, within one %.0f %%, median %.2f, worst %.2f", counter, c.what, c.b.n, len(c.b.errs), 100*share, md, wo)
+			if share < c.least {
+				t.Errorf("counter %v: of %s only %.0f %% are within one", counter, c.what, 100*share)
+			}
+		}
+	}
+}
+
+// nearest finds the told beginning or end of a standing time that is nearest to at, s off.
+func nearest(told []station.Interval, at station.Instant, ends bool) (off float64, ok bool) {
+	off = 10
+	for _, v := range told {
+		if v.State != station.Holding && v.State != station.Starved {
+			continue
+		}
+		x := v.From
+		if ends {
+			x = v.To
+		}
+		if d := float64(x.Sub(at)) * 1e-9; math.Abs(d) < math.Abs(off) {
+			off, ok = d, true
+		}
+	}
+	return off, ok
+}
