@@ -14,6 +14,7 @@ type delivery struct {
 	Rise, Lost     float64 // of it the rise, and m³ s ANR of a leak: Air = Rise + rate Lost
 	Strokes        float64
 	Plain, Swept   float64 // m³ ANR
+	Ratio          float64 // mean (p2/p1)^(1/kappa) - 1
 	Rounds, Chains float64
 	Band           float64 // relative half-width of its 90 % band, without the tank's
 	From, At       station.Instant
@@ -108,6 +109,7 @@ func together(rounds []quietRound) delivery {
 		}
 		d.Air, d.Strokes, d.Plain, d.Swept = d.Air+q.Air, d.Strokes+q.Strokes, d.Plain+q.Plain, d.Swept+q.Swept
 		d.Rise, d.Lost = d.Rise+q.Rise, d.Lost+q.Lost
+		d.Ratio += (q.Ratio - d.Ratio) * q.Strokes / d.Strokes
 		d.Rounds++
 	}
 	if d.Strokes == 0 || d.Air <= 0 {
@@ -131,7 +133,7 @@ func together(rounds []quietRound) delivery {
 func (e *Engine) takeDelivery(d *delivery) {
 	r, k := &e.Recharge, &e.Air.Known
 	e.Basis.Quiet, e.Basis.Tank = *d, 0
-	model := air.EfficiencyBand(d.Plain / d.Swept)
+	model := air.EfficiencyBand(d.Plain/d.Swept, d.Ratio)
 	tank, band, conf := e.Plate.TankVolume, station.TankBand, 0.8
 	byModel := d.Plain / d.Air // m³: the tank that the assumed efficiency asks for
 	learned := station.Estimate{Value: byModel, Method: station.MethodRecharge, Confidence: 0.6, From: d.From, At: d.At}

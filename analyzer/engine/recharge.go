@@ -1,8 +1,6 @@
 package engine
 
 import (
-	"math"
-
 	"strokewise/analyzer/air"
 	"strokewise/analyzer/station"
 )
@@ -71,7 +69,7 @@ func (r *recharge) stroke(s *air.StrokeAir, p1, p2 station.Absolute) {
 	r.Strokes++
 	r.Plain += s.Plain * 1e-3
 	r.Swept += s.Plain * 1e-3 / s.Efficiency
-	r.Ratio += math.Pow(float64(p2/p1), 1/air.Kappa) - 1
+	r.Ratio += air.Expansion(p1, p2)
 }
 
 // watchRecharge adds the slot that ended.
