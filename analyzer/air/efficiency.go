@@ -17,7 +17,7 @@ const (
 	// share of it, for check valves from 0.6 to 1.4 of the usual size. With a dead volume of 3 to 12 %
 	// nine of ten among 300 virtual stations lie within.
 	restBand    = 0.01
-	suctionBand = 1.0
+	suctionBand = 1.1
 )
 
 // VolumetricEfficiency gives the share of the swept boost volume that is filled with
@@ -46,9 +46,14 @@ func VolumetricEfficiency(p1, p2 station.Absolute, pace Pace) float64 {
 // eta at a mean Expansion: of the losses, and of the dead volume, which counts the more the higher
 // the ratio of outlet to inlet pressure. They have nothing to do with each other.
 func EfficiencyBand(eta, expansion float64) float64 {
-	suction := math.Max(0, 1-deadBoost*expansion-restLoss-eta)
+	suction := SuctionLoss(eta, expansion)
 	dead := deadBand * math.Max(0, expansion)
 	return math.Hypot(dead, math.Hypot(restBand, suctionBand*suction)) / math.Max(0.1, eta)
+}
+
+// SuctionLoss gives l1/t² of an assumed volumetric efficiency eta at a mean Expansion.
+func SuctionLoss(eta, expansion float64) float64 {
+	return math.Max(0, 1-deadBoost*expansion-restLoss-eta)
 }
 
 // Expansion gives by how much of itself the dead volume's air grows from p2 to p1:

@@ -35,6 +35,7 @@ type StrokeAir struct {
 type Learned struct {
 	Eta     float64 // measured over assumed volumetric efficiency, 0: not measured
 	EtaBand float64 // relative half-width of its 90 % band
+	EtaLoss float64 // l1/t² of the strokes that taught it
 
 	// Metered tells that a flow meter has taught Drive, while Eta was MeterEta.
 	Metered   bool
@@ -73,17 +74,19 @@ func (l *Learned) PerStroke(p *station.Plate, p1, p2 station.Absolute, pace Pace
 	}
 	s := StrokeAir{Efficiency: VolumetricEfficiency(p1, p2, pace)}
 	s.Plain = float64(p1) * p.SweptBoost * s.Efficiency / float64(P0ANR) * 1e3
-	s.Boost = s.boost(l, EfficiencyBand(s.Efficiency, Expansion(p1, p2)))
+	s.Boost = s.boost(l, Expansion(p1, p2))
 	l.drive(p, p1, p2, pace, &s)
 	return s, ""
 }
 
-// boost gives the delivered air with its band; model is the assumed efficiency's.
-func (s *StrokeAir) boost(l *Learned, model float64) Range {
-	k, band := 1.0, model
-	if l.Eta > 0 {
-		k, band = l.Eta, l.EtaBand
+// boost gives the delivered air with its band. What was learned of slow strokes does not tell what
+// the inlet valve costs quick ones.
+func (s *StrokeAir) boost(l *Learned, expansion float64) Range {
+	if l.Eta <= 0 {
+		return around(s.Plain, EfficiencyBand(s.Efficiency, expansion)*s.Plain)
 	}
+	k := l.Eta
+	band := math.Hypot(l.EtaBand, suctionBand*(SuctionLoss(s.Efficiency, expansion)-l.EtaLoss)/math.Max(0.1, s.Efficiency))
 	return around(k*s.Plain, band*k*s.Plain)
 }
 
