@@ -17,7 +17,7 @@ const (
 	// share of it, for check valves from 0.6 to 1.4 of the usual size. With a dead volume of 3 to 12 %
 	// nine of ten among 300 virtual stations lie within.
 	restBand    = 0.01
-	suctionBand = 1.1
+	suctionBand = 1.0
 )
 
 // VolumetricEfficiency gives the share of the swept boost volume that is filled with

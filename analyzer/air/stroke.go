@@ -15,7 +15,7 @@ const (
 	// practice, no source).
 	deadDrive = 0.05
 	// deadBand is the half-width of the 90 % band of the dead volume: 3 to 12 %.
-	deadBand = 0.04
+	deadBand = 0.043
 )
 
 // Range is a figure with its 90 % band.

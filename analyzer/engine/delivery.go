@@ -30,6 +30,7 @@ func (e *Engine) judgeQuiet(at station.Instant) {
 	rounds := r.groups(&buf, rate)
 	doubt := e.cutDoubt()
 	if n := newLevel(rounds, doubt); n > 0 {
+		r.hold(together(rounds[:len(rounds)-n]), e.tank())
 		rounds = rounds[len(rounds)-n:]
 		r.forget(rounds)
 	}
@@ -108,7 +109,9 @@ func (e *Engine) takeDelivery(d *delivery) {
 	e.Basis.Tank = tank
 	band = math.Hypot(band, d.Band)
 	r.Share = tank * d.Air / d.Plain
-	k.Eta, k.EtaBand = weigh(r.Share, band, model)
+	if k.Eta, k.EtaBand = weigh(r.Share, band, model); r.Scale > 0 {
+		k.Eta, k.EtaBand = r.Scale*r.Share, math.Hypot(d.Band, model)
+	}
 	k.EtaLoss = air.SuctionLoss(d.Plain/d.Swept, d.Ratio)
 	if r.Base.put(tank*d.Air/d.Plain, d.At, 3*station.Minute60) {
 		if x, ok := r.Base.change(); ok {
@@ -122,6 +125,16 @@ func (e *Engine) takeDelivery(d *delivery) {
 	}
 	set(station.StrokeDelivery, tank*d.Air/d.Strokes)
 	set(station.VolumetricEfficiency, tank*d.Air/d.Swept)
+}
+
+// hold notes, before the groups of the level so far are dropped, what their share was taken as.
+func (r *recharge) hold(d delivery, tank float64) {
+	share := tank * d.Air / d.Plain
+	if r.Scale > 0 || !(share > 0) {
+		return
+	}
+	eta, _ := weigh(share, math.Hypot(station.TankBand, d.Band), air.EfficiencyBand(d.Plain/d.Swept, d.Ratio))
+	r.Scale = eta / share
 }
 
 // warmBand is the half-width of the 90 % band by the warmth of the tank's wall (virtual stations).

@@ -45,6 +45,7 @@ type recharge struct {
 	TankRef      float64 // m³ learned where the plate gives none, 0: not yet
 	Line         ratioLine
 	Share        float64 // measured over assumed efficiency, 0: not yet
+	Scale        float64 // what the share was taken as, over the share, before the delivery changed: a wrong tank changes nothing of a change; 0: it has not
 	Base         baseline
 }
 
