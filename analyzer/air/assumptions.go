@@ -7,8 +7,10 @@ import "strokewise/analyzer/station"
 func BoostAssumptions() []station.Input {
 	return append([]station.Input{
 		assumed("dead volume of a boost chamber over its swept volume, c", deadBoost, "", "5 to 10 % is usual: common practice, no source"),
-		assumed("further loss by cracking pressure and warm chambers", boostLoss, "", "an independent model of a doubling booster"),
-		assumed("half-width of the band by plate data, of the losses", 100*boostBand, "%", "virtual stations"),
+		assumed("l0: loss by cracking pressure and warm chambers", restLoss, "", "virtual stations and an independent model"),
+		assumed("l1: loss by the inlet check valve's drop, times the stroke's time squared", suctionLoss, "s²", "virtual stations and an independent model"),
+		assumed("half-width of the band of l0", restBand, "", "virtual stations"),
+		assumed("of l1, share of it", 100*suctionBand, "%", "check valves from 0.6 to 1.4 of the usual size"),
 		assumed("and of the dead volume over the swept volume", deadBand, "", "virtual stations"),
 	}, reference()...)
 }

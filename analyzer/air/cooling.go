@@ -25,11 +25,13 @@ type Cooling struct {
 }
 
 // Add takes a stand: pressures p (Pa abs) at times t (s), evenly spaced. It reports false, and
-// learns nothing, where the stand is too short or not smooth: something was drawn.
-func (c *Cooling) Add(t, p []float64) bool {
+// learns nothing, where the stand is too short or not smooth: something was drawn. rate is that of
+// this stand alone, 1/s, with the time constant of all: it holds what cools more slowly than air
+// does, the tank's wall. It is 0 while the time constant is not told.
+func (c *Cooling) Add(t, p []float64) (rate float64, ok bool) {
 	n := len(t)
 	if n < coolPoints || n != len(p) {
-		return false
+		return 0, false
 	}
 	noise := 0.0
 	for i := 2; i < n; i++ {
@@ -37,25 +39,28 @@ func (c *Cooling) Add(t, p []float64) bool {
 		noise += d * d
 	}
 	noise /= 6 * float64(n-2) // of a point, squared: second differences have six times as much
-	var left, rate [coolTaus]float64
+	var left, rates [coolTaus]float64
 	least := math.Inf(1)
 	tau := coolFirst
 	for k := range left {
-		left[k], rate[k] = coolFit(t, p, tau)
+		left[k], rates[k] = coolFit(t, p, tau)
 		least = math.Min(least, left[k])
 		tau *= coolStep
 	}
 	if !(least < coolRough*coolRough*noise*float64(n)) {
-		return false
+		return 0, false
 	}
 	keep := 1 - 1/coolKeep
 	c.N, c.Points = c.N*keep+1, c.Points*keep+float64(n)
 	for k := range left {
 		c.Left[k] = c.Left[k]*keep + left[k]
-		c.Rate[k] = c.Rate[k]*keep + rate[k]
-		c.RateSq[k] = c.RateSq[k]*keep + rate[k]*rate[k]
+		c.Rate[k] = c.Rate[k]*keep + rates[k]
+		c.RateSq[k] = c.RateSq[k]*keep + rates[k]*rates[k]
 	}
-	return true
+	if k, at, _, told := c.best(); told {
+		rate = topOf(rates[k-1], rates[k], rates[k+1], at)
+	}
+	return rate, true
 }
 
 // coolFit gives the sum of squared residuals and the rate, 1/s, for one time constant.
@@ -83,10 +88,35 @@ func coolFit(t, p []float64, tau float64) (left, rate float64) {
 // the band is that of the rates of all tau whose residuals are not significantly more, and of
 // the stands' scatter.
 func (c *Cooling) Told() (rate, half float64, ok bool) {
-	if c.N < 3 {
+	best, at, _, ok := c.best()
+	if !ok {
 		return 0, 0, false
 	}
-	best := 1
+	mid := c.Rate[best] / c.N
+	rate = topOf(c.Rate[best-1]/c.N, mid, c.Rate[best+1]/c.N, at)
+	scatter := math.Max(0, c.RateSq[best]/c.N-mid*mid)
+	half = math.Hypot(c.Doubt(), 1.645*math.Sqrt(scatter/c.N))
+	return rate, half, rate > 2*half
+}
+
+// Doubt gives the half-width of the rate's 90 % band by the time constant alone, 1/s: what all stands
+// have in common. The rest of Told's band is their scatter.
+func (c *Cooling) Doubt() float64 {
+	best, at, wide, ok := c.best()
+	if !ok {
+		return 0
+	}
+	low, mid, high := c.Rate[best-1]/c.N, c.Rate[best]/c.N, c.Rate[best+1]/c.N
+	return math.Abs((high-low)/2+2*((high+low)/2-mid)*at) * wide
+}
+
+// best gives the time constant whose residuals are least, how many steps the least lies from it, and
+// the half-width of its 90 % band in steps.
+func (c *Cooling) best() (best int, at, wide float64, ok bool) {
+	if c.N < 3 {
+		return 0, 0, 0, false
+	}
+	best = 1
 	for k := 1; k < coolTaus-1; k++ {
 		if c.Left[k] < c.Left[best] {
 			best = k
@@ -96,14 +126,12 @@ func (c *Cooling) Told() (rate, half float64, ok bool) {
 	l, r := (c.Left[best-1]-c.Left[best])/noise, (c.Left[best+1]-c.Left[best])/noise
 	bend := (l + r) / 2
 	if l <= 0 || r <= 0 || bend <= 0 {
-		return 0, 0, false // beyond what is tried
+		return 0, 0, 0, false // beyond what is tried
 	}
-	at := math.Max(-1, math.Min(1, (l-r)/(4*bend))) // steps from best
-	wide := math.Sqrt(2.7 / bend)
-	low, mid, high := c.Rate[best-1]/c.N, c.Rate[best]/c.N, c.Rate[best+1]/c.N
-	slope, curve := (high-low)/2, (high+low)/2-mid
-	rate = mid + slope*at + curve*at*at
-	scatter := math.Max(0, c.RateSq[best]/c.N-mid*mid)
-	half = math.Hypot(math.Abs(slope+2*curve*at)*wide, 1.645*math.Sqrt(scatter/c.N))
-	return rate, half, rate > 2*half
+	return best, math.Max(-1, math.Min(1, (l-r)/(4*bend))), math.Sqrt(2.7 / bend), true
+}
+
+// topOf gives the parabola through three neighbours at a number of steps from the middle one.
+func topOf(low, mid, high, at float64) float64 {
+	return mid + (high-low)/2*at + ((high+low)/2-mid)*at*at
 }

@@ -29,7 +29,7 @@ func TestCooling(t *testing.T) {
 		alone := 0
 		for range 20 {
 			x, p := stand(rng, 70, rate, 0.003+0.003*rng.Float64(), tau, 6e-5)
-			if !c.Add(x, p) {
+			if _, ok := c.Add(x, p); !ok {
 				t.Fatalf("tau %g: a quiet stand was refused", tau)
 			}
 			if d := FitDecay(x, p); d.Leak && math.Abs(d.Rate/rate-1) < 0.05 {
@@ -55,7 +55,7 @@ func TestCoolingRefuses(t *testing.T) {
 	for i := 40; i < 80; i++ {
 		p[i] *= 0.995 // a cylinder was filled
 	}
-	if c.Add(x, p) {
+	if _, ok := c.Add(x, p); ok {
 		t.Error("a stand with a step was taken")
 	}
 	for range 20 {

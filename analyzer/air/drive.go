@@ -49,10 +49,10 @@ const (
 	standing     = 3.0 // s
 )
 
-// Pace is how fast a stroke was: the time since the one before and that of the fastest
-// strokes of the station at the usual load, s. Zero is unknown: the stroke is then taken at
-// full speed.
-type Pace struct{ Took, Fastest float64 }
+// Pace is how fast a stroke was: the time since the one before, the mean of that and of the stroke
+// before (the two of a cycle are not told apart equally well), and the time of the fastest strokes of
+// the station at the usual load, s. Zero is unknown: the stroke is then taken at full speed.
+type Pace struct{ Took, Mean, Fastest float64 }
 
 // Ease gives the factor that brings a stroke's time to what it would be at the usual load:
 // sqrt(((p1 - p_low)/p1)/0.4).

@@ -10,19 +10,12 @@ import (
 const (
 	// deadBoost is the dead volume of a boost chamber over its swept volume; 5 to 10 %
 	// is usual (common practice, no source).
-	deadBoost = 0.07
-	// boostLoss is the further loss of volumetric efficiency by cracking pressure of
-	// the check valves and warm chambers (an independent model of a doubling booster).
-	boostLoss = 0.03
+	deadBoost = 0.075
 	// deadDrive is the dead volume of a drive chamber over its swept volume (common
 	// practice, no source).
 	deadDrive = 0.05
-	// boostBand and deadBand are half-widths of 90 % bands: of the boost side's air by plate
-	// data, as a share of it, and of the dead volume. Dead volumes of 4 to 12 % and check
-	// valves from 0.6 to 1.4 of the usual size keep nine of ten virtual stations of
-	// collector/rig within both together.
-	boostBand = 0.03
-	deadBand  = 0.04
+	// deadBand is the half-width of the 90 % band of the dead volume: 3 to 12 %.
+	deadBand = 0.043
 )
 
 // Range is a figure with its 90 % band.
@@ -42,6 +35,7 @@ type StrokeAir struct {
 type Learned struct {
 	Eta     float64 // measured over assumed volumetric efficiency, 0: not measured
 	EtaBand float64 // relative half-width of its 90 % band
+	EtaLoss float64 // l1/t² of the strokes that taught it
 
 	// Metered tells that a flow meter has taught Drive, while Eta was MeterEta.
 	Metered   bool
@@ -61,7 +55,7 @@ func PerStroke(p *station.Plate, p1, p2 station.Absolute) (StrokeAir, string) {
 
 // PerStroke gives the air of one stroke with the inlet at p1 and the outlet at p2:
 //
-//	boost: p1 V_b eta k/p0,                     eta = 1 - c((p2/p1)^(1/kappa) - 1) - loss
+//	boost: p1 V_b eta k/p0,                     eta as VolumetricEfficiency
 //	drive: (p_d V_d + (p_d - p_atm) V_dead)/p0
 //	p_atm + (p2 - p1)/ratio <= p_d <= p1
 //
@@ -78,28 +72,22 @@ func (l *Learned) PerStroke(p *station.Plate, p1, p2 station.Absolute, pace Pace
 	if !(p1 > 0) || !(p2 > 0) {
 		return StrokeAir{}, "needs inlet and outlet pressure"
 	}
-	s := StrokeAir{Efficiency: VolumetricEfficiency(p1, p2)}
+	s := StrokeAir{Efficiency: VolumetricEfficiency(p1, p2, pace)}
 	s.Plain = float64(p1) * p.SweptBoost * s.Efficiency / float64(P0ANR) * 1e3
-	s.Boost = s.boost(l)
+	s.Boost = s.boost(l, Expansion(p1, p2))
 	l.drive(p, p1, p2, pace, &s)
 	return s, ""
 }
 
-// boost gives the delivered air with its band.
-func (s *StrokeAir) boost(l *Learned) Range {
-	k, band := 1.0, EfficiencyBand(s.Efficiency)
-	if l.Eta > 0 {
-		k, band = l.Eta, l.EtaBand
+// boost gives the delivered air with its band. What was learned of slow strokes does not tell what
+// the inlet valve costs quick ones.
+func (s *StrokeAir) boost(l *Learned, expansion float64) Range {
+	if l.Eta <= 0 {
+		return around(s.Plain, EfficiencyBand(s.Efficiency, expansion)*s.Plain)
 	}
+	k := l.Eta
+	band := math.Hypot(l.EtaBand, suctionBand*(SuctionLoss(s.Efficiency, expansion)-l.EtaLoss)/math.Max(0.1, s.Efficiency))
 	return around(k*s.Plain, band*k*s.Plain)
-}
-
-// EfficiencyBand gives the relative half-width of the 90 % band of an assumed volumetric efficiency
-// eta: of the losses, and of the dead volume, which counts the more the higher the ratio of outlet
-// to inlet pressure.
-func EfficiencyBand(eta float64) float64 {
-	rise := (1 - boostLoss - eta) / deadBoost // (p2/p1)^(1/kappa) - 1
-	return math.Hypot(boostBand, deadBand*math.Max(0, rise)/math.Max(0.1, eta))
 }
 
 func around(v, half float64) Range { return Range{v, v - half, v + half} }
@@ -155,14 +143,6 @@ func (l *Learned) variance(b [3]float64) float64 {
 func join(b, d Range, half float64) Range {
 	v := b.Value + d.Value
 	return Range{v, v - math.Hypot(half, d.Value-d.Low), v + math.Hypot(half, d.High-d.Value)}
-}
-
-// VolumetricEfficiency gives the share of the swept boost volume that is filled with
-// fresh air at p1 in each stroke against p2, 0..1: what the dead volume re-expands and
-// what valves and warmth cost is taken off.
-func VolumetricEfficiency(p1, p2 station.Absolute) float64 {
-	eta := 1 - deadBoost*(math.Pow(float64(p2/p1), 1/Kappa)-1) - boostLoss
-	return math.Min(1, math.Max(0, eta))
 }
 
 // Stall gives the highest outlet pressure, Pa gauge, that an inlet of p1 gauge can reach

@@ -2,7 +2,6 @@ package engine
 
 import (
 	"math"
-	"slices"
 
 	"strokewise/analyzer/air"
 	"strokewise/analyzer/station"
@@ -14,6 +13,7 @@ type delivery struct {
 	Rise, Lost     float64 // of it the rise, and m³ s ANR of a leak: Air = Rise + rate Lost
 	Strokes        float64
 	Plain, Swept   float64 // m³ ANR
+	Ratio          float64 // mean (p2/p1)^(1/kappa) - 1
 	Rounds, Chains float64
 	Band           float64 // relative half-width of its 90 % band, without the tank's
 	From, At       station.Instant
@@ -26,15 +26,15 @@ func (e *Engine) judgeQuiet(at station.Instant) {
 	if !ok || half > surely*rate {
 		return
 	}
-	rounds := r.Ring[mostQuiet-r.Kept:]
-	for i := range rounds {
-		rounds[i].Air = rounds[i].Rise + rate*rounds[i].Lost
+	var buf [mostQuiet]quietRound
+	rounds := r.groups(&buf, rate)
+	doubt := e.cutDoubt()
+	if n := newLevel(rounds, doubt); n > 0 {
+		r.hold(together(rounds[:len(rounds)-n]), e.tank())
+		rounds = rounds[len(rounds)-n:]
+		r.forget(rounds)
 	}
-	if r.changed(rounds) {
-		rounds = rounds[len(rounds)-lateRounds:]
-		r.Kept, r.Fresh = lateRounds, true
-	}
-	sortOut(rounds)
+	sortOut(rounds, doubt)
 	d := together(rounds)
 	if d.Rounds < leastQuiet || d.Strokes < leastRecharge || d.Air <= 0 {
 		return
@@ -43,51 +43,11 @@ func (e *Engine) judgeQuiet(at station.Instant) {
 		return // not quiet: no two of them agree
 	}
 	d.At = at
-	d.Band = math.Hypot(d.Band, half/rate) // in quiet time nearly all is made up for the leak
+	d.Band = math.Hypot(math.Hypot(d.Band, warmBand), r.Cooling.Doubt()/rate) // in quiet time nearly all is made up for the leak
 	e.takeDelivery(&d)
 	if q := &rounds[len(rounds)-1]; !q.Out {
 		r.Line.add(q.Ratio, q.Air/q.Swept, q.Strokes)
 		e.deadVolume(at)
-	}
-}
-
-// lateRounds is how many of the last rounds may tell that the delivery has changed.
-const lateRounds = 7
-
-// changed tells whether the last rounds contradict those before them, by much more than
-// both bands: then the older ones no longer count.
-func (r *recharge) changed(rounds []quietRound) bool {
-	n := len(rounds) - lateRounds
-	if n < lateRounds {
-		return false
-	}
-	old, late := rounds[:n], rounds[n:]
-	sortOut(old)
-	sortOut(late)
-	a, b := together(old), together(late)
-	if a.Rounds < leastQuiet || b.Rounds < leastQuiet || a.Air <= 0 || b.Air <= 0 {
-		return false
-	}
-	return math.Abs(b.Air/b.Plain/(a.Air/a.Plain)-1) > 1.5*math.Hypot(a.Band, b.Band)
-}
-
-// sortOut marks the rounds in which more strokes were made than the others' air of a stroke
-// explains, or fewer: a stroke may be cut at either end, and a tenth is the fit's.
-func sortOut(rounds []quietRound) {
-	var each [mostQuiet]float64
-	for i := range rounds {
-		each[i] = rounds[i].Air / rounds[i].Plain
-	}
-	v := each[:len(rounds)]
-	slices.Sort(v)
-	k := v[len(v)/2] // robust: half of the rounds may be disturbed
-	if k <= 0 {
-		return
-	}
-	for i := range rounds {
-		q := &rounds[i]
-		due := q.Air / (k * q.Plain / q.Strokes)
-		q.Out = math.Abs(q.Strokes-due) > 1.6+0.15*due
 	}
 }
 
@@ -108,6 +68,7 @@ func together(rounds []quietRound) delivery {
 		}
 		d.Air, d.Strokes, d.Plain, d.Swept = d.Air+q.Air, d.Strokes+q.Strokes, d.Plain+q.Plain, d.Swept+q.Swept
 		d.Rise, d.Lost = d.Rise+q.Rise, d.Lost+q.Lost
+		d.Ratio += (q.Ratio - d.Ratio) * q.Strokes / d.Strokes
 		d.Rounds++
 	}
 	if d.Strokes == 0 || d.Air <= 0 {
@@ -131,7 +92,7 @@ func together(rounds []quietRound) delivery {
 func (e *Engine) takeDelivery(d *delivery) {
 	r, k := &e.Recharge, &e.Air.Known
 	e.Basis.Quiet, e.Basis.Tank = *d, 0
-	model := air.EfficiencyBand(d.Plain / d.Swept)
+	model := air.EfficiencyBand(d.Plain/d.Swept, d.Ratio)
 	tank, band, conf := e.Plate.TankVolume, station.TankBand, 0.8
 	byModel := d.Plain / d.Air // m³: the tank that the assumed efficiency asks for
 	learned := station.Estimate{Value: byModel, Method: station.MethodRecharge, Confidence: 0.6, From: d.From, At: d.At}
@@ -147,7 +108,11 @@ func (e *Engine) takeDelivery(d *delivery) {
 	}
 	e.Basis.Tank = tank
 	band = math.Hypot(band, d.Band)
-	k.Eta, k.EtaBand = weigh(r.smooth(tank*d.Air/d.Plain), band, model)
+	r.Share = tank * d.Air / d.Plain
+	if k.Eta, k.EtaBand = weigh(r.Share, band, model); r.Scale > 0 {
+		k.Eta, k.EtaBand = r.Scale*r.Share, math.Hypot(d.Band, model)
+	}
+	k.EtaLoss = air.SuctionLoss(d.Plain/d.Swept, d.Ratio)
 	if r.Base.put(tank*d.Air/d.Plain, d.At, 3*station.Minute60) {
 		if x, ok := r.Base.change(); ok {
 			e.Est[station.EfficiencyChange] = station.Estimate{Value: x, Method: station.MethodTrend, Confidence: 0.6, At: d.At}
@@ -162,32 +127,35 @@ func (e *Engine) takeDelivery(d *delivery) {
 	set(station.VolumetricEfficiency, tank*d.Air/d.Swept)
 }
 
-// smooth gives the mean share of the assumed efficiency over the last judgements.
-func (r *recharge) smooth(share float64) float64 {
-	switch {
-	case r.Fresh:
-		r.Share, r.Fresh = share, false
-	case r.Share == 0:
-		r.Share = 1 // as assumed
+// hold notes, before the groups of the level so far are dropped, what their share was taken as.
+func (r *recharge) hold(d delivery, tank float64) {
+	share := tank * d.Air / d.Plain
+	if r.Scale > 0 || !(share > 0) {
+		return
 	}
-	r.Share += 0.2 * (share - r.Share)
-	return r.Share
+	eta, _ := weigh(share, math.Hypot(station.TankBand, d.Band), air.EfficiencyBand(d.Plain/d.Swept, d.Ratio))
+	r.Scale = eta / share
 }
+
+// warmBand is the half-width of the 90 % band by the warmth of the tank's wall (virtual stations).
+const warmBand = 0.03
 
 // surely is the share of the leak's rate that its band may take for the rounds to count.
 const surely = 0.10
 
-// weigh joins the measured share of the assumed efficiency with the assumption itself, 1. Small
-// differences are as likely the measurement's (leak rate, count, tank) as the machine's; large ones
-// are the machine's: of an honest booster the assumption is rarely wrong by more than some per cent,
-// of a worn one it is by any amount. So the weight of the measurement is
-//
-//	off²/(off² + 0.04²)
+// weigh joins the measured share of the assumed efficiency, with the half-width of its band, with the
+// assumption, 1, by inverse variance. Of an honest booster the assumption is rarely wrong by more than
+// its band; of a worn one it is by any amount. So what the two differ by beyond the measurement's
+// own error is taken for the assumption's.
 func weigh(measured, band, model float64) (eta, joined float64) {
-	off := measured - 1
-	w := off * off / (off*off + 0.04*0.04)
-	return 1 + w*off, math.Hypot(w*band, (1-w)*model)
+	off, b, m := measured-1, band/z90, model/z90
+	v := m*m + math.Max(0, off*off-b*b-m*m)
+	w := v / (v + b*b)
+	return 1 + w*off, z90 * math.Sqrt(w) * b
 }
+
+// z90 is the half-width of a normal distribution's 90 % interval, standard deviations.
+const z90 = 1.645
 
 func within(v, band float64) (low, high float64) { return v * (1 - band), v * (1 + band) }
 

@@ -50,7 +50,7 @@ func TestTogether(t *testing.T) {
 		rounds = append(rounds, q)
 		at = at.Add(100 * station.Second)
 	}
-	sortOut(rounds)
+	sortOut(rounds, 1.6)
 	for i := range rounds {
 		if rounds[i].Out != (i%5 == 2) {
 			t.Errorf("round %d sorted out: %v", i, rounds[i].Out)
@@ -145,10 +145,14 @@ func TestMeteredResultsDoNotDependOnBlocks(t *testing.T) {
 
 // A weight of the measurement that grows with its distance from the assumption.
 func TestWeigh(t *testing.T) {
-	if eta, band := weigh(1, 0.06, 0.03); eta != 1 || band != 0.03 {
+	both := 0.06 * 0.03 / math.Hypot(0.06, 0.03) // inverse variances add
+	if eta, band := weigh(1, 0.06, 0.03); eta != 1 || math.Abs(band-both) > 1e-12 {
 		t.Errorf("as assumed: %g ± %g", eta, band)
 	}
-	if eta, _ := weigh(0.8, 0.06, 0.03); math.Abs(eta-0.8) > 0.01 {
+	if eta, _ := weigh(1.02, 0.06, 0.03); math.Abs(eta-1.004) > 1e-12 {
+		t.Errorf("within both bands, by inverse variance: %g", eta)
+	}
+	if eta, _ := weigh(0.8, 0.06, 0.03); math.Abs(eta-0.8) > 0.015 {
 		t.Errorf("a fifth less is %g", eta)
 	}
 }

@@ -12,7 +12,7 @@ const airNeeds = "bores and stroke or swept volumes in the plate data, inlet and
 
 func (e *Engine) explainDelivered() station.Explanation {
 	return station.Explanation{Name: "delivered_air", Key: "delivered_air_l", Title: "Delivered air", What: "air that reached the tank",
-		Formula: "sum over strokes of k p1 V_b eta/p_0, eta = 1 - c((p2/p1)^(1/kappa) - 1) - loss, k the learned over the assumed efficiency; while p2 <= p1 also V_t dp2/(kappa p_0) beyond that, air that goes straight through the check valves",
+		Formula: "sum over strokes of k p1 V_b eta/p_0, eta = 1 - c((p2/p1)^(1/kappa) - 1) - l0 - l1/t², k the learned over the assumed efficiency; while p2 <= p1 also V_t dp2/(kappa p_0) beyond that, air that goes straight through the check valves",
 		Source:  "ideal gas law; re-expansion of the dead volume", Needs: airNeeds, Inputs: e.deliveredInputs()}
 }
 
@@ -79,13 +79,15 @@ func (e *Engine) strokeNow(part func(*air.StrokeAir) air.Range, name string) []s
 		words("its 90 % band", fmt.Sprintf("%.3f to %.3f L ANR", r.Low, r.High), station.Computed))
 }
 
-func (e *Engine) lastPace() air.Pace { return air.Pace{Took: e.Air.Took, Fastest: e.Air.Fastest} }
+func (e *Engine) lastPace() air.Pace {
+	return air.Pace{Took: e.Air.Took, Mean: e.Air.Mean, Fastest: e.Air.Fastest}
+}
 
 func (e *Engine) deliveredInputs() []station.Input {
 	out := append(e.boostBy(), plate("swept volume of a boost stroke", e.Plate.SweptBoost, 1e3, "L"), plate("tank volume with piping", e.Plate.TankVolume, 1e3, "L"), e.ambient())
 	out = append(out, e.strokeNow(func(a *air.StrokeAir) air.Range { return a.Boost }, "delivered")...)
 	if e.Inlet.Seen && e.Outlet.Seen && e.inletAbs() > 0 {
-		out = append(out, computed("volumetric efficiency eta now, as assumed", 100*air.VolumetricEfficiency(e.inletAbs(), e.outletAbs()), "%"))
+		out = append(out, computed("volumetric efficiency eta now, as assumed", 100*air.VolumetricEfficiency(e.inletAbs(), e.outletAbs(), e.lastPace()), "%"))
 	}
 	return append(out, air.BoostAssumptions()...)
 }

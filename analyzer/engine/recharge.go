@@ -1,8 +1,6 @@
 package engine
 
 import (
-	"math"
-
 	"strokewise/analyzer/air"
 	"strokewise/analyzer/station"
 )
@@ -11,9 +9,9 @@ import (
 const noQuiet = "no quiet recharges yet that tell: needs some in which nothing but a leak draws, after standing for a minute or more"
 
 const (
-	mostQuiet     = 32
-	leastQuiet    = 5    // rounds before anything is said
-	leastRecharge = 12.0 // strokes in them
+	mostQuiet     = 28
+	leastQuiet    = 3    // groups of rounds before anything is said
+	leastRecharge = 20.0 // strokes in them
 	leastStrokes  = 4    // of a round: a shorter one goes on with the next recharge
 	quietAge      = 90 * 60 * station.Second
 	quietStood    = 40.0 // s of standing before a recharge whose fall is looked at
@@ -40,14 +38,15 @@ type recharge struct {
 	Late         [4]float64
 	Stood        float64 // s of the present standing time
 	Quiet        bool    // the last standing time was
+	Falls, Fell  float64 // sum over its standing times of rate times s, and of s
 	Cooling      air.Cooling
 	Ring         [mostQuiet]quietRound
 	Kept         int
 	TankRef      float64 // m³ learned where the plate gives none, 0: not yet
 	Line         ratioLine
-	Share        float64 // measured over assumed efficiency, smoothed, 0: not yet
+	Share        float64 // measured over assumed efficiency, 0: not yet
+	Scale        float64 // what the share was taken as, over the share, before the delivery changed: a wrong tank changes nothing of a change; 0: it has not
 	Base         baseline
-	Fresh        bool // the delivery has changed: what was smoothed no longer counts
 }
 
 // quietRound is one round.
@@ -55,12 +54,14 @@ type quietRound struct {
 	At           station.Instant // its end
 	Rise         float64         // m³ ANR that a tank of 1 m³ gained
 	Lost         float64         // m³ s ANR: what it lost over the rate of the leak
+	Rate         float64         // 1/s, by which the tank fell in its standing times, 0: not told
 	Air          float64         // m³ ANR that it took in: Rise + rate Lost
 	Strokes      float64
-	Plain, Swept float64 // m³ ANR
-	Ratio        float64 // mean (p2/p1)^(1/kappa) - 1
-	Out          bool    // it does not fit the others: something was drawn
-	Chained      bool    // it follows the one before at once
+	Plain, Swept float64         // m³ ANR
+	Ratio        float64         // mean (p2/p1)^(1/kappa) - 1
+	Out          bool            // it does not fit the others: something was drawn
+	Chained      bool            // it follows the one before at once
+	First        station.Instant // of a group: the end of its first round
 }
 
 // stop drops the present round: it is not quiet.
@@ -71,7 +72,7 @@ func (r *recharge) stroke(s *air.StrokeAir, p1, p2 station.Absolute) {
 	r.Strokes++
 	r.Plain += s.Plain * 1e-3
 	r.Swept += s.Plain * 1e-3 / s.Efficiency
-	r.Ratio += math.Pow(float64(p2/p1), 1/air.Kappa) - 1
+	r.Ratio += air.Expansion(p1, p2)
 }
 
 // watchRecharge adds the slot that ended.
@@ -113,6 +114,7 @@ func (e *Engine) endQuiet(end station.Instant) {
 	}
 	r.From, r.Mark, r.Stood = end, mark, 0
 	r.Strokes, r.Plain, r.Swept, r.Ratio, r.OutSum, r.OutN = 0, 0, 0, 0, 0, 0
+	r.Falls, r.Fell = 0, 0
 }
 
 // fitQuiet fits the fall of a standing outlet before the window is dropped, since the piston
@@ -122,7 +124,10 @@ func (e *Engine) fitQuiet(next station.State, at station.Instant) {
 	if !next.Working() || r.Stood < quietStood {
 		return
 	}
-	r.Quiet = r.Cooling.Add(e.Leak.T, e.Leak.P)
+	rate, ok := r.Cooling.Add(e.Leak.T, e.Leak.P)
+	if r.Quiet = ok; rate != 0 {
+		r.Falls, r.Fell = r.Falls+rate*r.Stood, r.Fell+r.Stood
+	}
 }
 
 // tank gives the tank's volume, m³: the plate's, or the one learned, 0 while unknown.
@@ -140,6 +145,9 @@ func (e *Engine) keepQuiet(mark float64, end station.Instant) {
 	seconds := float64(end.Sub(r.From)) * 1e-9
 	q := quietRound{At: end, Strokes: r.Strokes, Plain: r.Plain, Swept: r.Swept, Ratio: r.Ratio / r.Strokes}
 	q.Rise, q.Lost = (mark-r.Mark)/p0, seconds*r.OutSum/r.OutN/p0
+	if r.Fell > 0 {
+		q.Rate = r.Falls / r.Fell
+	}
 	if tank := e.tank(); tank > 0 {
 		q.Lost *= 1 + air.CreepVolume(&e.Plate, e.inletAbs(), e.outletAbs())/tank
 	}

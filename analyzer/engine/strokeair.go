@@ -19,6 +19,7 @@ type strokeAir struct {
 	Last    station.Instant // end of the stroke before
 	Fastest float64         // s that a stroke takes in all but the fastest cycles, at the usual load
 	Took    float64         // s that the last stroke took, 0: not known
+	Mean    float64         // s, of that and of the stroke before
 	Before  float64         // s at the usual load that the stroke before took, 0: it stood
 	Low     [2]float64      // s, fastest two cycles of the present block, halved
 	Cycles  int             // of the present block
@@ -37,14 +38,16 @@ func (a *strokeAir) pace(at station.Instant, ease float64, passing bool) air.Pac
 	if first || took <= 0 {
 		return air.Pace{Fastest: a.Fastest}
 	}
-	easy := took * ease
+	easy, even := took*ease, took
 	if took > 10 || passing { // the piston stood, or air passes it
 		easy = 0
 	} else if a.Before > 0 {
-		a.cycle((easy + a.Before) / 2) // the two strokes of a cycle are not told apart equally well
+		both := (easy + a.Before) / 2 // the two strokes of a cycle are not told apart equally well
+		a.cycle(both)
+		even = both / ease
 	}
 	a.Before = easy
-	return air.Pace{Took: took, Fastest: a.Fastest}
+	return air.Pace{Took: took, Mean: even, Fastest: a.Fastest}
 }
 
 // cycle learns from the mean time of two strokes.
@@ -77,7 +80,7 @@ func (e *Engine) stopAir() {
 func (e *Engine) airOf(at station.Instant) (air.StrokeAir, string) {
 	p1, p2 := e.inletAbs(), e.outletAbs()
 	pace := e.Air.pace(at, air.Ease(&e.Plate, p1, p2), e.passing())
-	e.Air.Took = pace.Took
+	e.Air.Took, e.Air.Mean = pace.Took, pace.Mean
 	s, reason := e.Air.Known.PerStroke(&e.Plate, p1, p2, pace)
 	if reason == "" {
 		e.Recharge.stroke(&s, p1, p2)

@@ -13,17 +13,19 @@ import (
 	"strokewise/rules"
 )
 
-// ExportRow is a minute or a transition on its way to an exporter.
+// ExportRow is a minute, a transition or a figure of an hour on its way to an exporter: one of
+// the three.
 type ExportRow struct {
 	Seq        int64 // order of the commits
 	Key        station.Key
-	Minute     *station.Minute   // nil: a transition
-	Transition *rules.Transition // nil: a minute
+	Minute     *station.Minute
+	Transition *rules.Transition
+	Figure     *station.HourFigure
 }
 
 // ExportBatch is a stretch of the queue.
 type ExportBatch struct {
-	Rows     []ExportRow // without those whose minute or transition is no longer stored
+	Rows     []ExportRow // without those whose minute, transition or figure is no longer stored
 	From, To int64       // it holds the rows above From up to To; equal: nothing waits
 }
 
@@ -48,12 +50,12 @@ func (s *Store) openExport(ctx context.Context) error {
 	return nil
 }
 
-// queue queues a minute or a transition, if there is an exporter.
-func (tx *transaction) queue(of, start, segment, transition any) error {
+// queue queues a minute, a transition or a figure of an hour, if there is an exporter.
+func (tx *transaction) queue(of, start, segment, transition, figure any) error {
 	if len(tx.store.exporters) == 0 {
 		return nil
 	}
-	if _, err := tx.stmt.export.ExecContext(tx.ctx, of, start, segment, transition); err != nil {
+	if _, err := tx.stmt.export.ExecContext(tx.ctx, of, start, segment, transition, figure); err != nil {
 		return fmt.Errorf("export queue: %w", err)
 	}
 	return nil
@@ -72,6 +74,9 @@ func (s *Store) Export(ctx context.Context, exporter string, limit int) (ExportB
 	if err := s.exportTransitions(ctx, &b); err != nil {
 		return ExportBatch{}, err
 	}
+	if err := s.exportFigures(ctx, &b); err != nil {
+		return ExportBatch{}, err
+	}
 	slices.SortFunc(b.Rows, func(a, b ExportRow) int { return cmp.Compare(a.Seq, b.Seq) })
 	return b, nil
 }
@@ -86,6 +91,19 @@ func (s *Store) exportMinutes(ctx context.Context, b *ExportBatch) error {
 		return nil
 	}, `SELECT `+minuteColumns+`, q.seq, s.site, s.station FROM export_queue q
 		JOIN minutes m ON m.station = q.minute_of AND m.start = q.minute_start AND m.segment = q.minute_segment
+		JOIN stations s ON s.id = q.minute_of WHERE q.seq > ? AND q.seq <= ? AND q.figure IS NULL`, b.From, b.To)
+}
+
+func (s *Store) exportFigures(ctx context.Context, b *ExportBatch) error {
+	return s.each(ctx, "figures to export", func(rows *sql.Rows) error {
+		r := ExportRow{Figure: new(station.HourFigure)}
+		ok, err := scanFigure(rows, r.Figure, &r.Seq, &r.Key.Site, &r.Key.Station)
+		if ok {
+			b.Rows = append(b.Rows, r)
+		}
+		return err
+	}, `SELECT `+figureColumns+`, q.seq, s.site, s.station FROM export_queue q
+		JOIN figures f ON f.station = q.minute_of AND f.start = q.minute_start AND f.segment = q.minute_segment AND f.figure = q.figure
 		JOIN stations s ON s.id = q.minute_of WHERE q.seq > ? AND q.seq <= ?`, b.From, b.To)
 }
 

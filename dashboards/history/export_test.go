@@ -30,9 +30,12 @@ func waiting(t testing.TB, s *Store, exporter string, limit int) (string, Export
 	}
 	out := ""
 	for _, r := range b.Rows {
-		if r.Minute != nil {
+		switch {
+		case r.Minute != nil:
 			out += fmt.Sprintf("m%d ", r.Minute.Start.Sub(t0)/station.Minute60)
-		} else {
+		case r.Figure != nil:
+			out += fmt.Sprintf("%s%d ", station.Figures[r.Figure.Figure].Name, r.Figure.Hour.Sub(t0)/hourLen)
+		default:
 			out += fmt.Sprintf("t%d ", r.Transition.At.Sub(t0)/station.Second)
 		}
 	}
@@ -172,6 +175,49 @@ func TestRowsWithoutTheirMinute(t *testing.T) {
 	}
 	if got, b := waiting(t, s, "x", 100); got != "m0 m2 " || b.To != 3 {
 		t.Errorf("%q up to %d", got, b.To)
+	}
+}
+
+// Figures of hours are queued once, with the minutes in the order of the commits, and come back as
+// they were stored; one that was replaced is queued again, one that is gone is left out.
+func TestFiguresAreExported(t *testing.T) {
+	s := exporting(t, filepath.Join(t.TempDir(), "history.db"), "x")
+	sag := hourFigure(0, station.SupplySag, 0.1)
+	do(t, s, commit(10, []station.Minute{minute(0)}))
+	do(t, s, withFigures(11, sag, hourFigure(0, station.Pulsation, 0.02)))
+	do(t, s, withFigures(12, hourFigure(0, station.SupplySag, 0.9))) // concluded again: the first stays
+	do(t, s, commit(13, []station.Minute{minute(1)}))
+	got, b := waiting(t, s, "x", 100)
+	if got != "m0 supply_sag0 pulsation0 m1 " || b.To != 4 {
+		t.Fatalf("%q up to %d", got, b.To)
+	}
+	if r := b.Rows[1]; r.Key != press || !reflect.DeepEqual(*r.Figure, sag) {
+		t.Errorf("got %+v, want %+v", r.Figure, sag)
+	}
+	finish(t, s, "x", b.To)
+	if err := s.Replace(t.Context(), press, 8, nil, Act{What: "reanalyse"}, ClosedHour{t0, sag.Segment, []station.HourFigure{hourFigure(0, station.SupplySag, 0.15)}}); err != nil {
+		t.Fatal(err)
+	}
+	if got, b = waiting(t, s, "x", 100); got != "supply_sag0 " || b.Rows[0].Figure.Value != 0.15 {
+		t.Errorf("after replacing %q", got)
+	}
+	if _, err := s.write.Exec(`DELETE FROM figures`); err != nil {
+		t.Fatal(err)
+	}
+	if got, b = waiting(t, s, "x", 100); got != "" || b.To != 5 {
+		t.Errorf("without the figure %q up to %d", got, b.To)
+	}
+}
+
+// A database of version 6 goes on where its export was, and exports figures.
+func TestADatabaseOfVersion6IsBroughtUpToDate(t *testing.T) {
+	s := broughtUp(t, "version6.sql", "influx")
+	if got, _ := waiting(t, s, "influx", 100); got != "t9 m0 " {
+		t.Errorf("waiting %q", got)
+	}
+	do(t, s, withFigures(15, hourFigure(2, station.SupplySag, 0.1)))
+	if got, _ := waiting(t, s, "influx", 100); got != "t9 m0 supply_sag2 " {
+		t.Errorf("waiting %q", got)
 	}
 }
 

@@ -23,7 +23,7 @@ func figureValues(dst []any, f *station.HourFigure) []any {
 		f.Method.String(), real(f.Confidence), int64(f.At))
 }
 
-// figures stores hourly figures of a station.
+// figures stores hourly figures of a station, and queues those that were not stored already.
 func (tx *transaction) figures(id int64, list []station.HourFigure) error {
 	for i := range list {
 		f := &list[i]
@@ -31,7 +31,11 @@ func (tx *transaction) figures(id int64, list []station.HourFigure) error {
 			continue
 		}
 		tx.args = figureValues(append(tx.args[:0], id), f)
-		if _, err := tx.stmt.figure.ExecContext(tx.ctx, tx.args...); err != nil {
+		n, err := changed(tx.stmt.figure.ExecContext(tx.ctx, tx.args...))
+		if err == nil && n > 0 {
+			err = tx.queue(id, int64(f.Hour), int64(f.Segment), nil, station.Figures[f.Figure].Name)
+		}
+		if err != nil {
 			return fmt.Errorf("figure %s of hour %s: %w", station.Figures[f.Figure].Name, f.Hour, err)
 		}
 	}
@@ -45,21 +49,30 @@ func (s *Store) Figures(ctx context.Context, k station.Key, from, to station.Ins
 	var out []station.HourFigure
 	err := s.each(ctx, "figures", func(rows *sql.Rows) error {
 		var f station.HourFigure
-		var name, method string
-		var low, high, confidence sql.NullFloat64
-		if err := rows.Scan(&f.Hour, &f.Segment, &name, &f.Value, &low, &high, &method, &confidence, &f.At); err != nil {
-			return err
+		ok, err := scanFigure(rows, &f)
+		if ok {
+			out = append(out, f)
 		}
-		var ok bool
-		if f.Figure, ok = station.FigureOf(name); !ok {
-			return nil
-		}
-		f.Low, f.High, f.Confidence, f.Method = low.Float64, high.Float64, confidence.Float64, methods[method]
-		out = append(out, f)
-		return nil
-	}, `SELECT start, segment, figure, value, low, high, method, confidence, obtained FROM figures
+		return err
+	}, `SELECT `+figureColumns+` FROM figures f
 		WHERE `+ofStation+` AND start >= ? AND start < ? ORDER BY start, segment, figure`, k.Site, k.Station, int64(from), int64(to))
 	return out, err
+}
+
+const figureColumns = `f.start, f.segment, f.figure, f.value, f.low, f.high, f.method, f.confidence, f.obtained`
+
+// scanFigure reads a row of figureColumns and what follows them; false: this program does not
+// know the name.
+func scanFigure(rows *sql.Rows, f *station.HourFigure, more ...any) (ok bool, err error) {
+	var name, method string
+	var low, high, confidence sql.NullFloat64
+	to := append([]any{&f.Hour, &f.Segment, &name, &f.Value, &low, &high, &method, &confidence, &f.At}, more...)
+	if err := rows.Scan(to...); err != nil {
+		return false, err
+	}
+	f.Figure, ok = station.FigureOf(name)
+	f.Low, f.High, f.Confidence, f.Method = low.Float64, high.Float64, confidence.Float64, methods[method]
+	return ok, nil
 }
 
 // ClosedHour names an hour that an analysis has seen to its end, with the figures that it

@@ -8,8 +8,8 @@ import (
 )
 
 // broughtUp gives the store of an older program's database, written by a file of testdata and
-// brought up to date.
-func broughtUp(t *testing.T, file string) *Store {
+// brought up to date, with exporters.
+func broughtUp(t *testing.T, file string, exporters ...string) *Store {
 	t.Helper()
 	text, err := os.ReadFile(filepath.Join("testdata", file))
 	if err != nil {
@@ -24,5 +24,8 @@ func broughtUp(t *testing.T, file string) *Store {
 		t.Fatal(err)
 	}
 	db.Close()
+	if len(exporters) > 0 {
+		return exporting(t, path, exporters...)
+	}
 	return open(t, path, "phone")
 }

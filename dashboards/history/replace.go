@@ -94,7 +94,7 @@ func (tx *transaction) replace(id int64, revision uint32, c *Changed) error {
 	if err := tx.rehour(id, revision, c.Is.Start.Floor(hourLen), c.Is.Segment); err != nil {
 		return err
 	}
-	if err := tx.queue(id, int64(c.Is.Start), int64(c.Is.Segment), nil); err != nil {
+	if err := tx.queue(id, int64(c.Is.Start), int64(c.Is.Segment), nil, nil); err != nil {
 		return err
 	}
 	var was, is board.Totals

@@ -36,7 +36,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 			delivered = delivered + excluded.delivered`},
 		{&s.transition, `INSERT INTO transitions (id, station, ` + transitionColumns + `) VALUES (` + marks(14) + `) ON CONFLICT (id) DO NOTHING`},
 		{&s.outbox, `INSERT INTO outbox (receiver, transition, station, alarm, due) VALUES (?, ?, ?, ?, ?)`},
-		{&s.export, `INSERT INTO export_queue (minute_of, minute_start, minute_segment, transition) VALUES (?, ?, ?, ?)`},
+		{&s.export, `INSERT INTO export_queue (minute_of, minute_start, minute_segment, transition, figure) VALUES (?, ?, ?, ?, ?)`},
 	} {
 		var err error
 		if *p.to, err = db.PrepareContext(ctx, p.text); err != nil {
@@ -193,7 +193,7 @@ func (tx *transaction) minutes(s *StationMinutes) error {
 			tx.repeated++
 			continue
 		}
-		if err := tx.queue(id, int64(m.Start), int64(m.Segment), nil); err != nil {
+		if err := tx.queue(id, int64(m.Start), int64(m.Segment), nil, nil); err != nil {
 			return err
 		}
 		sum.Add(m)
@@ -265,7 +265,7 @@ func (tx *transaction) transition(t *rules.Transition, header station.Key, until
 			return fmt.Errorf("outbox: %w", err)
 		}
 	}
-	return tx.queue(nil, nil, nil, seq)
+	return tx.queue(nil, nil, nil, seq, nil)
 }
 
 // id gives the number of a station, a new one where it has none.

@@ -102,6 +102,12 @@ func (f *fake) seen() []request {
 	return append([]request(nil), f.requests...)
 }
 
+// hourFigure gives a figure of the first hour.
+func hourFigure(f station.Figure, v float64) station.HourFigure {
+	return station.HourFigure{Hour: t0, Figure: f, Estimate: station.Estimate{Value: v, Low: 0.9 * v, High: 1.1 * v,
+		Method: station.MethodTraces, Confidence: 0.8, At: t0.Add(50 * station.Minute60)}}
+}
+
 // minute makes a minute with every figure known, n minutes after t0.
 func minute(n int) station.Minute {
 	m := station.Minute{

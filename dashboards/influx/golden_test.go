@@ -33,12 +33,14 @@ func TestGoldenLines(t *testing.T) {
 	odd := station.Key{Site: "southdock", Station: "p_2"}
 	back := minute(2)
 	back.Segment, back.Leak.Method = 3, station.MethodBound
+	bare := hourFigure(station.OutletNoise, 500)
+	bare.Low, bare.High, bare.Segment = 0, 0, 3
 	noBand := minute(3)
 	noBand.Leak.Low, noBand.Leak.High = 0, 0
 	err := s.Commit(t.Context(), []history.Commit{{Partition: 1, Position: 1,
 		Stations: []history.StationMinutes{
-			{Key: press, Revision: 1, Minutes: []station.Minute{minute(0), unheard(1), back, noBand}},
-			{Key: odd, Revision: 1, Minutes: []station.Minute{minute(0)}},
+			{Key: press, Revision: 1, Minutes: []station.Minute{minute(0), unheard(1), back, noBand}, Figures: []station.HourFigure{hourFigure(station.SupplySag, 0.12), bare}},
+			{Key: odd, Revision: 1, Minutes: []station.Minute{minute(0)}, Figures: []station.HourFigure{hourFigure(station.FreeCapacity, 0.01)}},
 		},
 		Transitions: []rules.Transition{alarm(7, rules.Unacknowledged), alarm(7, rules.Normal)},
 	}})

@@ -1,4 +1,4 @@
-// Package influx exports closed minutes and alarm transitions to a server with the
+// Package influx exports closed minutes, hourly figures and alarm transitions to a server with the
 // InfluxDB v2 API. What is to be sent waits in the history's export queue, in the order of
 // the commits, until the server has taken it; the same point sent again overwrites itself.
 package influx

@@ -16,14 +16,48 @@ import (
 const (
 	minuteMeasurement = "boost_minute"
 	alarmMeasurement  = "boost_alarm"
+	figureMeasurement = "boost_figure"
 )
 
 // point gives the point of a row.
 func (e *Exporter) point(r *history.ExportRow) *write.Point {
-	if r.Minute != nil {
+	switch {
+	case r.Minute != nil:
 		return minutePoint(r.Key, e.opt.Branches[r.Key], e.opt.References[r.Key.Site], r.Minute)
+	case r.Figure != nil:
+		return figurePoint(r.Key, e.opt.Branches[r.Key], e.opt.References[r.Key.Site], r.Figure)
 	}
 	return alarmPoint(r.Transition)
+}
+
+// figurePoint gives a slow figure as it stood at the end of an hour, at the hour's start. The tags
+// name the figure, its SI unit and, of air, its reference; pressures are gauge. A bound's
+// value says so by its method.
+func figurePoint(k station.Key, branch string, ref station.Reference, f *station.HourFigure) *write.Point {
+	kind := &station.Figures[f.Figure]
+	p := write.NewPointWithMeasurement(figureMeasurement).SetTime(f.Hour.Time())
+	tag(p, "branch", branch)
+	tag(p, "figure", kind.Name)
+	scale := 1.0
+	if kind.Air {
+		scale = ref.PerANR()
+		tag(p, "reference", ref.String())
+	}
+	if f.Segment != 0 {
+		tag(p, "segment", strconv.FormatUint(uint64(f.Segment), 10))
+	}
+	tag(p, "site", k.Site)
+	tag(p, "station", k.Station)
+	tag(p, "unit", kind.Unit)
+	field(p, "value", f.Value*scale)
+	if f.Low != 0 || f.High != 0 {
+		field(p, "low", f.Low*scale)
+		field(p, "high", f.High*scale)
+	}
+	field(p, "confidence_ratio", f.Confidence)
+	p.AddField("method", f.Method.String())
+	field(p, "obtained_seconds", f.At.Seconds())
+	return p
 }
 
 // minutePoint gives a minute at its start. Air is at the reference that the tag names,

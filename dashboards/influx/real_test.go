@@ -3,6 +3,7 @@ package influx
 import (
 	"encoding/csv"
 	"encoding/json"
+	"math"
 	"net/url"
 	"strconv"
 	"strings"
@@ -10,6 +11,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/dashboards/history"
 	"strokewise/deploy/peers"
 	"strokewise/rules"
 )
@@ -56,6 +58,7 @@ func TestRealInflux(t *testing.T) {
 	const n = 2000
 	s := filled(t, n)
 	commit(t, s, 2, nil, alarm(1, rules.Unacknowledged), alarm(1, rules.Normal))
+	figures(t, s, 3, hourFigure(station.SupplySag, 0.12), hourFigure(station.FreeCapacity, 0.01))
 	o := options("http://" + db.Addr)
 	o.Pace.Batch, o.Pace.Timeout = 100, 10*time.Second
 	e, log, stop := running(t, s, o)
@@ -87,8 +90,26 @@ func TestRealInflux(t *testing.T) {
 	if got := flux(t, db, alarms); len(got) != 2 || got[0] != `leak of "1 L/min"` {
 		t.Errorf("alarms %q", got)
 	}
+	sag := fluxFrom + `|> filter(fn: (r) => r._measurement == "boost_figure" and r.figure == "supply_sag" and r.unit == "1" and r._field == "value") |> group()`
+	if got := number(t, flux(t, db, sag)); got != 0.12 {
+		t.Errorf("sag %v", got)
+	}
+	free := fluxFrom + `|> filter(fn: (r) => r._measurement == "boost_figure" and r.unit == "m³/s" and r.reference == "anr" and r._field == "high") |> group()`
+	if got := number(t, flux(t, db, free)); math.Abs(got-0.011) > 1e-12 {
+		t.Errorf("free capacity at most %v", got)
+	}
 	badPoint(t, db, o)
 	missingBucket(t, db, o)
+}
+
+// figures commits figures of an hour.
+func figures(t *testing.T, s *history.Store, position uint64, list ...station.HourFigure) {
+	t.Helper()
+	err := s.Commit(t.Context(), []history.Commit{{Partition: 1, Position: position,
+		Stations: []history.StationMinutes{{Key: press, Revision: 1, Figures: list}}}})
+	if err != nil {
+		t.Fatal(err)
+	}
 }
 
 // badPoint makes a field conflict: somebody has written strokes as text at another station.
@@ -134,12 +155,13 @@ func TestRealVictoriaMetrics(t *testing.T) {
 	const n = 300
 	s := filled(t, n)
 	commit(t, s, 2, nil, alarm(1, rules.Unacknowledged))
+	figures(t, s, 3, hourFigure(station.FreeCapacity, 0.01))
 	o := options("http://" + db.Addr)
 	o.Pace.Timeout = 10 * time.Second
 	e, log, stop := running(t, s, o)
 	drained(t, s)
 	stop()
-	if got := e.Figures(); got.Points != n+1 || got.Dropped[refusedReason] != 0 || log.String() != "" {
+	if got := e.Figures(); got.Points != n+2 || got.Dropped[refusedReason] != 0 || log.String() != "" {
 		t.Errorf("figures %+v, log:\n%s", got, log)
 	}
 	db.Post(t, "/internal/force_flush", "", "text/plain")
@@ -158,6 +180,9 @@ func TestRealVictoriaMetrics(t *testing.T) {
 	await(t, "the points to be seen", func() bool { k, _ := sum("boost_minute_strokes"); return k == n })
 	if k, total := sum("boost_minute_strokes"); k != n || total != n*60+n*(n-1)/2 {
 		t.Errorf("%d minutes with %v strokes", k, total)
+	}
+	if k, total := sum("boost_figure_value"); k != 1 || total != 0.01 {
+		t.Errorf("%d figures, %v", k, total)
 	}
 	if k, total := sum("boost_alarm_active"); k != 1 || total != 1 {
 		t.Errorf("%d transitions, %v", k, total)
