@@ -132,61 +132,39 @@ func (e *Engine) fall() (float64, bool) {
 // judgeRounds compares the rounds of the last minutes and takes their flow as the leak's.
 func (e *Engine) judgeRounds(at station.Instant) {
 	r := &e.Rounds
-	n, seconds, gas, fall, stood, p2, least := 0, 0.0, 0.0, 0.0, 0.0, 0.0, math.Inf(1)
-	enough := func() bool {
-		return n >= leastRounds && seconds >= roundsSpan || n >= fewRounds && seconds >= fewSpan && least >= longStand
-	}
-	for n < r.Kept && !enough() {
-		n++
-		x := &r.Ring[mostRounds-n]
-		seconds, gas, fall, stood, p2 = seconds+x.Seconds, gas+x.Air, fall+x.Fall, stood+x.Stood, p2+x.Outlet*x.Seconds
-		least = math.Min(least, x.Stood)
-	}
 	a, reason := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs()) // not as learned: that hides what is lost inside
-	if !enough() || gas <= 0 || reason != "" {
+	n := r.enough()
+	if n == 0 || reason != "" {
 		return
 	}
-	flow, stroke := gas/seconds, a.Boost.Value*1e-3
-	fall /= float64(n)
-	var s, g [2]float64 // the late and the early half
-	for i := range n {
-		x := &r.Ring[mostRounds-1-i]
-		if math.Abs(x.Fall-fall) > 0.35*fall || math.Abs(x.Air-flow*x.Seconds) > 0.2*flow*x.Seconds+2.2*stroke {
-			return
-		}
-		h := 0
-		if 2*i >= n {
-			h = 1
-		}
-		s[h] += x.Seconds
-		g[h] += x.Air
-	}
-	late, early := g[0]/s[0], g[1]/s[1]
-	even := math.Abs(early-late) <= 0.1*flow+2*stroke/math.Min(s[0], s[1])
-	// What was compressed at once cools while the piston stands: kappa times the fall, and
-	// more by as much as it came in warm from its own compression (isentropic at most).
-	warm := air.Kappa * math.Pow(math.Max(1, float64(e.outletAbs()/e.inletAbs())), 1-1/air.Kappa)
-	falls := fall >= 0.6*flow
-	agrees := falls && fall*stood/seconds <= warmFall*warm*flow
 	unseen := 1.0 // strokes at the ends of the span that may be counted wrongly
 	if e.Fuse.CounterServes() && e.Fuse.PerCycle {
 		unseen = 2
 	}
-	band, from, p := 0.08*flow+unseen*stroke/seconds, at.Add(-int64(seconds*1e9)), p2/seconds+float64(e.Plate.AmbientPressure())
-	told := fall * stood / seconds / warm
-	quick, high := stood > quickRecharge*seconds, toldHigh
+	stroke := a.Boost.Value * 1e-3
+	b := r.balance(n, stroke, unseen)
+	if !b.Alike || b.Gas <= 0 {
+		return
+	}
+	// what was compressed at once cools while the piston stands: kappa times the fall, and
+	// more by as much as it came in warm from its own compression (isentropic at most).
+	warm := air.Kappa * math.Pow(math.Max(1, float64(e.outletAbs()/e.inletAbs())), 1-1/air.Kappa)
+	flow, told := b.Flow, b.Told/warm
+	agrees := b.Fall >= 0.6*flow && b.Told <= warmFall*warm*flow
+	band, from, p := 0.08*flow+flow*unseen*stroke/b.Gas, at.Add(-int64(b.Seconds*1e9)), b.Outlet+float64(e.Plate.AmbientPressure())
+	quick, high := b.Stood > quickRecharge*b.Seconds, toldHigh
 	if e.Mix.Less {
 		high = toldStill
 	}
 	switch {
-	case even && falls && quick && flow-band > high*told:
+	case b.Even && b.Fall >= 0.6*flow && quick && flow-band > high*told:
 		e.makeupInside(flow, band, told, p, from, at)
-	case even && agrees:
+	case b.Even && agrees:
 		if quick {
 			e.Basis.Inside = insideBasis{Strokes: flow, Outlet: told}
 			e.insideNot(flow+band-toldLow*told, from, at)
 		}
-		e.makeup(flow, band, p, from, at)
+		e.makeup(flow*b.Settled, band+flow*(1-b.Settled)/2, p, from, at)
 	}
 }
 
