@@ -205,6 +205,19 @@ func (e *Engine) operating() float64 {
 	return p + float64(e.Plate.AmbientPressure())
 }
 
+// steadyRange gives by how much the outlet may move, Pa, in a steady minute: a share of set, and a
+// tenth of what a stroke at once would raise a small tank by. Where that would raise it by more
+// than twice as much, the tank is small: no pulse can hide in it.
+func (e *Engine) steadyRange(m *station.Minute) (most float64, small bool) {
+	most = steadyRange * e.set()
+	if e.Plate.TankVolume <= 0 || m.Strokes == 0 {
+		return most, false
+	}
+	rise := m.Delivered.CubicMetres() / float64(m.Strokes) * float64(air.P0ANR) / e.Plate.TankVolume
+	most += 0.1 * rise
+	return most, rise > 2*most
+}
+
 // steadyMinute looks at a finished minute for a draw that only steady strokes make up:
 // outlet at set throughout, strokes at an even pace. Three in a row give an estimate.
 func (e *Engine) steadyMinute(m *station.Minute) {
@@ -212,14 +225,22 @@ func (e *Engine) steadyMinute(m *station.Minute) {
 	low, high, slots, even, longest := l.LowMean, l.HighMean, l.Slots, l.Even, l.Longest
 	l.Slots, l.Even, l.Longest = 0, 0, 0
 	set := e.set()
+	most, small := e.steadyRange(m)
+	least := 4 // sixths of the slots at an even pace
+	if small {
+		least = 3
+	}
 	// it may stop for moments between strokes, as long as they come at an even pace
 	fed := m.StateNs[station.Stroking] + m.StateNs[station.Charging] + m.StateNs[station.Holding]
-	steady := slots >= 100 && set > 0 && low >= setBand*set && high-low < steadyRange*set &&
-		m.Strokes >= 6 && fed >= 55*station.Second && longest <= int(shortStop/slotLen) && 4*even >= 3*slots &&
+	steady := slots >= 100 && set > 0 && low >= setBand*set && high-low < most &&
+		m.Strokes >= 6 && fed >= 55*station.Second && longest <= int(shortStop/slotLen) && 6*even >= least*slots &&
 		m.AirReason == ""
 	if !steady {
 		l.Steady = 0
 		return
+	}
+	if !small && 4*even < 3*slots {
+		return // where noise makes the pace look uneven, other minutes tell
 	}
 	flow := m.Delivered.CubicMetres() / 60
 	if l.Steady > 0 && math.Abs(flow-l.Flow) > 0.1*l.Flow {

@@ -30,6 +30,11 @@ const (
 	// quickRecharge is the share of a round in which the piston stands, from which on the
 	// recharge is quick to what the air takes to cool.
 	quickRecharge = 0.85
+	// The fall of a tank that cools and leaks is a parabola but for so much, in noise of a slot's
+	// mean and share of the drop: pulses of a consumer make stairs in a stand of so many slots.
+	bentLong  = 60
+	bentNoise = 2.0
+	bentFall  = 0.02
 	// stepUp is the rise of the outlet from slot to slot, share of it, that only a delivery
 	// makes: the creeping end of a stroke whose draw is not seen.
 	stepUp = 0.001
@@ -44,6 +49,7 @@ type rounds struct {
 	Delivered        station.Microlitres // by strokes, ever
 	N                float64             // slots of the present standing time
 	T, TT, P, TP, PP float64             // their sums: s and Pa, less At0 and P0
+	T3, T4, TTP      float64
 	At0              station.Instant
 	P0               float64
 
@@ -78,11 +84,12 @@ func (e *Engine) watchRounds(end station.Instant) {
 	}
 	if r.N == 0 {
 		r.At0, r.P0 = end, e.Outlet.Mean
-		r.T, r.TT, r.P, r.TP, r.PP = 0, 0, 0, 0, 0
+		r.T, r.TT, r.P, r.TP, r.PP, r.T3, r.T4, r.TTP = 0, 0, 0, 0, 0, 0, 0, 0
 	}
 	t, p := float64(end.Sub(r.At0))*1e-9, e.Outlet.Mean-r.P0
 	r.N++
 	r.T, r.TT, r.P, r.TP, r.PP = r.T+t, r.TT+t*t, r.P+p, r.TP+t*p, r.PP+p*p
+	r.T3, r.T4, r.TTP = r.T3+t*t*t, r.T4+t*t*t*t, r.TTP+t*t*p
 }
 
 // stepsUp tells whether the outlet rose in the slot as it does by a delivery.
@@ -120,10 +127,10 @@ func (e *Engine) fall() (float64, bool) {
 	}
 	slope := (r.N*r.TP - r.T*r.P) / d
 	left := r.PP - r.P*r.P/r.N - slope*slope*d/r.N
-	rough := math.Sqrt(math.Max(0, left) / r.N)
+	rough, bent := math.Sqrt(math.Max(0, left)/r.N), math.Sqrt(math.Max(0, left-r.bend(slope))/r.N)
 	drop := -slope * (r.N - 1) * float64(slotLen) * 1e-9
 	noise := e.Ends.Out.Noise() / math.Sqrt(math.Max(1, float64(slotLen)*1e-9*e.Ends.Out.Rate()))
-	if drop <= 2*noise || rough > math.Max(3*noise, 0.12*drop) {
+	if drop <= 2*noise || rough > math.Max(3*noise, 0.12*drop) || r.N >= bentLong && bent > math.Max(bentNoise*noise, bentFall*drop) {
 		return 0, false
 	}
 	return -slope * e.Plate.TankVolume / float64(air.P0ANR), true
@@ -166,6 +173,20 @@ func (e *Engine) judgeRounds(at station.Instant) {
 		}
 		e.makeup(flow*b.Settled, band+flow*(1-b.Settled)/2, p, from, at)
 	}
+}
+
+// bend gives by how much a parabola through the standing time's points lowers the sum of squares
+// that the straight line of that slope leaves: t² less its own line, times what of p goes with it.
+func (r *rounds) bend(slope float64) float64 {
+	mt, mtt, mp := r.T/r.N, r.TT/r.N, r.P/r.N
+	stt := r.TT - r.N*mt*mt
+	k := (r.T3 - r.N*mt*mtt) / stt // t² runs with t by k
+	norm := r.T4 - r.N*mtt*mtt - k*(r.T3-r.N*mt*mtt)
+	gain := r.TTP - r.N*mtt*mp - slope*(r.T3-r.N*mt*mtt)
+	if !(norm > 1e-9*r.T4) {
+		return 0
+	}
+	return gain * gain / norm
 }
 
 func (e *Engine) inletAbs() station.Absolute {
