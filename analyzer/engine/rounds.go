@@ -71,6 +71,9 @@ type round struct {
 // watchRounds adds the slot that ended.
 func (e *Engine) watchRounds(end station.Instant) {
 	r := &e.Rounds
+	if e.Outlet.N > 0 {
+		e.coldAir()
+	}
 	if e.Outlet.N == 0 || e.Doubt.Who != 0 || e.State.ShutdownAt != 0 || e.Plate.TankVolume <= 0 || e.Plate.Sensor == station.AtBranch {
 		r.stop()
 		return
@@ -90,6 +93,7 @@ func (e *Engine) watchRounds(end station.Instant) {
 	r.N++
 	r.T, r.TT, r.P, r.TP, r.PP = r.T+t, r.TT+t*t, r.P+p, r.TP+t*p, r.PP+p*p
 	r.T3, r.T4, r.TTP = r.T3+t*t*t, r.T4+t*t*t*t, r.TTP+t*t*p
+	e.standFloor(end)
 }
 
 // stepsUp tells whether the outlet rose in the slot as it does by a delivery.
