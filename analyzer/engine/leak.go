@@ -14,6 +14,7 @@ const (
 	leakStride    = 0.5  // s of a window's first points: a slot
 	lineOver      = 10e3 // Pa of the outlet over a closed inlet: cracking of the check valves and zeros of sensors
 	steadyRange   = 0.015
+	steadyFloor   = 2e3 // Pa that the outlet may move whatever the tank
 	steadySpread  = 0.25
 	steadyMinutes = 3
 	// chokedOver is the pressure over ambient, absolute, above which a leak of critical ratio
@@ -91,7 +92,7 @@ func (e *Engine) watchLeak(start, end station.Instant) {
 	if !stands(st) {
 		return
 	}
-	if e.Act.LastWork == end || e.stepsUp() || e.lineEmpties() {
+	if e.Act.LastWork == end || e.stepsUp(windowStep) || e.lineEmpties() {
 		l.reset()
 		return
 	}
@@ -206,7 +207,8 @@ func (e *Engine) operating() float64 {
 }
 
 // steadyRange gives by how much the outlet may move, Pa, in a steady minute: a share of set, and a
-// tenth of what a stroke at once would raise a small tank by. Where that would raise it by more
+// tenth of what a stroke at once would raise a small tank by; in a large one, where strokes
+// hardly show, no more than some of them and noise, or pulses of a consumer would hide there. Where that would raise it by more
 // than twice as much, the tank is small: no pulse can hide in it.
 func (e *Engine) steadyRange(m *station.Minute) (most float64, small bool) {
 	most = steadyRange * e.set()
@@ -214,7 +216,8 @@ func (e *Engine) steadyRange(m *station.Minute) (most float64, small bool) {
 		return most, false
 	}
 	rise := m.Delivered.CubicMetres() / float64(m.Strokes) * float64(air.P0ANR) / e.Plate.TankVolume
-	most += 0.1 * rise
+	noise := e.Ends.Out.NoiseRaw / math.Sqrt(math.Max(1, float64(e.Outlet.N)))
+	most = math.Min(most+0.1*rise, steadyFloor+3*rise+7*noise)
 	return most, rise > 2*most
 }
 

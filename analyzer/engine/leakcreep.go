@@ -30,6 +30,9 @@ func (e *Engine) leakCreep() float64 {
 // lineEmpties tells whether a closed inlet is being let out: the piston moves along with it.
 func (e *Engine) lineEmpties() bool {
 	l := &e.Inlet
-	noise := e.Ends.In.Noise() / math.Sqrt(math.Max(1, float64(l.N)))
-	return e.State.ShutdownAt != 0 && l.N > 0 && l.Before-l.Mean > math.Max(6*noise, lineFall)
+	if e.State.ShutdownAt == 0 || l.N == 0 || l.Mean < vented || l.Mean > fedShare*e.Supply.Rest {
+		return false
+	}
+	noise := e.Ends.In.NoiseRaw / math.Sqrt(float64(l.N))
+	return l.Before-l.Mean > math.Max(8*noise, lineFall)
 }

@@ -37,7 +37,11 @@ const (
 	bentFall  = 0.02
 	// stepUp is the rise of the outlet from slot to slot, share of it, that only a delivery
 	// makes: the creeping end of a stroke whose draw is not seen.
-	stepUp = 0.001
+	stepUp    = 0.001
+	roundStep = 6.0
+	// windowStep is for a window of minutes, that no single value must end: few samples a second
+	// leave the noise too small for a while.
+	windowStep = 10.0
 )
 
 // rounds follows rounds of recharging and standing. In quiet time a leak makes the
@@ -78,7 +82,7 @@ func (e *Engine) watchRounds(end station.Instant) {
 		r.stop()
 		return
 	}
-	if end.Sub(e.Act.LastWork) < station.Second || r.N > 0 && e.stepsUp() {
+	if end.Sub(e.Act.LastWork) < station.Second || r.N > 0 && e.stepsUp(roundStep) {
 		if r.N >= fewestSlots {
 			e.endRound(end)
 		}
@@ -96,10 +100,11 @@ func (e *Engine) watchRounds(end station.Instant) {
 	e.standFloor(end)
 }
 
-// stepsUp tells whether the outlet rose in the slot as it does by a delivery.
-func (e *Engine) stepsUp() bool {
+// stepsUp tells whether the outlet rose in the slot as it does by a delivery: by so many times
+// the noise of a slot's mean.
+func (e *Engine) stepsUp(times float64) bool {
 	noise := e.Ends.Out.Noise() / math.Sqrt(math.Max(1, float64(e.Outlet.N)))
-	return e.Outlet.Mean-e.Outlet.Before > math.Max(6*noise, stepUp*e.Outlet.Mean)
+	return e.Outlet.Mean-e.Outlet.Before > math.Max(times*noise, stepUp*e.Outlet.Mean)
 }
 
 func (r *rounds) stop() { r.N, r.EndAt, r.Kept = 0, 0, 0 }
