@@ -85,7 +85,7 @@ func manyDecays(seeds uint64, n int, span, rate, theta, tau, sd float64) (r deca
 // about as good as the bound, and where the data do not allow 15 % the rate is unknown or its band
 // says so. Falls of more than 7 % go by the balances of the tank, another model.
 func TestDecayAgainstTheCramerRaoBound(t *testing.T) {
-	const seeds, theta, tau = 30, 0.012, 40.0
+	const seeds, theta, tau = 20, 0.012, 40.0
 	held, told, poor, poorTold, worst := 0, 0, 0, 0, 0.0
 	for _, w := range windows {
 		for _, litres := range []float64{20, 100, 500} {

@@ -41,7 +41,7 @@ func (c *cell) add(g *station.Estimate, truth, limit float64) {
 	}
 }
 
-// leakTold are the cells of which every station must be told but for one in eight (resets by noise of 2 kPa at 10 Hz). Of the
+// leakTold are the cells of which every station must be told but for one in four (resets by noise of 2 kPa at 10 Hz). Of the
 // others: tanks of 0.3 and 1 L are empty within seconds where the supply is closed, and with an open one a hole
 // of 0.4 mm is made up for by a few strokes a minute whose pace tells nothing; 5 L empty through 1.5 mm
 // before the air can warm up; 500 L recharge once in more than a minute.
@@ -74,7 +74,7 @@ func TestLeaksOfAllSizesAfterFourQuietMinutes(t *testing.T) {
 				if hole < 1 {
 					limit = 15
 				}
-				for k := range uint64(8) {
+				for k := range uint64(4) {
 					g := quietMinutes(litres, hole, shut, k)
 					c.add(&g, holeC(hole), limit)
 				}

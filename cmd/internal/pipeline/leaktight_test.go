@@ -56,7 +56,7 @@ func TestTightStationsOfAllSizes(t *testing.T) {
 	}
 	known, quiet, wrong := 0, 0, 0
 	for _, way := range tightWays {
-		for k := range uint64(24) {
+		for k := range uint64(12) {
 			s := tight(k+100, way)
 			r := rand.New(rand.NewPCG(k, 42))
 			limit := math.Max(0.5, s.Plate.TankVolume*11) / 60e3
@@ -82,7 +82,7 @@ func TestTightStationsOfAllSizes(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("%d of %d false, %d of %d quiet ones known to be tight", wrong, 24*len(tightWays), known, quiet)
+	t.Logf("%d of %d false, %d of %d quiet ones known to be tight", wrong, 12*len(tightWays), known, quiet)
 	if 10*known < 8*quiet {
 		t.Errorf("only %d of %d quiet ones known to be tight", known, quiet)
 	}
