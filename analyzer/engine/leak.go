@@ -149,6 +149,9 @@ func (e *Engine) fitLeak(at station.Instant) {
 		return
 	}
 	d := air.FitDecayWarm(e.Leak.T, e.Leak.P, e.Wall.rate(at))
+	if d.Leak && e.State.ShutdownAt != 0 && e.Plate.TankVolume*d.Rate > ventLeast*float64(air.P0ANR) {
+		d.Leak, d.Reason = false, "the outlet fell as a vented tank does"
+	}
 	if d.Leak || d.None {
 		e.Basis.decay(&e.Leak, &d, at)
 		e.Basis.Creep = e.leakCreep()
@@ -166,22 +169,14 @@ func (e *Engine) fitLeak(at station.Instant) {
 // decayLeak takes an accepted decay. The conductance is V rate/p0 (choked, 20 °C), V the tank
 // and half of what the standing booster adds: its piston creeps after the falling outlet until it is at
 // its end, and where it stands is not known. So none of that to all of it is in the band, and the tank
-// volume's own error, taken as 5 %. With the supply closed a fall can be a vent: one larger
-// than ventLeast is taken for that, one that is as quick is told with little confidence.
+// volume's own error, taken as 5 %. With the supply closed a quick fall can be a vent: it is told with
+// little confidence.
 func (e *Engine) decayLeak(d *air.Decay, at station.Instant) {
 	const p0 = float64(air.P0ANR)
 	v, creep := e.Plate.TankVolume, e.Basis.Creep
 	conf := math.Min(0.9, 0.5+0.5*(1-math.Min(1, (d.High-d.Low)/d.Rate)))
-	if e.State.ShutdownAt != 0 {
-		switch {
-		case v*d.Rate/p0 > ventLeast && !e.Est[station.LeakFlow].Known():
-			e.noLeakKnown("the outlet fell as a vented tank does")
-			return
-		case v*d.Rate/p0 > ventLeast:
-			return
-		case d.Rate > ventRate:
-			conf = ventTrust
-		}
+	if e.State.ShutdownAt != 0 && d.Rate > ventRate {
+		conf = ventTrust
 	}
 	e.Mix.Shape = d.Shape
 	e.decay(station.Estimate{Value: (v + creep/2) * d.Rate / p0, Low: 0.95 * v * d.Low / p0, High: 1.05 * (v + creep) * d.High / p0,
@@ -208,8 +203,8 @@ func (e *Engine) operating() float64 {
 
 // steadyRange gives by how much the outlet may move, Pa, in a steady minute: a share of set, and a
 // tenth of what a stroke at once would raise a small tank by; in a large one, where strokes
-// hardly show, no more than some of them and noise, or pulses of a consumer would hide there. Where that would raise it by more
-// than twice as much, the tank is small: no pulse can hide in it.
+// hardly show, no more than some of them and noise, or pulses of a consumer would hide there. Where
+// a stroke would raise it by more than twice as much, the tank is small: no pulse can hide in it.
 func (e *Engine) steadyRange(m *station.Minute) (most float64, small bool) {
 	most = steadyRange * e.set()
 	if e.Plate.TankVolume <= 0 || m.Strokes == 0 {
