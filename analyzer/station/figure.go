@@ -103,10 +103,10 @@ func (g Group) String() string {
 var Figures = [NumFigures]FigureKind{
 	LeakFlow: {Name: "leak_flow", Title: "Leak", Group: GroupLeak, Unit: "m³/s", Shown: "L/min", Factor: 60e3, Places: 1, Air: true, Key: "leak_flow_l_min",
 		What:    "steady loss at the outlet at the operating pressure",
-		Formula: "decay: V rate p_op/p_0 with p = p_end exp(rate t)(1 + theta exp(-t/tau_th)); make-up: strokes in quiet time times the air of a stroke; both weighed by the inverse of their variance",
+		Formula: "decay: (V + V_creep/2) rate p_op/p_0 with p = p_end exp(rate t)(1 + theta exp(-t/tau_th)); make-up: strokes in quiet time times the air of a stroke; both weighed by the inverse of their variance",
 		Source:  "gas law; ISO 6358 choked flow"},
 	LeakConductance: {Name: "leak_conductance", Title: "Leak conductance", Group: GroupLeak, Unit: "m³/(s·Pa)", Shown: "dm³/(s·bar)", Factor: 1e8, Places: 4, Key: "leak_conductance_l_s_bar",
-		What: "sonic conductance of the leak at the outlet", Formula: "decay: C = V rate/p_0 (choked, 20 °C); make-up: flow over the absolute pressure meanwhile; weighed by the inverse of their variance", Source: "ISO 6358"},
+		What: "sonic conductance of the leak at the outlet", Formula: "decay: C = (V + V_creep/2) rate/p_0 (choked, 20 °C); make-up: flow over the absolute pressure meanwhile; weighed by the inverse of their variance", Source: "ISO 6358"},
 	LeakHole: {Name: "leak_hole", Title: "Leak as a round hole", Group: GroupLeak, Unit: "m", Shown: "mm", Factor: 1e3, Places: 2, Key: "leak_hole_mm",
 		What:    "diameter of a round hole that loses as much, discharge coefficient 0.65",
 		Formula: "d = sqrt(4 C/(pi C_d C_1)), C_1 of an ideal nozzle of 1 mm², C_d the discharge coefficient of a sharp edge",
