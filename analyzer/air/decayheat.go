@@ -9,6 +9,11 @@ const (
 	heatTrust = 0.25 // share of the correction that is added to the band
 	heatFloor = 4e-3 // rms over the fall of ln p that is good enough: the wall warms too
 	heatDeep  = 0.2  // fall of ln p that no relaxation explains together with the balances
+	heatRough = 3.0  // by which the rate's standard error is larger than white residuals make it: they follow each other
+	heatEmpty = 0.5  // fall of ln p in which the chambers' air comes after on the way: the balances may fit less well
+	heatWorse = 2.5  // by as much of the sum of squares
+	heatStart = 0.15 // the air's temperature at the window's start, off the wall's, share of it: no station starts further off
+	heatSure  = 0.04 // standard error of ln rate with which a fall of less than 1.5 time constants tells
 )
 
 // heatStarts are the time constants, s, from which it also starts.
@@ -44,13 +49,38 @@ func (f *decayFit) heat(d *Decay) {
 	if !ok || rss > 1.2*b.rss && rms > heatFloor*q.rate*f.span {
 		return
 	}
-	if !d.Leak && rss < b.rss && q.rate*f.span > heatDeep && f.span > 1.5*q.tau && rms <= heatFloor*q.rate*f.span {
+	fall, long := q.rate*f.span, f.span > 1.5*q.tau
+	se := heatRough * f.tankErr(&q, rss)
+	switch better := rss < b.rss || fall > heatEmpty && rss < heatWorse*b.rss; {
+	case fall <= heatDeep:
+	case !long && se > heatSure || math.Abs(q.x0-1) > heatStart:
+		d.Leak, d.Reason = false, "the tank empties too quickly to tell how cold its air becomes"
+		return
+	case !d.Leak && better && rms <= heatFloor*fall:
 		d.Leak, d.Reason, d.Shape = true, "", ShapeExponential
+		if !long { // the relaxation's band means nothing here
+			d.Low, d.High = d.Rate*(1-1.645*se), d.Rate*(1+1.645*se)
+		}
 	}
 	k := q.rate / d.Rate
 	more := heatTrust * math.Abs(q.rate-d.Rate)
 	d.Low, d.High, d.Rate = k*d.Low-more, k*d.High+more, q.rate
 	d.Residual = rms
+}
+
+// tankErr gives the standard error of ln rate, as if what is left were white noise.
+func (f *decayFit) tankErr(q *tankFit, rss float64) float64 {
+	var m [4][5]float64
+	f.normal(q, &m)
+	for i := range m {
+		m[i][4] = 0
+	}
+	m[1][4] = 1
+	x, ok := solve4(&m)
+	if !ok || !(x[1] > 0) {
+		return math.Inf(1)
+	}
+	return math.Sqrt(x[1] * rss / math.Max(1, float64(len(f.t)-4)))
 }
 
 // balance improves q by Gauss-Newton in (a, ln rate, x0, ln tau), with halved steps where

@@ -17,6 +17,7 @@ type basis struct {
 	Residual  float64 // share of the pressure
 	Shape     air.Shape
 	Pressure  float64 // Pa abs, at which the flow is stated
+	Creep     float64 // m³ that the standing booster may have added to the tank meanwhile
 
 	Flow    float64 // m³/s ANR that strokes made up
 	Outlet  float64 // Pa abs meanwhile

@@ -60,6 +60,7 @@ func (b *basis) decayInputs() []station.Input {
 	}
 	return append(out, station.Value("residual of the fit", 1e6*b.Residual, "ppm of the pressure, rms", station.Computed),
 		words("shape of the fall", orElse(map[air.Shape]string{air.ShapeEither: "tells no exponential from a straight fall"}[b.Shape], b.Shape.String()), station.Computed),
+		station.Value("volume that the standing booster adds at most, half of it counted", 1e3*b.Creep, "L", station.Computed),
 		assumed("error of the tank volume in the band", 5, "%", "common practice, no source"))
 }
 

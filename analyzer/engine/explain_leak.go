@@ -36,6 +36,11 @@ func (e *Engine) floorInputs() []station.Input {
 			continue
 		}
 		const l = 60e3 // L/min
+		if h.Stood > 0 {
+			out = append(out, computed("what the outlet's fall tells while the piston stands", (h.Flow-h.Missed)*l, "L/min ANR"),
+				computed("what noise, the sensor's steps and air that warms up may hide", h.Missed*l, "L/min ANR"), measured("stood for", h.Stood, "s"))
+			continue
+		}
 		out = append(out, computed("delivered by the five minutes' strokes, upper band", (h.Flow-h.Stored-h.Missed)*l, "L/min ANR"),
 			computed("strokes that the count may miss", h.Missed*l, "L/min ANR"),
 			computed("what the outlet's fall took from the tank", h.Stored*l, "L/min ANR"))

@@ -9,14 +9,25 @@ import (
 
 const (
 	leakPoints    = 240
-	leakFirst     = 60 // s of standing before a fit is tried
-	leakEvery     = 60 // s between fits of one window
+	leakFirst     = 60   // s of standing before a fit is tried
+	leakEvery     = 60   // s between fits of one window
+	leakStride    = 0.5  // s of a window's first points: a slot
+	lineOver      = 10e3 // Pa of the outlet over a closed inlet: cracking of the check valves and zeros of sensors
 	steadyRange   = 0.015
+	steadyFloor   = 2e3 // Pa that the outlet may move whatever the tank
 	steadySpread  = 0.25
 	steadyMinutes = 3
 	// chokedOver is the pressure over ambient, absolute, above which a leak of critical ratio
 	// 0.3 is choked. A window ends where the outlet falls below it.
 	chokedOver = 1 / 0.3
+
+	// ventLeast is the conductance, m³/(s·Pa), of a hole of 2.2 mm. With the supply closed a
+	// larger one is taken for a vent valve, of which the smallest pass several times as much; ventRate, 1/s, is how
+	// fast a tank falls by a vent, and ventTrust the confidence in a leak that is told from
+	// such a fall (common practice, no source).
+	ventLeast = 0.5e-8
+	ventRate  = 0.015
+	ventTrust = 0.2
 )
 
 // leakWatch gathers standing windows for the decay fit and steady minutes for the
@@ -42,14 +53,20 @@ type leakWatch struct {
 
 func (l *leakWatch) reset() {
 	l.T, l.P = l.T[:0], l.P[:0]
-	l.From, l.Stride, l.Sum, l.N, l.Next, l.Full = 0, 1, 0, 0, leakFirst, false
+	l.From, l.Stride, l.Sum, l.N, l.Next, l.Full = 0, leakStride, 0, 0, leakFirst, false
 }
 
 // stateChanged drops the window when the piston no longer stands.
 func (l *leakWatch) stateChanged(s station.State) {
-	if s != station.Holding && s != station.Residual {
+	if !stands(s) {
 		l.reset()
 	}
+}
+
+// stands tells whether nothing is delivered in a state, so that the outlet's fall tells the leak. A
+// large leak out of a small tank falls as a vented one does.
+func stands(s station.State) bool {
+	return s == station.Holding || s == station.Residual || s == station.Venting
 }
 
 // watchLeak adds the slot to the standing window and fits it from time to time.
@@ -72,10 +89,10 @@ func (e *Engine) watchLeak(start, end station.Instant) {
 		l.Stands = 0
 	}
 	l.Longest = max(l.Longest, l.Stands)
-	if st != station.Holding && st != station.Residual {
+	if !stands(st) {
 		return
 	}
-	if e.Act.LastWork == end || e.stepsUp() {
+	if e.Act.LastWork == end || e.stepsUp(windowStep) || e.lineEmpties() {
 		l.reset()
 		return
 	}
@@ -92,11 +109,18 @@ func (e *Engine) watchLeak(start, end station.Instant) {
 		l.point(age, l.Sum/float64(l.N)+float64(e.Plate.AmbientPressure()))
 	}
 	amb := float64(e.Plate.AmbientPressure())
-	l.Full = e.Outlet.Mean+amb < chokedOver*amb
+	l.Full = e.Outlet.Mean+amb < chokedOver*amb || e.lineFollows()
 	if age >= l.Next || l.Full {
 		l.Next += leakEvery
 		e.fitLeak(end)
 	}
+}
+
+// lineFollows tells whether the outlet has fallen to a closed inlet: from there on the line's
+// air comes through the check valves, and the tank is larger than the plate says.
+func (e *Engine) lineFollows() bool {
+	over := math.Max(lineOver, 3*e.Ends.Out.Noise())
+	return e.State.ShutdownAt != 0 && e.Inlet.N > 0 && e.Outlet.Mean < e.Inlet.Mean+over
 }
 
 func (l *leakWatch) point(age, p float64) {
@@ -125,8 +149,12 @@ func (e *Engine) fitLeak(at station.Instant) {
 		return
 	}
 	d := air.FitDecayWarm(e.Leak.T, e.Leak.P, e.Wall.rate(at))
+	if d.Leak && e.State.ShutdownAt != 0 && e.Plate.TankVolume*d.Rate > ventLeast*float64(air.P0ANR) {
+		d.Leak, d.Reason = false, "the outlet fell as a vented tank does"
+	}
 	if d.Leak || d.None {
 		e.Basis.decay(&e.Leak, &d, at)
+		e.Basis.Creep = e.leakCreep()
 	}
 	switch {
 	case d.Leak:
@@ -138,19 +166,27 @@ func (e *Engine) fitLeak(at station.Instant) {
 	}
 }
 
-// decayLeak takes an accepted decay. The conductance is V rate/p0 (choked, 20 °C). The tank
-// volume's own error, taken as 5 %, is in the band.
+// decayLeak takes an accepted decay. The conductance is V rate/p0 (choked, 20 °C), V the tank
+// and half of what the standing booster adds: its piston creeps after the falling outlet until it is at
+// its end, and where it stands is not known. So none of that to all of it is in the band, and the tank
+// volume's own error, taken as 5 %. With the supply closed a quick fall can be a vent: it is told with
+// little confidence.
 func (e *Engine) decayLeak(d *air.Decay, at station.Instant) {
-	c := e.Plate.TankVolume / float64(air.P0ANR)
+	const p0 = float64(air.P0ANR)
+	v, creep := e.Plate.TankVolume, e.Basis.Creep
 	conf := math.Min(0.9, 0.5+0.5*(1-math.Min(1, (d.High-d.Low)/d.Rate)))
+	if e.State.ShutdownAt != 0 && d.Rate > ventRate {
+		conf = ventTrust
+	}
 	e.Mix.Shape = d.Shape
-	e.decay(station.Estimate{Value: c * d.Rate, Low: 0.95 * c * d.Low, High: 1.05 * c * d.High, Method: station.MethodDecay, Confidence: conf, From: e.Leak.From, At: at})
+	e.decay(station.Estimate{Value: (v + creep/2) * d.Rate / p0, Low: 0.95 * v * d.Low / p0, High: 1.05 * (v + creep) * d.High / p0,
+		Method: station.MethodDecay, Confidence: conf, From: e.Leak.From, At: at})
 }
 
 // noLeak takes a standing window in which no loss above the detection limit was seen:
 // zero, with the limit as its upper bound.
 func (e *Engine) noLeak(d *air.Decay, at station.Instant) {
-	c := e.Plate.TankVolume / float64(air.P0ANR)
+	c := (e.Plate.TankVolume + e.Basis.Creep) / float64(air.P0ANR)
 	e.Mix.Shape = air.ShapeEither
 	e.decay(station.Estimate{High: c * math.Max(d.High, air.DetectionLimit), Method: station.MethodDecay, Confidence: 0.7, From: e.Leak.From, At: at})
 }
@@ -165,6 +201,21 @@ func (e *Engine) operating() float64 {
 	return p + float64(e.Plate.AmbientPressure())
 }
 
+// steadyRange gives by how much the outlet may move, Pa, in a steady minute: a share of set, and a
+// tenth of what a stroke at once would raise a small tank by; in a large one, where strokes
+// hardly show, no more than some of them and noise, or pulses of a consumer would hide there. Where
+// a stroke would raise it by more than twice as much, the tank is small: no pulse can hide in it.
+func (e *Engine) steadyRange(m *station.Minute) (most float64, small bool) {
+	most = steadyRange * e.set()
+	if e.Plate.TankVolume <= 0 || m.Strokes == 0 {
+		return most, false
+	}
+	rise := m.Delivered.CubicMetres() / float64(m.Strokes) * float64(air.P0ANR) / e.Plate.TankVolume
+	noise := e.Ends.Out.NoiseRaw / math.Sqrt(math.Max(1, float64(e.Outlet.N)))
+	most = math.Min(most+0.1*rise, steadyFloor+3*rise+7*noise)
+	return most, rise > 2*most
+}
+
 // steadyMinute looks at a finished minute for a draw that only steady strokes make up:
 // outlet at set throughout, strokes at an even pace. Three in a row give an estimate.
 func (e *Engine) steadyMinute(m *station.Minute) {
@@ -172,14 +223,22 @@ func (e *Engine) steadyMinute(m *station.Minute) {
 	low, high, slots, even, longest := l.LowMean, l.HighMean, l.Slots, l.Even, l.Longest
 	l.Slots, l.Even, l.Longest = 0, 0, 0
 	set := e.set()
+	most, small := e.steadyRange(m)
+	least := 4 // sixths of the slots at an even pace
+	if small {
+		least = 3
+	}
 	// it may stop for moments between strokes, as long as they come at an even pace
 	fed := m.StateNs[station.Stroking] + m.StateNs[station.Charging] + m.StateNs[station.Holding]
-	steady := slots >= 100 && set > 0 && low >= setBand*set && high-low < steadyRange*set &&
-		m.Strokes >= 6 && fed >= 55*station.Second && longest <= int(shortStop/slotLen) && 4*even >= 3*slots &&
+	steady := slots >= 100 && set > 0 && low >= setBand*set && high-low < most &&
+		m.Strokes >= 6 && fed >= 55*station.Second && longest <= int(shortStop/slotLen) && 6*even >= least*slots &&
 		m.AirReason == ""
 	if !steady {
 		l.Steady = 0
 		return
+	}
+	if !small && 4*even < 3*slots {
+		return // where noise makes the pace look uneven, other minutes tell
 	}
 	flow := m.Delivered.CubicMetres() / 60
 	if l.Steady > 0 && math.Abs(flow-l.Flow) > 0.1*l.Flow {

@@ -19,15 +19,19 @@ type leakFloor struct {
 	N         int                       // minutes that count, in a row; one more than are summed
 	Outlet    [floorMinutes + 1]float64 // Pa gauge at the ends of these and of the one before
 	Hours     [floorHours]floorHour
+
+	Cold, Cold0 float64 // share by which the tank's air may be colder than its wall, now and when the piston came to stand
 }
 
-// floorHour is the lowest five-minute mean of an hour.
+// floorHour is the lowest bound of an hour: a five-minute mean of what was delivered, or the
+// outlet's fall while the piston stood.
 type floorHour struct {
 	Hour int64   // since 1970
 	Flow float64 // m³/s ANR
 	At   station.Instant
 
-	Stored, Missed float64 // of Flow: by the tank's fall, and by strokes that a count may miss
+	Stored, Missed float64 // of Flow: by the tank's fall, and by strokes that a count may miss, or the fall's margin
+	Stood          float64 // s of the fall, 0: by strokes
 }
 
 // floorMinute takes a finished minute. A minute counts where the station was fed and seen
@@ -49,7 +53,7 @@ func (e *Engine) floorMinute(m *station.Minute) {
 		f.N = min(f.N+1, floorMinutes+1)
 	}
 	if f.N > floorMinutes { // the outlet at the beginning of the first is known
-		f.take(m.Start.Add(station.Minute60), e.storage(), e.uncounted())
+		f.take(m.Start.Add(station.Minute60), e.storage(), e.uncounted(), math.Max(1, e.operating()/f.mean(float64(e.Plate.AmbientPressure()))))
 	}
 	e.stateFloor(m.Start.Add(station.Minute60))
 }
@@ -79,21 +83,24 @@ func (e *Engine) uncounted() float64 {
 	return n * a.Boost.High * 1e-3 / (60 * floorMinutes)
 }
 
-// take notes the mean of the last minutes where it is the hour's lowest.
-func (f *leakFloor) take(at station.Instant, stored, missed float64) {
+// mean gives the mean outlet at the ends of the minutes, Pa abs.
+func (f *leakFloor) mean(ambient float64) float64 {
+	sum := 0.0
+	for _, p := range f.Outlet {
+		sum += p + ambient
+	}
+	return sum / float64(len(f.Outlet))
+}
+
+// take notes the mean of the last minutes, at the operating pressure (up times theirs), where it
+// is the hour's lowest.
+func (f *leakFloor) take(at station.Instant, stored, missed, up float64) {
 	sum := 0.0
 	for _, v := range f.Delivered {
 		sum += v
 	}
 	flow := sum/(60*floorMinutes) + stored + missed
-	hour := int64(at-1) / (60 * station.Minute60)
-	h := &f.Hours[hour%floorHours]
-	if h.Hour != hour {
-		*h = floorHour{Hour: hour, Flow: math.Inf(1)}
-	}
-	if flow < h.Flow {
-		h.Flow, h.At, h.Stored, h.Missed = flow, at, stored, missed
-	}
+	f.note(at, floorHour{Flow: up * flow, Stored: up * stored, Missed: up * missed})
 }
 
 // stateFloor states the floor as an upper bound of the leak, unless the leak itself is known
@@ -104,11 +111,14 @@ func (e *Engine) stateFloor(at station.Instant) {
 		e.Est[station.LeakAtMost] = station.Unknown("not needed: the leak itself is known")
 		return
 	}
-	least, seen := math.Inf(1), station.Instant(0)
+	least, seen, over := math.Inf(1), station.Instant(0), int64(0)
 	for i := range e.Floor5.Hours {
 		h := &e.Floor5.Hours[i]
 		if h.At != 0 && at.Sub(h.At) < floorHours*60*station.Minute60 && h.Flow < least {
-			least, seen = h.Flow, h.At
+			least, seen, over = h.Flow, h.At, floorMinutes*station.Minute60
+			if h.Stood > 0 {
+				over = int64(h.Stood * 1e9)
+			}
 		}
 	}
 	if math.IsInf(least, 1) {
@@ -116,5 +126,5 @@ func (e *Engine) stateFloor(at station.Instant) {
 		return
 	}
 	e.Est[station.LeakAtMost] = station.Estimate{Value: least, High: least, Method: station.MethodBound, Confidence: 0.8,
-		From: seen.Add(-floorMinutes * station.Minute60), At: seen}
+		From: seen.Add(-over), At: seen}
 }

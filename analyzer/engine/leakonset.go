@@ -150,12 +150,12 @@ func (e *Engine) leakTrend(at station.Instant) {
 		e.Est[station.LeakTrend] = station.Unknown(firstReasons[station.LeakTrend])
 		return
 	}
-	slope, low, high, ok := signal.SenBand(ts, cs, 1.645)
+	sen, ok := signal.Sen(ts, cs, nil, 1)
 	if !ok {
 		return
 	}
 	p := e.operating()
 	e.Basis.Growth = p
-	e.Est[station.LeakTrend] = station.Estimate{Value: slope * p, Low: low * p, High: high * p,
+	e.Est[station.LeakTrend] = station.Estimate{Value: sen.Value * p, Low: sen.Low * p, High: sen.High * p,
 		Method: station.MethodTrend, Confidence: 0.6, From: h.Points[k].At, At: at}
 }

@@ -30,9 +30,18 @@ const (
 	// quickRecharge is the share of a round in which the piston stands, from which on the
 	// recharge is quick to what the air takes to cool.
 	quickRecharge = 0.85
+	// The fall of a tank that cools and leaks is a parabola but for so much, in noise of a slot's
+	// mean and share of the drop: pulses of a consumer make stairs in a stand of so many slots.
+	bentLong  = 60
+	bentNoise = 2.0
+	bentFall  = 0.02
 	// stepUp is the rise of the outlet from slot to slot, share of it, that only a delivery
 	// makes: the creeping end of a stroke whose draw is not seen.
-	stepUp = 0.001
+	stepUp    = 0.001
+	roundStep = 6.0
+	// windowStep is for a window of minutes, that no single value must end: few samples a second
+	// leave the noise too small for a while.
+	windowStep = 10.0
 )
 
 // rounds follows rounds of recharging and standing. In quiet time a leak makes the
@@ -44,6 +53,7 @@ type rounds struct {
 	Delivered        station.Microlitres // by strokes, ever
 	N                float64             // slots of the present standing time
 	T, TT, P, TP, PP float64             // their sums: s and Pa, less At0 and P0
+	T3, T4, TTP      float64
 	At0              station.Instant
 	P0               float64
 
@@ -65,11 +75,14 @@ type round struct {
 // watchRounds adds the slot that ended.
 func (e *Engine) watchRounds(end station.Instant) {
 	r := &e.Rounds
+	if e.Outlet.N > 0 {
+		e.coldAir()
+	}
 	if e.Outlet.N == 0 || e.Doubt.Who != 0 || e.State.ShutdownAt != 0 || e.Plate.TankVolume <= 0 || e.Plate.Sensor == station.AtBranch {
 		r.stop()
 		return
 	}
-	if end.Sub(e.Act.LastWork) < station.Second || r.N > 0 && e.stepsUp() {
+	if end.Sub(e.Act.LastWork) < station.Second || r.N > 0 && e.stepsUp(roundStep) {
 		if r.N >= fewestSlots {
 			e.endRound(end)
 		}
@@ -78,17 +91,20 @@ func (e *Engine) watchRounds(end station.Instant) {
 	}
 	if r.N == 0 {
 		r.At0, r.P0 = end, e.Outlet.Mean
-		r.T, r.TT, r.P, r.TP, r.PP = 0, 0, 0, 0, 0
+		r.T, r.TT, r.P, r.TP, r.PP, r.T3, r.T4, r.TTP = 0, 0, 0, 0, 0, 0, 0, 0
 	}
 	t, p := float64(end.Sub(r.At0))*1e-9, e.Outlet.Mean-r.P0
 	r.N++
 	r.T, r.TT, r.P, r.TP, r.PP = r.T+t, r.TT+t*t, r.P+p, r.TP+t*p, r.PP+p*p
+	r.T3, r.T4, r.TTP = r.T3+t*t*t, r.T4+t*t*t*t, r.TTP+t*t*p
+	e.standFloor(end)
 }
 
-// stepsUp tells whether the outlet rose in the slot as it does by a delivery.
-func (e *Engine) stepsUp() bool {
+// stepsUp tells whether the outlet rose in the slot as it does by a delivery: by so many times
+// the noise of a slot's mean.
+func (e *Engine) stepsUp(times float64) bool {
 	noise := e.Ends.Out.Noise() / math.Sqrt(math.Max(1, float64(e.Outlet.N)))
-	return e.Outlet.Mean-e.Outlet.Before > math.Max(6*noise, stepUp*e.Outlet.Mean)
+	return e.Outlet.Mean-e.Outlet.Before > math.Max(times*noise, stepUp*e.Outlet.Mean)
 }
 
 func (r *rounds) stop() { r.N, r.EndAt, r.Kept = 0, 0, 0 }
@@ -120,10 +136,10 @@ func (e *Engine) fall() (float64, bool) {
 	}
 	slope := (r.N*r.TP - r.T*r.P) / d
 	left := r.PP - r.P*r.P/r.N - slope*slope*d/r.N
-	rough := math.Sqrt(math.Max(0, left) / r.N)
+	rough, bent := math.Sqrt(math.Max(0, left)/r.N), math.Sqrt(math.Max(0, left-r.bend(slope))/r.N)
 	drop := -slope * (r.N - 1) * float64(slotLen) * 1e-9
 	noise := e.Ends.Out.Noise() / math.Sqrt(math.Max(1, float64(slotLen)*1e-9*e.Ends.Out.Rate()))
-	if drop <= 2*noise || rough > math.Max(3*noise, 0.12*drop) {
+	if drop <= 2*noise || rough > math.Max(3*noise, 0.12*drop) || r.N >= bentLong && bent > math.Max(bentNoise*noise, bentFall*drop) {
 		return 0, false
 	}
 	return -slope * e.Plate.TankVolume / float64(air.P0ANR), true
@@ -132,62 +148,54 @@ func (e *Engine) fall() (float64, bool) {
 // judgeRounds compares the rounds of the last minutes and takes their flow as the leak's.
 func (e *Engine) judgeRounds(at station.Instant) {
 	r := &e.Rounds
-	n, seconds, gas, fall, stood, p2, least := 0, 0.0, 0.0, 0.0, 0.0, 0.0, math.Inf(1)
-	enough := func() bool {
-		return n >= leastRounds && seconds >= roundsSpan || n >= fewRounds && seconds >= fewSpan && least >= longStand
-	}
-	for n < r.Kept && !enough() {
-		n++
-		x := &r.Ring[mostRounds-n]
-		seconds, gas, fall, stood, p2 = seconds+x.Seconds, gas+x.Air, fall+x.Fall, stood+x.Stood, p2+x.Outlet*x.Seconds
-		least = math.Min(least, x.Stood)
-	}
 	a, reason := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs()) // not as learned: that hides what is lost inside
-	if !enough() || gas <= 0 || reason != "" {
+	n := r.enough()
+	if n == 0 || reason != "" {
 		return
 	}
-	flow, stroke := gas/seconds, a.Boost.Value*1e-3
-	fall /= float64(n)
-	var s, g [2]float64 // the late and the early half
-	for i := range n {
-		x := &r.Ring[mostRounds-1-i]
-		if math.Abs(x.Fall-fall) > 0.35*fall || math.Abs(x.Air-flow*x.Seconds) > 0.2*flow*x.Seconds+2.2*stroke {
-			return
-		}
-		h := 0
-		if 2*i >= n {
-			h = 1
-		}
-		s[h] += x.Seconds
-		g[h] += x.Air
-	}
-	late, early := g[0]/s[0], g[1]/s[1]
-	even := math.Abs(early-late) <= 0.1*flow+2*stroke/math.Min(s[0], s[1])
-	// What was compressed at once cools while the piston stands: kappa times the fall, and
-	// more by as much as it came in warm from its own compression (isentropic at most).
-	warm := air.Kappa * math.Pow(math.Max(1, float64(e.outletAbs()/e.inletAbs())), 1-1/air.Kappa)
-	falls := fall >= 0.6*flow
-	agrees := falls && fall*stood/seconds <= warmFall*warm*flow
 	unseen := 1.0 // strokes at the ends of the span that may be counted wrongly
 	if e.Fuse.CounterServes() && e.Fuse.PerCycle {
 		unseen = 2
 	}
-	band, from, p := 0.08*flow+unseen*stroke/seconds, at.Add(-int64(seconds*1e9)), p2/seconds+float64(e.Plate.AmbientPressure())
-	told := fall * stood / seconds / warm
-	quick, high := stood > quickRecharge*seconds, toldHigh
+	stroke := a.Boost.Value * 1e-3
+	b := r.balance(n, stroke, unseen)
+	if !b.Alike || b.Gas <= 0 {
+		return
+	}
+	// what was compressed at once cools while the piston stands: kappa times the fall, and
+	// more by as much as it came in warm from its own compression (isentropic at most).
+	warm := air.Kappa * math.Pow(math.Max(1, float64(e.outletAbs()/e.inletAbs())), 1-1/air.Kappa)
+	flow, told := b.Flow, b.Told/warm
+	agrees := b.Fall >= 0.6*flow && b.Told <= warmFall*warm*flow
+	band, from, p := 0.08*flow+flow*unseen*stroke/b.Gas, at.Add(-int64(b.Seconds*1e9)), b.Outlet+float64(e.Plate.AmbientPressure())
+	quick, high := b.Stood > quickRecharge*b.Seconds, toldHigh
 	if e.Mix.Less {
 		high = toldStill
 	}
 	switch {
-	case even && falls && quick && flow-band > high*told:
+	case b.Even && b.Fall >= 0.6*flow && quick && flow-band > high*told:
 		e.makeupInside(flow, band, told, p, from, at)
-	case even && agrees:
+	case b.Even && agrees:
 		if quick {
 			e.Basis.Inside = insideBasis{Strokes: flow, Outlet: told}
 			e.insideNot(flow+band-toldLow*told, from, at)
 		}
-		e.makeup(flow, band, p, from, at)
+		e.makeup(flow*b.Settled, band+flow*(1-b.Settled)/2, p, from, at)
 	}
+}
+
+// bend gives by how much a parabola through the standing time's points lowers the sum of squares
+// that the straight line of that slope leaves: t² less its own line, times what of p goes with it.
+func (r *rounds) bend(slope float64) float64 {
+	mt, mtt, mp := r.T/r.N, r.TT/r.N, r.P/r.N
+	stt := r.TT - r.N*mt*mt
+	k := (r.T3 - r.N*mt*mtt) / stt // t² runs with t by k
+	norm := r.T4 - r.N*mtt*mtt - k*(r.T3-r.N*mt*mtt)
+	gain := r.TTP - r.N*mtt*mp - slope*(r.T3-r.N*mt*mtt)
+	if !(norm > 1e-9*r.T4) {
+		return 0
+	}
+	return gain * gain / norm
 }
 
 func (e *Engine) inletAbs() station.Absolute {

@@ -41,7 +41,7 @@ func (e *Engine) watchStarts(end station.Instant) {
 	need := max(s.Need, idleSlots)
 	stood := s.Idle >= need
 	rose := e.delivered()
-	creeps := !stood && e.stepsUp() // strokes too slow to draw visibly: a worn seal drives them past the governor
+	creeps := !stood && e.stepsUp(roundStep) // strokes too slow to draw visibly: a worn seal drives them past the governor
 	worked := e.worked(end) || stood && rose || creeps
 	s.Outlet = [2]float64{s.Outlet[1], e.Outlet.Mean}
 	if worked && stood {

@@ -95,6 +95,28 @@ func TestKendallOfNothing(t *testing.T) {
 	}
 }
 
+// A straight line has no band, and the interval of eleven values with noise holds the slope nine
+// times in ten.
+func TestSenOfFewValues(t *testing.T) {
+	if s, ok := Sen(count(11), []float64{0, 3, 6, 9, 12, 15, 18, 21, 24, 27, 30}, nil, 1); !ok || s.Value != 3 || s.Low != 3 || s.High != 3 {
+		t.Errorf("a straight line: %+v", s)
+	}
+	held := 0
+	for seed := range uint64(500) {
+		r := rand.New(rand.NewPCG(seed, 8))
+		y := count(11)
+		for i := range y {
+			y[i] = 0.5*y[i] + r.NormFloat64()
+		}
+		if s, _ := Sen(count(11), y, nil, 1); s.Low <= 0.5 && 0.5 <= s.High {
+			held++
+		}
+	}
+	if held < 430 || held > 475 {
+		t.Errorf("the 90 %% interval held the truth %d times in 500", held)
+	}
+}
+
 // autoregressive gives n values with a slope a step, noise of 1 and correlation rho.
 func autoregressive(r *rand.Rand, n int, slope, rho float64) []float64 {
 	y := make([]float64, n)

@@ -1,9 +1,6 @@
 package signal
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // Onset is where a series left its level.
 type Onset struct {
@@ -144,28 +141,4 @@ func (f *onsetFit) rampAt(k int, best, scale float64) (Onset, bool) {
 		}
 	}
 	return o, o.Score >= onsetScore
-}
-
-// SenBand gives Sen's slope of y over t with its band for the normal quantile z (1.645: 90 %):
-// of the n(n-1)/2 slopes between pairs, in order, the median, and those at
-//
-//	(N -+ z sqrt(n(n-1)(2n+5)/18))/2
-//
-// Source: Sen 1968, with the variance of Mann-Kendall's S without ties (from memory). It is
-// false for fewer than three points or equal times. Meant for short series: it sorts all pairs.
-func SenBand(t, y []float64, z float64) (slope, low, high float64, ok bool) {
-	n := len(t)
-	if n < 3 || len(y) != n {
-		return 0, 0, 0, false
-	}
-	s := pairSlopes(t, y)
-	if len(s) < 3 {
-		return 0, 0, 0, false
-	}
-	slices.Sort(s)
-	c := z * math.Sqrt(float64(n*(n-1)*(2*n+5))/18)
-	at := func(rank float64) float64 {
-		return s[max(0, min(len(s)-1, int(math.Round(rank))))]
-	}
-	return Median(s), at((float64(len(s)) - c) / 2), at((float64(len(s)) + c) / 2), true
 }

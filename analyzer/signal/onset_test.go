@@ -95,36 +95,6 @@ func TestOnsetOfStepsAndRamps(t *testing.T) {
 	}
 }
 
-// Sen's slope of 10, 10, 10, 5, 10, 20, 18, 17, 15, 24, 15 is 1.0 (EPA QA/G-9S, S), and a
-// straight line has no band.
-func TestSenBand(t *testing.T) {
-	y := []float64{10, 10, 10, 5, 10, 20, 18, 17, 15, 24, 15}
-	var ts, line []float64
-	for i := range y {
-		ts, line = append(ts, float64(i)), append(line, 3*float64(i))
-	}
-	m, lo, hi, ok := SenBand(ts, y, 1.645)
-	if !ok || m != 1 || lo > m || hi < m || lo < -0.2 || hi > 2 {
-		t.Errorf("slope %g (%g to %g)", m, lo, hi)
-	}
-	if m, lo, hi, _ := SenBand(ts, line, 1.645); m != 3 || lo != 3 || hi != 3 {
-		t.Errorf("a straight line has slope %g (%g to %g)", m, lo, hi)
-	}
-	held := 0
-	for seed := range uint64(500) {
-		r := rand.New(rand.NewPCG(seed, 8))
-		for i := range y {
-			y[i] = 0.5*float64(i) + r.NormFloat64()
-		}
-		if _, lo, hi, _ := SenBand(ts, y, 1.645); lo <= 0.5 && 0.5 <= hi {
-			held++
-		}
-	}
-	if held < 430 || held > 475 {
-		t.Errorf("the 90 %% band held the truth %d times in 500", held)
-	}
-}
-
 // The oscillator that gets a leak at its exit port, and the one that loses its supply
 // (rapidalarm/rapidalarm, MIT), up to before they recover: lowest pressure of each two
 // seconds. By an independent script of the standard library of Python: the first sample

@@ -20,10 +20,11 @@ type Slope struct {
 //
 //	between the slopes of ranks (N - C)/2 and (N + C)/2 of N, C = 1.645 sqrt(Var inflation)
 //
-// Var that of MannKendall (Sen 1968, from memory; ranks are rounded as SciPy's theilslopes
-// does, on which it is checked). It assumes that values are independent but for what
-// inflation covers. It takes memory for all pairs: n of some thousands at most. It is false
-// where MannKendall is.
+// Var that of MannKendall: the limits are the M1-th and the (M2 + 1)-th smallest slope, M1, M2 =
+// (N -+ C)/2 (Sen 1968; Gilbert 1987, section 16.5; both from memory), ranks rounded as SciPy's
+// theilslopes does, on which it is checked. Everything that needs such an interval takes it from
+// here. It assumes that values are independent but for what inflation covers. It takes memory for
+// all pairs: n of some thousands at most. It is false where MannKendall is.
 func Sen(t, y []float64, group []int, inflation float64) (Slope, bool) {
 	k, ok := MannKendall(t, y, group)
 	if !ok {

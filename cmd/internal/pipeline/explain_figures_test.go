@@ -109,6 +109,9 @@ var redo = map[string]func(facts) float64{
 		return math.Sqrt(4*area/math.Pi) * 1e-3
 	},
 	"leak_at_most": func(x facts) float64 {
+		if _, ok := x["stood for"]; ok {
+			return (x.of("what the outlet's fall tells while the piston stands") + x.of("what noise, the sensor's steps and air that warms up may hide")) / 60e3
+		}
 		return (x.of("delivered by the five minutes' strokes, upper band") + x.of("strokes that the count may miss") + x.of("what the outlet's fall took from the tank")) / 60e3
 	},
 	"leak_onset": func(x facts) float64 { return x.when("the first") + x.of("change after the first") },

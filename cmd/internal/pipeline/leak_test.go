@@ -21,6 +21,7 @@ func holeC(d float64) float64 { return 0.1992e-8 * 0.65 * math.Pi / 4 * d * d }
 // which works for a while and is then quiet.
 func leaky(litres, d, noise, works float64, seed uint64) rig.Spec {
 	g, p := model.Doubling(), model.Default()
+	p.Tank.Wall *= litres * 1e-3 / p.Tank.Volume // the steel grows with the tank
 	p.Tank.Volume = litres * 1e-3
 	s := rig.Spec{
 		Plate:    station.Plate{Key: station.Key{Site: "rig", Station: fmt.Sprint(litres, d)}, Set: 1000e3, TankVolume: litres * 1e-3, Counts: station.CountsCycles},
@@ -64,7 +65,8 @@ var leakCases = []leakCase{
 	{50, 0.4, false, 15}, {50, 1, false, 8}, {50, 1.5, false, 8},
 	{100, 0.4, false, 19}, // three rounds of a tank that still cools, counted in cycles
 	{100, 1, false, 8}, {100, 1.5, false, 8},
-	{5, 0.4, true, 15}, {5, 1, true, 0}, // falls as a vented tank does
+	{5, 0.4, true, 15}, {5, 1, true, 8},
+	{5, 1.5, true, 0}, // empties before its air can warm up
 	{20, 0.4, true, 15}, {20, 1, true, 8}, {20, 1.5, true, 8},
 	{50, 0.4, true, 15}, {50, 1, true, 8}, {50, 1.5, true, 8},
 	{100, 0.4, true, 15}, {100, 1, true, 8}, {100, 1.5, true, 8},
@@ -208,7 +210,7 @@ func TestLeakAtMost(t *testing.T) {
 		e := &u.Status.Estimates[station.LeakAtMost]
 		truth := holeC(hole) * 1.09e6
 		t.Logf("hole %g mm: at most %.0f L/min ANR, truth %.1f", hole, 60e3*e.High, 60e3*truth)
-		if u.Status.Estimates[station.LeakFlow].Known() || !e.Known() || e.Method != station.MethodBound || e.Value != e.High || e.High < truth || e.High > 0.006 {
+		if u.Status.Estimates[station.LeakFlow].Known() || !e.Known() || e.Method != station.MethodBound || e.Value != e.High || e.High < truth || 60e3*e.High > 95+3*60e3*truth {
 			t.Errorf("hole %g mm: %+v", hole, e)
 		}
 	}
@@ -230,6 +232,9 @@ func TestInletLeakIsABound(t *testing.T) {
 					t.Errorf("a vented line: %+v", e)
 				}
 				continue
+			}
+			if c.hole == 0 && !valve && !e.Known() {
+				continue // a tight line that is closed looks as an open one
 			}
 			if !e.Known() || e.Method != station.MethodBound || e.Value < truth || e.Value > 1.5*truth+1.0/60e3 {
 				t.Errorf("hole %g mm, valve %v: %.2f L/min %s, truth %.2f", c.hole, valve, 60e3*e.Value, e.Reason, 60e3*truth)

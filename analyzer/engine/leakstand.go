@@ -1,0 +1,73 @@
+package engine
+
+import (
+	"math"
+
+	"strokewise/analyzer/air"
+	"strokewise/analyzer/station"
+)
+
+const (
+	standSlots  = 4     // fewest of a standing time that bound the leak: 2 s
+	standSigmas = 4.0   // standard errors of the fall that are added: the least of many is taken
+	standDrop   = 2e3   // Pa: a smaller drop may be a sensor's
+	standZero   = 250.0 // Pa that the drop may be in error by a sensor's steps
+	standTilt   = 1.5   // by which a fit weighs the middle of its window more than its ends
+	coldTau     = 300.0 // s, longest time constant of the air against the wall
+)
+
+// coldAir follows by how much the tank's air may be colder than its wall, share of the
+// temperature: a fall cools it by (kappa-1)/kappa of the fall of ln p at most, a rise warms it by
+// that at least, and the wall does the rest.
+func (e *Engine) coldAir() {
+	l := &e.Outlet
+	p, before := float64(e.outletAbs()), l.Before+float64(e.Plate.AmbientPressure())
+	if p <= 0 || before <= 0 {
+		return
+	}
+	x := &e.Floor5.Cold
+	*x *= 1 - float64(slotLen)*1e-9/coldTau
+	*x = math.Max(0, *x+(air.Kappa-1)/air.Kappa*math.Log(before/p))
+}
+
+// standFloor bounds the leak by the present standing time: while the piston stands, leak and
+// consumers live on the tank alone, and
+//
+//	q <= (V + V_creep)/p0 (-dp/dt + 4 s + 0.25 kPa/t + 1.5 p x/t)
+//
+// s is the standard error of the fall, t the time it is taken over. Air that is colder than the wall by x
+// warms up and hides a part of the loss: x/t on the mean at most, by whatever time
+// constant. What cools in the window itself hides nothing: an isothermal fall is the slowest.
+// times the operating pressure over the present one, where that is lower. The least of a shift counts, so that a moment between two pulses of a consumer is enough.
+func (e *Engine) standFloor(end station.Instant) {
+	r, f := &e.Rounds, &e.Floor5
+	if r.N == 1 {
+		f.Cold0 = f.Cold
+	}
+	if r.N < standSlots || e.State.Current != station.Holding && e.State.Current != station.Stroking {
+		return
+	}
+	d := r.N*r.TT - r.T*r.T
+	slope := (r.N*r.TP - r.T*r.P) / d
+	t := (r.N - 1) * float64(slotLen) * 1e-9
+	left := math.Max(0, r.PP-r.P*r.P/r.N-slope*slope*d/r.N)
+	noise := e.Ends.Out.Noise() / math.Sqrt(math.Max(1, float64(e.Outlet.N)))
+	noise = math.Max(noise, math.Sqrt(left/(r.N-2)))
+	if -slope*t < math.Max(standDrop, 6*noise) {
+		return
+	}
+	p := r.P0 + float64(e.Plate.AmbientPressure())
+	v := e.Plate.TankVolume + air.CreepVolume(&e.Plate, e.inletAbs(), e.outletAbs())
+	k := v / float64(air.P0ANR) * math.Max(1, e.operating()/(p+r.P/r.N))
+	more := k * (standSigmas*noise/math.Sqrt(d/r.N) + standZero/t + standTilt*p*f.Cold0/t)
+	f.note(end, floorHour{Flow: -slope*k + more, Missed: more, Stood: t})
+}
+
+// note keeps a bound where it is the hour's lowest.
+func (f *leakFloor) note(at station.Instant, g floorHour) {
+	g.Hour, g.At = int64(at-1)/(60*station.Minute60), at
+	h := &f.Hours[g.Hour%floorHours]
+	if h.Hour != g.Hour || g.Flow < h.Flow {
+		*h = g
+	}
+}
