@@ -69,8 +69,9 @@ type core struct {
 	Counter       stroke.Counter
 	Fuse          stroke.Fuse
 	Pace          stroke.Pace
-	Weak          int  // candidates in a row that were weak
-	Rested        bool // the draw is measured from a resting pressure
+	Weak          int     // candidates in a row that were weak
+	Counted       float64 // draw up to the last increment of the counter
+	Rested        bool    // the draw is measured from a resting pressure
 	Valve         valve
 
 	Act      activity

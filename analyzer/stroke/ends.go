@@ -27,6 +27,8 @@ type Ends struct {
 	Drawing bool
 	Idle    station.Instant // when the draw last ended
 	Resumed station.Instant // when the draw began again after that
+	AtIdle  float64         // draw when it last ended
+	AtPause float64         // draw at Paused
 	Paused  station.Instant // when the last pause in the draw began that was no gap between strokes
 	Next    int64           // sample of In to score next
 	OutAt   int64           // sample of Out that belongs to it, at the earliest
@@ -40,16 +42,18 @@ type Ends struct {
 	Given   station.Instant // of the newest candidate
 	Flow    float64         // draw a second, lately
 	Pace    float64         // time of a stroke, lately, s, 0: unknown
+	Placed  Placed
 }
 
 // Candidate is where a stroke may have ended.
 type Candidate struct {
 	At    station.Instant
-	End   station.Instant // when the stroke ended that was noticed at At
-	Area  float64         // draw up to At
+	Area  float64 // draw up to At
 	J, K  float64
 	Score float64         // in standard deviations of noise
 	Idle  station.Instant // when the draw last paused before it
+	Again station.Instant // when it began again
+	Rest  float64         // draw up to that pause
 	// scores with windows of half, the same and double width
 	Fine, Plain, Coarse float64
 	N                   int64 // sample of the inlet
@@ -105,7 +109,7 @@ func (e *Ends) draw(t station.Instant, dt float64) {
 	sag := e.Ref - e.Y
 	if plain := overNoise * e.In.Noise() * math.Sqrt(dt/(dt+2*smooth)); sag < plain {
 		if e.Drawing {
-			e.Drawing, e.Idle = false, t
+			e.Drawing, e.Idle, e.AtIdle = false, t, e.Drawn
 		}
 		if t.Sub(e.Idle) < tail {
 			e.Drawn += sag / math.Sqrt(plain) * dt
@@ -113,7 +117,7 @@ func (e *Ends) draw(t station.Instant, dt float64) {
 		return
 	}
 	if !e.Drawing && t.Sub(e.Idle) > pause {
-		e.Paused, e.Resumed = e.Idle, t
+		e.Paused, e.Resumed, e.AtPause = e.Idle, t, e.AtIdle
 	}
 	e.Drawing = true
 	e.Worked += dt
@@ -297,8 +301,8 @@ func (e *Ends) settle(n1, n2 int64, s1, s2 float64, fn func(Candidate)) {
 	c.Fine, c.Coarse = e.plain(c.N, max(1, n1/2), max(1, n2/2), m), e.plain(c.N, 2*n1, 2*n2, m)
 	c.Plain = e.plain(c.N, n1, n2, m)
 	c.At, c.Area, c.Idle = e.In.Time[at&ringMask], e.Area[at&ringMask], e.Paused
+	c.Again, c.Rest = e.Resumed, e.AtPause
 	e.Given = c.At
-	c.End = e.align(c.At, n2, s2)
 	fn(c)
 }
 
