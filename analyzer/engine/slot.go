@@ -236,7 +236,7 @@ func (e *Engine) end(c *stroke.Candidate, floor, past station.Instant) {
 	if e.passing() {
 		e.Pace.Forget(e.Ends.Drawn, e.Ends.Ref <= 0)
 	}
-	last := e.Pace.Last
+	last, before := e.Pace.Last, e.Ends.Placed
 	e.weak(c, usual)
 	begin := e.Pace.Start
 	n := e.Pace.Strokes(c, usual)
@@ -244,6 +244,10 @@ func (e *Engine) end(c *stroke.Candidate, floor, past station.Instant) {
 		return
 	}
 	e.Ends.Learn(c)
+	end := e.Ends.Place(c.At, e.Outlet.Mean < e.Inlet.Mean)
+	if n == 1 && c.Idle <= last && e.Ends.Placed.Twice(&before, e.usualInterval()) {
+		n = 2
+	}
 	alone := n
 	if c.Idle > last {
 		alone = 0 // the piston stood in between: a hop of the governor has no time of its own
@@ -251,7 +255,6 @@ func (e *Engine) end(c *stroke.Candidate, floor, past station.Instant) {
 	e.strokeTimes(c.At, alone)
 	e.Act.Teeth++
 	e.Mismatch.Teeth += int64(n)
-	end := e.Ends.Place(c.At, e.Outlet.Mean < e.Inlet.Mean)
 	for k := n - 1; k > 0; k-- {
 		at, by := c.At.Add(-int64(k)*e.Fuse.Interval.Median()), end.Add(-int64(k)*e.Fuse.Interval.Median())
 		if c.Idle > last {
@@ -274,6 +277,9 @@ func (e *Engine) weak(c *stroke.Candidate, usual float64) {
 	}
 }
 
+// beginner is how many strokes it takes to trust what they draw.
+const beginner = 24
+
 // reference sets the pressure that the draw is measured from: the one at which the inlet
 // rests or, until it has been seen to rest, the highest seen.
 func (e *Engine) reference() {
@@ -282,8 +288,10 @@ func (e *Engine) reference() {
 	if !rested {
 		e.Ends.Ref = e.Supply.Peak
 	}
-	if rested != e.Rested {
-		e.Rested = rested
+	// until strokes were found the inlet may seem to rest while it draws
+	moved := e.Pace.Accepted < beginner && math.Abs(e.Ends.Ref-e.RefThen) > 0.3*e.Ends.Flow*e.Ends.Flow
+	if rested != e.Rested || rested && moved {
+		e.Rested, e.RefThen = rested, e.Ends.Ref
 		e.Pace.Forget(e.Ends.Drawn, e.Ends.Ref <= 0)
 	}
 }

@@ -130,7 +130,7 @@ func (e *Ends) draw(t station.Instant, dt float64) {
 // pace.
 func (e *Ends) window() float64 {
 	if e.Pace == 0 {
-		return 0.08
+		return 0.12 // of the widths tried, the one that lost the fewest strokes before the pace is known
 	}
 	w := math.Min(math.Max(0.18*e.Pace*e.Scale, 0.02), 0.25)
 	return math.Min(w, 40*math.Max(e.In.Step, e.Out.Step))

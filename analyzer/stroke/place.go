@@ -105,18 +105,33 @@ func (e *Ends) find(from, to, otherwise station.Instant, pace float64, passing b
 	return at
 }
 
+// Twice tells whether two strokes ended since the end before, by what ends were lately apart in
+// draw and are usually apart in time, ns.
+func (p *Placed) Twice(before *Placed, usual int64) bool {
+	took := p.At.Sub(before.At)
+	return before.At != 0 && before.twice(p.Area-before.Area) && took > usual*8/5 && took < usual*3
+}
+
+func (p *Placed) twice(gap float64) bool {
+	return p.Scatter < 0.1*p.Span && gap > 1.75*p.Span && gap < 2.25*p.Span
+}
+
 // place notes that a stroke ended at t.
 func (e *Ends) place(t station.Instant) {
 	pl := &e.Placed
 	area := e.DrawnBy(t)
-	if gap := area - pl.Area; pl.At != 0 && gap > 0 {
-		if pl.Span == 0 || gap > 1.6*pl.Span || gap < 0.6*pl.Span {
-			pl.Span, pl.Scatter = gap, 0.1*gap
-		} else {
-			off := gap - pl.Span
-			pl.Span += newest * off
-			pl.Scatter += newest * (math.Abs(off) - pl.Scatter)
-		}
+	gap := area - pl.Area
+	if pl.twice(gap) {
+		gap /= 2
+	}
+	switch {
+	case pl.At == 0 || gap <= 0:
+	case pl.Span == 0 || gap > 1.6*pl.Span || gap < 0.6*pl.Span:
+		pl.Span, pl.Scatter = gap, 0.1*gap
+	default:
+		off := gap - pl.Span
+		pl.Span += newest * off
+		pl.Scatter += newest * (math.Abs(off) - pl.Scatter)
 	}
 	pl.At, pl.Area = t, area
 }
