@@ -71,6 +71,7 @@ type core struct {
 	Pace          stroke.Pace
 	Weak          int     // candidates in a row that were weak
 	RefThen       float64 // reference that the draw of strokes was learned from, Pa gauge
+	Drawless      drawless
 	Counted       float64 // draw up to the last increment of the counter
 	Rested        bool    // the draw is measured from a resting pressure
 	Valve         valve

@@ -1,6 +1,9 @@
 package engine
 
-import "strokewise/analyzer/station"
+import (
+	"strokewise/analyzer/station"
+	"strokewise/analyzer/stroke"
+)
 
 const (
 	// wholeDraw is the share of a stroke's usual draw from which a stroke is taken to have ended
@@ -52,4 +55,27 @@ func (e *Engine) halfway(at station.Instant) station.Instant {
 		return late
 	}
 	return n.Between(from, to, max(from, at.Add(-usual)))
+}
+
+// drawless follows ends that stand out and that hardly any draw lies between: what was taken for
+// the inlet's rest was none, a slow piston worked. Fields are exported for snapshots only.
+type drawless struct {
+	N  int             // such ends in a row
+	At station.Instant // when the inlet was last taken to rest, as of then, 0: the draw tells
+}
+
+// drawless takes a candidate behind a draw that began at begin, of which n strokes were made.
+// Then strokes are told by time, until the inlet rests again.
+func (e *Engine) drawless(c *stroke.Candidate, begin, usual float64, n int) {
+	d := &e.Drawless
+	switch {
+	case n > 0 && e.Pace.Full > 0:
+		d.N = 0
+	case c.Score > 0.6*usual && e.Pace.Full > 0 && c.Area-begin < 0.3*e.Pace.Full:
+		d.N++
+	}
+	if d.N >= 5 {
+		*d = drawless{At: e.Supply.RestAt}
+		e.Ends.Comb = stroke.Comb{}
+	}
 }

@@ -240,6 +240,7 @@ func (e *Engine) end(c *stroke.Candidate, floor, past station.Instant) {
 	e.weak(c, usual)
 	begin := e.Pace.Start
 	n := e.Pace.Strokes(c, usual)
+	e.drawless(c, begin, usual, n)
 	if n == 0 {
 		return
 	}
@@ -287,6 +288,9 @@ func (e *Engine) reference() {
 	e.Ends.Ref = e.Supply.Rest
 	if !rested {
 		e.Ends.Ref = e.Supply.Peak
+	}
+	if rested && e.Drawless.At == e.Supply.RestAt {
+		rested, e.Ends.Ref = false, 0
 	}
 	// until strokes were found the inlet may seem to rest while it draws
 	moved := e.Pace.Accepted < beginner && math.Abs(e.Ends.Ref-e.RefThen) > 0.3*e.Ends.Flow*e.Ends.Flow
