@@ -74,6 +74,14 @@ func (f *Fuse) Tooth(at, end station.Instant, sure bool, emit func(station.Strok
 	f.emit(at, station.MethodBoth, emit)
 }
 
+// Newest gives when the newest stroke ended, told or waiting for its increment.
+func (f *Fuse) Newest() station.Instant {
+	if f.Held > f.LastInc {
+		return max(f.LastAt, f.Late)
+	}
+	return f.LastAt
+}
+
 // Increment takes n increments of the counter read at time at. Strokes that no tooth
 // showed are set between the last stroke and at, but not before floor; that of half a cycle at
 // half, where that is known. toothed tells
