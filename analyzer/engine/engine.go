@@ -72,9 +72,12 @@ type core struct {
 	Counter       stroke.Counter
 	Fuse          stroke.Fuse
 	Pace          stroke.Pace
-	Weak          int  // candidates in a row that were weak
-	Refuted       int  // slots in which the inlet was above its resting pressure, less others
-	Rested        bool // the draw is measured from a resting pressure
+	Weak          int     // candidates in a row that were weak
+	Refuted       int     // slots in which the inlet was above its resting pressure, less others
+	RefThen       float64 // reference that the draw of strokes was learned from, Pa gauge
+	Drawless      drawless
+	Counted       float64 // draw up to the last increment of the counter
+	Rested        bool    // the draw is measured from a resting pressure
 	Valve         valve
 
 	Act      activity

@@ -187,23 +187,28 @@ func (e *Engine) slowChannels(end station.Instant) {
 	q.drop(q.until(end))
 }
 
+// longestWait is how long, ns, a stroke that has ended may wait until it is told.
+const longestWait = 2 * station.Second
+
 // mostUnseen bounds the unseen strokes of a slot: more are faster than any booster.
 const mostUnseen = 4
 
 // strokes feeds the slot's events to the fuse.
 func (e *Engine) strokes() {
 	floor := max(e.Min.M.Start, e.First)
+	past := max(e.Min.M.Start.Add(-longestWait), e.First)
 	e.Act.Teeth, e.Act.Strokes = 0, 0
 	for i := range e.events {
 		v := &e.events[i]
 		switch {
 		case v.n > 0:
 			e.Mismatch.Count += v.n * e.perCount()
-			e.Fuse.Increment(v.at, v.n, e.tracesServe(), floor, e.emit)
+			e.Fuse.Increment(v.at, v.n, e.tracesServe(), past, e.halfway(v.at), e.emit)
+			e.Counted = e.Ends.DrawnBy(v.at)
 		case e.State.ShutdownAt != 0:
 			e.Act.Teeth++ // no stroke without supply; enough of them tell that it is back
 		default:
-			e.end(&v.found, floor)
+			e.end(&v.found, floor, past)
 		}
 	}
 	if !e.tracesServe() {
@@ -217,7 +222,7 @@ func (e *Engine) strokes() {
 				break
 			}
 			e.Mismatch.Teeth++
-			e.Fuse.Tooth(max(at, floor), max(at, floor), e.emit)
+			e.Fuse.Tooth(max(at, floor), max(at, floor), false, e.emit)
 		}
 	}
 }
@@ -228,18 +233,24 @@ func (e *Engine) passing() bool { return e.Outlet.Mean < 1.05*e.Inlet.Mean }
 
 // end judges what may be the end of a stroke and passes on the strokes that ended with it
 // or, unseen, before it: those are set where the draw paused.
-func (e *Engine) end(c *stroke.Candidate, floor station.Instant) {
+func (e *Engine) end(c *stroke.Candidate, floor, past station.Instant) {
 	usual := math.Hypot(e.Ends.J, e.Ends.K)
 	if e.passing() {
 		e.Pace.Forget(e.Ends.Drawn, e.Ends.Ref <= 0)
 	}
-	last := e.Pace.Last
+	last, before := e.Pace.Last, e.Ends.Placed
 	e.weak(c, usual)
+	begin := e.Pace.Start
 	n := e.Pace.Strokes(c, usual)
+	e.drawless(c, begin, usual, n)
 	if n == 0 {
 		return
 	}
 	e.Ends.Learn(c)
+	end := e.Ends.Place(c.At, e.Outlet.Mean < e.Inlet.Mean)
+	if n == 1 && c.Idle <= last && e.Ends.Placed.Twice(&before, e.usualInterval()) {
+		n = 2
+	}
 	alone := n
 	if c.Idle > last {
 		alone = 0 // the piston stood in between: a hop of the governor has no time of its own
@@ -248,13 +259,13 @@ func (e *Engine) end(c *stroke.Candidate, floor station.Instant) {
 	e.Act.Teeth++
 	e.Mismatch.Teeth += int64(n)
 	for k := n - 1; k > 0; k-- {
-		at := c.At.Add(-int64(k) * e.Fuse.Interval.Median())
+		at, by := c.At.Add(-int64(k)*e.Fuse.Interval.Median()), end.Add(-int64(k)*e.Fuse.Interval.Median())
 		if c.Idle > last {
-			at = c.Idle
+			at, by = c.Idle, e.hidden(end, c.Idle, c.Again, c.Rest-begin)
 		}
-		e.Fuse.Tooth(max(at, floor), max(at, floor), e.emit)
+		e.Fuse.Tooth(max(at, floor), max(by, past), false, e.emit)
 	}
-	e.Fuse.Tooth(max(c.At, floor), max(c.End, floor), e.emit)
+	e.Fuse.Tooth(max(c.At, floor), max(end, past), e.goesOn(), e.emit)
 }
 
 // weak lets the usual score sink where candidates have become weaker, all of them: the
@@ -269,6 +280,9 @@ func (e *Engine) weak(c *stroke.Candidate, usual float64) {
 	}
 }
 
+// beginner is how many strokes it takes to trust what they draw.
+const beginner = 24
+
 // reference sets the pressure that the draw is measured from: the one at which the inlet
 // rests or, until it has been seen to rest, the highest seen.
 func (e *Engine) reference() {
@@ -278,8 +292,13 @@ func (e *Engine) reference() {
 	if !rested {
 		e.Ends.Ref = e.Supply.Peak
 	}
-	if rested != e.Rested {
-		e.Rested = rested
+	if rested && e.Drawless.At == e.Supply.RestAt {
+		rested, e.Ends.Ref = false, 0
+	}
+	// until strokes were found the inlet may seem to rest while it draws
+	moved := e.Pace.Accepted < beginner && math.Abs(e.Ends.Ref-e.RefThen) > 0.3*e.Ends.Flow*e.Ends.Flow
+	if rested != e.Rested || rested && moved {
+		e.Rested, e.RefThen = rested, e.Ends.Ref
 		e.Pace.Forget(e.Ends.Drawn, e.Ends.Ref <= 0)
 	}
 }

@@ -118,7 +118,7 @@ func (e *Engine) work(start, end station.Instant) {
 	if fills := e.fills(start, end); fresh || fills {
 		a.LastWork = end
 	} else if a.Teeth > 0 || a.Strokes > 0 {
-		a.LastWork = max(a.LastWork, min(end, e.Fuse.LastAt))
+		a.LastWork = max(a.LastWork, min(end, e.Fuse.Newest()))
 	}
 }
 

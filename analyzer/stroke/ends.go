@@ -32,6 +32,8 @@ type Ends struct {
 	Began    float64         // draw when the present run began: a longer pause lies before it
 	Run      float64         // usual draw of a run, 0: it never paused
 	Resumed  station.Instant // when the draw began again after that
+	AtIdle   float64         // draw when it last ended
+	AtPause  float64         // draw at Paused
 	Paused   station.Instant // when the last pause in the draw began that was no gap between strokes
 	Next     int64           // sample of In to score next
 	OutAt    int64           // sample of Out that belongs to it, at the earliest
@@ -46,16 +48,18 @@ type Ends struct {
 	Given    station.Instant // of the newest candidate
 	Flow     float64         // draw a second, lately
 	Pace     float64         // time of a stroke, lately, s, 0: unknown
+	Placed   Placed
 }
 
 // Candidate is where a stroke may have ended.
 type Candidate struct {
 	At    station.Instant
-	End   station.Instant // when the stroke ended that was noticed at At
-	Area  float64         // draw up to At
+	Area  float64 // draw up to At
 	J, K  float64
 	Score float64         // in standard deviations of noise
 	Idle  station.Instant // when the draw last paused before it
+	Again station.Instant // when it began again
+	Rest  float64         // draw up to that pause
 	// scores with windows of half, the same and double width
 	Fine, Plain, Coarse float64
 	N                   int64 // sample of the inlet
@@ -129,7 +133,7 @@ func (e *Ends) draw(t station.Instant, dt, plain float64) {
 	}
 	if sag < plain {
 		if e.Drawing {
-			e.Drawing, e.Idle = false, t
+			e.Drawing, e.Idle, e.AtIdle = false, t, e.Drawn
 		}
 		if t.Sub(e.Idle) < tail {
 			e.Drawn += sag / math.Sqrt(plain) * dt
@@ -138,7 +142,7 @@ func (e *Ends) draw(t station.Instant, dt, plain float64) {
 	}
 	if !e.Drawing && t.Sub(e.Idle) > pause {
 		e.Run, e.Began = e.Run+0.2*(e.Drawn-e.Began-e.Run), e.Drawn
-		e.Paused, e.Resumed = e.Idle, t
+		e.Paused, e.Resumed, e.AtPause = e.Idle, t, e.AtIdle
 	}
 	e.Drawing = true
 	e.Worked += dt
@@ -151,7 +155,7 @@ func (e *Ends) draw(t station.Instant, dt, plain float64) {
 // pace.
 func (e *Ends) window() float64 {
 	if e.Pace == 0 {
-		return 0.08
+		return 0.12 // of the widths tried, the one that lost the fewest strokes before the pace is known
 	}
 	w := math.Min(math.Max(0.18*e.Pace*e.Scale, 0.02), 0.25)
 	return math.Min(w, 40*math.Max(e.In.Step, e.Out.Step))
@@ -328,11 +332,11 @@ func (e *Ends) settle(n1, n2 int64, s1, s2 float64, fn func(Candidate)) {
 	c.Fine, c.Coarse = e.plain(c.N, max(1, n1/2), max(1, n2/2), m), e.plain(c.N, 2*n1, 2*n2, m)
 	c.Plain = e.plain(c.N, n1, n2, m)
 	c.At, c.Area, c.Idle = e.In.Time[at&ringMask], e.Area[at&ringMask], e.Paused
+	c.Again, c.Rest = e.Resumed, e.AtPause
 	e.Given, e.WorkedBy = c.At, e.Worked
 	if e.Lift > 0 {
 		e.weigh(&c, e.Lift)
 	}
-	c.End = e.align(c.At, n2, s2)
 	fn(c)
 }
 

@@ -20,6 +20,8 @@ type Fuse struct {
 	Teeth    int64           // teeth since the last increment
 	Counted  bool            // the counter has moved at least once
 	Seen     bool            // the counter has been read
+	Held     station.Instant // end of the first stroke since LastInc that waits for its increment
+	Late     station.Instant // end of the newest one
 	LastInc  station.Instant // time of the last increment
 	Next     station.Side
 	LastAt   station.Instant
@@ -38,8 +40,8 @@ func (f *Fuse) CounterServes() bool { return f.Seen && f.Teeth < deaf }
 
 // Tooth takes a tooth that was noticed at at, of a stroke that ended at end, and calls emit for
 // each stroke that it makes. Intervals without a counter are kept between notices, which keep
-// step better than the ends do.
-func (f *Fuse) Tooth(at, end station.Instant, emit func(station.Stroke)) {
+// step better than the ends do. With a cycle counter one that is not sure waits for the increment.
+func (f *Fuse) Tooth(at, end station.Instant, sure bool, emit func(station.Stroke)) {
 	if !f.Seen {
 		f.Shift = end.Sub(at)
 		f.emit(at, station.MethodTraces, emit)
@@ -61,14 +63,30 @@ func (f *Fuse) Tooth(at, end station.Instant, emit func(station.Stroke)) {
 	if !f.PerCycle || f.Early > 0 || !f.Counted || at.Sub(f.LastInc) < usual/3 {
 		return
 	}
+	if held := f.Held > f.LastInc; held || !sure {
+		if !held {
+			f.Held = at
+		}
+		f.Late = at
+		return
+	}
 	f.Early++
 	f.emit(at, station.MethodBoth, emit)
 }
 
+// Newest gives when the newest stroke ended, told or waiting for its increment.
+func (f *Fuse) Newest() station.Instant {
+	if f.Held > f.LastInc {
+		return max(f.LastAt, f.Late)
+	}
+	return f.LastAt
+}
+
 // Increment takes n increments of the counter read at time at. Strokes that no tooth
-// showed are set between the last stroke and at, but not before floor. toothed tells
+// showed are set between the last stroke and at, but not before floor; that of half a cycle at
+// half, where that is known. toothed tells
 // that the traces can show strokes, which then come from both.
-func (f *Fuse) Increment(at station.Instant, n int64, toothed bool, floor station.Instant, emit func(station.Stroke)) {
+func (f *Fuse) Increment(at station.Instant, n int64, toothed bool, floor, half station.Instant, emit func(station.Stroke)) {
 	f.Counted = true
 	wasDeaf := f.Teeth >= deaf
 	f.Teeth, f.LastInc = 0, at
@@ -90,6 +108,10 @@ func (f *Fuse) Increment(at station.Instant, n int64, toothed bool, floor statio
 	}
 	if f.PerCycle && strokes%2 == 0 {
 		f.Next = station.SideA
+	}
+	if strokes == 2 && half > floor {
+		f.emit(half, method, emit)
+		strokes--
 	}
 	f.spread(at, strokes, floor, method, emit)
 	if f.PerCycle {

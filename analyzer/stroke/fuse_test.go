@@ -20,10 +20,10 @@ func TestFuseCounterFixesTheNumber(t *testing.T) {
 	at := station.Instant(0)
 	for range 10 { // each cycle: a tooth, a false tooth, then the increment
 		at += 400 * ms
-		f.Tooth(at, at, emit)
-		f.Tooth(at+50*ms, at+50*ms, emit)
+		f.Tooth(at, at, true, emit)
+		f.Tooth(at+50*ms, at+50*ms, true, emit)
 		at += 400 * ms
-		f.Increment(at, 1, true, 0, emit)
+		f.Increment(at, 1, true, 0, 0, emit)
 	}
 	if len(*got) != 20 {
 		t.Fatalf("got %d strokes, want 20: two a cycle whatever the teeth say", len(*got))
@@ -40,7 +40,7 @@ func TestFuseWithoutTeeth(t *testing.T) {
 	f.Seen = true
 	emit, got := collect(&f)
 	for i := range 5 {
-		f.Increment(station.Instant(i+1)*1000*ms, 1, false, 0, emit)
+		f.Increment(station.Instant(i+1)*1000*ms, 1, false, 0, 0, emit)
 	}
 	if len(*got) != 10 {
 		t.Fatalf("got %d strokes, want 10", len(*got))
@@ -57,7 +57,7 @@ func TestFuseDistrustsADeadCounter(t *testing.T) {
 	f.Seen = true
 	emit, got := collect(&f)
 	for i := range 100 {
-		f.Tooth(station.Instant(i)*400*ms, station.Instant(i)*400*ms, emit)
+		f.Tooth(station.Instant(i)*400*ms, station.Instant(i)*400*ms, true, emit)
 	}
 	if n := len(*got); n != 100 || f.CounterServes() {
 		t.Fatalf("got %d strokes from 100 teeth of a station whose switch is dead, counter serves: %v", n, f.CounterServes())
@@ -68,7 +68,7 @@ func TestFuseTracesOnly(t *testing.T) {
 	f := NewFuse(&station.Plate{})
 	emit, got := collect(&f)
 	for i := range 7 {
-		f.Tooth(station.Instant(i)*400*ms, station.Instant(i)*400*ms, emit)
+		f.Tooth(station.Instant(i)*400*ms, station.Instant(i)*400*ms, true, emit)
 	}
 	if len(*got) != 7 || (*got)[0].Method != station.MethodTraces {
 		t.Fatalf("got %v", *got)

@@ -95,15 +95,15 @@ func heights(s rig.Spec) (tooth, dip float64) {
 	return swing(station.OutletPressure), swing(station.InletPressure)
 }
 
-// played is what the analyzer made of a station, beside the truth.
-type played struct {
+// outcome is what the analyzer made of a station, beside the truth.
+type outcome struct {
 	measured
 	known        int     // minutes whose strokes are known
 	told, within float64 // strokes told in those, and those that ended in them outside of gaps
 }
 
 // play runs the station through the analyzer.
-func (h *hard) play(seconds int64, counter bool) (x played) {
+func (h *hard) play(seconds int64, counter bool) (x outcome) {
 	v := rig.New(h.spec, rigStart, 100)
 	u := pipeline.New(h.spec.Plate, "test")
 	r := rand.New(rand.NewPCG(h.spec.Seed, 78))

@@ -166,19 +166,16 @@ func addsUp(t *testing.T, s rig.Spec, start station.Instant, seconds int64) {
 	}
 }
 
-// timed is the share of strokes that must be timed in a recording: what was reached, less some.
-// 95 % is the aim. Missed: the last strokes of a run, which a soft governor throttles until
-// neither draw nor delivery stands out, and which 09 has most of; in 06 all are throttled.
+// timed is the share of strokes that must be timed in a recording: 95 %, the aim, or what was
+// reached, less some. Missed without a counter: in 06, which a soft governor throttles, some
+// ends a little early, where the outlet turns slowly; in 09, of a hundred strokes, those of the
+// first seconds, before anything is known, and those that ended while the piston crept.
 func timed(recording string, counter bool) float64 {
 	switch {
-	case recording == creeping && counter:
-		return 0.85
-	case recording == creeping:
-		return 0.7
-	case counter:
-		return 0.94
-	case recording == "06-leak-1.5mm":
-		return 0.8
+	case recording == creeping && !counter:
+		return 0.9
+	case recording == "06-leak-1.5mm" && !counter:
+		return 0.92
 	}
-	return 0.9
+	return 0.95
 }

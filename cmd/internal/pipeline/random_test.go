@@ -115,6 +115,7 @@ func TestRandomStations(t *testing.T) {
 	w := tabwriter.NewWriter(&table, 0, 0, 1, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(w, "station\tHz\tcounter\tstrokes\toff %\tduty off\tdelivered off %\tinlet off %\tleak/truth\t")
 	var close1, working, found, dutyOff int
+	dutySum := 0.0
 	for seed := range uint64(40) {
 		rate := []float64{100, 50, 20}[(seed/3)%3]
 		for _, counter := range []bool{true, false} {
@@ -129,6 +130,7 @@ func TestRandomStations(t *testing.T) {
 				if math.Abs(delivered) > 5 || math.Abs(inlet) > 17 {
 					t.Errorf("station %d: delivered off by %+.1f %%, inlet by %+.1f %%", seed, delivered, inlet)
 				}
+				dutySum += math.Abs(duty)
 				if math.Abs(duty) > 2 {
 					dutyOff++
 				}
@@ -154,11 +156,11 @@ func TestRandomStations(t *testing.T) {
 	}
 	w.Flush()
 	t.Logf("\n%s", table.String())
-	t.Logf("from the traces alone, stations with demand: %d of %d within 1 %%; leaks found with the counter: %d of 14; duty off by more than 2 points: %d of 40", close1, working, found, dutyOff)
-	if dutyOff > 20 {
-		t.Errorf("duty off by more than 2 points on %d of 40", dutyOff)
+	t.Logf("from the traces alone, stations with demand: %d of %d within 1 %%; leaks found with the counter: %d of 14; duty off by more than 2 points: %d of 40, by %.1f in the mean", close1, working, found, dutyOff, dutySum/40)
+	if dutyOff > 21 || dutySum > 40*4.5 {
+		t.Errorf("duty off by more than 2 points on %d of 40, by %.1f in the mean", dutyOff, dutySum/40)
 	}
-	if close1 < 18 || found < 12 {
+	if close1 < 22 || found < 12 {
 		t.Errorf("%d of %d within 1 %% from the traces alone, %d leaks found of 14", close1, working, found)
 	}
 }
