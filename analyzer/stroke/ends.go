@@ -197,7 +197,7 @@ func (e *Ends) Search(full float64, usualTime int64, comb bool, fn func(Candidat
 	usual := math.Hypot(e.J, e.K)
 	weigh1, weigh2 := e.J/usual, e.K/usual
 	few := e.Pace > 0 && e.Pace < 6*e.In.Step // too few samples a stroke to wait for a valley
-	floor := math.Max(least, 0.35*usual)
+	floor := math.Max(least, 0.3*math.Min(usual, 30))
 	for e.Next = max(e.Next, e.In.N-ringLen+2*n1+1); e.Next+n1 <= e.In.N; e.Next++ {
 		i := e.Next
 		t := e.In.Time[i&ringMask]
