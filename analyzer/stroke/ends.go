@@ -18,37 +18,36 @@ import (
 //
 // Fields are exported for snapshots only. The zero value is not ready: use NewEnds.
 type Ends struct {
-	In, Out  Trace
-	Area     [ringLen]float64 // draw before sample n of In, see draw
-	Drawn    float64          // all of it
-	Worked   float64          // s of drawing
-	WorkedBy float64          // of that by the newest candidate
-	Y        float64          // p1 smoothed, Pa gauge
-	Ref      float64          // resting pressure that the draw is measured from, Pa gauge, 0: none
-	Drawing  bool
-	Above    float64         // s in which the inlet was above Ref, since the slot began
-	Top      float64         // highest it was then, Pa gauge
-	Idle     station.Instant // when the draw last ended
-	Began    float64         // draw when the present run began: a longer pause lies before it
-	Run      float64         // usual draw of a run, 0: it never paused
-	Resumed  station.Instant // when the draw began again after that
-	AtIdle   float64         // draw when it last ended
-	AtPause  float64         // draw at Paused
-	Paused   station.Instant // when the last pause in the draw began that was no gap between strokes
-	Next     int64           // sample of In to score next
-	OutAt    int64           // sample of Out that belongs to it, at the earliest
-	J, K     float64         // usual scores at ends
-	Learned  int             // ends that J and K were learned from
-	Comb     Comb
-	Teeth    Teeth
-	Lift     float64         // by how much a stroke lifts the outlet of a closed tank, Pa, 0: hardly
-	Scale    float64         // of the windows, by what shows ends best
-	Best     Candidate       // of the present peak
-	Past     Candidate       // the newest one given, until the score has fallen behind it
-	Given    station.Instant // of the newest candidate
-	Flow     float64         // draw a second, lately
-	Pace     float64         // time of a stroke, lately, s, 0: unknown
-	Placed   Placed
+	In, Out Trace
+	Area    [ringLen]float64 // draw before sample n of In, see draw
+	Drawn   float64          // all of it
+	Worked  float64          // s of drawing
+	Y       float64          // p1 smoothed, Pa gauge
+	Ref     float64          // resting pressure that the draw is measured from, Pa gauge, 0: none
+	Drawing bool
+	Above   float64         // s in which the inlet was above Ref, since the slot began
+	Top     float64         // highest it was then, Pa gauge
+	Idle    station.Instant // when the draw last ended
+	Began   float64         // draw when the present run began: a longer pause lies before it
+	Run     float64         // usual draw of a run, 0: it never paused
+	Resumed station.Instant // when the draw began again after that
+	AtIdle  float64         // draw when it last ended
+	AtPause float64         // draw at Paused
+	Paused  station.Instant // when the last pause in the draw began that was no gap between strokes
+	Next    int64           // sample of In to score next
+	OutAt   int64           // sample of Out that belongs to it, at the earliest
+	J, K    float64         // usual scores at ends
+	Learned int             // ends that J and K were learned from
+	Comb    Comb
+	Teeth   Teeth
+	Lift    float64         // by how much a stroke lifts the outlet of a closed tank, Pa, 0: hardly
+	Scale   float64         // of the windows, by what shows ends best
+	Best    Candidate       // of the present peak
+	Past    Candidate       // the newest one given, until the score has fallen behind it
+	Given   station.Instant // of the newest candidate
+	Flow    float64         // draw a second, lately
+	Pace    float64         // time of a stroke, lately, s, 0: unknown
+	Placed  Placed
 }
 
 // Candidate is where a stroke may have ended.
@@ -76,7 +75,7 @@ const (
 	lately     = 0.4                // s, time constant of the present draw
 	firstScore = 4.0                // taken for usual at the start
 	least      = 5.0                // noise reaches this once in some 10^6 independent scores
-	topScore   = 15.0               // beyond which more says little
+	topScore   = 15.0               // what one trace can say at most
 )
 
 // Reset says that the traces were interrupted.
@@ -193,11 +192,10 @@ func (e *Ends) Search(full float64, usualTime int64, comb bool, fn func(Candidat
 	s1 := e.In.Noise() * math.Sqrt(2/float64(n1))
 	s2 := e.Out.Noise() * math.Sqrt(4/float64(2*half(n2))+2/float64(n2))
 	per1 := 1 / (s1 * float64(n1))
-	e.sink()
 	usual := math.Hypot(e.J, e.K)
 	weigh1, weigh2 := e.J/usual, e.K/usual
 	few := e.Pace > 0 && e.Pace < 6*e.In.Step // too few samples a stroke to wait for a valley
-	floor := math.Max(least, 0.3*math.Min(usual, 30))
+	floor := math.Max(least, 0.35*usual)
 	for e.Next = max(e.Next, e.In.N-ringLen+2*n1+1); e.Next+n1 <= e.In.N; e.Next++ {
 		i := e.Next
 		t := e.In.Time[i&ringMask]
@@ -222,18 +220,6 @@ func (e *Ends) Search(full float64, usualTime int64, comb bool, fn func(Candidat
 		if e.Past.Score == 0 && score > floor && score > e.Best.Score {
 			e.Best = Candidate{At: t, J: j, K: k, Score: score, N: i}
 		}
-	}
-}
-
-// sink lets the usual scores sink while the piston works and nothing comes near them: the
-// strokes have become weaker, or the noise greater.
-func (e *Ends) sink() {
-	if e.Best.Score > 0 || e.Worked-e.WorkedBy < 4*max(e.Pace, 0.3) {
-		return
-	}
-	e.J, e.K = max(0.9*e.J, 0.3), max(0.9*e.K, 0.3)
-	if u := math.Hypot(e.J, e.K); u < firstScore {
-		e.J, e.K = e.J*firstScore/u, e.K*firstScore/u
 	}
 }
 
@@ -262,14 +248,13 @@ const combTime = 0.04
 
 func half(n int64) int64 { return (n + 1) / 2 }
 
-// clip compresses a score beyond topScore: four times as much says twice as much. So a great
-// event does not drown the strokes, and a slight one within a stroke is still told from its end.
+// clip bounds a score. Branches: math.Min and math.Max cost a call each.
 func clip(x float64) float64 {
 	if x > topScore {
-		return math.Sqrt(topScore * x)
+		return topScore
 	}
 	if x < -topScore {
-		return -math.Sqrt(-topScore * x)
+		return -topScore
 	}
 	return x
 }
@@ -333,7 +318,7 @@ func (e *Ends) settle(n1, n2 int64, s1, s2 float64, fn func(Candidate)) {
 	c.Plain = e.plain(c.N, n1, n2, m)
 	c.At, c.Area, c.Idle = e.In.Time[at&ringMask], e.Area[at&ringMask], e.Paused
 	c.Again, c.Rest = e.Resumed, e.AtPause
-	e.Given, e.WorkedBy = c.At, e.Worked
+	e.Given = c.At
 	if e.Lift > 0 {
 		e.weigh(&c, e.Lift)
 	}
@@ -388,8 +373,8 @@ func (e *Ends) Visible() bool {
 // Learn takes the scores of a stroke's end.
 func (e *Ends) Learn(c *Candidate) {
 	e.Learned++
-	e.J += 0.1 * (max(c.J, 0.3) - e.J)
-	e.K += 0.1 * (max(c.K, 0.3) - e.K)
+	e.J += 0.1 * (math.Max(c.J, 0.3) - e.J)
+	e.K += 0.1 * (math.Max(c.K, 0.3) - e.K)
 	switch {
 	case c.Coarse > 1.25*c.Plain:
 		e.Scale = math.Min(1.05*e.Scale, 1.8)

@@ -87,17 +87,16 @@ func (p *Pace) Ripe(now, idle station.Instant, drawing bool, drawn float64) (Can
 // Strokes gives how many strokes ended up to and with the candidate. usual is the usual
 // score of an end.
 func (p *Pace) Strokes(c *Candidate, usual float64) int {
-	usual, score := min(usual, clear), min(c.Score, clear)
-	p.raw(c, score, usual)
+	p.raw(c, usual)
 	n := 1
-	if p.Full == 0 && p.Accepted > 10 && score < 0.6*usual {
+	if p.Full == 0 && p.Accepted > 10 && c.Score < 0.6*usual {
 		return 0 // weaker than ends are, and no draw to judge it by
 	}
 	if p.Full > 0 {
 		r := (c.Area - p.Start) / p.Full
-		n = p.ends(r, score/usual)
+		n = p.ends(r, c.Score/usual)
 		if n == 0 {
-			if score > 0.6*usual {
+			if c.Score > 0.6*usual {
 				p.Refused++
 			}
 			if p.Refused < 6 || p.Hops > 0 {
@@ -144,11 +143,11 @@ func (p *Pace) take(at station.Instant, area float64) {
 }
 
 // raw learns from the draw between two candidates that stand out.
-func (p *Pace) raw(c *Candidate, score, usual float64) {
+func (p *Pace) raw(c *Candidate, usual float64) {
 	area := c.Area - p.Raw
 	idle := c.Idle > p.RawAt
 	p.Raw, p.RawAt = c.Area, c.At
-	if idle || area <= 0 || score < 0.5*usual {
+	if idle || area <= 0 || c.Score < 0.5*usual {
 		return
 	}
 	p.Areas[p.Pos] = area
@@ -278,6 +277,3 @@ func (p *Pace) Unseen(t station.Instant, drawn float64) station.Instant {
 	p.Blind = blind
 	return at
 }
-
-// clear is the score beyond which an end is as clear as any.
-const clear = 21
