@@ -60,11 +60,17 @@ func SuctionLoss(eta, expansion float64) float64 {
 // (p2/p1)^(1/kappa) - 1.
 func Expansion(p1, p2 station.Absolute) float64 { return math.Pow(float64(p2/p1), 1/Kappa) - 1 }
 
+// Suction gives the time, s, over which a stroke draws in: the mean of the last ones, or that of
+// full speed where none is known.
+func (p Pace) Suction() float64 {
+	if p.Mean <= 0 {
+		return usualFull
+	}
+	return math.Max(p.Mean, quickestFull)
+}
+
 // suction gives what the drop over the inlet check valve costs, share of the swept volume.
 func (p Pace) suction() float64 {
-	t := math.Max(p.Mean, quickestFull)
-	if p.Mean <= 0 {
-		t = usualFull
-	}
+	t := p.Suction()
 	return suctionLoss / (t * t)
 }

@@ -87,7 +87,8 @@ func (e *Engine) deliveredInputs() []station.Input {
 	out := append(e.boostBy(), plate("swept volume of a boost stroke", e.Plate.SweptBoost, 1e3, "L"), plate("tank volume with piping", e.Plate.TankVolume, 1e3, "L"), e.ambient())
 	out = append(out, e.strokeNow(func(a *air.StrokeAir) air.Range { return a.Boost }, "delivered")...)
 	if e.Inlet.Seen && e.Outlet.Seen && e.inletAbs() > 0 {
-		out = append(out, computed("volumetric efficiency eta now, as assumed", 100*air.VolumetricEfficiency(e.inletAbs(), e.outletAbs(), e.lastPace()), "%"))
+		out = append(out, computed("volumetric efficiency eta now, as assumed", 100*air.VolumetricEfficiency(e.inletAbs(), e.outletAbs(), e.lastPace()), "%"),
+			computed("t: time of a stroke, of the last ones, or of full speed where none is known", e.lastPace().Suction(), "s"))
 	}
 	return append(out, air.BoostAssumptions()...)
 }

@@ -241,7 +241,7 @@ func (e *Engine) steadyMinute(m *station.Minute) {
 		return // where noise makes the pace look uneven, other minutes tell
 	}
 	flow := m.Delivered.CubicMetres() / 60
-	if l.Steady > 0 && math.Abs(flow-l.Flow) > 0.1*l.Flow {
+	if l.Steady > 0 && math.Abs(flow-l.Flow) > math.Max(0.1*l.Flow, e.atEdges()*flow/float64(m.Strokes)) {
 		l.Steady = 0
 	}
 	l.Flow = (l.Flow*float64(l.Steady) + flow) / float64(l.Steady+1)
@@ -252,4 +252,13 @@ func (e *Engine) steadyMinute(m *station.Minute) {
 	p := (low+high)/2 + float64(e.Plate.AmbientPressure())
 	end := m.Start.Add(station.Minute60)
 	e.makeup(l.Flow, 0.08*l.Flow+m.Delivered.CubicMetres()/60/float64(m.Strokes), p, end.Add(-int64(l.Steady)*station.Minute60), end)
+}
+
+// atEdges gives the strokes that a minute may have more or less than its share: those of the
+// cycle that the counter tells at its end.
+func (e *Engine) atEdges() float64 {
+	if e.Fuse.CounterServes() && e.Fuse.PerCycle {
+		return 2.2
+	}
+	return 1.1
 }

@@ -92,7 +92,7 @@ func (e *Engine) endMismatchRun(end station.Instant) {
 // noise, and the draws between them agree.
 func (e *Engine) tracesClear() bool {
 	return e.tracesServe() && e.Doubt.Who == 0 && e.State.ShutdownAt == 0 && !e.passing() && e.Supply.Rest > 0 &&
-		e.Ends.Learned >= 20 && math.Hypot(e.Ends.J, e.Ends.K) >= mismatchSNR && e.Pace.Sure && e.Pace.Share >= mismatchShare
+		e.Ends.Learned >= 20 && math.Hypot(e.Ends.J, e.Ends.K) >= mismatchSNR && e.Pace.Sure && e.Pace.Share >= mismatchShare && !e.Pace.Halved()
 }
 
 // perCount gives the strokes of an increment of the counter.

@@ -83,7 +83,7 @@ func (e *Engine) watchRounds(end station.Instant) {
 		return
 	}
 	if end.Sub(e.Act.LastWork) < station.Second || r.N > 0 && e.stepsUp(roundStep) {
-		if r.N >= fewestSlots {
+		if r.N >= fewestSlots && !r.brief() {
 			e.endRound(end)
 		}
 		r.N = 0 // shorter than that is a rest within a recharge
@@ -105,6 +105,12 @@ func (e *Engine) watchRounds(end station.Instant) {
 func (e *Engine) stepsUp(times float64) bool {
 	noise := e.Ends.Out.Noise() / math.Sqrt(math.Max(1, float64(e.Outlet.N)))
 	return e.Outlet.Mean-e.Outlet.Before > math.Max(times*noise, stepUp*e.Outlet.Mean)
+}
+
+// brief tells whether the standing time was a rest within a recharge: far shorter than those of the
+// rounds before.
+func (r *rounds) brief() bool {
+	return r.Kept >= fewRounds && (r.N+2)*float64(slotLen)*1e-9 < 0.4*r.Ring[mostRounds-1].Stood
 }
 
 func (r *rounds) stop() { r.N, r.EndAt, r.Kept = 0, 0, 0 }

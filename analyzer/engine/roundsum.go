@@ -56,7 +56,7 @@ func (r *rounds) balance(n int, stroke, unseen float64) roundSum {
 	ratio := b.Gas / fs
 	fits := func(x *round) bool {
 		want := ratio * x.Fall * x.Seconds
-		return math.Abs(x.Air-want) <= 0.2*want+2.2*stroke
+		return math.Abs(x.Air-want) <= 0.2*want+(1.2+unseen)*stroke
 	}
 	var gas, fall [2]float64 // of the late and the early half
 	for i := 1; i <= n; i++ {

@@ -248,6 +248,18 @@ func (p *Pace) Comb(c *Comb) {
 // patience is how long, s of drawing, candidates have to agree on a draw.
 const patience = 60
 
+// Halved tells whether some draws between ends are about half of what a stroke is taken to draw:
+// perhaps that is a cycle, of two unlike strokes.
+func (p *Pace) Halved() bool {
+	n := 0
+	for _, a := range p.Areas[:p.N] {
+		if a > 0.35*p.Full && a < 0.65*p.Full {
+			n++
+		}
+	}
+	return 12*n >= p.N
+}
+
 // Told tells whether candidates or comb agree on what a stroke draws, as far as was seen. With a
 // small tank whose teeth cannot be weighed, as at low rates, they must agree well: they may be the
 // governor's.

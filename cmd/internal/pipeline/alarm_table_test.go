@@ -38,8 +38,6 @@ type recording struct {
 var knownMiss = map[string]string{
 	"header-low, idle: pressure-left raised without its fault": "an inlet that rests 23 % lower looks like a closed supply (decision 5): a line that was shut in and from which a part of a stroke was drawn rests as flat for minutes (row trapped-inlet), so the fail-safe alarm is kept",
 	"branch-leak, idle: outlet-leak raised late":               "41 strokes a minute with rests of a second or two: too short for rounds, too frequent for steady minutes; told after seven minutes, from the longer ones",
-	"uneven: count-mismatch raised without its fault":          "of a quick and a slow stroke the traces show one: the count seems twice what they show, as that of a counter that bounces each time",
-	"seal-worn: set-changed raised without its fault":          "air past the closed governor drives the outlet some 4 % above set, where runs then end: a governor that leaks is a cause the alarm names",
 	"header-weak: supply-undersized raised without its fault":  weak,
 	"header-weak: supply-restricting raised without its fault": weak,
 }

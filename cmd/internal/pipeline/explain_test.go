@@ -82,8 +82,9 @@ func TestInputsGiveTheFigureOfAWorkingStation(t *testing.T) {
 	}
 	// the air of a stroke, by the formulas of the explanations
 	p1, p2, amb := in("delivered_air", "inlet now")*1e3, in("delivered_air", "outlet now")*1e3, in("exhaust_air", "ambient pressure")*1e3
-	c, loss := in("delivered_air", "dead volume of a boost chamber over its swept volume, c"), in("delivered_air", "further loss by cracking pressure and warm chambers")
-	eta := 1 - c*(math.Pow((p2+amb)/(p1+amb), 1/1.4)-1) - loss
+	c, l0, l1 := in("delivered_air", "dead volume of a boost chamber over its swept volume, c"), in("delivered_air", "l0: loss by cracking pressure and warm chambers"), in("delivered_air", "l1: loss by the inlet check valve's drop, times the stroke's time squared")
+	pace := in("delivered_air", "t: time of a stroke, of the last ones, or of full speed where none is known")
+	eta := 1 - c*(math.Pow((p2+amb)/(p1+amb), 1/1.4)-1) - l0 - l1/(pace*pace)
 	boost := (p1 + amb) * in("delivered_air", "swept volume of a boost stroke") * eta / 100e3
 	low := amb + (p2-p1)/in("exhaust_air", "drive over boost piston area")
 	left := (p1 + amb - low) / (p1 + amb)
