@@ -235,7 +235,9 @@ func (p *Pace) fits(full float64) bool {
 
 // Failed tells whether candidates do not agree on what a stroke draws after worked seconds
 // of drawing.
-func (p *Pace) Failed(worked float64) bool { return worked > patience && (p.N < 10 || p.Share < 0.5) }
+func (p *Pace) Failed(worked float64) bool {
+	return worked > patience && (p.N < 10 || p.Share < 0.5) || worked > patience/4 && p.N == 0
+}
 
 // Comb takes what the comb says, the draw of a stroke.
 func (p *Pace) Comb(c *Comb) {
