@@ -56,7 +56,7 @@ func (c *Caught) pressure() float64 { return c.M * c.T / c.V }
 
 // warm lets the air go towards the walls' temperature through ha, W/K, for dt seconds.
 func (c *Caught) warm(ha, dt float64) {
-	c.T += (walls - c.T) * math.Min(1, ha*dt*(Kappa-1)/c.M)
+	c.T += (walls - c.T) * min(1, ha*dt*(Kappa-1)/c.M)
 }
 
 // resize changes the volume adiabatically, by little.
@@ -78,12 +78,12 @@ func CoastFrom(p *station.Plate, p1, p2 station.Absolute, left float64) (Coast, 
 	}
 	ab, ad := p.SweptBoost/l, p.SweptDrive/l
 	amb := float64(p.AmbientPressure())
-	left = math.Min(1, math.Max(0, left))
+	left = min(1, max(0, left))
 	c := Coast{Left: (left - runOut) * l, P2: float64(p2)}
 	c.Boost = Caught{T: walls * math.Pow(float64(p2/p1), warmth), V: ab * l * (left + deadBoost)}
 	c.Boost.M = float64(p2) * c.Boost.V / c.Boost.T
 	c.Drive = Caught{T: walls * chilled, V: ad * l * (1 - left + deadDrive)}
-	c.Drive.M = math.Max(amb, amb+float64(p2-p1)*ab/ad) * c.Drive.V / c.Drive.T
+	c.Drive.M = max(amb, amb+float64(p2-p1)*ab/ad) * c.Drive.V / c.Drive.T
 	return c, true
 }
 
@@ -116,7 +116,7 @@ func (c *Coast) creep(p *station.Plate, p1, dt float64) float64 {
 	c.Boost.warm(wallHeat*(2*ab+math.Pi*db*c.Boost.V/ab), dt)
 	c.Drive.warm(wallHeat*(2*ad+math.Pi*dd*c.Drive.V/ad), dt)
 	pd, pb := c.Drive.pressure(), c.Boost.pressure()
-	force := (pd-float64(p.AmbientPressure()))*ad + p1*ab - math.Min(pb, c.P2)*ab
+	force := (pd-float64(p.AmbientPressure()))*ad + p1*ab - min(pb, c.P2)*ab
 	if force <= 0 {
 		return 0
 	}
@@ -124,7 +124,7 @@ func (c *Coast) creep(p *station.Plate, p1, dt float64) float64 {
 	if pb < c.P2 {
 		stiff += Kappa * pb * ab * ab / c.Boost.V
 	}
-	dx := math.Min(force/stiff, math.Max(c.Left, 0))
+	dx := min(force/stiff, max(c.Left, 0))
 	c.Left -= dx
 	c.Drive.resize(c.Drive.V + dx*ad)
 	c.Boost.resize(c.Boost.V - dx*ab)

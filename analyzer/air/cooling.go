@@ -44,7 +44,7 @@ func (c *Cooling) Add(t, p []float64) (rate float64, ok bool) {
 	tau := coolFirst
 	for k := range left {
 		left[k], rates[k] = coolFit(t, p, tau)
-		least = math.Min(least, left[k])
+		least = min(least, left[k])
 		tau *= coolStep
 	}
 	if !(least < coolRough*coolRough*noise*float64(n)) {
@@ -94,7 +94,7 @@ func (c *Cooling) Told() (rate, half float64, ok bool) {
 	}
 	mid := c.Rate[best] / c.N
 	rate = topOf(c.Rate[best-1]/c.N, mid, c.Rate[best+1]/c.N, at)
-	scatter := math.Max(0, c.RateSq[best]/c.N-mid*mid)
+	scatter := max(0, c.RateSq[best]/c.N-mid*mid)
 	half = math.Hypot(c.Doubt(), 1.645*math.Sqrt(scatter/c.N))
 	return rate, half, rate > 2*half
 }
@@ -122,13 +122,13 @@ func (c *Cooling) best() (best int, at, wide float64, ok bool) {
 			best = k
 		}
 	}
-	noise := c.Left[best] / math.Max(1, c.Points-3*c.N)
+	noise := c.Left[best] / max(1, c.Points-3*c.N)
 	l, r := (c.Left[best-1]-c.Left[best])/noise, (c.Left[best+1]-c.Left[best])/noise
 	bend := (l + r) / 2
 	if l <= 0 || r <= 0 || bend <= 0 {
 		return 0, 0, 0, false // beyond what is tried
 	}
-	return best, math.Max(-1, math.Min(1, (l-r)/(4*bend))), math.Sqrt(2.7 / bend), true
+	return best, max(-1, min(1, (l-r)/(4*bend))), math.Sqrt(2.7 / bend), true
 }
 
 // topOf gives the parabola through three neighbours at a number of steps from the middle one.

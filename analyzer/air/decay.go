@@ -158,7 +158,7 @@ func (f *decayFit) refine(t0 float64) {
 	lo, hi := f.thermal(r.tau*math.Exp(-h), t0), f.thermal(r.tau*math.Exp(h), t0)
 	bend := (lo.rss - 2*r.rss + hi.rss) / (h * h)
 	if slope := (hi.rate - lo.rate) / (2 * h); bend > 0 {
-		f.seTh = math.Abs(slope) * math.Sqrt(2*r.rss/math.Max(1, float64(len(f.t)-4))/bend)
+		f.seTh = math.Abs(slope) * math.Sqrt(2*r.rss/max(1, float64(len(f.t)-4))/bend)
 	}
 	f.best = tauSteps + 1
 	f.fits[f.best] = r
@@ -309,7 +309,7 @@ func (f *decayFit) judge() Decay {
 // the best one.
 func (f *decayFit) band() (low, high float64) {
 	b := &f.fits[f.best]
-	limit := b.rss * (1 + 2.7/math.Max(1, float64(len(f.t)-4)))
+	limit := b.rss * (1 + 2.7/max(1, float64(len(f.t)-4)))
 	low, high = math.Inf(1), math.Inf(-1)
 	for i := range f.fits {
 		r := &f.fits[i]
@@ -317,7 +317,7 @@ func (f *decayFit) band() (low, high float64) {
 			continue
 		}
 		se := 1.645 * math.Hypot(r.rateSE, f.seTh)
-		low, high = math.Min(low, r.rate-se), math.Max(high, r.rate+se)
+		low, high = min(low, r.rate-se), max(high, r.rate+se)
 	}
 	return low, high
 }

@@ -80,7 +80,7 @@ func (f *decayFit) tankErr(q *tankFit, rss float64) float64 {
 	if !ok || !(x[1] > 0) {
 		return math.Inf(1)
 	}
-	return math.Sqrt(x[1] * rss / math.Max(1, float64(len(f.t)-4)))
+	return math.Sqrt(x[1] * rss / max(1, float64(len(f.t)-4)))
 }
 
 // balance improves q by Gauss-Newton in (a, ln rate, x0, ln tau), with halved steps where
@@ -97,7 +97,7 @@ func (f *decayFit) balance(q *tankFit) (float64, bool) {
 		step, better := 1.0, false
 		for range 5 {
 			n := tankFit{q.a + step*s[0], q.rate * math.Exp(step*s[1]), q.x0 + step*s[2], q.tau * math.Exp(step*s[3])}
-			n.tau = math.Min(math.Max(n.tau, minTauTh), maxTauTh)
+			n.tau = min(max(n.tau, minTauTh), maxTauTh)
 			if r := f.tankRSS(&n, nil); r < rss && n.x0 > 0.6 && n.x0 < 1.5 {
 				better = r < rss*(1-1e-6)
 				*q, rss = n, r
@@ -117,7 +117,7 @@ func (f *decayFit) tankRSS(q *tankFit, e []float64) float64 {
 	m, x, rss, t := 1.0, q.x0, 0.0, f.t[0]
 	for i := range f.t {
 		for t < f.t[i] {
-			h := math.Min(f.t[i]-t, math.Max(1, 0.2*q.tau))
+			h := min(f.t[i]-t, max(1, 0.2*q.tau))
 			m, x = q.step(m, x, h)
 			t += h
 		}
@@ -139,8 +139,8 @@ func (q *tankFit) step(m, x, h float64) (float64, float64) {
 }
 
 func (q *tankFit) slope(m, x float64) (dm, dx float64) {
-	r := math.Sqrt(math.Max(x, 0.1))
-	m = math.Max(m, 1e-3)
+	r := math.Sqrt(max(x, 0.1))
+	m = max(m, 1e-3)
 	return -q.rate * m * r, -(Kappa-1)*q.rate*x*r - (x-1)/(m*q.tau)
 }
 

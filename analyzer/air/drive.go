@@ -61,7 +61,7 @@ func Ease(p *station.Plate, p1, p2 station.Absolute) float64 {
 	return ease(float64(high-low) / float64(p1))
 }
 
-func ease(left float64) float64 { return math.Sqrt(math.Max(0.05, left) / usualLoad) }
+func ease(left float64) float64 { return math.Sqrt(max(0.05, left) / usualLoad) }
 
 // basis gives what the three shares are multiplied by, as shares of p1; left is
 // (p1 - p_low)/p1.
@@ -69,7 +69,7 @@ func (p Pace) basis(left float64) [3]float64 {
 	if p.Took <= 0 {
 		return [3]float64{0, left, 0}
 	}
-	g := math.Exp(-blowdown * math.Max(0, p.Took*ease(left)/p.fastest()-1))
+	g := math.Exp(-blowdown * max(0, p.Took*ease(left)/p.fastest()-1))
 	t2 := p.Took * p.Took
 	return [3]float64{1 - g, g * left, t2 / (t2 + standing*standing)}
 }
@@ -79,7 +79,7 @@ func (p Pace) fastest() float64 {
 	if p.Fastest <= 0 {
 		return usualFull
 	}
-	return math.Max(quickestFull, math.Min(p.Fastest, slowestFull))
+	return max(quickestFull, min(p.Fastest, slowestFull))
 }
 
 // above gives the law's pressure above the force balance, share of p1.

@@ -39,7 +39,7 @@ const (
 // and taken as that of full speed where it is not known.
 func VolumetricEfficiency(p1, p2 station.Absolute, pace Pace) float64 {
 	eta := 1 - deadBoost*Expansion(p1, p2) - restLoss - pace.suction()
-	return math.Min(1, math.Max(0, eta))
+	return min(1, max(0, eta))
 }
 
 // EfficiencyBand gives the relative half-width of the 90 % band of an assumed volumetric efficiency
@@ -47,13 +47,13 @@ func VolumetricEfficiency(p1, p2 station.Absolute, pace Pace) float64 {
 // the ratio of outlet to inlet pressure. They have nothing to do with each other.
 func EfficiencyBand(eta, expansion float64) float64 {
 	suction := SuctionLoss(eta, expansion)
-	dead := deadBand * math.Max(0, expansion)
-	return math.Hypot(dead, math.Hypot(restBand, suctionBand*suction)) / math.Max(0.1, eta)
+	dead := deadBand * max(0, expansion)
+	return math.Hypot(dead, math.Hypot(restBand, suctionBand*suction)) / max(0.1, eta)
 }
 
 // SuctionLoss gives l1/t² of an assumed volumetric efficiency eta at a mean Expansion.
 func SuctionLoss(eta, expansion float64) float64 {
-	return math.Max(0, 1-deadBoost*expansion-restLoss-eta)
+	return max(0, 1-deadBoost*expansion-restLoss-eta)
 }
 
 // Expansion gives by how much of itself the dead volume's air grows from p2 to p1:
@@ -66,7 +66,7 @@ func (p Pace) Suction() float64 {
 	if p.Mean <= 0 {
 		return usualFull
 	}
-	return math.Max(p.Mean, quickestFull)
+	return max(p.Mean, quickestFull)
 }
 
 // suction gives what the drop over the inlet check valve costs, share of the swept volume.

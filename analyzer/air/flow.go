@@ -67,7 +67,7 @@ func NozzleMass(area, cd float64, up, down station.Absolute, t, r, kappa float64
 	if up <= 0 || down >= up {
 		return 0
 	}
-	x := math.Max(float64(down/up), CriticalRatio(kappa))
+	x := max(float64(down/up), CriticalRatio(kappa))
 	return cd * area * float64(up) * math.Sqrt(2*kappa/((kappa-1)*r*t)*(math.Pow(x, 2/kappa)-math.Pow(x, (kappa+1)/kappa)))
 }
 

@@ -33,9 +33,9 @@ func OpenStroke(p1, p2, amb station.Absolute, ratio float64) float64 {
 		return math.Inf(1)
 	}
 	x := float64(amb+(p2-p1)/station.Absolute(ratio))/float64(p1) + frictionShare
-	k := FlowFactor(math.Max(x, 0), feedB)
+	k := FlowFactor(max(x, 0), feedB)
 	if k <= 0 {
 		return math.Inf(1)
 	}
-	return feedShare + math.Max(x, 0)/k
+	return feedShare + max(x, 0)/k
 }

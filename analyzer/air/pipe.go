@@ -73,9 +73,9 @@ func (p Pipe) Mass(f float64, up, down station.Absolute, t, r float64) float64 {
 	// dm/dd = 0 at (u/d)² - 1 = loss + 2 ln(u/d), s = u/d
 	s := math.Sqrt(1 + loss)
 	for range 50 {
-		s = math.Sqrt(1 + math.Max(0, loss) + 2*math.Log(s))
+		s = math.Sqrt(1 + max(0, loss) + 2*math.Log(s))
 	}
-	return flow(math.Max(float64(down), u/s))
+	return flow(max(float64(down), u/s))
 }
 
 // Flow gives the flow of air at t K from up to down, m³/s at ANR, with Friction of the flow

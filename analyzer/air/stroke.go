@@ -86,7 +86,7 @@ func (s *StrokeAir) boost(l *Learned, expansion float64) Range {
 		return around(s.Plain, EfficiencyBand(s.Efficiency, expansion)*s.Plain)
 	}
 	k := l.Eta
-	band := math.Hypot(l.EtaBand, suctionBand*(SuctionLoss(s.Efficiency, expansion)-l.EtaLoss)/math.Max(0.1, s.Efficiency))
+	band := math.Hypot(l.EtaBand, suctionBand*(SuctionLoss(s.Efficiency, expansion)-l.EtaLoss)/max(0.1, s.Efficiency))
 	return around(k*s.Plain, band*k*s.Plain)
 }
 
@@ -94,7 +94,7 @@ func around(v, half float64) Range { return Range{v, v - half, v + half} }
 
 // within keeps a range inside bounds.
 func (r Range) within(low, high float64) Range {
-	in := func(x float64) float64 { return math.Min(high, math.Max(low, x)) }
+	in := func(x float64) float64 { return min(high, max(low, x)) }
 	return Range{in(r.Value), in(r.Low), in(r.High)}
 }
 
@@ -136,7 +136,7 @@ func (l *Learned) variance(b [3]float64) float64 {
 			v += b[i] * l.Spread[i][j] * b[j]
 		}
 	}
-	return math.Max(0, v)
+	return max(0, v)
 }
 
 // join adds the two sides' air; their errors have nothing to do with each other.

@@ -43,7 +43,7 @@ func (b *baseline) put(x float64, at station.Instant, every int64) bool {
 	slices.Sort(b.Ring[:])
 	b.Recent, b.N = b.Ring[baselineRing/2], 0
 	b.Blocks++
-	w := math.Min(1, float64(at.Sub(b.From))/float64(baselineMemory))
+	w := min(1, float64(at.Sub(b.From))/float64(baselineMemory))
 	if b.Blocks <= settleBlocks && math.Abs(b.Recent-b.Usual) < 0.1*math.Abs(b.Usual) {
 		w = 1 / float64(b.Blocks)
 	}

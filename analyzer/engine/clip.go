@@ -29,7 +29,7 @@ func (c *clip) slot(l *level, s *still) bool {
 	}
 	flat := s.For > 0
 	if !flat {
-		if r := math.Max(l.High-l.Low, math.Abs(l.Mean-l.Before)); c.Range == 0 {
+		if r := max(l.High-l.Low, math.Abs(l.Mean-l.Before)); c.Range == 0 {
 			c.Range = r
 		} else {
 			c.Range += 0.05 * (r - c.Range)

@@ -82,7 +82,7 @@ func together(rounds []quietRound) delivery {
 		}
 	}
 	cut := cutStroke * math.Sqrt(2*d.Chains)
-	left = math.Max(0, left-2*cutStroke*cutStroke*d.Rounds) // cuts within a chain cancel in the sum
+	left = max(0, left-2*cutStroke*cutStroke*d.Rounds) // cuts within a chain cancel in the sum
 	d.Band = 1.645 * math.Hypot(cut, math.Sqrt(left)) / d.Strokes
 	return d
 }
@@ -149,7 +149,7 @@ const surely = 0.10
 // own error is taken for the assumption's.
 func weigh(measured, band, model float64) (eta, joined float64) {
 	off, b, m := measured-1, band/z90, model/z90
-	v := m*m + math.Max(0, off*off-b*b-m*m)
+	v := m*m + max(0, off*off-b*b-m*m)
 	w := v / (v + b*b)
 	return 1 + w*off, z90 * math.Sqrt(w) * b
 }
@@ -194,7 +194,7 @@ func (l *ratioLine) slope() (c, loss, half float64, ok bool) {
 		return 0, 0, 0, false
 	}
 	c = -vfe / vf
-	left := math.Max(0, ve-vfe*vfe/vf)
+	left := max(0, ve-vfe*vfe/vf)
 	return c, 1 - me - c*mf, 1.645 * math.Sqrt(left/vf/(l.N-2)), true
 }
 
@@ -213,6 +213,6 @@ func (e *Engine) deadVolume(at station.Instant) {
 	case half > lineSure || c < -half:
 		e.Est[station.DeadVolume] = station.Unknown("quiet recharges at different pressure ratios do not agree on it yet")
 	default:
-		e.Est[station.DeadVolume] = station.Estimate{Value: math.Max(0, c), Low: math.Max(0, c-half), High: math.Max(0, c+half), Method: station.MethodRecharge, Confidence: 0.6, At: at}
+		e.Est[station.DeadVolume] = station.Estimate{Value: max(0, c), Low: max(0, c-half), High: max(0, c+half), Method: station.MethodRecharge, Confidence: 0.6, At: at}
 	}
 }

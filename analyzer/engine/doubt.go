@@ -187,9 +187,9 @@ func (e *Engine) doubtBelow(end station.Instant) {
 	}
 	p1, p2 := e.Inlet.Mean, e.Outlet.Mean
 	switch {
-	case p2 >= p1-math.Max(30e3, 0.05*p1) || p1 < 100e3 || e.State.ShutdownAt != 0:
+	case p2 >= p1-max(30e3, 0.05*p1) || p1 < 100e3 || e.State.ShutdownAt != 0:
 		d.Below = 0
-	case e.Act.Strokes == 0 && e.Inlet.High-e.Inlet.Low < math.Max(8*e.Ends.In.Noise(), 0.003*p1) &&
+	case e.Act.Strokes == 0 && e.Inlet.High-e.Inlet.Low < max(8*e.Ends.In.Noise(), 0.003*p1) &&
 		math.Abs(e.Outlet.slope()) < 1e3+4*e.Ends.Out.Noise() && (e.Supply.Rest == 0 || p1 > 0.97*e.Supply.Rest):
 		if d.Below == 0 {
 			d.BelowFrom = end
@@ -239,7 +239,7 @@ func (e *Engine) doubtVacuum(end station.Instant) {
 			h.hold(vacuum, c.w, end, "the "+c.name+" reads far below atmosphere: an offset of its sensor, or a broken wire")
 		}
 		if h.Is == vacuum && h.Who == c.w {
-			if h.Off = math.Min(h.Off, m); m < -ventedAtMost {
+			if h.Off = min(h.Off, m); m < -ventedAtMost {
 				h.Off = 0 // a broken wire
 			}
 		}
@@ -307,7 +307,7 @@ func (d *doubt) clear() {
 // shut down never clears its sensors.
 func (e *Engine) plausible(is suspicion) bool {
 	p1, p2 := e.Inlet.Mean, e.Outlet.Mean
-	fits := p1 > 100e3 && p2 >= p1-math.Max(30e3, 0.05*p1)
+	fits := p1 > 100e3 && p2 >= p1-max(30e3, 0.05*p1)
 	switch is {
 	case noInlet:
 		return p1 > 100e3

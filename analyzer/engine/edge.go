@@ -1,8 +1,6 @@
 package engine
 
 import (
-	"math"
-
 	"strokewise/analyzer/station"
 )
 
@@ -31,7 +29,7 @@ type edges struct {
 }
 
 // lowInlet is the inlet, Pa gauge, below which the supply is closed.
-func (e *Engine) lowInlet() float64 { return math.Max(30e3, 0.25*e.Supply.Rest) }
+func (e *Engine) lowInlet() float64 { return max(30e3, 0.25*e.Supply.Rest) }
 
 // inlet takes a slot's inlet.
 func (x *edges) inlet(l *level, low, rest float64, start station.Instant) {
@@ -39,7 +37,7 @@ func (x *edges) inlet(l *level, low, rest float64, start station.Instant) {
 		return
 	}
 	switch {
-	case l.Before-l.Mean > math.Max(fallShare*l.Before, 2e3):
+	case l.Before-l.Mean > max(fallShare*l.Before, 2e3):
 		if x.Fall == 0 {
 			x.Fall = start
 		}
@@ -153,7 +151,7 @@ const (
 func (e *Engine) standsAt(set float64) float64 {
 	low := setBand * set
 	if x := &e.State.Edge; x.Starts >= startsKnown {
-		low = math.Max(low, math.Min(x.Limit-startsSlack, startsMost*set))
+		low = max(low, min(x.Limit-startsSlack, startsMost*set))
 	}
 	return low
 }
@@ -175,5 +173,5 @@ func (e *Engine) learnStart(was station.State) {
 	if p2 < x.Limit {
 		share = 0.3
 	}
-	x.Limit += share * math.Max(-startsFar*set, math.Min(startsFar*set, p2-x.Limit))
+	x.Limit += share * max(-startsFar*set, min(startsFar*set, p2-x.Limit))
 }

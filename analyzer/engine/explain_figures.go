@@ -1,8 +1,6 @@
 package engine
 
 import (
-	"math"
-
 	"strokewise/analyzer/air"
 	"strokewise/analyzer/station"
 )
@@ -148,7 +146,7 @@ func (e *Engine) energyInputs() []station.Input {
 		amb := e.Plate.AmbientPressure()
 		p := station.Gauge(e.State.LastOutlet)
 		out = append(out, station.Value("last plausible outlet", p.KPa(), "kPa gauge", station.Measured),
-			station.Value("by Brode's convention, (p - p_amb) V/(kappa - 1)", air.StoredEnergyBrode(p.Absolute(amb), amb, math.Max(0, e.Plate.TankVolume))*1e-3, "kJ", station.Computed))
+			station.Value("by Brode's convention, (p - p_amb) V/(kappa - 1)", air.StoredEnergyBrode(p.Absolute(amb), amb, max(0, e.Plate.TankVolume))*1e-3, "kJ", station.Computed))
 	}
 	return append(out, e.ambient(), assumed("ratio of specific heats kappa", air.Kappa, "", "dry air, ideal gas"))
 }

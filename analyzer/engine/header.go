@@ -1,8 +1,6 @@
 package engine
 
 import (
-	"math"
-
 	"strokewise/analyzer/station"
 )
 
@@ -61,7 +59,7 @@ func (e *Engine) headerNow(end station.Instant) (float64, bool) {
 		return 0, false
 	}
 	x := h.Mean - h.Off
-	return x, x >= e.Inlet.Mean-math.Max(vented, 0.05*e.Inlet.Mean)
+	return x, x >= e.Inlet.Mean-max(vented, 0.05*e.Inlet.Mean)
 }
 
 // fedByHeader tells whether a low inlet is no closed supply: the header is as low.
@@ -97,7 +95,7 @@ func (e *Engine) pairUp(after float64, at station.Instant) {
 	h := &e.Hdr
 	p := &h.Pair
 	static := p.Before
-	fall := math.Max(0, p.Before-after) / 2 // the mean of before and after, against before
+	fall := max(0, p.Before-after) / 2 // the mean of before and after, against before
 	h.share(fall/static, (static-fall-p.Dynamic)/static, p.Secs)
 	e.Basis.Header = headerBasis{Static: static, Rested: true}
 	e.Est[station.HeaderSag] = station.Estimate{Value: h.Sag / h.Weight, Low: h.Sag / h.Weight, High: (h.Sag + h.Line) / h.Weight, Method: station.MethodTraces, Confidence: 0.4, At: at}

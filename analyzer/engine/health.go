@@ -107,8 +107,8 @@ func (e *Engine) ripple(end station.Instant, working bool) {
 	slope := (n*h.TX - h.T*h.X) / d
 	noise := e.Ends.Out.Noise()
 	left := (h.XX-h.X*h.X/n-slope*slope*d/n)/n - noise*noise
-	h.Weight = math.Min(h.Weight+1, 100)
-	h.Ripple += (math.Sqrt(12*math.Max(0, left)) - h.Ripple) / h.Weight
+	h.Weight = min(h.Weight+1, 100)
+	h.Ripple += (math.Sqrt(12*max(0, left)) - h.Ripple) / h.Weight
 	if mean := h.Mean + h.X/n; h.Weight >= 10 && mean > 0 {
 		e.Est[station.Pulsation] = station.Estimate{Value: h.Ripple / mean, Method: station.MethodTraces, Confidence: 0.6, At: end}
 	}

@@ -92,9 +92,9 @@ func (e *Engine) judgeInletLeak(at station.Instant) {
 		return
 	}
 	slope := (w.N*w.TY - w.T*w.Y) / d
-	left := math.Max(0, w.YY-w.Y*w.Y/w.N-slope*slope*d/w.N)
+	left := max(0, w.YY-w.Y*w.Y/w.N-slope*slope*d/w.N)
 	se := math.Sqrt(left / (w.N - 2) * w.N / d)
-	r := math.Max(0, -slope) + 1.645*se
+	r := max(0, -slope) + 1.645*se
 	rest := w.Rest
 	if rest <= 0 {
 		rest = w.P0 - float64(e.Plate.AmbientPressure())

@@ -29,7 +29,7 @@ func (j *jitter) look(d *stroke.Trace, n int, end station.Instant) {
 	off := 0
 	for i := d.N - int64(n); i < d.N; i++ {
 		steps := float64(d.Gap(i)) * 1e-9 / d.Step // lost samples leave whole steps
-		if math.Abs(steps-math.Max(1, math.Round(steps))) > unevenGap {
+		if math.Abs(steps-max(1, math.Round(steps))) > unevenGap {
 			off++
 		}
 	}

@@ -75,14 +75,14 @@ func abs(x int64) int64 { return max(x, -x) }
 // may raise a small tank by within a sample, without losing heat. It delivers for two fifths
 // of its time at least (from memory).
 func (e *Engine) outletLeast() float64 {
-	least := math.Max(leastJump, 2*e.Health.Ripple)
+	least := max(leastJump, 2*e.Health.Ripple)
 	if v := e.Plate.TankVolume; v > 0 {
 		usual := e.Fuse.Interval.Quartile()
 		if usual == 0 || e.Ends.Lift > 0 { // into a small tank the piston leaps, and then waits
 			usual = int64(station.Second / stroke.MaxRate)
 		}
-		share := math.Min(1, 2.5*e.Ends.Out.Step/(float64(usual)*1e-9))
-		least = math.Max(least, 1.5*1.4*share*e.Plate.SweptBoost*math.Max(0, e.Inlet.Mean+100e3)/v)
+		share := min(1, 2.5*e.Ends.Out.Step/(float64(usual)*1e-9))
+		least = max(least, 1.5*1.4*share*e.Plate.SweptBoost*max(0, e.Inlet.Mean+100e3)/v)
 	}
 	return least
 }
@@ -94,7 +94,7 @@ func (j *jump) search(l *level, d *stroke.Trace, least, around float64) bool {
 		return false
 	}
 	noise := d.Noise()
-	least = math.Max(least, 8*noise)
+	least = max(least, 8*noise)
 	best := 0.0
 	for n := d.N - int64(l.N) - 2; n+2 < d.N; n++ {
 		by, ok := d.Edge(n)
@@ -134,7 +134,7 @@ func (e *Engine) judgeOutlet(end station.Instant) {
 		return
 	}
 	if j.Slots++; j.Slots > 1 { // its own slot is not quiet
-		j.Quiet = math.Min(j.Quiet, e.Ends.Out.NoiseNow)
+		j.Quiet = min(j.Quiet, e.Ends.Out.NoiseNow)
 	}
 	if j.Slots <= jumpHolds {
 		return
@@ -251,7 +251,7 @@ func (e *Engine) whyJump(j *jump, at station.Instant, l *level, name string, w w
 func (e *Engine) watchTops(end station.Instant) {
 	t, h := &e.Doubt.Jump.Tops, &e.Doubt.Held
 	if e.Outlet.N > 0 {
-		t.High = math.Max(t.High, e.Outlet.Mean)
+		t.High = max(t.High, e.Outlet.Mean)
 	}
 	if e.standing(end) && e.State.ShutdownAt == 0 {
 		t.Stood++

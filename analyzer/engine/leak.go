@@ -119,7 +119,7 @@ func (e *Engine) watchLeak(start, end station.Instant) {
 // lineFollows tells whether the outlet has fallen to a closed inlet: from there on the line's
 // air comes through the check valves, and the tank is larger than the plate says.
 func (e *Engine) lineFollows() bool {
-	over := math.Max(lineOver, 3*e.Ends.Out.Noise())
+	over := max(lineOver, 3*e.Ends.Out.Noise())
 	return e.State.ShutdownAt != 0 && e.Inlet.N > 0 && e.Outlet.Mean < e.Inlet.Mean+over
 }
 
@@ -174,7 +174,7 @@ func (e *Engine) fitLeak(at station.Instant) {
 func (e *Engine) decayLeak(d *air.Decay, at station.Instant) {
 	const p0 = float64(air.P0ANR)
 	v, creep := e.Plate.TankVolume, e.Basis.Creep
-	conf := math.Min(0.9, 0.5+0.5*(1-math.Min(1, (d.High-d.Low)/d.Rate)))
+	conf := min(0.9, 0.5+0.5*(1-min(1, (d.High-d.Low)/d.Rate)))
 	if e.State.ShutdownAt != 0 && d.Rate > ventRate {
 		conf = ventTrust
 	}
@@ -188,7 +188,7 @@ func (e *Engine) decayLeak(d *air.Decay, at station.Instant) {
 func (e *Engine) noLeak(d *air.Decay, at station.Instant) {
 	c := (e.Plate.TankVolume + e.Basis.Creep) / float64(air.P0ANR)
 	e.Mix.Shape = air.ShapeEither
-	e.decay(station.Estimate{High: c * math.Max(d.High, air.DetectionLimit), Method: station.MethodDecay, Confidence: 0.7, From: e.Leak.From, At: at})
+	e.decay(station.Estimate{High: c * max(d.High, air.DetectionLimit), Method: station.MethodDecay, Confidence: 0.7, From: e.Leak.From, At: at})
 }
 
 // operating gives the pressure, Pa abs, at which a leak flow is stated: set, or the last
@@ -211,8 +211,8 @@ func (e *Engine) steadyRange(m *station.Minute) (most float64, small bool) {
 		return most, false
 	}
 	rise := m.Delivered.CubicMetres() / float64(m.Strokes) * float64(air.P0ANR) / e.Plate.TankVolume
-	noise := e.Ends.Out.NoiseRaw / math.Sqrt(math.Max(1, float64(e.Outlet.N)))
-	most = math.Min(most+0.1*rise, steadyFloor+3*rise+7*noise)
+	noise := e.Ends.Out.NoiseRaw / math.Sqrt(max(1, float64(e.Outlet.N)))
+	most = min(most+0.1*rise, steadyFloor+3*rise+7*noise)
 	return most, rise > 2*most
 }
 
@@ -241,7 +241,7 @@ func (e *Engine) steadyMinute(m *station.Minute) {
 		return // where noise makes the pace look uneven, other minutes tell
 	}
 	flow := m.Delivered.CubicMetres() / 60
-	if l.Steady > 0 && math.Abs(flow-l.Flow) > math.Max(0.1*l.Flow, e.atEdges()*flow/float64(m.Strokes)) {
+	if l.Steady > 0 && math.Abs(flow-l.Flow) > max(0.1*l.Flow, e.atEdges()*flow/float64(m.Strokes)) {
 		l.Steady = 0
 	}
 	l.Flow = (l.Flow*float64(l.Steady) + flow) / float64(l.Steady+1)

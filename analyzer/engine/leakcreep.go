@@ -23,8 +23,8 @@ func (e *Engine) leakCreep() float64 {
 	n := len(l.P)
 	creep := air.CreepVolume(&e.Plate, p1, station.Absolute((l.P[0]+l.P[n-1])/2))
 	fall := math.Log(l.P[0] / l.P[n-1])
-	most := e.Plate.SweptBoost * (1 + 0.5/math.Max(fall, 1e-3))
-	return math.Min(creep, most)
+	most := e.Plate.SweptBoost * (1 + 0.5/max(fall, 1e-3))
+	return min(creep, most)
 }
 
 // lineEmpties tells whether a closed inlet is being let out: the piston moves along with it.
@@ -34,5 +34,5 @@ func (e *Engine) lineEmpties() bool {
 		return false
 	}
 	noise := e.Ends.In.NoiseRaw / math.Sqrt(float64(l.N))
-	return l.Before-l.Mean > math.Max(8*noise, lineFall)
+	return l.Before-l.Mean > max(8*noise, lineFall)
 }

@@ -53,7 +53,7 @@ func (e *Engine) floorMinute(m *station.Minute) {
 		f.N = min(f.N+1, floorMinutes+1)
 	}
 	if f.N > floorMinutes { // the outlet at the beginning of the first is known
-		f.take(m.Start.Add(station.Minute60), e.storage(), e.uncounted(), math.Max(1, e.operating()/f.mean(float64(e.Plate.AmbientPressure()))))
+		f.take(m.Start.Add(station.Minute60), e.storage(), e.uncounted(), max(1, e.operating()/f.mean(float64(e.Plate.AmbientPressure()))))
 	}
 	e.stateFloor(m.Start.Add(station.Minute60))
 }

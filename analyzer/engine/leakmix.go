@@ -48,7 +48,7 @@ func (e *Engine) decay(g station.Estimate) {
 func (e *Engine) makeup(flow, band, p float64, from, at station.Instant) {
 	e.Mix.Less = false
 	e.Basis.makeup(&e.Leak, &e.Rounds, flow, p)
-	e.Mix.Makeup = station.Estimate{Value: flow / p, Low: math.Max(0, flow-band) / p, High: (flow + band) / p,
+	e.Mix.Makeup = station.Estimate{Value: flow / p, Low: max(0, flow-band) / p, High: (flow + band) / p,
 		Method: station.MethodMakeup, Confidence: 0.6, From: from, At: at}
 	e.mixLeak(at)
 }
@@ -60,7 +60,7 @@ func (e *Engine) makeupInside(flow, band, told, p float64, from, at station.Inst
 	e.Mix.Less = true
 	e.Basis.Inside = insideBasis{Strokes: flow, Outlet: told}
 	e.Basis.makeup(&e.Leak, &e.Rounds, told, p)
-	e.Est[station.InternalLeak] = station.Estimate{Value: flow - told, Low: math.Max(0, flow-band-toldHigh*told), High: flow + band - toldLow*told,
+	e.Est[station.InternalLeak] = station.Estimate{Value: flow - told, Low: max(0, flow-band-toldHigh*told), High: flow + band - toldLow*told,
 		Method: station.MethodMakeup, Confidence: 0.5, From: from, At: at}
 	e.Mix.Makeup = station.Estimate{Value: told / p, Low: toldLow * told / p, High: toldHigh * told / p,
 		Method: station.MethodMakeup, Confidence: 0.5, From: from, At: at}
@@ -70,14 +70,14 @@ func (e *Engine) makeupInside(flow, band, told, p float64, from, at station.Inst
 // insideNot takes rounds whose strokes deliver no more than the outlet's fall explains: at
 // most high, m³/s ANR, is lost inside the booster.
 func (e *Engine) insideNot(high float64, from, at station.Instant) {
-	e.Est[station.InternalLeak] = station.Estimate{High: math.Max(0, high), Method: station.MethodMakeup, Confidence: 0.5, From: from, At: at}
+	e.Est[station.InternalLeak] = station.Estimate{High: max(0, high), Method: station.MethodMakeup, Confidence: 0.5, From: from, At: at}
 }
 
 // spread gives the standard error that a 90 % band tells, and what a leak may have changed
 // since.
 func spread(g *station.Estimate, at station.Instant) float64 {
 	age := float64(at.Sub(g.At)) / float64(60*station.Minute60)
-	return math.Hypot((g.High-g.Low)/(2*1.645), leakDrift*age*math.Max(g.Value, g.High/2))
+	return math.Hypot((g.High-g.Low)/(2*1.645), leakDrift*age*max(g.Value, g.High/2))
 }
 
 // mixLeak weighs decay and make-up by the inverse of their variance, where their bands
@@ -117,8 +117,8 @@ func mean2(d, m *station.Estimate, at station.Instant) station.Estimate {
 	}
 	s := 1.645 / math.Sqrt(wd+wm)
 	g.Value = (wd*d.Value + wm*m.Value) / (wd + wm)
-	g.Low, g.High = math.Max(0, g.Value-s), g.Value+s
-	g.Confidence = math.Max(d.Confidence, m.Confidence)
+	g.Low, g.High = max(0, g.Value-s), g.Value+s
+	g.Confidence = max(d.Confidence, m.Confidence)
 	g.From, g.At = min(d.From, m.From), max(d.At, m.At)
 	return g
 }
@@ -162,7 +162,7 @@ func (e *Engine) insideIs(at station.Instant) {
 	diff := m.Value - d.Value
 	half := math.Hypot((m.High-m.Low)/2, (d.High-d.Low)/2)
 	e.Basis.Inside = insideBasis{m.Value * p, d.Value * p, true}
-	e.Est[station.InternalLeak] = station.Estimate{Value: diff * p, Low: math.Max(0, diff-half) * p, High: (diff + half) * p,
+	e.Est[station.InternalLeak] = station.Estimate{Value: diff * p, Low: max(0, diff-half) * p, High: (diff + half) * p,
 		Method: station.MethodMakeup, Confidence: 0.5, From: min(d.From, m.From), At: at}
 }
 

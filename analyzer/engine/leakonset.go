@@ -108,7 +108,7 @@ func (e *Engine) leakOnset(at station.Instant) {
 	if e.Plate.TankVolume > 0 {
 		least = air.DetectionLimit * e.Plate.TankVolume / float64(air.P0ANR)
 	}
-	if !ok || o.After-o.Before < math.Max(onsetRel*o.Before, least) {
+	if !ok || o.After-o.Before < max(onsetRel*o.Before, least) {
 		e.Est[station.LeakOnset] = station.Unknown("the leak has not changed since it is watched")
 		return
 	}

@@ -1,8 +1,6 @@
 package engine
 
 import (
-	"math"
-
 	"strokewise/analyzer/air"
 	"strokewise/analyzer/station"
 )
@@ -22,7 +20,7 @@ func (e *Engine) watchBack() {
 	if e.State.ShutdownAt == 0 || e.State.ShutdownBy != "valve" || e.Inlet.N == 0 || e.Outlet.N == 0 || w.Rest <= 0 || e.Doubt.Reason != "" {
 		return
 	}
-	over := math.Max(backRise, backShare*w.Rest)
+	over := max(backRise, backShare*w.Rest)
 	if e.Inlet.Mean > w.Rest+over && e.Inlet.Mean < e.Outlet.Mean+over {
 		e.Mix.Back = e.State.ShutdownAt
 	}

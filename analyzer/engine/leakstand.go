@@ -27,7 +27,7 @@ func (e *Engine) coldAir() {
 	}
 	x := &e.Floor5.Cold
 	*x *= 1 - float64(slotLen)*1e-9/coldTau
-	*x = math.Max(0, *x+(air.Kappa-1)/air.Kappa*math.Log(before/p))
+	*x = max(0, *x+(air.Kappa-1)/air.Kappa*math.Log(before/p))
 }
 
 // standFloor bounds the leak by the present standing time: while the piston stands, leak and
@@ -50,15 +50,15 @@ func (e *Engine) standFloor(end station.Instant) {
 	d := r.N*r.TT - r.T*r.T
 	slope := (r.N*r.TP - r.T*r.P) / d
 	t := (r.N - 1) * float64(slotLen) * 1e-9
-	left := math.Max(0, r.PP-r.P*r.P/r.N-slope*slope*d/r.N)
-	noise := e.Ends.Out.Noise() / math.Sqrt(math.Max(1, float64(e.Outlet.N)))
-	noise = math.Max(noise, math.Sqrt(left/(r.N-2)))
-	if -slope*t < math.Max(standDrop, 6*noise) {
+	left := max(0, r.PP-r.P*r.P/r.N-slope*slope*d/r.N)
+	noise := e.Ends.Out.Noise() / math.Sqrt(max(1, float64(e.Outlet.N)))
+	noise = max(noise, math.Sqrt(left/(r.N-2)))
+	if -slope*t < max(standDrop, 6*noise) {
 		return
 	}
 	p := r.P0 + float64(e.Plate.AmbientPressure())
 	v := e.Plate.TankVolume + air.CreepVolume(&e.Plate, e.inletAbs(), e.outletAbs())
-	k := v / float64(air.P0ANR) * math.Max(1, e.operating()/(p+r.P/r.N))
+	k := v / float64(air.P0ANR) * max(1, e.operating()/(p+r.P/r.N))
 	more := k * (standSigmas*noise/math.Sqrt(d/r.N) + standZero/t + standTilt*p*f.Cold0/t)
 	f.note(end, floorHour{Flow: -slope*k + more, Missed: more, Stood: t})
 }

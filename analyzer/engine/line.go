@@ -80,7 +80,7 @@ func (e *Engine) lineSags() (sag, room float64) {
 		room = e.Plate.SagLimit
 	}
 	if l, h := &e.Est[station.LineSag], &e.Est[station.HeaderSag]; l.Known() && h.Known() {
-		return l.Value, room - math.Max(0, h.Value)
+		return l.Value, room - max(0, h.Value)
 	}
 	return sag, room
 }

@@ -155,9 +155,9 @@ func (e *Engine) freeCapacity(rate float64, p1, p2 station.Absolute, like *stati
 	has := rate * now.Boost.Value * 1e-3
 	b := &e.Basis.Load
 	b.Up, b.Need, b.Most, b.Has = float64(station.Gauge(static.Value).Absolute(amb)), float64(need.Absolute(amb)), most, has
-	more := func(k float64) float64 { return math.Max(0, k*most-has) }
+	more := func(k float64) float64 { return max(0, k*most-has) }
 	return station.Estimate{Value: more(1), Low: more(1 - capacityBand), High: more(1 + capacityBand), Method: like.Method,
-		Confidence: math.Min(like.Confidence, c.Confidence), From: like.From, At: like.At}
+		Confidence: min(like.Confidence, c.Confidence), From: like.From, At: like.At}
 }
 
 // mostDelivered gives the highest flow, m³/s ANR, that can be delivered at outlet p2 from a

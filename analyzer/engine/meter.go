@@ -159,7 +159,7 @@ func (m *meter) lend(from station.Instant) {
 
 // point gives where the window worked.
 func (n *meterSums) point() [3]float64 {
-	return [3]float64{n.P1 / n.Strokes, n.P2 / n.Strokes, n.Took / math.Max(1, n.Timed)}
+	return [3]float64{n.P1 / n.Strokes, n.P2 / n.Strokes, n.Took / max(1, n.Timed)}
 }
 
 func (r *meterRanges) add(p [3]float64, first bool) {
@@ -186,7 +186,7 @@ func (e *Engine) calibrate() {
 	}
 	m.Used = m.Seen
 	ratio := m.Metered / m.Computed
-	half := ratio * math.Hypot(meterOwn, 1.645*meterEdge/math.Max(1, e.Air.N))
+	half := ratio * math.Hypot(meterOwn, 1.645*meterEdge/max(1, e.Air.N))
 	e.Est[station.MeterRatio] = station.Estimate{Value: ratio, Low: ratio - half, High: ratio + half, Method: station.MethodMeter, Confidence: 0.9, From: m.From, At: m.At}
 }
 

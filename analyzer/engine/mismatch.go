@@ -79,7 +79,7 @@ func (e *Engine) endMismatchRun(end station.Instant) {
 	}
 	v := mostMismatch
 	if m.All.Counted > 0 {
-		v = math.Min(v, float64(m.All.Seen)/float64(m.All.Counted)-1)
+		v = min(v, float64(m.All.Seen)/float64(m.All.Counted)-1)
 	}
 	// from the traces alone most stations are within 1 %, all that make runs within 10 %
 	band := 0.06 * (1 + v)

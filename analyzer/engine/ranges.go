@@ -53,12 +53,12 @@ func (c *climbing) slot(m, h float64, end station.Instant) {
 	if c.High == 0 && c.Low == 0 {
 		c.Low, c.High = m, m
 	}
-	c.Low, c.High = math.Min(c.Low, m), math.Max(c.High, m)
+	c.Low, c.High = min(c.Low, m), max(c.High, m)
 	switch {
 	case c.Up && m < c.High-h && c.High < climbOver*h: // the wander of a vented line
 		c.Up, c.N, c.Low = false, 0, m
 	case c.Up && m < c.High-h: // a peak lies behind
-		if c.N == 0 || math.Abs(c.High-c.First) > math.Max(0.02*c.First, h) {
+		if c.N == 0 || math.Abs(c.High-c.First) > max(0.02*c.First, h) {
 			c.N, c.First = 0, c.High
 		}
 		c.N++
@@ -83,8 +83,8 @@ func (e *Engine) watchRanges(end station.Instant) {
 	}
 	p2 := e.Outlet.Mean
 	noise := 8 * e.Ends.Out.NoiseRaw / math.Sqrt(float64(e.Outlet.N))
-	r.Climb.slot(p2, math.Max(math.Max(0.004*math.Abs(p2), 20), noise), end)
-	r.Highest = math.Max(r.Highest, p2)
+	r.Climb.slot(p2, max(max(0.004*math.Abs(p2), 20), noise), end)
+	r.Highest = max(r.Highest, p2)
 	e.watchRange(end)
 	e.watchTiny(end)
 	if e.Plate.Set > 0 {
@@ -146,7 +146,7 @@ func (e *Engine) watchMatch(end station.Instant) {
 		}
 	}
 	m.For += slotLen
-	m.High = math.Max(m.High, e.Outlet.Mean)
+	m.High = max(m.High, e.Outlet.Mean)
 	if e.Fuse.CounterServes() {
 		m.Strokes += e.Act.Strokes
 	}
@@ -169,7 +169,7 @@ func (e *Engine) mistake() (suspicion, who, int) {
 				return wrongUnit, inletDoubted, i
 			}
 		}
-		if p1 > 0.85*set && p1 < 1.06*set && p2 > low && p2 < math.Min(0.9*p1, 0.92*set) && math.Abs(e.Outlet.slope()) < 2e3+4*e.Ends.Out.Noise() {
+		if p1 > 0.85*set && p1 < 1.06*set && p2 > low && p2 < min(0.9*p1, 0.92*set) && math.Abs(e.Outlet.slope()) < 2e3+4*e.Ends.Out.Noise() {
 			return exchanged, bothDoubted, 0
 		}
 		return noSuspicion, 0, 0

@@ -1,8 +1,6 @@
 package engine
 
 import (
-	"math"
-
 	"strokewise/analyzer/air"
 	"strokewise/analyzer/station"
 )
@@ -54,7 +52,7 @@ func (e *Engine) learnStall(end station.Instant) {
 	if r.FlatFrom == 0 {
 		r.FlatFrom, r.Low, r.High = end, p2, p2
 	}
-	r.Low, r.High = math.Min(r.Low, p2), math.Max(r.High, p2)
+	r.Low, r.High = min(r.Low, p2), max(r.High, p2)
 	if r.High-r.Low > flatBand*p2 {
 		r.FlatFrom = 0
 		return
@@ -86,7 +84,7 @@ func (e *Engine) reachable() {
 		ideal := float64(air.Stall(station.Gauge(r.Dynamic), e.Plate.AreaRatio, 0, 0))
 		g := station.Estimate{Value: ideal - r.Loss, Low: (1 - unknownLoss) * ideal, High: ideal, Method: station.MethodPlate, Confidence: 0.5, At: r.At}
 		if r.Loss > 0 {
-			g.Low, g.High, g.Method, g.Confidence = g.Value-0.02*ideal, math.Min(ideal, g.Value+0.02*ideal), station.MethodTraces, 0.8
+			g.Low, g.High, g.Method, g.Confidence = g.Value-0.02*ideal, min(ideal, g.Value+0.02*ideal), station.MethodTraces, 0.8
 		}
 		e.Est[station.ReachablePressure] = g
 	}

@@ -50,7 +50,7 @@ func (e *Engine) fills(start, end station.Instant) bool {
 		*r = rise{}
 		return false
 	}
-	r.slot(p2, math.Max(riseLeast, 4*e.Ends.Out.NoiseRaw/math.Sqrt(float64(e.Outlet.N))), start, end)
+	r.slot(p2, max(riseLeast, 4*e.Ends.Out.NoiseRaw/math.Sqrt(float64(e.Outlet.N))), start, end)
 	return s.ShutdownAt == 0 && r.rises(end) && (e.Supply.Rest == 0 || e.drawing()) && e.Inlet.Mean > vented
 }
 

@@ -103,8 +103,8 @@ func (e *Engine) watchRounds(end station.Instant) {
 // stepsUp tells whether the outlet rose in the slot as it does by a delivery: by so many times
 // the noise of a slot's mean.
 func (e *Engine) stepsUp(times float64) bool {
-	noise := e.Ends.Out.Noise() / math.Sqrt(math.Max(1, float64(e.Outlet.N)))
-	return e.Outlet.Mean-e.Outlet.Before > math.Max(times*noise, stepUp*e.Outlet.Mean)
+	noise := e.Ends.Out.Noise() / math.Sqrt(max(1, float64(e.Outlet.N)))
+	return e.Outlet.Mean-e.Outlet.Before > max(times*noise, stepUp*e.Outlet.Mean)
 }
 
 // brief tells whether the standing time was a rest within a recharge: far shorter than those of the
@@ -127,7 +127,7 @@ func (e *Engine) endRound(end station.Instant) {
 		return
 	}
 	copy(r.Ring[:], r.Ring[1:])
-	r.Ring[mostRounds-1] = round{float64(end.Sub(from)) * 1e-9, gas.CubicMetres(), fall, math.Min(stood, float64(end.Sub(from))*1e-9), p2}
+	r.Ring[mostRounds-1] = round{float64(end.Sub(from)) * 1e-9, gas.CubicMetres(), fall, min(stood, float64(end.Sub(from))*1e-9), p2}
 	r.Kept = min(r.Kept+1, mostRounds)
 	e.judgeRounds(end)
 }
@@ -142,10 +142,10 @@ func (e *Engine) fall() (float64, bool) {
 	}
 	slope := (r.N*r.TP - r.T*r.P) / d
 	left := r.PP - r.P*r.P/r.N - slope*slope*d/r.N
-	rough, bent := math.Sqrt(math.Max(0, left)/r.N), math.Sqrt(math.Max(0, left-r.bend(slope))/r.N)
+	rough, bent := math.Sqrt(max(0, left)/r.N), math.Sqrt(max(0, left-r.bend(slope))/r.N)
 	drop := -slope * (r.N - 1) * float64(slotLen) * 1e-9
-	noise := e.Ends.Out.Noise() / math.Sqrt(math.Max(1, float64(slotLen)*1e-9*e.Ends.Out.Rate()))
-	if drop <= 2*noise || rough > math.Max(3*noise, 0.12*drop) || r.N >= bentLong && bent > math.Max(bentNoise*noise, bentFall*drop) {
+	noise := e.Ends.Out.Noise() / math.Sqrt(max(1, float64(slotLen)*1e-9*e.Ends.Out.Rate()))
+	if drop <= 2*noise || rough > max(3*noise, 0.12*drop) || r.N >= bentLong && bent > max(bentNoise*noise, bentFall*drop) {
 		return 0, false
 	}
 	return -slope * e.Plate.TankVolume / float64(air.P0ANR), true
@@ -170,7 +170,7 @@ func (e *Engine) judgeRounds(at station.Instant) {
 	}
 	// what was compressed at once cools while the piston stands: kappa times the fall, and
 	// more by as much as it came in warm from its own compression (isentropic at most).
-	warm := air.Kappa * math.Pow(math.Max(1, float64(e.outletAbs()/e.inletAbs())), 1-1/air.Kappa)
+	warm := air.Kappa * math.Pow(max(1, float64(e.outletAbs()/e.inletAbs())), 1-1/air.Kappa)
 	flow, told := b.Flow, b.Told/warm
 	agrees := b.Fall >= 0.6*flow && b.Told <= warmFall*warm*flow
 	band, from, p := 0.08*flow+flow*unseen*stroke/b.Gas, at.Add(-int64(b.Seconds*1e9)), b.Outlet+float64(e.Plate.AmbientPressure())

@@ -25,7 +25,7 @@ func (r *rounds) enough() int {
 	for n := 1; n <= r.Kept; n++ {
 		x := &r.Ring[mostRounds-n]
 		seconds += x.Seconds
-		least = math.Min(least, x.Stood)
+		least = min(least, x.Stood)
 		if n >= leastRounds && seconds >= roundsSpan || n >= fewRounds && seconds >= fewSpan && least >= longStand {
 			return n
 		}
@@ -65,7 +65,7 @@ func (r *rounds) balance(n int, stroke, unseen float64) roundSum {
 		h := min(1, 2*(i-1)/n)
 		gas[h], fall[h] = gas[h]+x.Air, fall[h]+x.Fall*x.Seconds
 	}
-	b.Even = math.Abs(gas[0]/fall[0]-gas[1]/fall[1]) <= 0.1*ratio+(1+unseen)*stroke/math.Min(fall[0], fall[1])
+	b.Even = math.Abs(gas[0]/fall[0]-gas[1]/fall[1]) <= 0.1*ratio+(1+unseen)*stroke/min(fall[0], fall[1])
 	mean := fs / b.Seconds
 	for i, all := n+1, b.Seconds; i <= r.Kept && all < countSpan; i++ {
 		x := &r.Ring[mostRounds-i]
@@ -98,7 +98,7 @@ func (r *rounds) settled(n int, mean float64) float64 {
 	}
 	left := last
 	if first > last {
-		left = math.Min(last, last*last/(first-last))
+		left = min(last, last*last/(first-last))
 	}
-	return 1 - math.Min(w, 1)*(mean-f[2]+left)/mean
+	return 1 - min(w, 1)*(mean-f[2]+left)/mean
 }

@@ -31,7 +31,7 @@ func (e *Engine) watchSetLevel(end station.Instant) {
 	case e.Outlet.N == 0 || e.State.ShutdownAt != 0 || st == station.Blind:
 		l.Top, l.Strokes = 0, 0
 	case st.Working():
-		l.Top = math.Max(l.Top, p2)
+		l.Top = max(l.Top, p2)
 		l.Strokes += e.Act.Strokes
 	case l.Strokes > 0:
 		e.runEnded(end)

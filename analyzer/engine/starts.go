@@ -67,8 +67,8 @@ func (e *Engine) delivered() bool {
 	if e.Outlet.N == 0 || e.Starts.Outlet[0] == 0 {
 		return false
 	}
-	rise := e.Outlet.Mean - math.Min(e.Starts.Outlet[0], e.Starts.Outlet[1])
-	return rise > math.Max(5*e.Ends.Out.Noise()/math.Sqrt(float64(e.Outlet.N)), hopRise*e.Outlet.Mean)
+	rise := e.Outlet.Mean - min(e.Starts.Outlet[0], e.Starts.Outlet[1])
+	return rise > max(5*e.Ends.Out.Noise()/math.Sqrt(float64(e.Outlet.N)), hopRise*e.Outlet.Mean)
 }
 
 // standsSlots gives after how many slots without work the piston has stood.

@@ -68,7 +68,7 @@ func (e *Engine) coast() int64 {
 	}
 	p2 := e.Outlet.Mean + float64(e.Plate.AmbientPressure())
 	tau := p2 / (287.05 * 320) * 718 * (d * l / (2*d + 4*l)) / 40
-	return int64(math.Min(math.Max(tau, 0.5), 8) * 1e9)
+	return int64(min(max(tau, 0.5), 8) * 1e9)
 }
 
 // decide takes the state of the slot [start, end).
@@ -151,7 +151,7 @@ func (e *Engine) seenDrawing() bool {
 // below tells whether the inlet stands below a pressure by more than noise.
 func (e *Engine) below(p float64) bool {
 	noise := e.Ends.In.NoiseRaw / math.Sqrt(float64(e.Inlet.N))
-	return p-e.Inlet.Mean > math.Max(4*noise, 0.004*p)
+	return p-e.Inlet.Mean > max(4*noise, 0.004*p)
 }
 
 // working tells whether the piston works or still coasts at end.
@@ -201,7 +201,7 @@ func (e *Engine) supplyState(start, end station.Instant) {
 // calm tells whether the inlet does not move within the slot: strokes that cannot be told
 // apart would.
 func (e *Engine) calm() bool {
-	return e.Inlet.N < 2 || e.Inlet.High-e.Inlet.Low < math.Max(8*e.Ends.In.Noise(), 0.005*e.Inlet.Mean)
+	return e.Inlet.N < 2 || e.Inlet.High-e.Inlet.Low < max(8*e.Ends.In.Noise(), 0.005*e.Inlet.Mean)
 }
 
 // reopen ends a shutdown when the inlet is back, or when the booster strokes again.
@@ -288,7 +288,7 @@ func (e *Engine) shutState(p2 float64) (station.State, string) {
 	switch {
 	case p2 < vented:
 		return station.Off, why
-	case e.Outlet.slope() < -math.Max(5e3, 0.02*p2):
+	case e.Outlet.slope() < -max(5e3, 0.02*p2):
 		return station.Venting, why
 	default:
 		return station.Residual, why

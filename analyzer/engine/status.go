@@ -94,7 +94,7 @@ func (e *Engine) rateNow(end station.Instant, n int64) station.Estimate {
 		}
 		return station.Unknown(e.blind.text)
 	}
-	seconds := math.Min(60, math.Max(1, float64(end.Sub(e.First))*1e-9))
+	seconds := min(60, max(1, float64(end.Sub(e.First))*1e-9))
 	sure := 0.9
 	if m == station.MethodTraces {
 		sure *= e.timing()

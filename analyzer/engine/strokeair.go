@@ -93,7 +93,7 @@ func (e *Engine) airOf(at station.Instant) (air.StrokeAir, string) {
 // cost follows how much air is drawn in for each litre delivered.
 func (e *Engine) cost(s *air.StrokeAir, at station.Instant) {
 	a := &e.Air
-	a.N = math.Min(a.N+1, 1/recentAir)
+	a.N = min(a.N+1, 1/recentAir)
 	mean := func(m *float64, x float64) { *m += (x - *m) / a.N }
 	mean(&a.Boost, s.Boost.Value)
 	mean(&a.Drive, s.Drive.Value)
@@ -111,5 +111,5 @@ func (e *Engine) cost(s *air.StrokeAir, at station.Instant) {
 	case a.Known.Eta > 0:
 		m, conf = station.MethodRecharge, 0.6
 	}
-	e.Est[station.InletOverDelivered] = station.Estimate{Value: 1 + r, Low: 1 + math.Max(0, r-half), High: 1 + r + half, Method: m, Confidence: conf, At: at}
+	e.Est[station.InletOverDelivered] = station.Estimate{Value: 1 + r, Low: 1 + max(0, r-half), High: 1 + r + half, Method: m, Confidence: conf, At: at}
 }

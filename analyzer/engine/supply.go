@@ -123,8 +123,8 @@ func (e *Engine) learnRest(end station.Instant) {
 		return
 	}
 	noise, m := e.Ends.In.NoiseRaw, e.Inlet.Mean
-	steady := e.Inlet.High-e.Inlet.Low < math.Max(8*noise, 0.003*m) &&
-		math.Abs(m-e.Inlet.Before) < math.Max(4*noise/math.Sqrt(float64(e.Inlet.N)), 0.001*m)
+	steady := e.Inlet.High-e.Inlet.Low < max(8*noise, 0.003*m) &&
+		math.Abs(m-e.Inlet.Before) < max(4*noise/math.Sqrt(float64(e.Inlet.N)), 0.001*m)
 	if !steady || m < 30e3 || e.State.LowSince != 0 {
 		return
 	}
@@ -150,7 +150,7 @@ func (e *Engine) learnSet() {
 	}
 	st := &e.State
 	if st.Current.Working() {
-		st.TopOutlet = math.Max(st.TopOutlet, e.Outlet.Mean)
+		st.TopOutlet = max(st.TopOutlet, e.Outlet.Mean)
 		return
 	}
 	if st.Current == station.Holding && st.TopOutlet > 0 {
@@ -251,7 +251,7 @@ func (e *Engine) endRun(end station.Instant) {
 func keepOver(seconds, weight float64) float64 {
 	keep := math.Pow(forget, seconds)
 	if weight > 60 { // forget over about half an hour of running
-		keep = math.Max(keep, 1-seconds/1800)
+		keep = max(keep, 1-seconds/1800)
 	}
 	return keep
 }

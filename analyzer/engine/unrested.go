@@ -1,8 +1,6 @@
 package engine
 
 import (
-	"math"
-
 	"strokewise/analyzer/station"
 )
 
@@ -47,7 +45,7 @@ func (u *unrested) swing(l *level, slots int) {
 	case u.Low == 0:
 		u.Top, u.Low = l.High, l.Low
 	default:
-		u.Top, u.Low = math.Max(u.Top, l.High), math.Min(u.Low, l.Low)
+		u.Top, u.Low = max(u.Top, l.High), min(u.Low, l.Low)
 	}
 }
 

@@ -92,7 +92,7 @@ func (z *zero) slot(l *level, noise float64, end station.Instant) bool {
 	if m > ventedFrom {
 		z.High = end
 	}
-	if math.Abs(m) > ventedAtMost || z.From == 0 || math.Abs(m-z.Rest) > math.Max(1e3, 4*noise) {
+	if math.Abs(m) > ventedAtMost || z.From == 0 || math.Abs(m-z.Rest) > max(1e3, 4*noise) {
 		fell := z.High != 0 && end.Sub(z.High) <= ventedWithin || z.From != 0 && z.Fell && math.Abs(m-z.Rest) < ventedAtMost && end.Sub(z.High) <= 2*ventedWithin
 		z.From, z.Rest, z.Sum, z.N, z.Fell, z.Done = 0, m, 0, 0, fell, false
 		if math.Abs(m) <= ventedAtMost {
@@ -193,10 +193,10 @@ func (e *Engine) boundOffset(end station.Instant) {
 func (o *offset) estimate(end station.Instant) station.Estimate {
 	high, low, lower := o.High, o.Low, o.LowSeen
 	if o.OldSeen {
-		high = math.Min(high, o.OldHigh)
+		high = min(high, o.OldHigh)
 	}
 	if o.OldLower {
-		low = math.Max(low, o.OldLow)
+		low = max(low, o.OldLow)
 		if !lower {
 			low = o.OldLow
 		}

@@ -53,7 +53,7 @@ func (c *Counter) Push(t station.Instant, v float64) int64 {
 	}
 	dt := float64(t-c.At) * 1e-9
 	c.At = t
-	c.Credit = math.Min(c.Credit+dt*c.Max, dt*c.Max+1)
+	c.Credit = min(c.Credit+dt*c.Max, dt*c.Max+1)
 	if v == c.Value {
 		return 0
 	}

@@ -88,7 +88,7 @@ func (e *Ends) Reset() {
 // Inlet takes samples of the inlet in order of time, Pa gauge.
 func (e *Ends) Inlet(times []station.Instant, values []float64) {
 	n := e.In.N
-	last, noise := e.In.Time[(n-1)&ringMask], overNoise*e.In.Noise()
+	last, noise := e.In.TimeOf(n-1), overNoise*e.In.Noise()
 	var step int64
 	var dt, follow, over float64
 	for i, x := range values {
@@ -156,8 +156,8 @@ func (e *Ends) window() float64 {
 	if e.Pace == 0 {
 		return 0.12 // of the widths tried, the one that lost the fewest strokes before the pace is known
 	}
-	w := math.Min(math.Max(0.18*e.Pace*e.Scale, 0.02), 0.25)
-	return math.Min(w, 40*math.Max(e.In.Step, e.Out.Step))
+	w := min(max(0.18*e.Pace*e.Scale, 0.02), 0.25)
+	return min(w, 40*max(e.In.Step, e.Out.Step))
 }
 
 // apart gives the least time between two candidates, ns.
@@ -165,7 +165,7 @@ func (e *Ends) apart() int64 {
 	if e.Pace == 0 {
 		return station.Second / 10
 	}
-	return int64(math.Min(math.Max(0.35*e.Pace*math.Min(e.Scale, 1.3), 0.04), 0.5) * 1e9)
+	return int64(min(max(0.35*e.Pace*min(e.Scale, 1.3), 0.04), 0.5) * 1e9)
 }
 
 // pace estimates how long a stroke takes now, s: from what a stroke usually draws and how
@@ -173,7 +173,7 @@ func (e *Ends) apart() int64 {
 func (e *Ends) pace(full float64, usual int64) {
 	e.Pace = float64(usual) * 1e-9
 	if full > 0 && e.Flow > 0 && e.Ref > 0 {
-		e.Pace = math.Min(math.Max(full/e.Flow, 0.5*e.Pace), 5*e.Pace+0.5)
+		e.Pace = min(max(full/e.Flow, 0.5*e.Pace), 5*e.Pace+0.5)
 	}
 }
 
@@ -187,40 +187,60 @@ func (e *Ends) Search(full float64, usualTime int64, comb bool, fn func(Candidat
 	} else if e.Comb.Bin != 0 {
 		e.Comb = Comb{}
 	}
+	e.score(fn)
+}
+
+// score scores the samples of the inlet that have come in since, as far as the outlet has too.
+func (e *Ends) score(fn func(Candidate)) {
+	in, o := &e.In, &e.Out
 	w, apart := e.window(), e.apart()
-	n1, n2 := e.In.samples(w), e.Out.samples(w)
-	s1 := e.In.Noise() * math.Sqrt(2/float64(n1))
-	s2 := e.Out.Noise() * math.Sqrt(4/float64(2*half(n2))+2/float64(n2))
-	per1 := 1 / (s1 * float64(n1))
+	n1, n2 := in.samples(w), o.samples(w)
+	h := half(n2)
+	s1 := in.Noise() * math.Sqrt(2/float64(n1))
+	s2 := o.Noise() * math.Sqrt(4/float64(2*h)+2/float64(n2))
+	per1, perH, per2 := 1/(s1*float64(n1)), 1/(s2*float64(h)), 1/(s2*float64(n2))
 	usual := math.Hypot(e.J, e.K)
 	weigh1, weigh2 := e.J/usual, e.K/usual
-	few := e.Pace > 0 && e.Pace < 6*e.In.Step // too few samples a stroke to wait for a valley
-	floor := math.Max(least, 0.35*usual)
-	for e.Next = max(e.Next, e.In.N-ringLen+2*n1+1); e.Next+n1 <= e.In.N; e.Next++ {
-		i := e.Next
-		t := e.In.Time[i&ringMask]
-		k, ok := e.kink(t, n2, s2)
-		if !ok {
-			break // the outlet is not there yet
+	few := e.Pace > 0 && e.Pace < 6*in.Step // too few samples a stroke to wait for a valley
+	floor := max(least, 0.35*usual)
+	first1 := max(in.From, in.N-ringLen+1) + n1
+	first2 := max(o.From, o.N-ringLen+1) + h + n2
+	m := max(e.OutAt, o.N-ringLen+1)
+	i := max(e.Next, in.N-ringLen+2*n1+1)
+	for ; i+n1 <= in.N; i++ {
+		now := in.Time[i&ringMask]
+		for m < o.N && int32(o.Time[m&ringMask]-now) < 0 {
+			m++
 		}
-		j := 0.0
-		if e.In.has(i-n1, i+n1) {
-			j = clip((e.In.before(i+n1) - 2*e.In.before(i) + e.In.before(i-n1)) * per1)
+		j, k := 0.0, 0.0
+		switch {
+		case m+h+n2 > o.N:
+			if o.N > 0 && in.Last.Sub(in.TimeOf(i)) <= station.Second {
+				e.OutAt, e.Next = m, i
+				return // the outlet is not there yet
+			}
+		case m >= first2:
+			k = clip(o.sum(m-h, m+h)*perH - (o.sum(m-h-n2, m-h)+o.sum(m+h, m+h+n2))*per2)
+		}
+		if i >= first1 {
+			j = clip((in.sum(i, i+n1) - in.sum(i-n1, i)) * per1)
 		}
 		score := weigh1*j + weigh2*k
 		if e.Comb.Bin > 0 && (e.Ref <= 0 || e.Area[i&ringMask] > e.Area[(i-1)&ringMask]) {
-			e.Comb.Put(e.Area[i&ringMask], e.In.value(i), e.Out.value(min(e.OutAt, e.Out.N-1)))
+			e.Comb.Put(e.Area[i&ringMask], in.value(i), o.value(min(m, o.N-1)))
 		}
-		if e.Best.Score > 0 && t.Sub(e.Best.At) >= apart {
+		if e.Best.Score > 0 && in.TimeOf(i).Sub(e.Best.At) >= apart {
+			e.OutAt = m
 			e.settle(n1, n2, s1, s2, fn)
 		}
-		if e.Past.Score > 0 && (few || e.Past.J >= e.Past.K && j < 0.4*e.Past.J || e.Past.J < e.Past.K && k < 0.4*e.Past.K) {
-			e.Past.Score = 0
+		if p := &e.Past; p.Score > 0 && (few || p.J >= p.K && j < 0.4*p.J || p.J < p.K && k < 0.4*p.K) {
+			p.Score = 0
 		}
-		if e.Past.Score == 0 && score > floor && score > e.Best.Score {
-			e.Best = Candidate{At: t, J: j, K: k, Score: score, N: i}
+		if score > floor && e.Past.Score == 0 && score > e.Best.Score {
+			e.Best = Candidate{At: in.TimeOf(i), J: j, K: k, Score: score, N: i}
 		}
 	}
+	e.OutAt, e.Next = m, i
 }
 
 // comb keeps the width of the comb's finest bins near what is drawn in combTime, or from sample
@@ -234,7 +254,7 @@ func (e *Ends) comb() {
 		}
 		c.Judge(most)
 	}
-	want := math.Max(combTime, e.In.Step)
+	want := max(combTime, e.In.Step)
 	if e.Ref > 0 {
 		want *= e.Flow
 	}
@@ -259,29 +279,13 @@ func clip(x float64) float64 {
 	return x
 }
 
-// kink gives how sharply the outlet turns down at time t, in deviations of noise, 0 where
-// it has a gap or is older; false where its samples are not there yet.
-func (e *Ends) kink(t station.Instant, n2 int64, s2 float64) (float64, bool) {
-	o := &e.Out
-	e.OutAt = max(e.OutAt, o.N-ringLen+1)
-	for e.OutAt < o.N && o.Time[e.OutAt&ringMask] < t {
-		e.OutAt++
-	}
-	h := half(n2)
-	if e.OutAt+h+n2 > o.N {
-		return 0, o.N == 0 || e.In.Time[(e.In.N-1)&ringMask].Sub(t) > station.Second
-	}
-	return e.corner(e.OutAt, n2, s2), true
-}
-
 // corner gives the outlet's turn at sample m.
 func (e *Ends) corner(m, n2 int64, s2 float64) float64 {
 	o, h := &e.Out, half(n2)
 	if !o.has(m-h-n2, m+h+n2) {
 		return 0
 	}
-	low, high := o.before(m-h), o.before(m+h)
-	return clip(((high-low)/float64(h) - (low-o.before(m-h-n2)+o.before(m+h+n2)-high)/float64(n2)) / s2)
+	return clip((o.sum(m-h, m+h)/float64(h) - (o.sum(m-h-n2, m-h)+o.sum(m+h, m+h+n2))/float64(n2)) / s2)
 }
 
 // settle gives the peak away, at the time at which the traces turn most sharply: the inlet
@@ -294,11 +298,11 @@ func (e *Ends) settle(n1, n2 int64, s1, s2 float64, fn func(Candidate)) {
 	m := e.OutAt
 	first := e.Given.Add(e.apart() / 2)
 	for i := min(c.N+max(1, n1/2), e.In.N-n1); i >= c.N-2*n1 && i > e.In.From+n1 && i > e.In.N-ringLen+n1+1; i-- {
-		t := e.In.Time[i&ringMask]
+		t := e.In.TimeOf(i)
 		if t < first {
 			break
 		}
-		for m > max(e.Out.From, e.Out.N-ringLen+1) && e.Out.Time[(m-1)&ringMask] >= t {
+		for m > max(e.Out.From, e.Out.N-ringLen+1) && e.Out.TimeOf(m-1) >= t {
 			m--
 		}
 		h := max(1, n1/2)
@@ -316,7 +320,7 @@ func (e *Ends) settle(n1, n2 int64, s1, s2 float64, fn func(Candidate)) {
 	}
 	c.Fine, c.Coarse = e.plain(c.N, max(1, n1/2), max(1, n2/2), m), e.plain(c.N, 2*n1, 2*n2, m)
 	c.Plain = e.plain(c.N, n1, n2, m)
-	c.At, c.Area, c.Idle = e.In.Time[at&ringMask], e.Area[at&ringMask], e.Paused
+	c.At, c.Area, c.Idle = e.In.TimeOf(at), e.Area[at&ringMask], e.Paused
 	c.Again, c.Rest = e.Resumed, e.AtPause
 	e.Given = c.At
 	if e.Lift > 0 {
@@ -335,18 +339,18 @@ func (e *Ends) plain(i, n1, n2, m int64) float64 {
 		if !e.In.has(k-n1, k+n1) {
 			continue
 		}
-		t := e.In.Time[k&ringMask]
-		for m > max(e.Out.From, e.Out.N-ringLen+1) && e.Out.Time[(m-1)&ringMask] >= t {
+		t := e.In.TimeOf(k)
+		for m > max(e.Out.From, e.Out.N-ringLen+1) && e.Out.TimeOf(m-1) >= t {
 			m--
 		}
-		for m < e.Out.N-1 && e.Out.Time[m&ringMask] < t {
+		for m < e.Out.N-1 && e.Out.TimeOf(m) < t {
 			m++
 		}
 		j, o, h := (e.In.mean(k, k+n1)-e.In.mean(k-n1, k))/s1, 0.0, half(n2)
 		if e.Out.has(m-h-n2, m+h+n2) {
 			o = (2*e.Out.mean(m-h, m+h) - e.Out.mean(m-h-n2, m-h) - e.Out.mean(m+h, m+h+n2)) / s2
 		}
-		best = math.Max(best, (e.J*j+e.K*o)/math.Hypot(e.J, e.K))
+		best = max(best, (e.J*j+e.K*o)/math.Hypot(e.J, e.K))
 	}
 	return best
 }
@@ -358,7 +362,7 @@ func (e *Ends) Settled() (station.Instant, float64) {
 	if n < max(e.In.From, e.In.N-ringLen+1) {
 		return 0, 0
 	}
-	return e.In.Time[n&ringMask], e.Area[n&ringMask]
+	return e.In.TimeOf(n), e.Area[n&ringMask]
 }
 
 // Visible tells whether ends stand out of the noise as far as was seen: noise alone that is
@@ -373,12 +377,12 @@ func (e *Ends) Visible() bool {
 // Learn takes the scores of a stroke's end.
 func (e *Ends) Learn(c *Candidate) {
 	e.Learned++
-	e.J += 0.1 * (math.Max(c.J, 0.3) - e.J)
-	e.K += 0.1 * (math.Max(c.K, 0.3) - e.K)
+	e.J += 0.1 * (max(c.J, 0.3) - e.J)
+	e.K += 0.1 * (max(c.K, 0.3) - e.K)
 	switch {
 	case c.Coarse > 1.25*c.Plain:
-		e.Scale = math.Min(1.05*e.Scale, 1.8)
+		e.Scale = min(1.05*e.Scale, 1.8)
 	case c.Fine > 1.05*c.Plain || c.Coarse < 0.9*c.Plain && c.Coarse > 0:
-		e.Scale = math.Max(e.Scale/1.05, 1)
+		e.Scale = max(e.Scale/1.05, 1)
 	}
 }

@@ -40,7 +40,7 @@ func (e *Ends) Place(t station.Instant, passing bool) station.Instant {
 	pl := &e.Placed
 	pace := e.Pace
 	if pace == 0 && pl.At != 0 {
-		pace = math.Min(math.Max(float64(t.Sub(pl.At))*1e-9, 0.15), 0.5)
+		pace = min(max(float64(t.Sub(pl.At))*1e-9, 0.15), 0.5)
 	}
 	if pace == 0 || e.Out.Step <= 0 || e.In.Step <= 0 {
 		e.place(t)
@@ -51,7 +51,7 @@ func (e *Ends) Place(t station.Instant, passing bool) station.Instant {
 	prior := func(x station.Instant, _ float64) float64 { return float64(x.Sub(t)) / (loose * pace * 1e9) }
 	if gap := e.DrawnBy(t) - pl.Area; pl.At != 0 && gap > 0.4*pl.Span && gap < 1.6*pl.Span {
 		from = min(from, e.drawnAt(pl.Area+soonest*pl.Span))
-		sigma := math.Max(steady*pl.Span, 1.5*pl.Scatter)
+		sigma := max(steady*pl.Span, 1.5*pl.Scatter)
 		prior = func(_ station.Instant, area float64) float64 { return (area - pl.Area - pl.Span) / sigma }
 	}
 	at := e.find(max(from, pl.At.Add(share(apart))), to, t, pace, passing, prior)
@@ -74,7 +74,7 @@ func (e *Ends) Between(from, to, guess station.Instant) station.Instant {
 // is expected; the traces' evidence is that of a matched filter, half its square.
 func (e *Ends) find(from, to, otherwise station.Instant, pace float64, passing bool, prior func(station.Instant, float64) float64) station.Instant {
 	in, o := &e.In, &e.Out
-	n1 := max(1, in.samples(math.Min(rise*pace, riseMost)))
+	n1 := max(1, in.samples(min(rise*pace, riseMost)))
 	n2 := min(max(2, o.samples(fall*pace)), 40)
 	s1 := in.Noise() * math.Sqrt((1+(1+onward)*(1+onward)+onward*onward)/float64(n1))
 	s2 := o.Noise() * math.Sqrt(4/float64(2*half(n2))+2/float64(n2))
@@ -85,12 +85,12 @@ func (e *Ends) find(from, to, otherwise station.Instant, pace float64, passing b
 	}
 	best, at, k := math.Inf(-1), otherwise, in.N-1
 	m := o.N - 1
-	for m > max(o.From, o.N-ringLen+1) && o.Time[m&ringMask] > to {
+	for m > max(o.From, o.N-ringLen+1) && o.TimeOf(m) > to {
 		m--
 	}
-	for ; m > max(o.From, o.N-ringLen+1) && o.Time[m&ringMask] >= from; m-- {
-		t := o.Time[m&ringMask]
-		for k > max(in.From, in.N-ringLen+1) && in.Time[(k-1)&ringMask] >= t {
+	for ; m > max(o.From, o.N-ringLen+1) && o.TimeOf(m) >= from; m-- {
+		t := o.TimeOf(m)
+		for k > max(in.From, in.N-ringLen+1) && in.TimeOf(k-1) >= t {
 			k--
 		}
 		v := w2 * e.corner(m, n2, s2)
@@ -140,7 +140,7 @@ func (e *Ends) place(t station.Instant) {
 func (e *Ends) DrawnBy(t station.Instant) float64 {
 	in := &e.In
 	k := in.N - 1
-	for k > max(in.From, in.N-ringLen+1) && in.Time[k&ringMask] > t {
+	for k > max(in.From, in.N-ringLen+1) && in.TimeOf(k) > t {
 		k--
 	}
 	return e.Area[k&ringMask]
@@ -153,5 +153,5 @@ func (e *Ends) drawnAt(area float64) station.Instant {
 	for k > max(in.From, in.N-ringLen+1) && e.Area[(k-1)&ringMask] >= area {
 		k--
 	}
-	return in.Time[k&ringMask]
+	return in.TimeOf(k)
 }

@@ -31,7 +31,7 @@ func (e *Ends) weigh(c *Candidate, lift float64) {
 	last, area := h.TopAt, h.Area
 	m := o.N - 1
 	first := max(o.From, o.N-ringLen+1)
-	for m > first && o.Time[m&ringMask] > c.At {
+	for m > first && o.TimeOf(m) > c.At {
 		m--
 	}
 	top := m
@@ -41,20 +41,20 @@ func (e *Ends) weigh(c *Candidate, lift float64) {
 		}
 	}
 	before := h.Top
-	h.Top, h.TopAt, h.Area = o.value(top), o.Time[top&ringMask], c.Area
+	h.Top, h.TopAt, h.Area = o.value(top), o.TimeOf(top), c.Area
 	if lift < clearLift*o.Noise() {
 		*h = Teeth{}
 		return
 	}
-	if last == 0 || last < o.Time[first&ringMask] || h.TopAt <= last {
+	if last == 0 || last < o.TimeOf(first) || h.TopAt <= last {
 		return
 	}
 	if c.Area <= area || o.Step > slowFall/2 {
 		return
 	}
 	w, steepest := o.samples(slowFall), 0.0
-	for i := top; i-w > first && o.Time[(i-w)&ringMask] >= last; i-- {
-		fall := (o.value(i-w) - o.value(i)) / float64(o.Time[i&ringMask].Sub(o.Time[(i-w)&ringMask]))
+	for i := top; i-w > first && o.TimeOf(i-w) >= last; i-- {
+		fall := (o.value(i-w) - o.value(i)) / float64(o.TimeOf(i).Sub(o.TimeOf(i-w)))
 		steepest = max(steepest, fall)
 	}
 	h.Fall = max(steepest, 0.85*h.Fall)

@@ -19,11 +19,12 @@ const (
 // stretches of it cost the same whatever their length; and it knows its own noise and
 // step. Fields are exported for snapshots only.
 type Trace struct {
-	N    int64                    // samples taken; sample n stands at n & ringMask
-	From int64                    // first sample behind the last gap
-	Time [ringLen]station.Instant // of sample n
-	Sum  [ringLen]float64         // of the samples before n, less Base each, Pa; up to n = N
+	N    int64           // samples taken; sample n stands at n & ringMask
+	From int64           // first sample behind the last gap
+	Time [ringLen]uint32 // of sample n, in ticks, modulo 2^32
+	Sum  [ringLen]int32  // of the samples before n, less Base each, whole Pa, modulo 2^32; up to n = N
 	Base float64
+	Last station.Instant // time of the newest sample, whole ticks
 
 	Step     float64    // usual step, s
 	X        [4]float64 // the samples before, newest first
@@ -48,78 +49,95 @@ func (d *Trace) Rate() float64 {
 // Reset says that the trace was interrupted.
 func (d *Trace) Reset() { d.From = d.N }
 
-// Push takes the next sample, Pa.
-func (d *Trace) Push(t station.Instant, x float64) {
-	n := d.N
-	if n == 0 {
-		d.Base = x
-	}
-	if n > d.From {
-		dt := float64(t-d.Time[(n-1)&ringMask]) * 1e-9
-		if d.Step == 0 {
-			d.Step = dt
-		} else {
-			d.Step += 0.02 * (dt - d.Step)
-		}
-		if n >= d.From+4 {
-			d.D2Sum += math.Abs(x - 2*d.X[0] + d.X[1])
-			d.WideSum += math.Abs(x - 2*d.X[1] + d.X[3])
-			d.D2N++
-		}
-	}
-	d.X[3], d.X[2], d.X[1], d.X[0] = d.X[2], d.X[1], d.X[0], x
-	d.Time[n&ringMask] = t
-	total := d.Sum[n&ringMask] + x - d.Base
-	d.N = n + 1
-	d.Sum[d.N&ringMask] = total
-	if total > 1e11 || total < -1e11 {
-		d.rebase()
-	}
-}
+// longest is the longest time between two samples that a ring of times can tell.
+const longest = 30 * station.Minute60
 
 // Take takes samples in order of time, Pa.
 func (d *Trace) Take(times []station.Instant, values []float64) {
-	for len(values) > 0 && d.N < d.From+4 {
-		d.Push(times[0], values[0])
+	for len(values) > 0 && (d.N < d.From+4 || times[0].Sub(d.Last) > longest) {
+		d.first(times[0], values[0])
 		times, values = times[1:], values[1:]
 	}
 	if len(values) == 0 {
 		return
 	}
-	n, last, total := d.N, d.Time[(d.N-1)&ringMask], d.Sum[d.N&ringMask]
-	step, narrow, wide, x := d.Step, d.D2Sum, d.WideSum, d.X
-	for i, v := range values {
-		t := times[i]
+	d.differences(values)
+	n, last, step := d.N, d.Last, d.Step
+	for _, t := range times[:len(values)] {
 		step += 0.02 * (float64(t-last)*1e-9 - step)
-		narrow += math.Abs(v - 2*x[0] + x[1])
-		wide += math.Abs(v - 2*x[1] + x[3])
-		x[3], x[2], x[1], x[0] = x[2], x[1], x[0], v
 		last = t
-		d.Time[n&ringMask] = t
+		d.Time[n&ringMask] = ticks(t)
 		n++
-		total += v - d.Base
+	}
+	n, total := d.N, d.Sum[d.N&ringMask]
+	for _, v := range values {
+		n++
+		total += whole(v - d.Base)
 		d.Sum[n&ringMask] = total
 	}
-	d.N, d.Step, d.D2Sum, d.WideSum, d.X = n, step, narrow, wide, x
+	d.N, d.Last, d.Step = n, last&^(tick-1), step
+}
+
+// differences adds up second differences of neighbours, and of every other sample.
+func (d *Trace) differences(values []float64) {
+	narrow, wide := d.D2Sum, d.WideSum
+	x0, x1, x2, x3 := d.X[0], d.X[1], d.X[2], d.X[3]
+	for _, v := range values {
+		narrow += math.Abs(v - 2*x0 + x1)
+		wide += math.Abs(v - 2*x1 + x3)
+		x3, x2, x1, x0 = x2, x1, x0, v
+	}
+	d.D2Sum, d.WideSum = narrow, wide
+	d.X = [4]float64{x0, x1, x2, x3}
 	d.D2N += len(values)
-	if total > 1e11 || total < -1e11 {
-		d.rebase()
-	}
 }
 
-// rebase keeps the sums small, so that their differences stay exact.
-func (d *Trace) rebase() {
-	total := d.Sum[d.N&ringMask]
-	for i := range d.Sum {
-		d.Sum[i] -= total
+// first takes one of the first samples behind a gap, Pa.
+func (d *Trace) first(t station.Instant, x float64) {
+	if d.N == 0 {
+		d.Base = x
 	}
+	if d.N > d.From && t.Sub(d.Last) > longest {
+		d.Reset()
+	}
+	if d.N > d.From {
+		if dt := float64(t-d.Last) * 1e-9; d.Step == 0 {
+			d.Step = dt
+		} else {
+			d.Step += 0.02 * (dt - d.Step)
+		}
+	}
+	d.X[3], d.X[2], d.X[1], d.X[0] = d.X[2], d.X[1], d.X[0], x
+	d.Time[d.N&ringMask] = ticks(t)
+	d.Last = t &^ (tick - 1)
+	d.N++
+	d.Sum[d.N&ringMask] = d.Sum[(d.N-1)&ringMask] + whole(x-d.Base)
 }
 
-// before gives the sum of the samples before n, less Base each.
-func (d *Trace) before(n int64) float64 { return d.Sum[n&ringMask] }
+// tick is the resolution, ns, of the times that are remembered.
+const tick = 1 << 10
+
+func ticks(t station.Instant) uint32 { return uint32(t >> 10) }
+
+// most is as far, Pa, as samples may be from Base: a whole ring of them sums up within 2^31.
+const most = 8_000_000
+
+// whole rounds to whole Pa.
+func whole(x float64) int32 {
+	if !(x < most) {
+		return most
+	}
+	if x < -most {
+		return -most
+	}
+	return int32(x+(most+0.5)) - most
+}
+
+// sum gives the sum of samples a to b, b not included, less Base each.
+func (d *Trace) sum(a, b int64) float64 { return float64(d.Sum[b&ringMask] - d.Sum[a&ringMask]) }
 
 // mean gives the mean of samples a to b, b not included, less Base.
-func (d *Trace) mean(a, b int64) float64 { return (d.before(b) - d.before(a)) / float64(b-a) }
+func (d *Trace) mean(a, b int64) float64 { return d.sum(a, b) / float64(b-a) }
 
 // has tells whether samples a to b, b not included, are there, without a gap.
 func (d *Trace) has(a, b int64) bool { return a >= d.From && a > d.N-ringLen && b <= d.N }
@@ -141,7 +159,7 @@ const firstNoise = 500.0
 const quantum = 30.0
 
 // Noise gives the standard deviation of the samples' noise, Pa.
-func (d *Trace) Noise() float64 { return math.Max(d.NoiseRaw, quantum) }
+func (d *Trace) Noise() float64 { return max(d.NoiseRaw, quantum) }
 
 // TakeNoise folds the second differences since the last call into the noise level. For white
 // noise of deviation s, E|d2| = s sqrt(6) sqrt(2/pi), over every other sample too; what the
@@ -180,10 +198,12 @@ func (d *Trace) TakeNoise(working bool) {
 const whiteSamples = 500
 
 // value gives sample n, Pa.
-func (d *Trace) value(n int64) float64 { return d.before(n+1) - d.before(n) + d.Base }
+func (d *Trace) value(n int64) float64 { return d.sum(n, n+1) + d.Base }
 
-// TimeOf gives the time of sample n.
-func (d *Trace) TimeOf(n int64) station.Instant { return d.Time[n&ringMask] }
+// TimeOf gives the time of sample n, a microsecond early at most.
+func (d *Trace) TimeOf(n int64) station.Instant {
+	return d.Last - tick*station.Instant(ticks(d.Last)-d.Time[n&ringMask])
+}
 
 // Gap gives the time from the sample before to sample n, ns.
 func (d *Trace) Gap(n int64) int64 { return d.TimeOf(n).Sub(d.TimeOf(n - 1)) }
