@@ -207,7 +207,11 @@ func (e *Ends) score(fn func(Candidate)) {
 	first2 := max(o.From, o.N-ringLen+1) + h + n2
 	m := max(e.OutAt, o.N-ringLen+1)
 	i := max(e.Next, in.N-ringLen+2*n1+1)
-	for ; i+n1 <= in.N; i++ {
+	stride := int64(1)
+	if n1 >= wideWindow && e.Comb.Bin == 0 {
+		stride = 2
+	}
+	for ; i+n1 <= in.N; i += stride {
 		now := in.Time[i&ringMask]
 		for m < o.N && int32(o.Time[m&ringMask]-now) < 0 {
 			m++
@@ -242,6 +246,10 @@ func (e *Ends) score(fn func(Candidate)) {
 	}
 	e.OutAt, e.Next = m, i
 }
+
+// wideWindow is the half-width of windows, in samples, from which on every other sample is scored:
+// scores change little from one to the next.
+const wideWindow = 8
 
 // comb keeps the width of the comb's finest bins near what is drawn in combTime, or from sample
 // to sample, and judges when it is due.
