@@ -59,7 +59,7 @@ type Candidate struct {
 	Idle  station.Instant // when the draw last paused before it
 	Again station.Instant // when it began again
 	Rest  float64         // draw up to that pause
-	// scores with windows of half, the same and double width
+	// scores with windows of half, the same and double width, 0: not taken
 	Fine, Plain, Coarse float64
 	N                   int64 // sample of the inlet
 }
@@ -88,28 +88,45 @@ func (e *Ends) Reset() {
 // Inlet takes samples of the inlet in order of time, Pa gauge.
 func (e *Ends) Inlet(times []station.Instant, values []float64) {
 	n := e.In.N
-	last, noise := e.In.TimeOf(n-1), overNoise*e.In.Noise()
-	var step int64
-	var dt, follow, over float64
+	last, y := e.In.TimeOf(n-1), e.Y
+	s := pacing{noise: overNoise * e.In.Noise()}
 	for i, x := range values {
 		t := times[i]
 		if n == e.In.From {
-			e.Y = x
+			y = x
 		} else {
-			if d := t.Sub(last); d != step { // mostly the same
-				step, dt = d, float64(d)*1e-9
-				follow = dt / (dt + smooth)
-				dt = min(dt, 1)
-				over = noise * math.Sqrt(dt/(dt+2*smooth))
-			}
-			e.Y += follow * (x - e.Y)
-			e.draw(t, dt, over)
+			s.set(t.Sub(last))
+			y += s.follow * (x - y)
+			e.draw(t, y, &s)
 		}
 		last = t
 		e.Area[n&ringMask] = e.Drawn
 		n++
 	}
+	e.Y = y
 	e.In.Take(times, values)
+}
+
+// pacing is what depends on the time between two samples alone, which is mostly the same.
+type pacing struct {
+	noise  float64 // sag that is told from the noise of one sample, Pa
+	step   int64   // ns
+	dt     float64 // s, at most 1
+	follow float64 // weight of a sample in the smoothed inlet
+	lately float64 // and in the present draw
+	plain  float64 // sag that is told from noise, Pa
+	root   float64 // its square root
+}
+
+func (s *pacing) set(step int64) {
+	if step == s.step {
+		return
+	}
+	dt := float64(step) * 1e-9
+	s.step, s.follow, s.lately = step, dt/(dt+smooth), dt/(dt+lately)
+	s.dt = min(dt, 1)
+	s.plain = s.noise * math.Sqrt(s.dt/(s.dt+2*smooth))
+	s.root = math.Sqrt(s.plain)
 }
 
 // draw integrates the flow drawn through the supply, up to its conductance: at a small
@@ -117,25 +134,25 @@ func (e *Ends) Inlet(times []station.Instant, values []float64) {
 //
 //	area = integral sqrt(Ref - p1) dt
 //
-// is the same, whatever its speed. Without a resting pressure it is the time. plain is the
-// sag that is told from noise.
-func (e *Ends) draw(t station.Instant, dt, plain float64) {
+// is the same, whatever its speed. Without a resting pressure it is the time. y is the smoothed
+// inlet, Pa gauge.
+func (e *Ends) draw(t station.Instant, y float64, s *pacing) {
 	if e.Ref <= 0 {
-		e.Drawn += dt
-		e.Worked += dt
+		e.Drawn += s.dt
+		e.Worked += s.dt
 		return
 	}
-	sag := e.Ref - e.Y
-	if sag < -plain {
-		e.Above += dt
-		e.Top = max(e.Top, e.Y-plain/2)
-	}
-	if sag < plain {
+	sag := e.Ref - y
+	if sag < s.plain {
+		if sag < -s.plain {
+			e.Above += s.dt
+			e.Top = max(e.Top, y-s.plain/2)
+		}
 		if e.Drawing {
 			e.Drawing, e.Idle, e.AtIdle = false, t, e.Drawn
 		}
 		if t.Sub(e.Idle) < tail {
-			e.Drawn += sag / math.Sqrt(plain) * dt
+			e.Drawn += sag / s.root * s.dt
 		}
 		return
 	}
@@ -144,10 +161,10 @@ func (e *Ends) draw(t station.Instant, dt, plain float64) {
 		e.Paused, e.Resumed, e.AtPause = e.Idle, t, e.AtIdle
 	}
 	e.Drawing = true
-	e.Worked += dt
+	e.Worked += s.dt
 	flow := math.Sqrt(sag)
-	e.Drawn += flow * dt
-	e.Flow += dt / (dt + lately) * (flow - e.Flow)
+	e.Drawn += flow * s.dt
+	e.Flow += s.lately * (flow - e.Flow)
 }
 
 // window gives the half-width of the scores' windows, s, for the strokes at the present
@@ -326,8 +343,10 @@ func (e *Ends) settle(n1, n2 int64, s1, s2 float64, fn func(Candidate)) {
 			best, at = v, i
 		}
 	}
-	c.Fine, c.Coarse = e.plain(c.N, max(1, n1/2), max(1, n2/2), m), e.plain(c.N, 2*n1, 2*n2, m)
-	c.Plain = e.plain(c.N, n1, n2, m)
+	if e.Learned%2 == 0 { // the usual width changes slowly
+		c.Fine, c.Coarse = e.plain(c.N, max(1, n1/2), max(1, n2/2), m), e.plain(c.N, 2*n1, 2*n2, m)
+		c.Plain = e.plain(c.N, n1, n2, m)
+	}
 	c.At, c.Area, c.Idle = e.In.TimeOf(at), e.Area[at&ringMask], e.Paused
 	c.Again, c.Rest = e.Resumed, e.AtPause
 	e.Given = c.At

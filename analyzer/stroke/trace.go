@@ -62,20 +62,20 @@ func (d *Trace) Take(times []station.Instant, values []float64) {
 		return
 	}
 	d.differences(values)
-	n, last, step := d.N, d.Last, d.Step
+	n := d.N
 	for _, t := range times[:len(values)] {
-		step += 0.02 * (float64(t-last)*1e-9 - step)
-		last = t
 		d.Time[n&ringMask] = ticks(t)
 		n++
 	}
+	took, last := float64(len(values)), times[len(values)-1]
+	d.Step += 0.02 * took / (1 + 0.02*took) * (float64(last-d.Last)*1e-9/took - d.Step)
 	n, total := d.N, d.Sum[d.N&ringMask]
 	for _, v := range values {
 		n++
 		total += whole(v - d.Base)
 		d.Sum[n&ringMask] = total
 	}
-	d.N, d.Last, d.Step = n, last&^(tick-1), step
+	d.N, d.Last = n, last&^(tick-1)
 }
 
 // differences adds up second differences of neighbours, and of every other sample.
