@@ -76,6 +76,6 @@ func (e *Engine) drawless(c *stroke.Candidate, begin, usual float64, n int) {
 	}
 	if d.N >= 5 {
 		*d = drawless{At: e.Supply.RestAt}
-		e.Ends.Comb = stroke.Comb{}
+		e.Ends.Comb = nil
 	}
 }

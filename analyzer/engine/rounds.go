@@ -59,7 +59,7 @@ type rounds struct {
 
 	EndAt station.Instant // when the standing time before ended, 0: none
 	Air   station.Microlitres
-	Ring  [mostRounds]round
+	Ring  [mostRounds]packedRound
 	Kept  int
 }
 
@@ -70,6 +70,15 @@ type round struct {
 	Fall    float64 // m³/s ANR that the outlet's fall tells
 	Stood   float64 // s in which it fell
 	Outlet  float64 // mean outlet meanwhile, Pa gauge
+}
+
+// packedRound holds the figures of a round, in their order, in little room.
+type packedRound [5]float32
+
+// back gives the i-th round from the end, 1 the last.
+func (r *rounds) back(i int) round {
+	p := &r.Ring[mostRounds-i]
+	return round{float64(p[0]), float64(p[1]), float64(p[2]), float64(p[3]), float64(p[4])}
 }
 
 // watchRounds adds the slot that ended.
@@ -110,7 +119,7 @@ func (e *Engine) stepsUp(times float64) bool {
 // brief tells whether the standing time was a rest within a recharge: far shorter than those of the
 // rounds before.
 func (r *rounds) brief() bool {
-	return r.Kept >= fewRounds && (r.N+2)*float64(slotLen)*1e-9 < 0.4*r.Ring[mostRounds-1].Stood
+	return r.Kept >= fewRounds && (r.N+2)*float64(slotLen)*1e-9 < 0.4*r.back(1).Stood
 }
 
 func (r *rounds) stop() { r.N, r.EndAt, r.Kept = 0, 0, 0 }
@@ -127,7 +136,8 @@ func (e *Engine) endRound(end station.Instant) {
 		return
 	}
 	copy(r.Ring[:], r.Ring[1:])
-	r.Ring[mostRounds-1] = round{float64(end.Sub(from)) * 1e-9, gas.CubicMetres(), fall, min(stood, float64(end.Sub(from))*1e-9), p2}
+	took := float64(end.Sub(from)) * 1e-9
+	r.Ring[mostRounds-1] = packedRound{float32(took), float32(gas.CubicMetres()), float32(fall), float32(min(stood, took)), float32(p2)}
 	r.Kept = min(r.Kept+1, mostRounds)
 	e.judgeRounds(end)
 }

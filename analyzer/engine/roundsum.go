@@ -23,7 +23,7 @@ type roundSum struct {
 func (r *rounds) enough() int {
 	seconds, least := 0.0, math.Inf(1)
 	for n := 1; n <= r.Kept; n++ {
-		x := &r.Ring[mostRounds-n]
+		x := r.back(n)
 		seconds += x.Seconds
 		least = min(least, x.Stood)
 		if n >= leastRounds && seconds >= roundsSpan || n >= fewRounds && seconds >= fewSpan && least >= longStand {
@@ -47,20 +47,20 @@ func (r *rounds) balance(n int, stroke, unseen float64) roundSum {
 	b := roundSum{Alike: true}
 	var fs float64
 	for i := 1; i <= n; i++ {
-		x := &r.Ring[mostRounds-i]
+		x := r.back(i)
 		b.Seconds, b.Stood, b.Outlet = b.Seconds+x.Seconds, b.Stood+x.Stood, b.Outlet+x.Outlet*x.Seconds
 		b.Fall, b.Gas, fs = b.Fall+x.Fall/float64(n), b.Gas+x.Air, fs+x.Fall*x.Seconds
 	}
 	b.Outlet /= b.Seconds
 	b.Told = b.Fall * b.Stood / b.Seconds
 	ratio := b.Gas / fs
-	fits := func(x *round) bool {
+	fits := func(x round) bool {
 		want := ratio * x.Fall * x.Seconds
 		return math.Abs(x.Air-want) <= 0.2*want+(1.2+unseen)*stroke
 	}
 	var gas, fall [2]float64 // of the late and the early half
 	for i := 1; i <= n; i++ {
-		x := &r.Ring[mostRounds-i]
+		x := r.back(i)
 		b.Alike = b.Alike && math.Abs(x.Fall-b.Fall) <= 0.35*b.Fall && fits(x)
 		h := min(1, 2*(i-1)/n)
 		gas[h], fall[h] = gas[h]+x.Air, fall[h]+x.Fall*x.Seconds
@@ -68,7 +68,7 @@ func (r *rounds) balance(n int, stroke, unseen float64) roundSum {
 	b.Even = math.Abs(gas[0]/fall[0]-gas[1]/fall[1]) <= 0.1*ratio+(1+unseen)*stroke/min(fall[0], fall[1])
 	mean := fs / b.Seconds
 	for i, all := n+1, b.Seconds; i <= r.Kept && all < countSpan; i++ {
-		x := &r.Ring[mostRounds-i]
+		x := r.back(i)
 		if !fits(x) {
 			break
 		}
@@ -86,7 +86,7 @@ func (r *rounds) settled(n int, mean float64) float64 {
 	var f, c [3]float64
 	for i := 1; i <= n; i++ {
 		h := 2 - 3*(i-1)/n
-		f[h], c[h] = f[h]+r.Ring[mostRounds-i].Fall, c[h]+1
+		f[h], c[h] = f[h]+r.back(i).Fall, c[h]+1
 	}
 	for h := range f {
 		f[h] /= c[h]

@@ -73,8 +73,8 @@ func (e *Engine) slot(start, end station.Instant) {
 	e.pressure(station.OutletPressure, &e.Outlet, &e.Ends.Out, end)
 	if e.tracesServe() {
 		e.Ends.Search(e.Pace.Full, e.usualInterval(), e.Pace.Mass > 0 || e.Pace.Failed(e.Ends.Worked), e.found)
-		e.Pace.Comb(&e.Ends.Comb)
-		e.Pace.Weigh(&e.Ends.Teeth, &e.Ends.Comb)
+		e.Pace.Comb(e.Ends.Comb)
+		e.Pace.Weigh(&e.Ends.Teeth, e.Ends.Comb)
 		for {
 			c, ok := e.Pace.Ripe(end, e.Ends.Idle, e.Ends.Drawing, e.Ends.Drawn)
 			if !ok {

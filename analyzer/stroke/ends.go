@@ -38,7 +38,7 @@ type Ends struct {
 	OutAt   int64           // sample of Out that belongs to it, at the earliest
 	J, K    float64         // usual scores at ends
 	Learned int             // ends that J and K were learned from
-	Comb    Comb
+	Comb    *Comb           // nil: not asked
 	Teeth   Teeth
 	Lift    float64         // by how much a stroke lifts the outlet of a closed tank, Pa, 0: hardly
 	Scale   float64         // of the windows, by what shows ends best
@@ -199,10 +199,14 @@ func (e *Ends) pace(full float64, usual int64) {
 // With comb it looks for what repeats, too, where candidates alone do not tell.
 func (e *Ends) Search(full float64, usualTime int64, comb bool, fn func(Candidate)) {
 	e.pace(full, usualTime)
-	if comb {
+	switch {
+	case !comb:
+		e.Comb = nil
+	case e.Comb == nil:
+		e.Comb = &Comb{}
+		fallthrough
+	default:
 		e.comb()
-	} else if e.Comb.Bin != 0 {
-		e.Comb = Comb{}
 	}
 	e.score(fn)
 }
@@ -225,7 +229,7 @@ func (e *Ends) score(fn func(Candidate)) {
 	m := max(e.OutAt, o.N-ringLen+1)
 	i := max(e.Next, in.N-ringLen+2*n1+1)
 	stride := int64(1)
-	if n1 >= wideWindow && e.Comb.Bin == 0 {
+	if n1 >= wideWindow && e.Comb == nil {
 		stride = 2
 	}
 	for ; i+n1 <= in.N; i += stride {
@@ -247,7 +251,7 @@ func (e *Ends) score(fn func(Candidate)) {
 			j = clip((in.sum(i, i+n1) - in.sum(i-n1, i)) * per1)
 		}
 		score := weigh1*j + weigh2*k
-		if e.Comb.Bin > 0 && (e.Ref <= 0 || e.Area[i&ringMask] > e.Area[(i-1)&ringMask]) {
+		if e.Comb != nil && e.Comb.Bin > 0 && (e.Ref <= 0 || e.Area[i&ringMask] > e.Area[(i-1)&ringMask]) {
 			e.Comb.Put(e.Area[i&ringMask], in.value(i), o.value(min(m, o.N-1)))
 		}
 		if e.Best.Score > 0 && in.TimeOf(i).Sub(e.Best.At) >= apart {
@@ -271,7 +275,7 @@ const wideWindow = 8
 // comb keeps the width of the comb's finest bins near what is drawn in combTime, or from sample
 // to sample, and judges when it is due.
 func (e *Ends) comb() {
-	c := &e.Comb
+	c := e.Comb
 	if c.Due() {
 		most := 0.6 * e.Run
 		if e.Teeth.Full() > 0 {
@@ -395,7 +399,7 @@ func (e *Ends) Settled() (station.Instant, float64) {
 // Visible tells whether ends stand out of the noise as far as was seen: noise alone that is
 // taken for ends scores a little above the least score that counts.
 func (e *Ends) Visible() bool {
-	if e.Learned == 0 || e.Comb.Strength > 0 {
+	if e.Learned == 0 || e.Comb != nil && e.Comb.Strength > 0 {
 		return true
 	}
 	return math.Hypot(e.J, e.K) > (1.1+0.05*float64(min(e.Learned, 10)))*least

@@ -219,7 +219,7 @@ func (p *Pace) Weigh(t *Teeth, c *Comb) {
 		return
 	}
 	switch {
-	case p.fits(c.Period):
+	case c != nil && p.fits(c.Period):
 		p.Full = c.Period
 	case p.Hops > 0 && k < manyHops:
 		p.Full = p.Hops * t.Each()
@@ -239,10 +239,9 @@ func (p *Pace) Failed(worked float64) bool {
 	return worked > patience && (p.N < 10 || p.Share < 0.5) || worked > patience/4 && p.N == 0
 }
 
-// Comb takes what the comb says, the draw of a stroke.
+// Comb takes what the comb says, the draw of a stroke; nil: it was not asked.
 func (p *Pace) Comb(c *Comb) {
-	p.Combed = c.Period > 0
-	if p.Combed = p.Combed && p.fits(c.Period); p.Combed && math.Abs(c.Period-p.Full) > 0.1*p.Full {
+	if p.Combed = c != nil && c.Period > 0 && p.fits(c.Period); p.Combed && math.Abs(c.Period-p.Full) > 0.1*p.Full {
 		p.Full = c.Period
 	}
 }
