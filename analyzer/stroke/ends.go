@@ -396,10 +396,13 @@ func (e *Ends) Settled() (station.Instant, float64) {
 	return e.In.TimeOf(n), e.Area[n&ringMask]
 }
 
+// repeats is how far the comb's correlation must stand out to serve where ends do not.
+const repeats = 0.6
+
 // Visible tells whether ends stand out of the noise as far as was seen: noise alone that is
 // taken for ends scores a little above the least score that counts.
 func (e *Ends) Visible() bool {
-	if e.Learned == 0 || e.Comb != nil && e.Comb.Strength > 0 {
+	if e.Learned == 0 || e.Comb != nil && e.Comb.Strength > repeats {
 		return true
 	}
 	return math.Hypot(e.J, e.K) > (1.1+0.05*float64(min(e.Learned, 10)))*least
