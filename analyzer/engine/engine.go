@@ -10,10 +10,10 @@ import (
 )
 
 // Version names the engine's arithmetic. Snapshots of another version are not restored.
-const Version = "6"
+const Version = "7"
 
 // Revision is stored with every minute that this engine made.
-const Revision = 6
+const Revision = 7
 
 const (
 	slotLen     = station.Second / 2 // decisions are taken twice a second of event time
