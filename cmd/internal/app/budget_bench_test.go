@@ -37,7 +37,11 @@ func BenchmarkStations(b *testing.B) {
 				done := make(chan error, 1)
 				go func() { done <- a.Run(ctx) }()
 				for !a.board.Ready() {
-					time.Sleep(time.Millisecond)
+					select {
+					case err := <-done:
+						b.Fatal("the program ended: ", err)
+					case <-time.After(time.Millisecond):
+					}
 				}
 				took := time.Since(began).Seconds()
 				b.StopTimer()
@@ -66,6 +70,7 @@ func processor() float64 {
 func heapUsed() float64 {
 	var s runtime.MemStats
 	runtime.GC()
+	runtime.GC() // pools live through one
 	runtime.ReadMemStats(&s)
 	return float64(s.HeapInuse + s.StackInuse)
 }

@@ -156,7 +156,7 @@ func (a *App) epochs(ctx context.Context, stations []Station) error {
 	for n, records := range parts {
 		for len(records) > 0 {
 			k := min(len(records), 500)
-			if _, err := a.samples.Append(ctx, n, records[:k]); err != nil {
+			if err := a.epoch(ctx, n, records[:k]); err != nil {
 				if errors.Is(err, samplelog.ErrFull) {
 					a.log.Error("the sample log is full at the start: plate data of this configuration take effect when there is room", "error", err)
 					return nil
@@ -167,6 +167,21 @@ func (a *App) epochs(ctx context.Context, stations []Station) error {
 		}
 	}
 	return nil
+}
+
+// epochTries is how often plate data are appended to a log that does not answer in time: at the
+// start it may be busy with a large backlog for a while.
+const epochTries = 24
+
+// epoch appends plate data of a partition.
+func (a *App) epoch(ctx context.Context, partition int, records []station.Record) error {
+	for try := 1; ; try++ {
+		_, err := a.samples.Append(ctx, partition, records)
+		if err == nil || ctx.Err() != nil || !errors.Is(err, context.DeadlineExceeded) || try == epochTries {
+			return err
+		}
+		a.log.Warn("the sample log is busy: plate data are appended again", "partition", partition, "error", err)
+	}
 }
 
 // readTries is how often an entry may prove unreadable before the partition stops, which
