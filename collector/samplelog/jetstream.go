@@ -151,28 +151,55 @@ const standsFor = 10 * time.Second
 var errStands = errors.New("entries are there but none comes")
 
 // Read implements Log. After a node of a cluster was lost, a reader may be kept alive by a
-// node that gives it nothing; such a one is left for a new one.
+// node that gives it nothing, or find no node that takes it. Then entries are asked for one by
+// one, and a new reader is tried.
 func (j *JetStream) Read(ctx context.Context, partition int, from uint64, fn func(Entry) error) error {
 	for {
 		var err error
 		if from, err = j.read(ctx, partition, from, fn); !errors.Is(err, errStands) {
 			return err
 		}
-		j.opt.Logger.Warn("the sample log's server gives a reader nothing although entries are there: it is asked anew", "partition", partition, "after", from)
+		j.opt.Logger.Warn("the sample log's server gives a reader nothing although entries are there: they are asked for one by one", "partition", partition, "after", from)
+		if from, err = j.oneByOne(ctx, partition, from, fn); err != nil {
+			return err
+		}
 	}
 }
+
+// oneByOne reads what is there, and gives the position it came to.
+func (j *JetStream) oneByOne(ctx context.Context, partition int, from uint64, fn func(Entry) error) (uint64, error) {
+	for {
+		c, cancel := context.WithTimeout(ctx, answerWait)
+		m, err := j.stream.GetMsg(c, from+1, jetstream.WithGetMsgSubject(subject(partition)))
+		cancel()
+		if errors.Is(err, jetstream.ErrMsgNotFound) {
+			return from, nil
+		}
+		if err != nil {
+			return from, readError(ctx, partition, err)
+		}
+		if err := j.entry(partition, from, m.Sequence, m.Header, m.Data, fn); err != nil {
+			return from, err
+		}
+		from = m.Sequence
+	}
+}
+
+// resets is how often a reader that lost its server tries to begin again by itself.
+const resets = 2
 
 // read reads until something fails, and gives the position it came to.
 func (j *JetStream) read(ctx context.Context, partition int, from uint64, fn func(Entry) error) (uint64, error) {
 	c, err := j.stream.OrderedConsumer(ctx, jetstream.OrderedConsumerConfig{
 		FilterSubjects: []string{subject(partition)}, DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: from + 1,
+		MaxResetAttempts: resets,
 	})
 	if err != nil {
-		return from, readError(ctx, partition, err)
+		return from, j.stands(ctx, partition, from, err)
 	}
 	it, err := c.Messages(jetstream.PullMaxMessagesWithBytesLimit(pullAhead, pullBytes))
 	if err != nil {
-		return from, readError(ctx, partition, err)
+		return from, j.stands(ctx, partition, from, err)
 	}
 	defer it.Stop()
 	defer context.AfterFunc(ctx, it.Stop)()
@@ -186,14 +213,26 @@ func (j *JetStream) read(ctx context.Context, partition int, from uint64, fn fun
 			continue // the iterator asks again
 		}
 		if err != nil {
-			return from, readError(ctx, partition, err)
+			return from, j.stands(ctx, partition, from, err)
 		}
-		position, err := j.entry(partition, from, m, fn)
+		meta, err := m.Metadata()
 		if err != nil {
+			return from, fmt.Errorf("cannot read sample log: %w", err)
+		}
+		if err := j.entry(partition, from, meta.Sequence.Stream, m.Headers(), m.Data(), fn); err != nil {
 			return from, err
 		}
-		from = position
+		from = meta.Sequence.Stream
 	}
+}
+
+// stands words a reader's error: that it stands where there is more to read, so that the server
+// answers.
+func (j *JetStream) stands(ctx context.Context, partition int, from uint64, err error) error {
+	if ctx.Err() == nil && j.more(ctx, partition, from) {
+		return errStands
+	}
+	return readError(ctx, partition, err)
 }
 
 // more tells whether a partition has an entry behind a position, as far as the server answers.
@@ -212,18 +251,13 @@ func readError(ctx context.Context, partition int, err error) error {
 }
 
 // entry gives an entry to fn, where the reader has come to position last.
-func (j *JetStream) entry(partition int, last uint64, m jetstream.Msg, fn func(Entry) error) (uint64, error) {
-	meta, err := m.Metadata()
+func (j *JetStream) entry(partition int, last, position uint64, header nats.Header, data []byte, fn func(Entry) error) error {
+	j.look(partition, last, position, header)
+	records, err := Decode(data)
 	if err != nil {
-		return 0, fmt.Errorf("cannot read sample log: %w", err)
+		return fmt.Errorf("cannot read position %d of the sample log: %w: %w", position, ErrEntry, err)
 	}
-	position := meta.Sequence.Stream
-	j.look(partition, last, position, m)
-	records, err := Decode(m.Data())
-	if err != nil {
-		return 0, fmt.Errorf("cannot read position %d of the sample log: %w: %w", position, ErrEntry, err)
-	}
-	return position, fn(Entry{Position: position, Records: records})
+	return fn(Entry{Position: position, Records: records})
 }
 
 // Trim implements Log.

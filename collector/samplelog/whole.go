@@ -7,7 +7,7 @@ import (
 	"strconv"
 	"sync/atomic"
 
-	"github.com/nats-io/nats.go/jetstream"
+	"github.com/nats-io/nats.go"
 
 	"strokewise/analyzer/station"
 )
@@ -83,8 +83,7 @@ func (j *JetStream) Skip(ctx context.Context, to uint64) error {
 
 // look notices a gap before an entry, where the reader has come to position last (0: not
 // known).
-func (j *JetStream) look(partition int, last, position uint64, m jetstream.Msg) {
-	h := m.Headers()
+func (j *JetStream) look(partition int, last, position uint64, h nats.Header) {
 	if h == nil || last == 0 {
 		return
 	}

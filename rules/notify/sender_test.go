@@ -278,7 +278,7 @@ func TestReceiversAreIndependent(t *testing.T) {
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan struct{})
 	go func() { s.Run(ctx); close(done) }()
-	await(t, s, "the other's delivery", func() bool { return len(h.events()) == 1 })
+	await(t, s, "the other's delivery", func() bool { return len(h.events()) == 1 && b.left() == 1 })
 	cancel()
 	<-done
 	close(hang)
