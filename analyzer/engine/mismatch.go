@@ -88,10 +88,14 @@ func (e *Engine) endMismatchRun(end station.Instant) {
 	m.All, m.From = compared{}, 0
 }
 
+// mismatchRest is how old, ns, the inlet's rest may be: a header that fell since makes every draw
+// look too large.
+const mismatchRest = 20 * station.Second
+
 // tracesClear tells whether the traces alone would tell the strokes: ends stand out of the
-// noise, and the draws between them agree.
+// noise, and the draws between them, from a rest that was seen lately, agree.
 func (e *Engine) tracesClear() bool {
-	return e.tracesServe() && e.Doubt.Who == 0 && e.State.ShutdownAt == 0 && !e.passing() && e.Supply.Rest > 0 &&
+	return e.tracesServe() && e.Doubt.Who == 0 && e.State.ShutdownAt == 0 && !e.passing() && e.Supply.Rest > 0 && e.Inlet.Last.Sub(e.Supply.RestAt) <= mismatchRest &&
 		e.Ends.Learned >= 20 && math.Hypot(e.Ends.J, e.Ends.K) >= mismatchSNR && e.Pace.Sure && e.Pace.Share >= mismatchShare && !e.Pace.Halved()
 }
 
