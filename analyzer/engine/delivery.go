@@ -83,7 +83,7 @@ func together(rounds []quietRound) delivery {
 	}
 	cut := cutStroke * math.Sqrt(2*d.Chains)
 	left = max(0, left-2*cutStroke*cutStroke*d.Rounds) // cuts within a chain cancel in the sum
-	d.Band = 1.645 * math.Hypot(cut, math.Sqrt(left)) / d.Strokes
+	d.Band = z90 * math.Hypot(cut, math.Sqrt(left)) / d.Strokes
 	return d
 }
 
@@ -195,7 +195,7 @@ func (l *ratioLine) slope() (c, loss, half float64, ok bool) {
 	}
 	c = -vfe / vf
 	left := max(0, ve-vfe*vfe/vf)
-	return c, 1 - me - c*mf, 1.645 * math.Sqrt(left/vf/(l.N-2)), true
+	return c, 1 - me - c*mf, z90 * math.Sqrt(left/vf/(l.N-2)), true
 }
 
 // deadVolume fits dead volume and loss in eta = 1 - c((p2/p1)^(1/kappa) - 1) - loss.

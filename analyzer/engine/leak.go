@@ -257,7 +257,7 @@ func (e *Engine) steadyMinute(m *station.Minute) {
 // atEdges gives the strokes that a minute may have more or less than its share: those of the
 // cycle that the counter tells at its end.
 func (e *Engine) atEdges() float64 {
-	if e.Fuse.CounterServes() && e.Fuse.PerCycle {
+	if e.inCycles() {
 		return 2.2
 	}
 	return 1.1

@@ -77,7 +77,7 @@ func (e *Engine) storage() float64 {
 func (e *Engine) uncounted() float64 {
 	a, _ := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs())
 	n := 1.0
-	if e.Fuse.CounterServes() && e.Fuse.PerCycle {
+	if e.inCycles() {
 		n = 2
 	}
 	return n * a.Boost.High * 1e-3 / (60 * floorMinutes)

@@ -35,10 +35,11 @@ func (e *Engine) coldAir() {
 //
 //	q <= (V + V_creep)/p0 (-dp/dt + 4 s + 0.25 kPa/t + 1.5 p x/t)
 //
-// s is the standard error of the fall, t the time it is taken over. Air that is colder than the wall by x
-// warms up and hides a part of the loss: x/t on the mean at most, by whatever time
-// constant. What cools in the window itself hides nothing: an isothermal fall is the slowest.
-// times the operating pressure over the present one, where that is lower. The least of a shift counts, so that a moment between two pulses of a consumer is enough.
+// times the operating pressure over the present one, where that is lower. s is the standard error
+// of the fall, t the time it is taken over. Air that is colder than the wall by x warms up and
+// hides a part of the loss: x/t on the mean at most, by whatever time constant. What cools in the
+// window itself hides nothing: an isothermal fall is the slowest. The least of a shift counts, so
+// that a moment between two pulses of a consumer is enough.
 func (e *Engine) standFloor(end station.Instant) {
 	r, f := &e.Rounds, &e.Floor5
 	if r.N == 1 {
@@ -47,12 +48,10 @@ func (e *Engine) standFloor(end station.Instant) {
 	if r.N < standSlots || e.State.Current != station.Holding && e.State.Current != station.Stroking {
 		return
 	}
-	d := r.N*r.TT - r.T*r.T
-	slope := (r.N*r.TP - r.T*r.P) / d
+	slope, left, d := r.line()
 	t := (r.N - 1) * float64(slotLen) * 1e-9
-	left := max(0, r.PP-r.P*r.P/r.N-slope*slope*d/r.N)
 	noise := e.Ends.Out.Noise() / math.Sqrt(max(1, float64(e.Outlet.N)))
-	noise = max(noise, math.Sqrt(left/(r.N-2)))
+	noise = max(noise, math.Sqrt(max(0, left)/(r.N-2)))
 	if -slope*t < max(standDrop, 6*noise) {
 		return
 	}

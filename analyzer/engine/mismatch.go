@@ -99,6 +99,9 @@ func (e *Engine) tracesClear() bool {
 		e.Ends.Learned >= 20 && math.Hypot(e.Ends.J, e.Ends.K) >= mismatchSNR && e.Pace.Sure && e.Pace.Share >= mismatchShare && !e.Pace.Halved()
 }
 
+// inCycles tells whether strokes are counted, and two at a time.
+func (e *Engine) inCycles() bool { return e.Fuse.CounterServes() && e.Fuse.PerCycle }
+
 // perCount gives the strokes of an increment of the counter.
 func (e *Engine) perCount() int64 {
 	if e.Fuse.PerCycle {

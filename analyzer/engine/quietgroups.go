@@ -61,7 +61,7 @@ func (r *recharge) forget(groups []quietRound) {
 
 // cutDoubt gives by how many strokes the count of a group may be wrong at both its ends.
 func (e *Engine) cutDoubt() float64 {
-	if e.Fuse.CounterServes() && e.Fuse.PerCycle {
+	if e.inCycles() {
 		return 2.2
 	}
 	return 1.6

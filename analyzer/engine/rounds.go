@@ -146,12 +146,10 @@ func (e *Engine) endRound(end station.Instant) {
 // where it is too short, not smooth, or does not fall.
 func (e *Engine) fall() (float64, bool) {
 	r := &e.Rounds
-	d := r.N*r.TT - r.T*r.T
+	slope, left, d := r.line()
 	if d <= 0 {
 		return 0, false
 	}
-	slope := (r.N*r.TP - r.T*r.P) / d
-	left := r.PP - r.P*r.P/r.N - slope*slope*d/r.N
 	rough, bent := math.Sqrt(max(0, left)/r.N), math.Sqrt(max(0, left-r.bend(slope))/r.N)
 	drop := -slope * (r.N - 1) * float64(slotLen) * 1e-9
 	noise := e.Ends.Out.Noise() / math.Sqrt(max(1, float64(slotLen)*1e-9*e.Ends.Out.Rate()))
@@ -170,7 +168,7 @@ func (e *Engine) judgeRounds(at station.Instant) {
 		return
 	}
 	unseen := 1.0 // strokes at the ends of the span that may be counted wrongly
-	if e.Fuse.CounterServes() && e.Fuse.PerCycle {
+	if e.inCycles() {
 		unseen = 2
 	}
 	stroke := a.Boost.Value * 1e-3
@@ -198,6 +196,16 @@ func (e *Engine) judgeRounds(at station.Instant) {
 		}
 		e.makeup(flow*b.Settled, band+flow*(1-b.Settled)/2, p, from, at)
 	}
+}
+
+// line gives the straight line through the standing time's points: its slope, Pa/s, the sum of
+// squares that it leaves, and N times that of the times about their mean, 0: there is no line.
+func (r *rounds) line() (slope, left, d float64) {
+	if d = r.N*r.TT - r.T*r.T; d <= 0 {
+		return 0, 0, 0
+	}
+	slope = (r.N*r.TP - r.T*r.P) / d
+	return slope, r.PP - r.P*r.P/r.N - slope*slope*d/r.N, d
 }
 
 // bend gives by how much a parabola through the standing time's points lowers the sum of squares

@@ -136,14 +136,14 @@ func (e *Ends) score(fn func(Candidate)) {
 	n1, n2 := in.samples(w), o.samples(w)
 	h := half(n2)
 	s1 := in.Noise() * math.Sqrt(2/float64(n1))
-	s2 := o.Noise() * math.Sqrt(4/float64(2*h)+2/float64(n2))
+	s2 := o.cornerNoise(n2)
 	per1, perH, per2 := 1/(s1*float64(n1)), 1/(s2*float64(h)), 1/(s2*float64(n2))
 	usual := math.Hypot(e.J, e.K)
 	weigh1, weigh2 := e.J/usual, e.K/usual
 	few := e.Pace > 0 && e.Pace < 6*in.Step // too few samples a stroke to wait for a valley
 	floor := max(least, 0.35*usual)
-	first1 := max(in.From, in.N-ringLen+1) + n1
-	first2 := max(o.From, o.N-ringLen+1) + h + n2
+	first1 := in.oldest() + n1
+	first2 := o.oldest() + h + n2
 	m := max(e.OutAt, o.N-ringLen+1)
 	i := max(e.Next, in.N-ringLen+2*n1+1)
 	stride := int64(1)
@@ -215,6 +215,11 @@ const combTime = 0.04
 
 func half(n int64) int64 { return (n + 1) / 2 }
 
+// cornerNoise gives the deviation, Pa, of a corner over windows of n samples by noise alone.
+func (d *Trace) cornerNoise(n int64) float64 {
+	return d.Noise() * math.Sqrt(4/float64(2*half(n))+2/float64(n))
+}
+
 // clip bounds a score. Branches: math.Min and math.Max cost a call each.
 func clip(x float64) float64 {
 	if x > topScore {
@@ -239,7 +244,7 @@ func (e *Ends) corner(m, n2 int64, s2 float64) float64 {
 // there.
 func (e *Ends) Settled() (station.Instant, float64) {
 	n := e.Next - e.In.samples(float64(e.apart())*1e-9+3*e.window())
-	if n < max(e.In.From, e.In.N-ringLen+1) {
+	if n < e.In.oldest() {
 		return 0, 0
 	}
 	return e.In.TimeOf(n), e.Area[n&ringMask]

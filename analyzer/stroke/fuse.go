@@ -191,7 +191,7 @@ func (v *Intervals) Spread() float64 {
 	for i := range n {
 		s[i] = v.Ring[(first+2*i)%len(v.Ring)] + v.Ring[(first+2*i+1)%len(v.Ring)]
 	}
-	sortInts(s[:n])
+	sortFew(s[:n])
 	return float64(s[n*3/4]-s[n/4]) / float64(s[n/2])
 }
 
@@ -205,15 +205,6 @@ func (v *Intervals) Quartile() int64 {
 
 func (v *Intervals) sorted() [16]int64 {
 	s := v.Ring
-	sortInts(s[:v.N])
+	sortFew(s[:v.N])
 	return s
-}
-
-// sortInts sorts a few values by insertion.
-func sortInts(s []int64) {
-	for i := 1; i < len(s); i++ {
-		for j := i; j > 0 && s[j] < s[j-1]; j-- {
-			s[j], s[j-1] = s[j-1], s[j]
-		}
-	}
 }

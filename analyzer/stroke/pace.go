@@ -17,7 +17,6 @@ type Pace struct {
 	Sure     bool    // Full is what most of them say
 	Share    float64 // of the draws between candidates that agree on Full
 	Combed   bool    // Full is what the comb says
-	Mode     float64 // what most draws between candidates agree on
 	Mass     float64 // draw of a stroke that the mass of the teeth tells, 0: unknown
 	Hops     float64 // teeth a stroke, where the governor closes within strokes, else 0
 	Full     float64 // draw of a stroke, 0: not known yet
@@ -157,7 +156,7 @@ func (p *Pace) raw(c *Candidate, usual float64) {
 		return
 	}
 	m, share := p.mode()
-	p.Sure, p.Share, p.Mode = p.N >= 10 && share >= 0.5, share, m
+	p.Sure, p.Share = p.N >= 10 && share >= 0.5, share
 	if !p.fits(m) {
 		return
 	}
@@ -171,7 +170,7 @@ func (p *Pace) raw(c *Candidate, usual float64) {
 func (p *Pace) mode() (mean, share float64) {
 	sorted := p.Areas
 	areas := sorted[:p.N]
-	sortFloats(areas)
+	sortFew(areas)
 	most, first, last, sum := 0, 0, 0, 0.0 // the group is first to last, last not included
 	for _, a := range areas {
 		for last < len(areas) && areas[last]-a < 0.15*a {
@@ -189,8 +188,8 @@ func (p *Pace) mode() (mean, share float64) {
 	return mean, float64(most) / float64(p.N)
 }
 
-// sortFloats sorts a few values by insertion.
-func sortFloats(s []float64) {
+// sortFew sorts a few values by insertion.
+func sortFew[T int64 | float64](s []T) {
 	for i, x := range s {
 		j := i
 		for ; j > 0 && s[j-1] > x; j-- {

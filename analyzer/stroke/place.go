@@ -77,20 +77,16 @@ func (e *Ends) find(from, to, otherwise station.Instant, pace float64, passing b
 	n1 := max(1, in.samples(min(rise*pace, riseMost)))
 	n2 := min(max(2, o.samples(fall*pace)), 40)
 	s1 := in.Noise() * math.Sqrt((1+(1+onward)*(1+onward)+onward*onward)/float64(n1))
-	s2 := o.Noise() * math.Sqrt(4/float64(2*half(n2))+2/float64(n2))
+	s2 := o.cornerNoise(n2)
 	w1, w2 := math.Sqrt(e.J), math.Sqrt(e.K)
 	w1, w2 = w1/math.Sqrt(e.J+e.K), w2/math.Sqrt(e.J+e.K)
 	if passing {
 		w1 = -w1
 	}
 	best, at, k := math.Inf(-1), otherwise, in.N-1
-	m := o.N - 1
-	for m > max(o.From, o.N-ringLen+1) && o.TimeOf(m) > to {
-		m--
-	}
-	for ; m > max(o.From, o.N-ringLen+1) && o.TimeOf(m) >= from; m-- {
+	for m := o.upTo(to); m > o.oldest() && o.TimeOf(m) >= from; m-- {
 		t := o.TimeOf(m)
-		for k > max(in.From, in.N-ringLen+1) && in.TimeOf(k-1) >= t {
+		for k > in.oldest() && in.TimeOf(k-1) >= t {
 			k--
 		}
 		v := w2 * e.corner(m, n2, s2)
@@ -138,19 +134,14 @@ func (e *Ends) place(t station.Instant) {
 
 // DrawnBy gives the draw up to t, as far as it is remembered.
 func (e *Ends) DrawnBy(t station.Instant) float64 {
-	in := &e.In
-	k := in.N - 1
-	for k > max(in.From, in.N-ringLen+1) && in.TimeOf(k) > t {
-		k--
-	}
-	return e.Area[k&ringMask]
+	return e.Area[e.In.upTo(t)&ringMask]
 }
 
 // drawnAt gives when the draw reached area, as far as it is remembered.
 func (e *Ends) drawnAt(area float64) station.Instant {
 	in := &e.In
 	k := in.N - 1
-	for k > max(in.From, in.N-ringLen+1) && e.Area[(k-1)&ringMask] >= area {
+	for k > in.oldest() && e.Area[(k-1)&ringMask] >= area {
 		k--
 	}
 	return in.TimeOf(k)

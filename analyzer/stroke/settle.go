@@ -16,7 +16,7 @@ func (e *Ends) settle(n1, n2 int64, s1, s2 float64, fn func(Candidate)) {
 		if t < first {
 			break
 		}
-		for m > max(e.Out.From, e.Out.N-ringLen+1) && e.Out.TimeOf(m-1) >= t {
+		for m > e.Out.oldest() && e.Out.TimeOf(m-1) >= t {
 			m--
 		}
 		h := max(1, n1/2)
@@ -40,7 +40,7 @@ func (e *Ends) settle(n1, n2 int64, s1, s2 float64, fn func(Candidate)) {
 	c.Again, c.Rest = e.Resumed, e.AtPause
 	e.Given = c.At
 	if e.Lift > 0 {
-		e.weigh(&c, e.Lift)
+		e.weigh(&c)
 	}
 	fn(c)
 }
@@ -49,14 +49,14 @@ func (e *Ends) settle(n1, n2 int64, s1, s2 float64, fn func(Candidate)) {
 // clipped, 0 where they are not there.
 func (e *Ends) plain(i, n1, n2, m int64) float64 {
 	s1 := e.In.Noise() * math.Sqrt(2/float64(n1))
-	s2 := e.Out.Noise() * math.Sqrt(4/float64(2*half(n2))+2/float64(n2))
+	s2 := e.Out.cornerNoise(n2)
 	best := 0.0
 	for k := i - n1; k <= i; k += max(1, n1/2) {
 		if !e.In.has(k-n1, k+n1) {
 			continue
 		}
 		t := e.In.TimeOf(k)
-		for m > max(e.Out.From, e.Out.N-ringLen+1) && e.Out.TimeOf(m-1) >= t {
+		for m > e.Out.oldest() && e.Out.TimeOf(m-1) >= t {
 			m--
 		}
 		for m < e.Out.N-1 && e.Out.TimeOf(m) < t {

@@ -24,16 +24,15 @@ const (
 	slowFall   = 0.05  // s over which the outlet's fall is looked at
 )
 
-// weigh weighs the tooth that ended at c: over what its strokes lift the outlet of a closed
-// tank, lift in Pa.
-func (e *Ends) weigh(c *Candidate, lift float64) {
+// weigh weighs the tooth that ended at c: over what a stroke lifts the outlet of a closed tank.
+func (e *Ends) weigh(c *Candidate) {
 	o, h := &e.Out, &e.Teeth
-	last, area := h.TopAt, h.Area
-	m := o.N - 1
-	first := max(o.From, o.N-ringLen+1)
-	for m > first && o.TimeOf(m) > c.At {
-		m--
+	if e.Lift < clearLift*o.Noise() {
+		*h = Teeth{}
+		return
 	}
+	last, area := h.TopAt, h.Area
+	m, first := o.upTo(c.At), o.oldest()
 	top := m
 	for i := max(first, m-o.samples(0.05)); i <= min(m+o.samples(0.05), o.N-1); i++ {
 		if o.value(i) > o.value(top) {
@@ -42,14 +41,7 @@ func (e *Ends) weigh(c *Candidate, lift float64) {
 	}
 	before := h.Top
 	h.Top, h.TopAt, h.Area = o.value(top), o.TimeOf(top), c.Area
-	if lift < clearLift*o.Noise() {
-		*h = Teeth{}
-		return
-	}
-	if last == 0 || last < o.TimeOf(first) || h.TopAt <= last {
-		return
-	}
-	if c.Area <= area || o.Step > slowFall/2 {
+	if last == 0 || last < o.TimeOf(first) || h.TopAt <= last || c.Area <= area || o.Step > slowFall/2 {
 		return
 	}
 	w, steepest := o.samples(slowFall), 0.0
@@ -58,7 +50,7 @@ func (e *Ends) weigh(c *Candidate, lift float64) {
 		steepest = max(steepest, fall)
 	}
 	h.Fall = max(steepest, 0.85*h.Fall)
-	share := (h.Fall*float64(h.TopAt.Sub(last)) + h.Top - before) / lift
+	share := (h.Fall*float64(h.TopAt.Sub(last)) + h.Top - before) / e.Lift
 	h.Drawn, h.Share, h.Weight = teethKeep*h.Drawn+c.Area-area, teethKeep*h.Share+share, teethKeep*h.Weight+1
 	h.N++
 }

@@ -33,7 +33,7 @@ func TestTeethAreWeighed(t *testing.T) {
 			now := station.Instant(at * 1e9)
 			e.Out.Take([]station.Instant{now}, []float64{p})
 			if hop := into + 0.5/rate; hop >= run+0.03 && hop < run+0.03+1.0/rate {
-				e.weigh(&Candidate{At: station.Instant((at - 0.03) * 1e9), Area: area}, lift)
+				e.weigh(&Candidate{At: station.Instant((at - 0.03) * 1e9), Area: area})
 			}
 		}
 		if full := e.Teeth.Full(); math.Abs(full-1) > 0.15 {

@@ -119,18 +119,18 @@ const tick = 1 << 10
 
 func ticks(t station.Instant) uint32 { return uint32(t >> 10) }
 
-// most is as far, Pa, as samples may be from Base: a whole ring of them sums up within 2^31.
-const most = 8_000_000
+// farthest is as far, Pa, as samples may be from Base: a whole ring of them sums up within 2^31.
+const farthest = 8_000_000
 
 // whole rounds to whole Pa.
 func whole(x float64) int32 {
-	if !(x < most) {
-		return most
+	if !(x < farthest) {
+		return farthest
 	}
-	if x < -most {
-		return -most
+	if x < -farthest {
+		return -farthest
 	}
-	return int32(x+(most+0.5)) - most
+	return int32(x+(farthest+0.5)) - farthest
 }
 
 // sum gives the sum of samples a to b, b not included, less Base each.
@@ -138,6 +138,17 @@ func (d *Trace) sum(a, b int64) float64 { return float64(d.Sum[b&ringMask] - d.S
 
 // mean gives the mean of samples a to b, b not included, less Base.
 func (d *Trace) mean(a, b int64) float64 { return d.sum(a, b) / float64(b-a) }
+
+// oldest gives the first sample that is remembered, behind the last gap.
+func (d *Trace) oldest() int64 { return max(d.From, d.N-ringLen+1) }
+
+// upTo gives the newest sample not behind t, the oldest where all are.
+func (d *Trace) upTo(t station.Instant) int64 {
+	n := d.N - 1
+	for first := d.oldest(); n > first && d.TimeOf(n) > t; n-- {
+	}
+	return n
+}
 
 // has tells whether samples a to b, b not included, are there, without a gap.
 func (d *Trace) has(a, b int64) bool { return a >= d.From && a > d.N-ringLen && b <= d.N }
