@@ -19,11 +19,8 @@ import (
 // into a failed one.
 const RequireEnv = "STROKEWISE_REQUIRE_PEERS"
 
-// Folders of recordings, see Folder.
-const (
-	DatasetsEnv = "STROKEWISE_DATASETS"
-	TracesEnv   = "STROKEWISE_TRACES"
-)
+// DatasetsEnv is the environment variable that names the folder of the open datasets, see Folder.
+const DatasetsEnv = "STROKEWISE_DATASETS"
 
 // packages name the Debian package of each program.
 var packages = map[string]string{

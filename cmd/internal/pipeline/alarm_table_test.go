@@ -12,7 +12,6 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
-	"strokewise/deploy/peers"
 	"strokewise/rules"
 )
 
@@ -166,16 +165,10 @@ func TestTableOfRigRecordings(t *testing.T) {
 
 // Every recording of the independent model, with its counter and without.
 func TestTableOfIndependentRecordings(t *testing.T) {
-	root := peers.Folder(t, peers.TracesEnv)
-	dirs, err := filepath.Glob(filepath.Join(root, "*", "truth.json"))
-	if err != nil || len(dirs) == 0 {
-		t.Fatalf("no recordings in the folder that %s names: %v", peers.TracesEnv, err)
-	}
 	b := newTable()
-	for _, path := range dirs {
-		dir := filepath.Dir(path)
+	for _, dir := range firstModel(t) {
 		var tr truth
-		readJSON(t, path, &tr)
+		readJSON(t, filepath.Join(dir, "truth.json"), &tr)
 		p, _ := plateOf(t, dir)
 		var labels []label
 		for _, f := range tr.Faults {

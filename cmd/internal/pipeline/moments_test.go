@@ -15,7 +15,6 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
-	"strokewise/deploy/peers"
 )
 
 // trueStrokes reads when each stroke of a recording ended, s from its start.
@@ -68,13 +67,7 @@ func hits(truth, found []float64, sample float64) float64 {
 
 // The times of strokes in the recordings of an independent model (its truth_strokes).
 func TestStrokeTimesOfAnIndependentModel(t *testing.T) {
-	root := peers.Folder(t, peers.TracesEnv)
-	dirs, err := filepath.Glob(filepath.Join(root, "*", "truth_strokes.csv.gz"))
-	if err != nil || len(dirs) == 0 {
-		t.Fatalf("no recordings in the folder that %s names: %v", peers.TracesEnv, err)
-	}
-	for _, path := range dirs {
-		dir := filepath.Dir(path)
+	for _, dir := range firstModel(t) {
 		truth := trueStrokes(t, dir)
 		for _, counter := range []bool{true, false} {
 			p, _ := plateOf(t, dir)

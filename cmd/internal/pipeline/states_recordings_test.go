@@ -8,7 +8,6 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
-	"strokewise/deploy/peers"
 )
 
 // Standing times of an independent model's piston, those of more than half a second, against
@@ -18,20 +17,14 @@ import (
 // other, and no trace shows which it was (decision 4 of DEVELOPERS.md). The limits are what was
 // reached, less some. Two ends of 09 are a piston that moved for 10 ms.
 func TestStandingTimesOfAnIndependentModel(t *testing.T) {
-	root := peers.Folder(t, peers.TracesEnv)
-	dirs, err := filepath.Glob(filepath.Join(root, "*", "truth.json"))
-	if err != nil || len(dirs) == 0 {
-		t.Fatalf("no recordings in the folder that %s names: %v", peers.TracesEnv, err)
-	}
 	for _, counter := range []bool{true, false} {
 		var begins, ends, seconds, minutes bound
-		for _, path := range dirs {
-			dir := filepath.Dir(path)
+		for _, dir := range firstModel(t) {
 			var tr struct {
 				truth
 				Stills [][2]float64 `json:"still_intervals"`
 			}
-			readJSON(t, path, &tr)
+			readJSON(t, filepath.Join(dir, "truth.json"), &tr)
 			p, shut := plateOf(t, dir)
 			u, start := pipeline.New(p, "test"), station.Instant(0)
 			feed(t, u, filepath.Join(dir, "trace.csv.gz"), counter, func(b *station.Block) {

@@ -14,7 +14,7 @@ import (
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/playback"
 	"strokewise/collector/trace"
-	"strokewise/deploy/peers"
+	"strokewise/collector/trace/recorded"
 	"strokewise/rules"
 )
 
@@ -43,6 +43,16 @@ type truth struct {
 	Leak    float64 `json:"leak_conductance_dm3_s_bar"`
 	Supply  float64 `json:"supply_conductance_dm3_s_bar"`
 	SupplyB float64 `json:"supply_b"`
+}
+
+// firstModel returns the folders of the recordings of the first independent model.
+func firstModel(t *testing.T) []string {
+	t.Helper()
+	dirs, err := recorded.Dirs("first")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return dirs
 }
 
 // plateOf reads what a user would know of the recorded station.
@@ -168,17 +178,11 @@ var own = map[string]bool{rules.SupplyUndersized: true, rules.OutletLeak: true, 
 // delivered air within 6 %, inlet within 8 %, exhaust within 12 %, leak within 20 %, each labelled fault
 // raised once and nothing else.
 func TestRecordingsOfAnIndependentModel(t *testing.T) {
-	root := peers.Folder(t, peers.TracesEnv)
-	dirs, err := filepath.Glob(filepath.Join(root, "*", "truth.json"))
-	if err != nil || len(dirs) == 0 {
-		t.Fatalf("no recordings in the folder that %s names: %v", peers.TracesEnv, err)
-	}
-	for _, path := range dirs {
-		dir := filepath.Dir(path)
+	for _, dir := range firstModel(t) {
 		for _, counter := range []bool{true, false} {
 			t.Run(fmt.Sprintf("%s/counter=%v", filepath.Base(dir), counter), func(t *testing.T) {
 				var tr truth
-				readJSON(t, path, &tr)
+				readJSON(t, filepath.Join(dir, "truth.json"), &tr)
 				p, shutdown := plateOf(t, dir)
 				judge(t, &tr, shutdown, run(t, p, filepath.Join(dir, "trace.csv.gz"), counter), counter)
 			})

@@ -10,7 +10,7 @@ import (
 	"strconv"
 	"testing"
 
-	"strokewise/deploy/peers"
+	"strokewise/collector/trace/recorded"
 )
 
 // recording is what an independent model wrote: a trace at 100 Hz (kPa gauge), the ends of
@@ -47,6 +47,16 @@ type minute struct {
 	Moving    float64 `json:"moving_s"`
 	P1        float64 `json:"p1_mean_kpa"`
 	P2        float64 `json:"p2_mean_kpa"`
+}
+
+// firstModel returns the folder of the recordings of the first independent model.
+func firstModel(t testing.TB) string {
+	t.Helper()
+	dir, err := recorded.Folder("first")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return dir
 }
 
 func readRecording(t testing.TB, dir string) *recording {
@@ -172,7 +182,7 @@ func (r *recording) compare(t *testing.T, s *Station, from, to int, above, below
 // bursts of demand, strokes at full speed or stands, the second is held below set by a
 // narrow line, the third creeps under a soft governor against a leak alone.
 func TestAgreesWithRecordings(t *testing.T) {
-	dir := peers.Folder(t, peers.TracesEnv)
+	dir := firstModel(t)
 	t.Run("bursts", func(t *testing.T) {
 		r := readRecording(t, filepath.Join(dir, "01-healthy-2to1-100hz"))
 		s := r.station(Default(), r.p2[0])
@@ -204,7 +214,7 @@ func TestAgreesWithRecordings(t *testing.T) {
 // and the outlet's mean of each later minute, which falls with the tank's temperature, 1 %
 // of it. While the outlet is below the inlet the model's strokes are an eighth too quick.
 func TestFirstFillAgreesWithRecording(t *testing.T) {
-	r := readRecording(t, filepath.Join(peers.Folder(t, peers.TracesEnv), "09-tight-thermal"))
+	r := readRecording(t, filepath.Join(firstModel(t), "09-tight-thermal"))
 	s := r.station(Default(), r.p2[0])
 	var got trace
 	for i, m := range r.Minutes {
