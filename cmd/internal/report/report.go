@@ -246,10 +246,7 @@ func estimates(es *station.Estimates, litre float64) map[string]Estimate {
 		if es[f].Reason == station.NotEstimated && station.Figure(f) != station.VolumetricEfficiency {
 			continue
 		}
-		factor := k.Factor
-		if strings.HasSuffix(k.Key, "_ratio") {
-			factor = 1
-		}
+		factor := keyFactor(k)
 		if k.Air {
 			factor *= litre
 		}
@@ -263,6 +260,15 @@ func estimates(es *station.Estimates, litre float64) map[string]Estimate {
 		out[k.Key] = e
 	}
 	return out
+}
+
+// keyFactor returns the factor from a figure's SI unit to the unit that its key names.
+// Ratios and energies are in SI there, not in the per cent and kJ that people read.
+func keyFactor(k *station.FigureKind) float64 {
+	if strings.HasSuffix(k.Key, "_ratio") || strings.HasSuffix(k.Key, "_j") {
+		return 1
+	}
+	return k.Factor
 }
 
 func estimate(e *station.Estimate, factor float64) Estimate {
