@@ -59,8 +59,10 @@ type Totals struct {
 
 // Estimate is one slow figure; a null Value has a Reason.
 type Estimate struct {
-	Value      *float64    `json:"value"`
-	B          *float64    `json:"b,omitempty"` // critical ratio assumed, of a conductance
+	Value *float64 `json:"value"`
+	B     *float64 `json:"b,omitempty"` // critical ratio for which C of a supply is stated
+	// OverRoot is C/sqrt(1-b) of a supply, which is what its sag shows; Value is C for B.
+	OverRoot   *float64    `json:"c_over_sqrt_1_minus_b,omitempty"`
 	Band       *[2]float64 `json:"band,omitempty"`
 	Method     string      `json:"method,omitempty"`
 	Confidence *float64    `json:"confidence,omitempty"`
@@ -236,7 +238,7 @@ func minutes(ms []station.Minute, litre float64) []Minute {
 	return out
 }
 
-// assumedB is the critical pressure ratio with which a conductance is stated.
+// assumedB is the critical pressure ratio for which the C of a supply is stated.
 var assumedB = 0.3
 
 func estimates(es *station.Estimates, litre float64) map[string]Estimate {
@@ -250,14 +252,22 @@ func estimates(es *station.Estimates, litre float64) map[string]Estimate {
 		if k.Air {
 			factor *= litre
 		}
-		if station.Figure(f) == station.SupplyConductance {
-			factor *= math.Sqrt(1 - assumedB) // C for a stated b
-		}
 		e := estimate(&es[f], factor)
-		if station.Figure(f) == station.SupplyConductance {
-			e.B = &assumedB
+		if k.Law == station.OverRoot {
+			e = forB(&es[f], factor)
 		}
 		out[k.Key] = e
+	}
+	return out
+}
+
+// forB states C/sqrt(1-b) as the C of a line with b = assumedB, and itself beside it.
+func forB(e *station.Estimate, factor float64) Estimate {
+	out := estimate(e, factor*math.Sqrt(1-assumedB))
+	out.B = &assumedB
+	if e.Known() {
+		v := e.Value * factor
+		out.OverRoot = &v
 	}
 	return out
 }

@@ -59,7 +59,11 @@ func (r *Report) estimateRows(t io.Writer) {
 			fmt.Fprintf(t, "%s\tunknown: %s\n", n, e.Reason)
 			continue
 		}
-		fmt.Fprintf(t, "%s\t%.4g  (%s, confidence %.1f)\n", n, *e.Value, e.Method, *e.Confidence)
+		value := fmt.Sprintf("%.4g", *e.Value)
+		if e.OverRoot != nil {
+			value = fmt.Sprintf("C/sqrt(1-b) %.4g, that is C %.4g for b = %.1f", *e.OverRoot, *e.Value, *e.B)
+		}
+		fmt.Fprintf(t, "%s\t%s  (%s, confidence %.1f)\n", n, value, e.Method, *e.Confidence)
 	}
 	if r.Doubts != "" {
 		fmt.Fprintf(t, "plate data\t%s\n", r.Doubts)
