@@ -37,7 +37,7 @@ func (e *Engine) leakInputs() []station.Input {
 // weighed gives one of the two conductances that are weighed, with its band.
 func (e *Engine) weighed(how string, g *station.Estimate) []station.Input {
 	return []station.Input{
-		station.Value("conductance "+how, g.Value*1e8, "dm³/(s·bar)", station.Computed),
+		station.Value("conductance C "+how, g.Value*1e8, "dm³/(s·bar)", station.Computed),
 		station.Value("lower end of its 90 % band", g.Low*1e8, "dm³/(s·bar)", station.Computed),
 		station.Value("upper end", g.High*1e8, "dm³/(s·bar)", station.Computed),
 		e.standard(g), at("obtained "+how, g.At),

@@ -68,7 +68,7 @@ func (e *Engine) onsetInputs() []station.Input {
 		}
 		out = append(out, words("form", shape, station.Computed),
 			computed("change after the first", o.At, "s"),
-			computed("conductance before", o.Before*1e8, "dm³/(s·bar)"), computed("conductance at the end", o.After*1e8, "dm³/(s·bar)"),
+			computed("conductance C before", o.Before*1e8, "dm³/(s·bar)"), computed("conductance C at the end", o.After*1e8, "dm³/(s·bar)"),
 			computed("change over its standard error", o.Score, ""))
 	}
 	return append(out, assumed("least change", 100*onsetRel, "% of the conductance before", "common practice, no source"))
@@ -80,10 +80,10 @@ func (e *Engine) growthInputs() []station.Input {
 	out := e.past(from)
 	for i := from; i < h.N; i++ {
 		p := &h.Points[i]
-		out = append(out, computed("conductance at "+p.At.Floor(station.Second).String(), float64(p.C)*1e8, "dm³/(s·bar)"))
+		out = append(out, computed("conductance C at "+p.At.Floor(station.Second).String(), float64(p.C)*1e8, "dm³/(s·bar)"))
 	}
 	if p := e.Basis.Growth; g.Known() && p > 0 {
-		out = append(out, computed("median slope of the conductance", g.Value/p*1e8*86400, "dm³/(s·bar) a day"),
+		out = append(out, computed("median slope of the conductance C", g.Value/p*1e8*86400, "dm³/(s·bar) a day"),
 			computed("pressure p_op at which the growth is stated", p*1e-3, "kPa abs"))
 	}
 	return out

@@ -121,7 +121,7 @@ func usualInputs(b *baseline, factor float64, unit string) []station.Input {
 }
 
 func (e *Engine) supplyChangeInputs() []station.Input {
-	return usualInputs(&e.Line.Base, 1e8, "dm³/(s·bar)")
+	return usualInputs(&e.Line.Base, 1e8, "dm³/(s·bar), C/sqrt(1-b)")
 }
 
 func (e *Engine) efficiencyChangeInputs() []station.Input {
@@ -133,7 +133,7 @@ func (e *Engine) supplyTrendInputs() []station.Input {
 	out := []station.Input{measured("full days of work", float64(d.N), "")}
 	for i := range d.N {
 		day := station.Instant(int64(d.Day[i]) * 24 * 60 * station.Minute60).Time().Format("2006-01-02")
-		out = append(out, computed("mean of "+day+" (UTC)", d.Mean[i]*1e8, "dm³/(s·bar)"))
+		out = append(out, computed("mean of "+day+" (UTC)", d.Mean[i]*1e8, "dm³/(s·bar), C/sqrt(1-b)"))
 	}
 	return out
 }

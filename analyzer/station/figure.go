@@ -69,12 +69,24 @@ type FigureKind struct {
 	Shown  string  // unit that people read
 	Factor float64 // from Unit to Shown
 	Places int     // decimals in which it is shown
+	Law    Law     // of a conductance: what the number is
 	Air    bool    // a volume of air at ANR: scaled to the reference that is chosen
 	Key    string  // in the JSON of a replay: the name and the unit there
 	What   string  // what it is, a line
 	// Formula and Source say how it is obtained: for the people who argue with it.
 	Formula, Source string
 }
+
+// Law is what the number of a conductance is.
+type Law uint8
+
+// The laws: none for what is no conductance, the sonic conductance C of ISO 6358, and
+// C/sqrt(1-b), which is all that a small pressure drop shows of a line.
+const (
+	NoLaw Law = iota
+	SonicC
+	OverRoot
+)
 
 // Group is a heading under which figures are shown.
 type Group uint8
@@ -105,8 +117,8 @@ var Figures = [NumFigures]FigureKind{
 		What:    "steady loss at the outlet at the operating pressure",
 		Formula: "decay: (V + V_creep/2) rate p_op/p_0 with p = p_end exp(rate t)(1 + theta exp(-t/tau_th)); make-up: strokes in quiet time times the air of a stroke; both weighed by the inverse of their variance",
 		Source:  "gas law; ISO 6358 choked flow"},
-	LeakConductance: {Name: "leak_conductance", Title: "Leak conductance", Group: GroupLeak, Unit: "m³/(s·Pa)", Shown: "dm³/(s·bar)", Factor: 1e8, Places: 4, Key: "leak_conductance_l_s_bar",
-		What: "sonic conductance of the leak at the outlet", Formula: "decay: C = (V + V_creep/2) rate/p_0 (choked, 20 °C); make-up: flow over the absolute pressure meanwhile; weighed by the inverse of their variance", Source: "ISO 6358"},
+	LeakConductance: {Name: "leak_conductance", Title: "Leak conductance C", Group: GroupLeak, Unit: "m³/(s·Pa)", Law: SonicC, Shown: "dm³/(s·bar)", Factor: 1e8, Places: 4, Key: "leak_conductance_l_s_bar",
+		What: "sonic conductance C of the leak at the outlet; the leak is choked, so that b does not enter", Formula: "decay: C = (V + V_creep/2) rate/p_0 (choked, 20 °C); make-up: flow over the absolute pressure meanwhile; weighed by the inverse of their variance", Source: "ISO 6358"},
 	LeakHole: {Name: "leak_hole", Title: "Leak as a round hole", Group: GroupLeak, Unit: "m", Shown: "mm", Factor: 1e3, Places: 2, Key: "leak_hole_mm",
 		What:    "diameter of a round hole that loses as much, discharge coefficient 0.65",
 		Formula: "d = sqrt(4 C/(pi C_d C_1)), C_1 of an ideal nozzle of 1 mm², C_d the discharge coefficient of a sharp edge",
@@ -145,17 +157,17 @@ var Figures = [NumFigures]FigureKind{
 	HeaderStatic: {Name: "header_static", Title: "Header at rest", Group: GroupSupply, Unit: "Pa", Shown: "kPa gauge", Factor: 1e-3, Places: 0, Key: "header_static_kpa",
 		What:    "pressure before the supply line: measured, or the inlet's while the piston stands, ten minutes old at most",
 		Formula: "mean over some seconds of rest", Source: "nothing flows at rest"},
-	SupplyConductance: {Name: "supply_conductance", Title: "Supply conductance, C/√(1−b)", Group: GroupSupply, Unit: "m³/(s·Pa)", Shown: "dm³/(s·bar)", Factor: 1e8, Places: 2, Key: "supply_conductance_l_s_bar",
-		What: "of the supply line", Formula: "inlet air of the running/(integral of p_static psi(p1/p_static) dt sqrt(1-b))", Source: "ISO 6358"},
-	PipeConductance: {Name: "pipe_conductance", Title: "Conductance of a straight pipe of this bore", Group: GroupSupply, Unit: "m³/(s·Pa)", Shown: "dm³/(s·bar)", Factor: 1e8, Places: 2, Key: "pipe_conductance_l_s_bar",
+	SupplyConductance: {Name: "supply_conductance", Title: "Supply conductance C/√(1−b)", Group: GroupSupply, Unit: "m³/(s·Pa)", Law: OverRoot, Shown: "dm³/(s·bar)", Factor: 1e8, Places: 2, Key: "supply_conductance_l_s_bar",
+		What: "C/sqrt(1-b) of the supply line: at a small sag C and b cannot be told apart", Formula: "inlet air of the running/(integral of p_static psi(p1/p_static) dt sqrt(1-b))", Source: "ISO 6358"},
+	PipeConductance: {Name: "pipe_conductance", Title: "C/√(1−b) of a straight pipe of this bore", Group: GroupSupply, Unit: "m³/(s·Pa)", Law: OverRoot, Shown: "dm³/(s·bar)", Factor: 1e8, Places: 2, Key: "pipe_conductance_l_s_bar",
 		What:    "C/sqrt(1-b) of a smooth pipe of the line's bore and length without fittings, at the pressures seen",
 		Formula: "m/(rho_0 p1 psi(p2/p1) sqrt(1-b)), m² = A² (p1² - p2²)/(R T (f L/D + 2 ln(p1/p2))), f by Colebrook", Source: "isothermal pipe flow (Darcy-Weisbach); roughness from memory"},
-	SupplyChange: {Name: "supply_change", Title: "Supply conductance against usual", Group: GroupSupply, Unit: "1", Shown: "%", Factor: 100, Places: 0, Key: "supply_change_ratio",
+	SupplyChange: {Name: "supply_change", Title: "Supply conductance C/√(1−b) against usual", Group: GroupSupply, Unit: "1", Shown: "%", Factor: 100, Places: 0, Key: "supply_change_ratio",
 		What:    "median of the last runs over the usual value, less one",
 		Formula: "medians of fifteen readings; the usual value follows over 30 days", Source: "common practice, no source"},
-	SupplyTrend: {Name: "supply_trend", Title: "Supply conductance changes by", Group: GroupSupply, Unit: "m³/(s²·Pa)", Shown: "dm³/(s·bar) per day", Factor: 1e8 * 86400, Places: 3, Key: "supply_trend_l_s_bar_day",
-		What: "robust slope over the last 16 days of work, known from five on", Formula: "Theil-Sen over daily means", Source: "Sen 1968 (from memory)"},
-	ConductanceNeeded: {Name: "conductance_needed", Title: "Supply conductance needed", Group: GroupSupply, Unit: "m³/(s·Pa)", Shown: "dm³/(s·bar)", Factor: 1e8, Places: 2, Key: "conductance_needed_l_s_bar",
+	SupplyTrend: {Name: "supply_trend", Title: "Supply conductance C/√(1−b) changes by", Group: GroupSupply, Unit: "m³/(s²·Pa)", Law: OverRoot, Shown: "dm³/(s·bar) per day", Factor: 1e8 * 86400, Places: 3, Key: "supply_trend_l_s_bar_day",
+		What: "robust slope of C/sqrt(1-b) over the last 16 days of work, known from five on", Formula: "Theil-Sen over daily means", Source: "Sen 1968 (from memory)"},
+	ConductanceNeeded: {Name: "conductance_needed", Title: "Supply conductance C/√(1−b) needed", Group: GroupSupply, Unit: "m³/(s·Pa)", Law: OverRoot, Shown: "dm³/(s·bar)", Factor: 1e8, Places: 2, Key: "conductance_needed_l_s_bar",
 		What:    "C/sqrt(1-b) of a supply line that would keep the sag under its limit at the flow that the booster draws then",
 		Formula: "C k psi(r_now)/psi(r_limit), b = 0.3, k the flow at the limit over the present one (stroke time as for load, air of a stroke); the limit is the plate's, else 10 % (common practice, no source), less the header's own fall", Source: "ISO 6358"},
 	BoreNeeded: {Name: "bore_needed", Title: "Supply line bore needed", Group: GroupSupply, Unit: "m", Shown: "mm", Factor: 1e3, Places: 1, Key: "bore_needed_mm",

@@ -13,7 +13,7 @@ var slow = [...]struct {
 	family  *family
 }{
 	{station.LeakConductance, "", false,
-		gauge("leak_conductance_cubic_meters_per_second_pascal", "Sonic conductance of the leak at the outlet (ISO 6358), at ANR.", perStation()...)},
+		gauge("leak_conductance_cubic_meters_per_second_pascal", "Sonic conductance C of the leak at the outlet (ISO 6358), at ANR; the leak is choked, b does not enter.", perStation()...)},
 	{station.InternalLeak, "reference", false,
 		gauge("internal_leak_cubic_meters_per_second", "Air that the strokes deliver in quiet time beyond what the outlet loses, at the reference condition.", perStation("reference")...)},
 	{station.SupplySag, "", false,
@@ -25,9 +25,9 @@ var slow = [...]struct {
 	{station.HeaderStatic, "basis", true,
 		gauge("header_static_pascals", "Pressure before the supply line: measured, or the inlet's while the piston stands; no series while the station is silent.", perStation("basis")...)},
 	{station.SupplyConductance, "", false,
-		gauge("supply_conductance_cubic_meters_per_second_pascal", "Conductance of the supply C/sqrt(1-b) (ISO 6358), at ANR.", perStation()...)},
+		gauge("supply_conductance_cubic_meters_per_second_pascal", "C/sqrt(1-b) of the supply line, C its sonic conductance and b its critical pressure ratio (ISO 6358), at ANR.", perStation()...)},
 	{station.SupplyChange, "", false,
-		gauge("supply_change_ratio", "Conductance of the supply over its usual value, less one.", perStation()...)},
+		gauge("supply_change_ratio", "C/sqrt(1-b) of the supply line over its usual value, less one.", perStation()...)},
 	{station.EfficiencyChange, "", false,
 		gauge("volumetric_efficiency_change_ratio", "Volumetric efficiency against its usual value, less one.", perStation()...)},
 	{station.ReachablePressure, "basis", true,

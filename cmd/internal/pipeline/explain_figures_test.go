@@ -79,7 +79,7 @@ func gained(x facts) float64 {
 func growth(x facts) float64 {
 	var t, c, slopes []float64
 	for name, i := range x {
-		if at, ok := strings.CutPrefix(name, "conductance at "); ok && i.Text == "" {
+		if at, ok := strings.CutPrefix(name, "conductance C at "); ok && i.Text == "" {
 			when, _ := time.Parse(time.RFC3339Nano, at)
 			t, c = append(t, float64(when.Unix())), append(c, i.Value*1e-8)
 		}

@@ -42,8 +42,8 @@ func TestInputsGiveTheFigure(t *testing.T) {
 		t.Fatalf("the leak is told by %s (%s)", leak.Estimate.Method, leak.Estimate.Reason)
 	}
 	rate, volume := in("leak_flow", "loss of content")/100/60, in("leak_flow", "tank volume with piping")*1e-3
-	near("conductance by decay", in("leak_conductance", "conductance by decay")*1e-8, (volume+in("leak_flow", "volume that the standing booster adds at most, half of it counted")*1e-3/2)*rate/100e3)
-	near("conductance by make-up", in("leak_conductance", "conductance by make-up")*1e-8, in("leak_flow", "delivered flow made up by strokes")/60e3/(in("leak_flow", "outlet meanwhile")*1e3))
+	near("conductance by decay", in("leak_conductance", "conductance C by decay")*1e-8, (volume+in("leak_flow", "volume that the standing booster adds at most, half of it counted")*1e-3/2)*rate/100e3)
+	near("conductance by make-up", in("leak_conductance", "conductance C by make-up")*1e-8, in("leak_flow", "delivered flow made up by strokes")/60e3/(in("leak_flow", "outlet meanwhile")*1e3))
 	c := all["leak_conductance"].Estimate.Value
 	near("leak flow", leak.Estimate.Value, c*in("leak_flow", "pressure at which the flow is stated")*1e3)
 	near("leak conductance", c, joined(all["leak_conductance"].Inputs))
@@ -57,7 +57,7 @@ func joined(inputs []station.Input) float64 {
 	var sum, weights, c float64
 	for _, i := range inputs {
 		switch {
-		case strings.HasPrefix(i.Name, "conductance by "):
+		case strings.HasPrefix(i.Name, "conductance C by "):
 			c = i.Value
 		case i.Name == "its standard error, by band and age":
 			sum, weights = sum+c/(i.Value*i.Value), weights+1/(i.Value*i.Value)

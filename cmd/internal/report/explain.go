@@ -83,6 +83,12 @@ func explained(x *station.Explanation, ref station.Reference) *Explained {
 func (r *Report) sum(x *station.Explanation, e *Explained, ref station.Reference) {
 	t := &r.Totals
 	airs := map[string]*float64{"delivered_air": t.Delivered, "exhaust_air": t.Exhaust, "inlet_air": t.Inlet}
+	switch air := strings.HasSuffix(x.Name, "_air"); {
+	case air:
+		e.summed(t.AirOf)
+	case x.Name == "strokes":
+		e.summed(t.StrokesOf)
+	}
 	switch {
 	case x.Name == "strokes" && t.Strokes != nil:
 		n := float64(*t.Strokes)
@@ -100,6 +106,15 @@ func (r *Report) sum(x *station.Explanation, e *Explained, ref station.Reference
 	case strings.HasSuffix(x.Name, "_air"):
 		e.Reason, e.Needs = t.Reason["air"], x.Needs
 	}
+}
+
+// summed adds to the inputs of a sum over which minutes it was taken, where that is not all.
+func (e *Explained) summed(of [2]int) {
+	if of[0] == 0 || of[0] == of[1] {
+		return
+	}
+	in := station.Input{Name: "summed over the minutes in which it is known", Text: partly(of), Origin: station.Computed}
+	e.Inputs = append(e.Inputs, Input{Name: in.Name, Text: in.Text, Origin: in.Origin.String(), line: in.Line()})
 }
 
 // explainRows writes how each figure was obtained.

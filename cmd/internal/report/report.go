@@ -35,32 +35,12 @@ type Report struct {
 	Changes []Change `json:"changes,omitempty"`
 }
 
-// Totals are sums over the whole trace. Unknown figures are null and have an entry in
-// Reason.
-type Totals struct {
-	Strokes       *int64            `json:"strokes"`
-	Cycles        *float64          `json:"cycles"`
-	Duty          *float64          `json:"duty"`
-	Stroking      float64           `json:"stroking_s"`
-	Holding       float64           `json:"holding_s"`
-	Starved       float64           `json:"starved_s"`
-	Charging      float64           `json:"charging_s"`
-	Off           float64           `json:"off_s"`
-	Venting       float64           `json:"venting_s"`
-	Residual      float64           `json:"residual_s"`
-	Blind         float64           `json:"blind_s"`
-	Inlet         *float64          `json:"inlet_air_l"`
-	Exhaust       *float64          `json:"exhaust_air_l"`
-	Delivered     *float64          `json:"delivered_air_l"`
-	InletBand     *[2]float64       `json:"inlet_air_l_band"`
-	DeliveredBand *[2]float64       `json:"delivered_air_l_band"`
-	Reason        map[string]string `json:"reason,omitempty"`
-}
-
 // Estimate is one slow figure; a null Value has a Reason.
 type Estimate struct {
-	Value      *float64    `json:"value"`
-	B          *float64    `json:"b,omitempty"` // critical ratio assumed, of a conductance
+	Value *float64 `json:"value"`
+	B     *float64 `json:"b,omitempty"` // critical ratio for which C of a supply is stated
+	// OverRoot is C/sqrt(1-b) of a supply, which is what its sag shows; Value is C for B.
+	OverRoot   *float64    `json:"c_over_sqrt_1_minus_b,omitempty"`
 	Band       *[2]float64 `json:"band,omitempty"`
 	Method     string      `json:"method,omitempty"`
 	Confidence *float64    `json:"confidence,omitempty"`
@@ -138,64 +118,6 @@ func BuildOf(u *pipeline.Unit, ref station.Reference, from, to station.Instant) 
 	return r
 }
 
-func totals(ms []station.Minute, litre float64) Totals {
-	var ns [station.NumStates]int64
-	var t sums
-	for i := range ms {
-		t.add(&ms[i])
-		for s := range ns {
-			ns[s] += ms[i].StateNs[s]
-		}
-	}
-	sec := func(s station.State) float64 { return float64(ns[s]) / 1e9 }
-	out := Totals{
-		Stroking: sec(station.Stroking), Holding: sec(station.Holding), Starved: sec(station.Starved),
-		Charging: sec(station.Charging), Off: sec(station.Off), Venting: sec(station.Venting),
-		Residual: sec(station.Residual), Blind: sec(station.Blind), Reason: map[string]string{},
-	}
-	if d, ok := station.Duty(ns); ok {
-		out.Duty = &d
-	} else {
-		out.Reason["duty"] = "the inlet was never fed"
-	}
-	if t.strokesWhy == "" {
-		c := float64(t.strokes) / 2
-		out.Strokes, out.Cycles = &t.strokes, &c
-	} else {
-		out.Reason["strokes"] = t.strokesWhy
-	}
-	if t.airWhy == "" {
-		out.Inlet, out.Exhaust, out.Delivered = scaled(t.inlet, litre), scaled(t.exhaust, litre), scaled(t.delivered, litre)
-		out.InletBand = &[2]float64{t.inLow.Litres() * litre, t.inHigh.Litres() * litre}
-		out.DeliveredBand = &[2]float64{t.delLow.Litres() * litre, t.delHigh.Litres() * litre}
-	} else {
-		out.Reason["air"] = t.airWhy
-	}
-	return out
-}
-
-// sums adds minutes; one minute with unknown strokes or air makes the sum unknown.
-type sums struct {
-	strokes                   int64
-	inlet, exhaust, delivered station.Microlitres
-	inLow, inHigh             station.Microlitres
-	delLow, delHigh           station.Microlitres
-	strokesWhy, airWhy        string
-}
-
-func (t *sums) add(m *station.Minute) {
-	t.strokes += m.Strokes
-	t.inlet, t.exhaust, t.delivered = t.inlet+m.Inlet, t.exhaust+m.Exhaust, t.delivered+m.Delivered
-	t.inLow, t.inHigh = t.inLow+m.InletLow, t.inHigh+m.InletHigh
-	t.delLow, t.delHigh = t.delLow+m.DeliveredLow, t.delHigh+m.DeliveredHigh
-	if m.StrokeMethod == station.MethodNone && t.strokesWhy == "" {
-		t.strokesWhy = m.AirReason
-	}
-	if m.AirReason != "" && t.airWhy == "" {
-		t.airWhy = m.AirReason
-	}
-}
-
 func scaled(v station.Microlitres, litre float64) *float64 {
 	x := v.Litres() * litre
 	return &x
@@ -236,7 +158,7 @@ func minutes(ms []station.Minute, litre float64) []Minute {
 	return out
 }
 
-// assumedB is the critical pressure ratio with which a conductance is stated.
+// assumedB is the critical pressure ratio for which the C of a supply is stated.
 var assumedB = 0.3
 
 func estimates(es *station.Estimates, litre float64) map[string]Estimate {
@@ -246,23 +168,37 @@ func estimates(es *station.Estimates, litre float64) map[string]Estimate {
 		if es[f].Reason == station.NotEstimated && station.Figure(f) != station.VolumetricEfficiency {
 			continue
 		}
-		factor := k.Factor
-		if strings.HasSuffix(k.Key, "_ratio") {
-			factor = 1
-		}
+		factor := keyFactor(k)
 		if k.Air {
 			factor *= litre
 		}
-		if station.Figure(f) == station.SupplyConductance {
-			factor *= math.Sqrt(1 - assumedB) // C for a stated b
-		}
 		e := estimate(&es[f], factor)
-		if station.Figure(f) == station.SupplyConductance {
-			e.B = &assumedB
+		if k.Law == station.OverRoot {
+			e = forB(&es[f], factor)
 		}
 		out[k.Key] = e
 	}
 	return out
+}
+
+// forB states C/sqrt(1-b) as the C of a line with b = assumedB, and itself beside it.
+func forB(e *station.Estimate, factor float64) Estimate {
+	out := estimate(e, factor*math.Sqrt(1-assumedB))
+	out.B = &assumedB
+	if e.Known() {
+		v := e.Value * factor
+		out.OverRoot = &v
+	}
+	return out
+}
+
+// keyFactor returns the factor from a figure's SI unit to the unit that its key names.
+// Ratios and energies are in SI there, not in the per cent and kJ that people read.
+func keyFactor(k *station.FigureKind) float64 {
+	if strings.HasSuffix(k.Key, "_ratio") || strings.HasSuffix(k.Key, "_j") {
+		return 1
+	}
+	return k.Factor
 }
 
 func estimate(e *station.Estimate, factor float64) Estimate {

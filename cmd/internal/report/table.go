@@ -29,7 +29,7 @@ func (r *Report) totalRows(t io.Writer) {
 	o := &r.Totals
 	strokes := "unknown: " + o.Reason["strokes"]
 	if o.Strokes != nil {
-		strokes = fmt.Sprintf("%d (%.1f cycles)", *o.Strokes, *o.Cycles)
+		strokes = fmt.Sprintf("%d (%.1f cycles)", *o.Strokes, *o.Cycles) + rest(o.StrokesOf, o.Reason["strokes_known_minutes"])
 	}
 	duty := "unknown: " + o.Reason["duty"]
 	if o.Duty != nil {
@@ -42,9 +42,17 @@ func (r *Report) totalRows(t io.Writer) {
 		fmt.Fprintf(t, "air\tunknown: %s\n", o.Reason["air"])
 		return
 	}
-	fmt.Fprintf(t, "inlet air\t%.1f L %s (90 %%: %.1f to %.1f)\n", *o.Inlet, r.Reference, o.InletBand[0], o.InletBand[1])
+	fmt.Fprintf(t, "inlet air\t%.1f L %s (90 %%: %.1f to %.1f)%s\n", *o.Inlet, r.Reference, o.InletBand[0], o.InletBand[1], rest(o.AirOf, o.Reason["air_known_minutes"]))
 	fmt.Fprintf(t, "exhaust air\t%.1f L %s\n", *o.Exhaust, r.Reference)
 	fmt.Fprintf(t, "delivered air\t%.1f L %s (90 %%: %.1f to %.1f)\n", *o.Delivered, r.Reference, o.DeliveredBand[0], o.DeliveredBand[1])
+}
+
+// rest returns what a sum of some of the minutes is followed by.
+func rest(of [2]int, why string) string {
+	if text := partly(of); text != "" {
+		return ", " + text + "; the others: " + why
+	}
+	return ""
 }
 
 func (r *Report) estimateRows(t io.Writer) {
@@ -59,7 +67,11 @@ func (r *Report) estimateRows(t io.Writer) {
 			fmt.Fprintf(t, "%s\tunknown: %s\n", n, e.Reason)
 			continue
 		}
-		fmt.Fprintf(t, "%s\t%.4g  (%s, confidence %.1f)\n", n, *e.Value, e.Method, *e.Confidence)
+		value := fmt.Sprintf("%.4g", *e.Value)
+		if e.OverRoot != nil {
+			value = fmt.Sprintf("C/sqrt(1-b) %.4g, that is C %.4g for b = %.1f", *e.OverRoot, *e.Value, *e.B)
+		}
+		fmt.Fprintf(t, "%s\t%s  (%s, confidence %.1f)\n", n, value, e.Method, *e.Confidence)
 	}
 	if r.Doubts != "" {
 		fmt.Fprintf(t, "plate data\t%s\n", r.Doubts)
