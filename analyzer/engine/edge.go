@@ -79,11 +79,13 @@ func (e *Engine) bound(s station.State, start, end station.Instant) station.Inst
 	case was.Working() && s == station.Starved:
 		at = x.Below
 	case was.Working() && s == station.Holding:
-		at = e.worksUntil(end)
+		at = e.worksUntil()
 	case s == station.Starved:
 		at = x.Below
 	case s == station.Charging && was == station.Starved:
 		at = e.State.Rise.LowAt
+	case s.Working() && e.followed():
+		at = e.resumed(start)
 	case s.Working():
 		if r := e.Ends.Resumed; r > start.Add(-3*station.Second) {
 			at = r
@@ -114,7 +116,7 @@ func (e *Engine) starves(p2, set float64, end station.Instant) bool {
 	if x.Below == 0 {
 		x.Below = end.Add(-slotLen)
 		if s.Current.Working() {
-			x.Below = e.worksUntil(end)
+			x.Below = e.worksUntil()
 		}
 	}
 	return s.Current == station.Starved || end.Sub(x.Below) >= starvesFor || !s.Current.Working() && s.Current != station.Holding

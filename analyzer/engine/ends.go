@@ -24,7 +24,9 @@ func (e *Engine) strokes() {
 		case v.n > 0:
 			e.Mismatch.Count += v.n * e.perCount()
 			e.Fuse.Increment(v.at, v.n, e.tracesServe(), past, e.halfway(v.at), e.emit)
+			e.Feed.Stroke(v.at, e.hiddenTravel(v.at, v.n*e.perCount()))
 			e.Counted = e.Ends.DrawnBy(v.at)
+			e.passed(v.at)
 		case e.State.ShutdownAt != 0:
 			e.Act.Teeth++ // no stroke without supply; enough of them tell that it is back
 		default:
@@ -86,6 +88,9 @@ func (e *Engine) end(c *stroke.Candidate, floor, past station.Instant) {
 		e.Fuse.Tooth(max(at, floor), max(by, past), false, e.emit)
 	}
 	e.Fuse.Tooth(max(c.At, floor), max(end, past), e.goesOn(), e.emit)
+	if !e.Fuse.CounterServes() {
+		e.passed(c.At)
+	}
 }
 
 // weak lets the usual score sink where candidates have become weaker, all of them: the

@@ -5,6 +5,7 @@
 package engine
 
 import (
+	"strokewise/analyzer/feed"
 	"strokewise/analyzer/station"
 	"strokewise/analyzer/stroke"
 )
@@ -80,8 +81,8 @@ type core struct {
 	Rested        bool    // the draw is measured from a resting pressure
 	Valve         valve
 
+	Feed     feed.Follower
 	Act      activity
-	Coast    coasting
 	Supply   supply
 	Hdr      header
 	Line     line
@@ -181,7 +182,8 @@ func (e *Engine) restart() {
 	e.Fuse = stroke.NewFuse(&e.Plate)
 	e.Inlet, e.Outlet = level{}, level{}
 	e.Started = false
-	e.Act, e.Coast = activity{}, coasting{}
+	e.Act = activity{}
+	e.Feed.Reset()
 	e.Leak.reset()
 	e.Rounds.stop()
 	e.stopAir()
@@ -339,6 +341,7 @@ func (e *Engine) gap(to station.Instant) {
 	e.enter(station.Blind, e.Slot, "no samples")
 	e.Inlet, e.Outlet = level{}, level{}
 	e.Ends.Reset()
+	e.Feed.Reset()
 	e.Act.gap()
 	e.Leak.reset()
 	e.Starts.gap()

@@ -103,9 +103,9 @@ func (e *Engine) conductanceInputs() []station.Input {
 	s := &e.Supply
 	out := e.sagInputs()
 	out = append(out, plate("swept volume of a drive stroke", e.Plate.SweptDrive, 1e3, "L"), plate("swept volume of a boost stroke", e.Plate.SweptBoost, 1e3, "L"))
-	if s.FTime > 0 {
-		out = append(out, station.Value("inlet air of the running, the past fading", s.AirSum*1e3, "L ANR", station.Computed),
-			station.Value("integral of upstream pressure times flow function", s.FTime*1e-5, "bar·s", station.Computed))
+	if s.Through.Pull > 0 {
+		out = append(out, station.Value("inlet air of the running, the past fading", s.Through.Air*1e3, "L ANR", station.Computed),
+			station.Value("integral of upstream pressure times flow function", s.Through.Pull*1e-5, "bar·s", station.Computed))
 	}
 	return append(out, assumed("critical pressure ratio b", assumedB, "", "common practice, no source"),
 		assumed("half-width of the band", 25, "%", "the air of a stroke is that uncertain"))

@@ -262,3 +262,6 @@ func (e *Engine) atEdges() float64 {
 	}
 	return 1.1
 }
+
+// shortStop is how long, ns, a stop between strokes at an even pace is no stall.
+const shortStop = 5 * station.Second / 2

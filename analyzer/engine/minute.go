@@ -80,9 +80,13 @@ func (e *Engine) stroke(s station.Stroke) {
 		m.M.AirReason = reason
 	} else {
 		m.addAir(&a)
-		e.Supply.Air += station.MicrolitresOf(a.Inlet.Value)
+		e.Supply.Through.New += station.MicrolitresOf(a.Inlet.Value)
+		e.Supply.Through.N++
 		m.PassStrokes += station.MicrolitresOf(a.Boost.Value)
 		e.Rounds.Delivered += station.MicrolitresOf(a.Plain) // not as learned: that hides what is lost inside
+	}
+	if !e.Fuse.CounterServes() {
+		e.Feed.Stroke(s.At, e.hiddenTravel(s.At, 1))
 	}
 	e.obs.Stroke(s)
 }

@@ -19,6 +19,9 @@ func (e *Engine) reference() {
 	if !rested {
 		e.Ends.Ref = e.Supply.Peak
 	}
+	if e.followed() {
+		e.Ends.Ref = e.Feed.Level
+	}
 	if rested && e.Drawless.At == e.Supply.RestAt {
 		rested, e.Ends.Ref = false, 0
 	}

@@ -69,6 +69,7 @@ type valve struct {
 // slot processes the samples of [start, end).
 func (e *Engine) slot(start, end station.Instant) {
 	e.events = e.events[:0]
+	e.follow(start, end)
 	e.pressure(station.InletPressure, &e.Inlet, &e.Ends.In, end)
 	e.pressure(station.OutletPressure, &e.Outlet, &e.Ends.Out, end)
 	if e.tracesServe() {

@@ -16,9 +16,6 @@ const (
 	closedAfter = 3 * station.Second
 	// setBand is the share of the set pressure below which a standing piston is starved.
 	setBand = 0.95
-	// defaultCoast is how long, ns, the piston creeps on after the last visible draw
-	// where the geometry is not known, see coast.
-	defaultCoast = 3 * station.Second
 )
 
 // stateNow is the open state interval.
@@ -51,30 +48,9 @@ type activity struct {
 
 func (a *activity) gap() { *a = activity{} }
 
-// coast gives how long, ns, the piston goes on creeping unseen after the governor has
-// closed: the air caught in the boost chamber has been heated by compression and
-// shrinks as it cools, and the piston follows without delivering. With the wall heat
-// transfer h = 40 W/(m² K) (from memory, forced convection in small cylinders), and the
-// chamber of diameter D and length L at pressure p2,
-//
-//	tau = rho c_v (V/A)/h,  V/A = D L/(2 D + 4 L),  rho = p2/(R T)
-//
-// and the creep falls under 0.2 mm/s after about one tau. It cannot be measured in
-// the traces; DEVELOPERS.md says what it is worth.
-func (e *Engine) coast() int64 {
-	d, l := e.Plate.DriveBore, e.Plate.StrokeLen
-	if d <= 0 || l <= 0 {
-		return defaultCoast
-	}
-	p2 := e.Outlet.Mean + float64(e.Plate.AmbientPressure())
-	tau := p2 / (287.05 * 320) * 718 * (d * l / (2*d + 4*l)) / 40
-	return int64(min(max(tau, 0.5), 8) * 1e9)
-}
-
 // decide takes the state of the slot [start, end).
 func (e *Engine) decide(start, end station.Instant) {
 	e.work(start, end)
-	e.followCoast(end)
 	e.doubtSensors(end)
 	e.watchMismatch(end)
 	e.Jitter.look(&e.Ends.In, e.Inlet.N, end)
@@ -113,6 +89,10 @@ func (e *Engine) work(start, end station.Instant) {
 	} else if a.DrawFrom == 0 {
 		a.DrawFrom = start
 	}
+	if e.followed() {
+		e.followedWork(start, end)
+		return
+	}
 	// a draw without a tooth for long is a header that went down, not a stroke
 	fresh := drawing && (end.Sub(max(a.DrawFrom, a.LastTooth)) <= 2*station.Second || e.seenDrawing())
 	if fills := e.fills(start, end); fresh || fills {
@@ -131,9 +111,11 @@ func (e *Engine) drawing() bool {
 	return e.below(rest)
 }
 
-// feedNow gives the pressure at which the inlet would rest now, Pa gauge, 0 if unknown: lower
-// than it did where the header is seen to have fallen.
+// feedNow returns the pressure at which the inlet would rest now, Pa gauge, 0 if unknown.
 func (e *Engine) feedNow() float64 {
+	if e.followed() {
+		return e.Feed.Level
+	}
 	rest := e.Supply.Rest
 	if x, ok := e.headerNow(e.Slot); ok && e.Hdr.RestAt != 0 && x < headerFell*rest {
 		return x
@@ -154,21 +136,37 @@ func (e *Engine) below(p float64) bool {
 	return p-e.Inlet.Mean > max(4*noise, 0.004*p)
 }
 
-// working tells whether the piston works or still coasts at end.
-func (e *Engine) working(end station.Instant) bool {
-	slowly := e.slowly(end)
-	return e.Act.LastWork != 0 && (slowly || end <= e.worksUntil(end))
+// followedWork notes the work that the followed header shows.
+func (e *Engine) followedWork(start, end station.Instant) {
+	switch fills := e.fills(start, end); {
+	case e.Feed.Works() || fills:
+		e.Act.LastWork = end
+	case e.Act.LastWork != 0:
+		e.Act.LastWork = min(e.Act.LastWork, max(e.Feed.Until(), e.State.From))
+	}
 }
 
-// hold gives how long, ns, the piston counts as working after it was last seen to: its
-// coast, or one and a half of its shorter stroke intervals.
-func (e *Engine) hold() int64 {
-	hold := e.coast()
-	if q := e.Fuse.Interval.Quartile() * 3 / 2; q > hold {
-		hold = min(q, maxLag)
-	}
-	return hold
+// working reports whether the piston works at end.
+func (e *Engine) working(end station.Instant) bool {
+	slowly := e.slowly(end)
+	return e.Act.LastWork != 0 && (slowly || end <= e.Act.LastWork.Add(2*e.hold()))
 }
+
+// hold returns how long, ns, the piston counts as working after a stroke that nothing else shows
+// the work of: a usual interval, in which the next one travels before and after the pause. Where
+// the header is followed it is 0.
+func (e *Engine) hold() int64 {
+	if e.followed() {
+		return 0
+	}
+	return min(max(e.Fuse.Interval.Quartile(), leastHold), station.SlowestStroke)
+}
+
+// leastHold, ns, is taken while no interval is known. Own choice.
+const leastHold = station.Second / 2
+
+// worksUntil returns the time up to which the piston worked, once it stands.
+func (e *Engine) worksUntil() station.Instant { return e.Act.LastWork.Add(e.hold()) }
 
 // supplyState follows whether the inlet is fed.
 func (e *Engine) supplyState(start, end station.Instant) {

@@ -10,10 +10,7 @@ const (
 	assumedB = 0.3 // critical pressure ratio of a supply line, ISO 6358 (common practice, no source)
 	restAge  = 120 * station.Second
 	runSlice = 60 * station.Second
-	// runStrokes are the fewest strokes of a run that tells the conductance: in shorter ones, such
-	// as hops that make up a leak, the beginning and the sensor's noise are most of the sag.
-	runStrokes = 4
-	forget     = 0.97 // weight of the past at each evaluated run
+	forget   = 0.97 // weight of the past at each evaluated run
 )
 
 // supply follows the inlet: its resting (static) and drawing (dynamic) pressure. Fields
@@ -28,31 +25,25 @@ type supply struct {
 	Track   bool // a run is being measured
 	RunFrom station.Instant
 	Static  float64 // resting pressure that goes with the run, Pa gauge
-	Ref     float64 // upstream pressure, Pa abs: the header's of the moment, or Static
-	RefSum  float64 // of it by slot
 	RefRest bool    // Ref is the resting pressure, else the peak
-	Ambient float64 // Pa abs
 	Sum     float64 // of inlet samples, Pa gauge
-	F       float64 // of the ISO 6358 flow function over the samples
 	N       int
 	Slots   int
-	Strokes int                 // of the run
-	Air     station.Microlitres // inlet air of them
-	Done    drawn               // of the run up to its last stroke
+	Done    drawn // of the run up to its last stroke
 
 	SagSum, SagWeight float64
-	AirSum, FTime     float64 // m³ ANR; Pa s
+	Through           through
 	Rested            float64 // share of the weight that had a resting pressure
 	Unrested          unrested
 }
 
 // drawn is what a run came to up to the end of its last stroke.
 type drawn struct {
-	Sum, F, Ref float64
-	N, Slots    int
-	At          station.Instant
-	Head        float64
-	HeadN       int
+	Sum      float64
+	N, Slots int
+	At       station.Instant
+	Head     float64
+	HeadN    int
 }
 
 // take takes the slot's inlet samples, Pa gauge.
@@ -66,26 +57,11 @@ func (s *supply) take(values []float64) {
 	}
 	s.Peak, s.Prev = peak, prev
 	if s.Track {
-		s.measure(values)
-	}
-}
-
-// measure adds samples to the present run: their sum, and that of ISO 6358's flow function.
-func (s *supply) measure(values []float64) {
-	sum, f := s.Sum, s.F
-	// y = (p2/p1 - b)/(1 - b), as a straight line in the gauge pressure
-	slope := 1 / (s.Ref * (1 - assumedB))
-	y0 := (s.Ambient/s.Ref - assumedB) / (1 - assumedB)
-	for _, x := range values {
-		sum += x
-		switch y := y0 + x*slope; {
-		case y <= 0:
-			f++
-		case y < 1:
-			f += math.Sqrt(1 - y*y)
+		for _, x := range values {
+			s.Sum += x
 		}
+		s.N += len(values)
 	}
-	s.Sum, s.F, s.N = sum, f, s.N+len(values)
 }
 
 // learn updates what the slot teaches: resting pressure, set pressure, sag and
@@ -163,9 +139,8 @@ func (e *Engine) learnSet() {
 	}
 }
 
-// measureRun measures sag and conductance over stretches in which the piston strokes
-// against a raised outlet. The flow function is averaged sample by sample, since the
-// gulps of the strokes make the mean pressure understate the flow.
+// measureRun measures the sag over stretches in which the piston strokes against a raised
+// outlet.
 func (e *Engine) measureRun(start, end station.Instant) {
 	s := &e.Supply
 	amb := float64(e.Plate.AmbientPressure())
@@ -175,27 +150,27 @@ func (e *Engine) measureRun(start, end station.Instant) {
 		e.endRun(end)
 	}
 	if in && !s.Track {
-		s.Ambient = amb
 		s.RefRest = s.Rest > 0 && end.Sub(s.RestAt) <= restAge
 		s.Static = s.Peak
 		if s.RefRest {
 			s.Static = s.Rest
+		}
+		if e.followed() && e.anchored(end) {
+			s.Static, s.RefRest = e.Feed.Level, true
 		}
 		if s.Static <= 0 {
 			return
 		}
 		s.Track, s.RunFrom = true, end
 		s.Unrested.Top, s.Unrested.Low = 0, 0
-		s.Sum, s.F, s.N, s.Slots, s.Strokes, s.Air, s.RefSum, s.Done = 0, 0, 0, 0, 0, 0, 0, drawn{}
+		s.Sum, s.N, s.Slots, s.Done = 0, 0, 0, drawn{}
 		e.headerBegins(end)
 		e.upstream(end)
 	} else if s.Track {
 		s.Slots++
-		s.Strokes += e.Act.Strokes
 		s.Unrested.swing(&e.Inlet, s.Slots)
-		s.RefSum += s.Ref
 		if e.Act.Teeth+e.Act.Strokes > 0 {
-			s.Done = drawn{s.Sum, s.F, s.RefSum, s.N, s.Slots, end, e.Hdr.RunSum, e.Hdr.RunN}
+			s.Done = drawn{s.Sum, s.N, s.Slots, end, e.Hdr.RunSum, e.Hdr.RunN}
 		}
 		e.upstream(end)
 	}
@@ -207,13 +182,10 @@ func (e *Engine) stroking(end station.Instant) bool {
 	return e.Act.Teeth+e.Act.Strokes > 0 || end.Sub(max(e.Fuse.LastAt, e.Act.LastTooth)) <= e.usualInterval()
 }
 
-// upstream takes the pressure before the supply line for the slot that begins: the header's,
-// else the run's static one.
+// upstream adds the header's pressure for the slot that begins, where it has a sensor.
 func (e *Engine) upstream(end station.Instant) {
-	s, h := &e.Supply, &e.Hdr
-	s.Ref = s.Static + s.Ambient
-	if x, ok := e.headerNow(end); ok {
-		s.Ref = x + s.Ambient
+	h := &e.Hdr
+	if _, ok := e.headerNow(end); ok {
 		h.RunSum += h.Mean
 		h.RunN++
 	}
@@ -238,9 +210,6 @@ func (e *Engine) endRun(end station.Instant) {
 	s.Rested *= keep
 	if s.RefRest || d.HeadN > 0 {
 		s.Rested += seconds
-	}
-	if s.Strokes >= runStrokes {
-		s.AirSum, s.FTime = s.AirSum*keep+s.Air.CubicMetres(), s.FTime*keep+d.F/float64(d.N)*seconds*d.Ref/float64(d.Slots)
 	}
 	e.headerRun(dynamic, seconds, d.At)
 	e.estimateSupply(end)
@@ -268,12 +237,12 @@ func (e *Engine) estimateSupply(at station.Instant) {
 	switch {
 	case e.Plate.SweptBoost <= 0 || e.Plate.SweptDrive <= 0:
 		e.Est[station.SupplyConductance] = station.Unknown("needs bores and stroke, or swept volumes")
-	case s.FTime <= 0 || s.AirSum <= 0:
+	case s.Through.Strokes < throughStrokes:
 		e.Est[station.SupplyConductance] = station.Unknown("no sag to measure it by")
 	case s.SagSum/s.SagWeight < leastSag:
 		e.Est[station.SupplyConductance] = station.Unknown(hardlySags)
 	default:
-		c := s.AirSum / s.FTime / math.Sqrt(1-assumedB)
+		c := s.Through.conductance() / math.Sqrt(1-assumedB)
 		e.Est[station.SupplyConductance] = station.Estimate{Value: c, Low: 0.75 * c, High: 1.25 * c, Method: station.MethodTraces, Confidence: conf, At: at}
 	}
 }

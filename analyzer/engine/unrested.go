@@ -28,14 +28,14 @@ type unrested struct {
 }
 
 // supplySums are what sag and conductance are made of.
-type supplySums struct{ SagSum, SagWeight, AirSum, FTime, Rested float64 }
+type supplySums struct{ SagSum, SagWeight, Rested float64 }
 
 func (s *supply) sums() supplySums {
-	return supplySums{s.SagSum, s.SagWeight, s.AirSum, s.FTime, s.Rested}
+	return supplySums{s.SagSum, s.SagWeight, s.Rested}
 }
 
 func (s *supply) restore(b supplySums) {
-	s.SagSum, s.SagWeight, s.AirSum, s.FTime, s.Rested = b.SagSum, b.SagWeight, b.AirSum, b.FTime, b.Rested
+	s.SagSum, s.SagWeight, s.Rested = b.SagSum, b.SagWeight, b.Rested
 }
 
 // swing follows the inlet over a slot of a run.

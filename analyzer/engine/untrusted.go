@@ -67,7 +67,8 @@ func (e *Engine) forgetSince(since station.Instant, w who) {
 	s := &e.Supply
 	s.Track = false
 	if sag >= since {
-		s.SagSum, s.SagWeight, s.Rested, s.AirSum, s.FTime = 0, 0, 0, 0, 0
+		s.SagSum, s.SagWeight, s.Rested = 0, 0, 0
+		s.Through = through{}
 	}
 	if w&outletDoubted != 0 {
 		e.State.TopOutlet = 0

@@ -87,3 +87,9 @@ func (e *Ends) draw(t station.Instant, y float64, s *pacing) {
 	e.Drawn += flow * s.dt
 	e.Flow += s.lately * (flow - e.Flow)
 }
+
+// LeastSag returns the sag, Pa, that is told from the noise of the smoothed inlet.
+func (e *Ends) LeastSag() float64 {
+	dt := min(e.In.Step, 1)
+	return overNoise * e.In.Noise() * math.Sqrt(dt/(dt+2*smooth))
+}

@@ -232,3 +232,6 @@ func Restore(r *bytes.Reader) (*Unit, error) {
 	u.rules.Feeds = u.feed
 	return u, nil
 }
+
+// FollowedWork is for trials.
+func (u *Unit) FollowedWork() int64 { return u.engine.FollowedWork() }
