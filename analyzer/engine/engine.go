@@ -82,6 +82,7 @@ type core struct {
 	Valve         valve
 
 	Feed     feed.Follower
+	Needed   needed
 	Act      activity
 	Supply   supply
 	Hdr      header

@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"fmt"
 	"strokewise/analyzer/feed"
 	"strokewise/analyzer/station"
 )
@@ -42,3 +43,7 @@ func (e *Engine) resumed(t station.Instant) station.Instant {
 
 // FollowedWork is for trials.
 func (e *Engine) FollowedWork() int64 { return e.Feed.Worked }
+
+func (e *Engine) NeededDebug() string {
+	return fmt.Sprintf("least %.1f told %.1f hid %.1f ", e.Needed.Least, e.Needed.Told, e.Needed.Hidden)
+}

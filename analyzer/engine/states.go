@@ -53,6 +53,7 @@ func (e *Engine) decide(start, end station.Instant) {
 	e.work(start, end)
 	e.doubtSensors(end)
 	e.watchMismatch(end)
+	e.watchNeeded()
 	e.Jitter.look(&e.Ends.In, e.Inlet.N, end)
 	e.supplyState(start, end)
 	s, why := e.classify(end)

@@ -32,6 +32,7 @@ type Follower struct {
 	EndAt   station.Instant // of the newest stroke
 	Slow    station.Instant // until when a piston whose draw does not show still works
 	SlowAt  station.Instant // since when
+	Climb   climb           // of the outlet while the piston works
 	Worked  int64
 }
 
@@ -136,6 +137,9 @@ func (f *Follower) close(c *Context) {
 	}
 	if !f.Rests {
 		f.Worked += n.To.Sub(n.From)
+	}
+	if n.Out.N > 0 {
+		f.Climb.take(f.OutBase+n.Out.mean(), overTurn*c.OutNoise/math.Sqrt(n.Out.N), f.Works(), !f.Rests && f.Drew[0])
 	}
 	l, straight := f.straight(c)
 	rises := f.rises(c)

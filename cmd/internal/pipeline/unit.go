@@ -235,3 +235,5 @@ func Restore(r *bytes.Reader) (*Unit, error) {
 
 // FollowedWork is for trials.
 func (u *Unit) FollowedWork() int64 { return u.engine.FollowedWork() }
+
+func (u *Unit) NeededDebug() string { return u.engine.NeededDebug() }
