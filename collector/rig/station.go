@@ -164,8 +164,11 @@ func (s *Station) sample(t station.Instant) {
 		s.apply(s.applied)
 	}
 	s.model.Advance(float64(t.Sub(s.origin)) * 1e-9)
+	if s.Sensors.Gaps.At(s.origin, t) {
+		return
+	}
 	f := &s.levels
-	stamp := t.Add(int64(f[ClockJump]) * station.Second)
+	stamp := s.sensors.stamp(t, s.step).Add(int64(f[ClockJump]) * station.Second)
 	in, out, ok := s.sensors.pressures(s.model.Inlet(), s.model.Outlet(), f)
 	if ok && s.Sensors.Inlet {
 		s.put(station.InletPressure, stamp, in)

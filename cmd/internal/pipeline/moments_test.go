@@ -15,6 +15,7 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
+	"strokewise/collector/rig/draw"
 )
 
 // trueStrokes reads when each stroke of a recording ended, s from its start.
@@ -105,7 +106,7 @@ func TestRandomStationsAddUp(t *testing.T) {
 	t.Parallel()
 	const start = station.Instant(1767225600e9)
 	for seed := range uint64(12) {
-		s := random(100+seed, []float64{100, 20, 10}[seed%3])
+		s := draw.Steady(100+seed, []float64{100, 20, 10}[seed%3])
 		if seed%2 == 0 {
 			s.Faults = append(s.Faults, rig.Fault{Kind: rig.Shutdown, From: start.Add(200 * station.Second)})
 		}

@@ -37,7 +37,8 @@ type Station struct {
 	kg       Totals     // air in kg
 	recent   recent
 	stills   stills
-	cursor   int // in Demand.Steps
+	low      bool // the outlet has been low and is not yet back at set
+	cursor   int  // in Demand.Steps
 	fixed    fixed
 }
 

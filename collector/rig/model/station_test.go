@@ -118,8 +118,9 @@ func TestMassAndTimeBalance(t *testing.T) {
 	k := s.Totals()
 	out := k.Exhaust + k.Demand + k.Leak + k.LineLeak + k.Relief + k.Resized
 	near(t, "inlet air, L ANR", k.Inlet, out+s.Content()-content, 1e-9)
-	near(t, "seconds", k.Moving+k.Holding+k.Starved+k.Resting, 600, 1e-9)
-	if k.Strokes < 100 || min(k.Demand, k.Leak, k.LineLeak, k.Relief, k.Resized, k.Resting) <= 0 {
+	near(t, "fed seconds", k.Stroking+k.Holding+k.Starved, k.Fed, 1e-9)
+	near(t, "fed until the supply was shut", k.Fed, 580, 1e-9)
+	if k.Strokes < 100 || min(k.Demand, k.Leak, k.LineLeak, k.Relief, k.Resized) <= 0 {
 		t.Errorf("not everything was at work: %+v", k)
 	}
 }

@@ -7,8 +7,7 @@ const (
 	fine   = 1e-3  // s
 	coarse = 10e-3 // s
 
-	movingSpeed = 0.2e-3 // m/s above which the piston counts as moving
-	nearSet     = 5e3    // Pa below the restart pressure that still count as holding
+	atRest = 0.2e-3 // m/s below which coarse steps will do
 )
 
 // Advance carries the station to until (s), ending exactly there; it does nothing when
@@ -42,7 +41,7 @@ func (s *Station) Step(dt float64) {
 // standing tells whether coarse steps will do: nothing moves and nothing is fed.
 func (s *Station) standing() bool {
 	st := &s.State
-	return st.Switch <= 0 && math.Abs(st.V) < movingSpeed && (st.Governed || s.Params.Supply.Shut)
+	return st.Switch <= 0 && math.Abs(st.V) < atRest && (st.Governed || s.Params.Supply.Shut)
 }
 
 // fixed is what Params give and what holds from one call of Advance to the next.
@@ -200,21 +199,5 @@ func (s *Station) exchange(dt float64) {
 		if p.Tank.WallLag > 0 {
 			st.Wall += (p.Ambient - st.Wall) * dt / (p.Tank.WallLag + dt)
 		}
-	}
-}
-
-// account adds the step to the time of the state that the station is in.
-func (s *Station) account(dt float64) {
-	g, k, moving := &s.Params.Governor, &s.kg, s.moving()
-	s.stills.account(moving, s.State.Time+dt, dt)
-	switch {
-	case moving:
-		k.Moving += dt
-	case s.Outlet() >= g.SetGauge-g.Hysteresis-nearSet:
-		k.Holding += dt
-	case s.Params.Supply.Shut:
-		k.Resting += dt
-	default:
-		k.Starved += dt
 	}
 }

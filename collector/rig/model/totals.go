@@ -13,10 +13,12 @@ type Totals struct {
 	Relief    float64 // blown off by the relief valve and the vent valve
 	Resized   float64 // left out when Tank.Volume or Supply.Volume was changed (either sign)
 
-	Moving  float64 // s with the piston faster than 0.2 mm/s, or in changeover
-	Holding float64 // s standing, outlet at least Set - Hysteresis - 5 kPa
-	Starved float64 // s standing below that, the supply open
-	Resting float64 // s standing below that, the supply shut
+	// Times by the one definition of duty: Fed = Stroking + Holding + Starved.
+	Fed      float64 // s with the supply open and the inlet above FedAbove
+	Stroking float64 // s of these in which the piston is faster than one stroke in SlowestStroke, or in changeover
+	Charging float64 // s of Stroking in which the outlet comes up to set after it was empty or low
+	Holding  float64 // s fed and not stroking, outlet at set: at least Set - Hysteresis - 5 kPa
+	Starved  float64 // s fed and not stroking, outlet below that
 }
 
 // perLitre is kg in a litre ANR.
