@@ -60,7 +60,7 @@ func compareStrokes(t *told, truth *Truth, counter bool) (n, times Score) {
 	if len(ends) == 0 {
 		return n, Score{}
 	}
-	times.judge(Times, 100*(1-hits(ends, t.ends, t.sampleEvery)))
+	times.judge(Times, 100*(1-Hits(ends, t.ends, t.sampleEvery)))
 	return n, times
 }
 

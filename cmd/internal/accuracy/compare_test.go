@@ -22,12 +22,12 @@ func TestHits(t *testing.T) {
 		{"twice the same", []float64{2, 2}, 0.25},
 		{"out of order", []float64{4, 1}, 0.5},
 	} {
-		if got := hits(truth, c.found, 0.01); got != c.want {
+		if got := Hits(truth, c.found, 0.01); got != c.want {
 			t.Errorf("%s: %g, want %g", c.name, got, c.want)
 		}
 	}
 	// 15 % of 0.2 s is 30 ms.
-	if got := hits([]float64{1, 1.2, 1.4}, []float64{1.04, 1.22, 1.4}, 0.01); math.Abs(got-2.0/3) > 1e-9 {
+	if got := Hits([]float64{1, 1.2, 1.4}, []float64{1.04, 1.22, 1.4}, 0.01); math.Abs(got-2.0/3) > 1e-9 {
 		t.Errorf("close strokes: %g", got)
 	}
 }

@@ -2,6 +2,7 @@ package accuracy
 
 import (
 	"flag"
+	"os"
 	"runtime"
 	"strings"
 	"testing"
@@ -78,20 +79,41 @@ func TestDropsAreFound(t *testing.T) {
 	}
 }
 
+// The published tables are those that make accuracy wrote, and stand beside the one of the release before.
+func TestPublishedTables(t *testing.T) {
+	before, err := ReadTable("before.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	now, err := ReadTable("table.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range map[string]string{"before.txt": before.Text(nil), "table.txt": now.Text(before)} {
+		got, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if string(got) != want {
+			t.Errorf("%s is not what its numbers are: run make accuracy", name)
+		}
+	}
+}
+
 // How many cases run at a time changes nothing.
 func TestOrderDoesNotMatter(t *testing.T) {
 	all, err := Recordings()
 	if err != nil {
 		t.Fatal(err)
 	}
-	cases := []Case{}
+	cases := Stations(draw.Tune, 3)
 	for _, c := range all {
 		switch c.Name { // the smallest
 		case "03-healthy-10hz-counter", "n03-healthy-10hz", "n09-thermal-no-leak-20hz":
 			cases = append(cases, c)
 		}
 	}
-	if len(cases) != 3 {
+	if len(cases) != 6 {
 		t.Fatalf("%d cases", len(cases))
 	}
 	text := func(workers int) string {
@@ -102,6 +124,6 @@ func TestOrderDoesNotMatter(t *testing.T) {
 		return (&Table{Rows: Sum(outcomes, true)}).Text(nil)
 	}
 	if a, b := text(1), text(3); a != b {
-		t.Errorf("one at a time:\n%s\nthree:\n%s", a, b)
+		t.Errorf("one at a time:\n%s\nthree at a time:\n%s", a, b)
 	}
 }

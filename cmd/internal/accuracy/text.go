@@ -3,6 +3,7 @@ package accuracy
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"strings"
 	"text/tabwriter"
 )
@@ -119,10 +120,16 @@ func (r *Row) cells() string {
 	return fmt.Sprintf("%d\t%s\t%s\t%s\t%s\t%s\t%s\t", r.N, share(r.Told, r.N), median, p90, share(r.Within, r.N), share(r.Wrong, r.N), share(r.Held, r.Bands))
 }
 
-// share returns a share in per cent, "-" of none.
+// share returns a share in per cent, "-" of none. All and none are exact.
 func share(part, of int) string {
-	if of == 0 {
+	switch p := math.Round(100 * float64(part) / float64(max(of, 1))); {
+	case of == 0:
 		return "-"
+	case p == 0 && part > 0:
+		return "<1 %"
+	case p == 100 && part < of:
+		return ">99 %"
+	default:
+		return fmt.Sprintf("%.0f %%", p)
 	}
-	return fmt.Sprintf("%.0f %%", 100*float64(part)/float64(of))
 }

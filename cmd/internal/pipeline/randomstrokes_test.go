@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/accuracy"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
 	"strokewise/collector/rig/draw"
@@ -53,7 +54,7 @@ func TestStrokeTimesOfRandomStations(t *testing.T) {
 		n++
 		for _, counter := range []bool{true, false} {
 			truth, found, _ := played(draw.Steady(seed, rate), 600, counter)
-			share := 100 * hits(truth, found, 1/rate)
+			share := 100 * accuracy.Hits(truth, found, 1/rate)
 			t.Logf("station %d, %g Hz, counter %v: %.1f %% of strokes timed", seed, rate, counter, share)
 			sum[counter] += share
 		}

@@ -20,6 +20,7 @@ type options struct {
 	stations, workers  int
 	recordings, each   bool
 	text, file, before string
+	from               string
 }
 
 func main() {
@@ -48,6 +49,7 @@ func parse(args []string, errs io.Writer) (o options, err error) {
 	fs.StringVar(&o.text, "out", "", "also write the table to this file")
 	fs.StringVar(&o.file, "json", "", "also write the table to this file, for machines")
 	fs.StringVar(&o.before, "before", "", "table for machines of the release before, to stand beside this one")
+	fs.StringVar(&o.from, "from", "", "print this table for machines instead of measuring")
 	if err := fs.Parse(args); err != nil {
 		return o, err
 	}
@@ -65,6 +67,13 @@ func parse(args []string, errs io.Writer) (o options, err error) {
 
 // run measures and prints.
 func (o *options) run(out, progress io.Writer) error {
+	if o.from != "" {
+		t, err := accuracy.ReadTable(o.from)
+		if err != nil {
+			return err
+		}
+		return o.write(out, t)
+	}
 	cases, err := accuracy.Recordings()
 	if err != nil {
 		return err
