@@ -50,7 +50,7 @@ func (t *Table) head(b *strings.Builder, before *Table) {
 		"median    of the size of the error, where told; p90: its 90th percentile\n" +
 		"within    share told and within the target; what is unknown is not within\n" +
 		"wrong     share told and off by more than 10 % or 10 points; for alarms and leaks their number\n" +
-		"band      share of the stated 90 % bands that hold the truth\n")
+		"band      share of the stated 90 % bands that hold the truth; that of a volume of air is the sum of its minutes' bands\n")
 	if before != nil {
 		b.WriteString("Behind the bar: the same of the release before.\n")
 	}

@@ -88,7 +88,7 @@ func (o *options) run(out, progress io.Writer) error {
 		return err
 	}
 	if o.each {
-		return accuracy.Each(out, outcomes)
+		return o.publish(out, accuracy.Each(outcomes))
 	}
 	return o.write(out, &accuracy.Table{Set: o.set.String(), Stations: o.stations, Rows: accuracy.Sum(outcomes, o.set != draw.Check)})
 }
@@ -102,15 +102,22 @@ func (o *options) write(out io.Writer, t *accuracy.Table) error {
 			return err
 		}
 	}
-	text := t.Text(before)
-	fmt.Fprint(out, text)
-	if o.text != "" {
-		if err := os.WriteFile(o.text, []byte(text), 0o644); err != nil {
-			return fmt.Errorf("cannot write accuracy table: %w", err)
+	if o.file != "" {
+		if err := t.Write(o.file); err != nil {
+			return err
 		}
 	}
-	if o.file != "" {
-		return t.Write(o.file)
+	return o.publish(out, t.Text(before))
+}
+
+// publish prints a text and writes the file that is asked for.
+func (o *options) publish(out io.Writer, text string) error {
+	fmt.Fprint(out, text)
+	if o.text == "" {
+		return nil
+	}
+	if err := os.WriteFile(o.text, []byte(text), 0o644); err != nil {
+		return fmt.Errorf("cannot write accuracy table: %w", err)
 	}
 	return nil
 }
