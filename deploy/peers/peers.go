@@ -23,6 +23,7 @@ const RequireEnv = "STROKEWISE_REQUIRE_PEERS"
 const (
 	DatasetsEnv = "STROKEWISE_DATASETS"
 	TracesEnv   = "STROKEWISE_TRACES"
+	TracesBEnv  = "STROKEWISE_TRACES_B" // of a second independent model
 )
 
 // packages name the Debian package of each program.
