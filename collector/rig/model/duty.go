@@ -1,7 +1,5 @@
 package model
 
-import "math"
-
 // The definition of duty that truth is counted by. A test of collector/rig holds the first two
 // to the analyzer's, which this package does not import.
 const (
@@ -14,9 +12,11 @@ const (
 	nearSet   = 5e3 // Pa below the restart pressure that still count as at set
 )
 
-// travels reports whether the piston is faster than the slowest stroke, or in changeover.
+// travels reports whether a piston is faster than the slowest stroke, or in changeover. Two boosters
+// are one station: it strokes while either does.
 func (s *Station) travels() bool {
-	return s.State.Switch > 0 || math.Abs(s.State.V) > s.geometry.Stroke/SlowestStroke
+	least := s.geometry.Stroke / SlowestStroke
+	return s.State.Cylinder.travels(least) || s.Params.Second.On && s.State.Second.travels(least)
 }
 
 // fed reports whether the supply is open and the inlet above FedAbove.
@@ -25,8 +25,7 @@ func (s *Station) fed() bool { return !s.Params.Supply.Shut && s.Inlet() > FedAb
 // atSet reports whether the outlet is at set, or so little below that the governor would not
 // have opened.
 func (s *Station) atSet() bool {
-	g := &s.Params.Governor
-	return s.Outlet() >= g.SetGauge-g.Hysteresis-nearSet
+	return s.Outlet() >= s.set()-s.Params.Governor.Hysteresis-nearSet
 }
 
 // account adds the step to the time of what the station is doing.
@@ -36,7 +35,7 @@ func (s *Station) account(dt float64) {
 	switch {
 	case at:
 		s.low = false
-	case s.Outlet() < lowOutlet*s.Params.Governor.SetGauge:
+	case s.Outlet() < lowOutlet*s.set():
 		s.low = true
 	}
 	if !s.fed() {

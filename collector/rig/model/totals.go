@@ -3,10 +3,11 @@ package model
 // Totals are what a station did since it was made: air in litres ANR, times in seconds.
 type Totals struct {
 	Strokes int // ended; side a ends the first, b the second
+	Second  int // strokes of the second booster
 
 	Inlet     float64 // drawn from the header
 	Exhaust   float64 // driving air let out by the changeover valve
-	Delivered float64 // into the tank, less what leaked back
+	Delivered float64 // by all boosters to the outlet, less what leaked back
 	Demand    float64 // taken by the consumers
 	Leak      float64 // lost by Leaks.Tank and Leaks.Branch
 	LineLeak  float64 // lost by Leaks.Line and Supply.Dump
