@@ -91,7 +91,7 @@ func compareStates(t *told, truth *Truth) (duty, states Score) {
 // compareAir compares the three volumes over the minutes of which air is told, if that is half of
 // them.
 func compareAir(s *Scores, t *told, truth *Truth, counter bool) {
-	if len(truth.Ends) < fewest {
+	if len(truth.Ends) < fewest || math.IsNaN(truth.Minutes[0].All.Delivered) {
 		return
 	}
 	var got, low, high, want Air

@@ -44,9 +44,17 @@ func playDrawn(d *draw.Case, yield func([]station.Block)) Truth {
 		was = is
 	}
 	p := v.Present()
+	if p.Second.On { // the totals are of both boosters, and the analyzer knows one
+		for i := range t.Minutes {
+			t.Minutes[i] = unknownAir
+		}
+	}
 	t.Line, t.Leak = lineOf(&p), leakOf(&p, was.Relief)
 	return t
 }
+
+// unknownAir is a minute whose air is not known.
+var unknownAir = Minute{Air{math.NaN(), math.NaN(), math.NaN()}, Air{math.NaN(), math.NaN(), math.NaN()}}
 
 // second adds a second of a virtual station's truth.
 func (t *Truth) second(s int, was, is model.Totals) {

@@ -44,8 +44,8 @@ func TestNothingDropped(t *testing.T) {
 		t.Fatal(err)
 	}
 	if drops := Drops(now, was); len(drops) > 0 {
-		t.Errorf("accuracy has dropped:\n  %s\nFind out why (-recordings -each of cmd/internal/accuracy/measure shows the recordings one by one). "+
-			"If the change is worth it, say so in CHANGELOG.md and renew the table: make accuracy-baseline", strings.Join(drops, "\n  "))
+		t.Errorf("accuracy has dropped:\n  %s\nWhich recordings changed: go run ./cmd/internal/accuracy/measure -recordings -each | diff cmd/internal/accuracy/recordings.txt -\n"+
+			"If the change is worth it, say so in CHANGELOG.md and store the tables: make accuracy-baseline", strings.Join(drops, "\n  "))
 	}
 }
 
