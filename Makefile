@@ -4,7 +4,7 @@ GO ?= go
 # The race detector needs a C compiler; without one the tests run without it, and say so.
 RACE := $(shell command -v gcc >/dev/null 2>&1 && echo -race)
 
-.PHONY: build demo test race torture bench fuzz lint peers clean
+.PHONY: build demo test race torture bench fuzz lint peers clean accuracy accuracy-baseline
 
 build: ## the binary, here
 	$(GO) build -o strokewise ./cmd/strokewise
@@ -14,7 +14,7 @@ demo: build ## the main job on embedded defaults, until Ctrl-C
 
 # Packages that are one goroutine's arithmetic, and the tests of the binary as it is built: without
 # the race detector, under which they take five times as long. `make race` runs all with it.
-PLAIN := ./analyzer/... ./collector/rig/model ./dashboards/trend ./cmd/internal/pipeline ./cmd/strokewise
+PLAIN := ./analyzer/... ./collector/rig/model ./dashboards/trend ./cmd/internal/pipeline ./cmd/internal/accuracy ./cmd/strokewise
 
 test: peers ## all tests
 	@[ -n "$(RACE)" ] || echo "note: no C compiler found, so the tests run without the race detector"
@@ -49,6 +49,16 @@ fuzz: ## every parser, FUZZTIME each
 	$(GO) test -run '^$$' -fuzz FuzzParse -fuzztime $(FUZZTIME) ./cmd/internal/config
 	$(GO) test -run '^$$' -fuzz FuzzHost -fuzztime $(FUZZTIME) ./dashboards/web
 	$(GO) test -run '^$$' -fuzz FuzzCommand -fuzztime $(FUZZTIME) ./dashboards/web
+
+# The table that is published: the report set, beside that of the release before.
+ACCURACY := cmd/internal/accuracy
+accuracy: ## how far conclusions are from the truth, over drawn stations and all recordings: rewrites table.txt and recordings.txt; ten minutes
+	$(GO) run ./$(ACCURACY)/measure -set report -n 1200 -out $(ACCURACY)/table.txt -json $(ACCURACY)/table.json -before $(ACCURACY)/before.json
+	$(GO) run ./$(ACCURACY)/measure -recordings -each -out $(ACCURACY)/recordings.txt
+
+accuracy-baseline: ## stores the short table that make test holds, and recordings.txt, after an accepted change
+	$(GO) test -count=1 -run TestNothingDropped ./$(ACCURACY) -update
+	$(GO) run ./$(ACCURACY)/measure -recordings -each -out $(ACCURACY)/recordings.txt
 
 lint: ## formatting, vet, staticcheck
 	@out=$$(gofmt -l .); [ -z "$$out" ] || { echo "not formatted: $$out"; exit 1; }

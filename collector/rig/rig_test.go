@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"strokewise/analyzer/station"
+	"strokewise/collector/rig/model"
 	"strokewise/collector/trace"
 )
 
@@ -130,5 +131,13 @@ func TestShutdownLeavesTheTankCharged(t *testing.T) {
 	}
 	if in > 20e3 || out < 800e3 {
 		t.Errorf("inlet %g, outlet %g Pa", in, out)
+	}
+}
+
+// The model's definition of duty is the analyzer's: the two share no code, so a test holds them
+// together.
+func TestDutyIsDefinedOnce(t *testing.T) {
+	if model.SlowestStroke*1e9 != float64(station.SlowestStroke) || station.Gauge(model.FedAbove) != station.FedAbove {
+		t.Errorf("model: %g s, %g Pa; station: %d ns, %g Pa", model.SlowestStroke, model.FedAbove, station.SlowestStroke, float64(station.FedAbove))
 	}
 }

@@ -20,12 +20,24 @@ type Sensors struct {
 	Counts  station.Counts
 	CountHz float64 // readings of the counter a second, 0: as the pressures
 	Flow    bool    // a flow meter sits at the inlet: a reading a second, m³/s ANR
+	Jitter  float64 // by which time stamps are off, at most, as a share of a step
+	Gaps    Gaps
+}
+
+// Gaps are times in which all readings are lost: the last Lost of every Every, s from the start.
+// The zero value loses none.
+type Gaps struct{ Every, Lost int64 }
+
+// At reports whether the readings at t of a station that began at start are lost.
+func (g Gaps) At(start, t station.Instant) bool {
+	return g.Every > 0 && t.Sub(start)/station.Second%g.Every >= g.Every-g.Lost
 }
 
 // sensors turn the machine's true state into readings.
 type sensors struct {
 	Sensors
 	rng    *rand.Rand
+	clock  *rand.Rand
 	held   [2]float64 // readings that stand still
 	frozen [2]bool
 	count  float64 // what the counter shows
@@ -34,7 +46,16 @@ type sensors struct {
 }
 
 func newSensors(s Sensors, seed uint64) sensors {
-	return sensors{Sensors: s, rng: rand.New(rand.NewPCG(seed, 0x5e))}
+	return sensors{Sensors: s, rng: rand.New(rand.NewPCG(seed, 0x5e)), clock: rand.New(rand.NewPCG(seed, 0x71))}
+}
+
+// stamp returns the time that the device gives a reading at t, where a step takes step ns.
+func (s *sensors) stamp(t station.Instant, step int64) station.Instant {
+	if s.Jitter == 0 {
+		return t
+	}
+	off := s.Jitter * (2*s.clock.Float64() - 1) * float64(step)
+	return t.Add(int64(math.Round(off/1e3)) * station.Microsecond)
 }
 
 // pressures gives the readings of inlet and outlet, Pa gauge; false: lost on the way.

@@ -12,7 +12,8 @@ import (
 // source).
 const b = 0.3
 
-// Spec describes a virtual station.
+// Spec describes a virtual station. What moves in Params of itself (header, set, consumers) counts
+// its time from the station's start.
 type Spec struct {
 	Plate    station.Plate // what its user knows
 	About    string        // what it shows, for people
@@ -51,7 +52,7 @@ type Station struct {
 // look is how often demand and faults are looked at, ns.
 const look = 100 * station.Millisecond
 
-// New gives a station whose first sample stands at start. count is what its counter
+// New returns a station whose first sample stands at start. count is what its counter
 // shows then.
 func New(s Spec, start station.Instant, count int64) *Station {
 	outlet := s.Outlet
@@ -82,16 +83,16 @@ func (s *Station) Mend(k Kind, t station.Instant) {
 	}
 }
 
-// Truth gives what the model did since New.
+// Truth returns what the model did since New.
 func (s *Station) Truth() model.Totals { return s.model.Totals() }
 
-// Pressures gives the true pressures of inlet and outlet, Pa gauge.
+// Pressures returns the true pressures of inlet and outlet, Pa gauge.
 func (s *Station) Pressures() (inlet, outlet float64) { return s.model.Inlet(), s.model.Outlet() }
 
-// Governed tells whether the governor is shut: the piston stands, or is about to.
+// Governed reports whether the governor is shut: the piston stands, or is about to.
 func (s *Station) Governed() bool { return s.model.State.Governed }
 
-// TakeStrokes gives the strokes that ended since the last call: their times and sides.
+// TakeStrokes returns the strokes that ended since the last call: their times and sides.
 func (s *Station) TakeStrokes() []station.Stroke {
 	s.strokes = s.model.TakeStrokes(s.strokes[:0])
 	out := make([]station.Stroke, len(s.strokes))
@@ -101,7 +102,7 @@ func (s *Station) TakeStrokes() []station.Stroke {
 	return out
 }
 
-// TakeStills gives the times of half a second and more in which the piston stood, as
+// TakeStills returns the times of half a second and more in which the piston stood, as
 // intervals, that ended since the last call.
 func (s *Station) TakeStills() []station.Interval {
 	s.stills = s.model.TakeStills(s.stills[:0])
@@ -112,7 +113,7 @@ func (s *Station) TakeStills() []station.Interval {
 	return out
 }
 
-// StandsSince gives since when the piston stands; false while it moves.
+// StandsSince returns since when the piston stands; false while it moves.
 func (s *Station) StandsSince() (station.Instant, bool) {
 	since, stands := s.model.Still()
 	return s.instant(since), stands
@@ -123,7 +124,7 @@ func (s *Station) instant(at float64) station.Instant {
 	return s.origin.Add(int64(math.Round(at*1e6)) * station.Microsecond)
 }
 
-// Until runs up to, not including, time end, and gives the readings as blocks, valid until
+// Until runs up to, not including, time end, and returns the readings as blocks, valid until
 // the next call.
 func (s *Station) Until(end station.Instant) []station.Block {
 	for c := range s.blocks {
@@ -164,9 +165,13 @@ func (s *Station) sample(t station.Instant) {
 		s.apply(s.applied)
 	}
 	s.model.Advance(float64(t.Sub(s.origin)) * 1e-9)
+	if s.Sensors.Gaps.At(s.origin, t) {
+		return
+	}
 	f := &s.levels
-	stamp := t.Add(int64(f[ClockJump]) * station.Second)
-	in, out, ok := s.sensors.pressures(s.model.Inlet(), s.model.Outlet(), f)
+	stamp := s.sensors.stamp(t, s.step).Add(int64(f[ClockJump]) * station.Second)
+	p1, p2 := s.model.Readings()
+	in, out, ok := s.sensors.pressures(p1, p2, f)
 	if ok && s.Sensors.Inlet {
 		s.put(station.InletPressure, stamp, in)
 	}
@@ -174,7 +179,7 @@ func (s *Station) sample(t station.Instant) {
 		s.put(station.OutletPressure, stamp, out)
 	}
 	if ok && s.Sensors.Header {
-		s.put(station.HeaderPressure, stamp, s.sensors.read(s.model.Params.Supply.HeaderGauge, s.Sensors.Noise))
+		s.put(station.HeaderPressure, stamp, s.sensors.read(s.model.Header(), s.Sensors.Noise))
 	}
 	if s.Sensors.Valve {
 		open := 1.0
@@ -228,6 +233,7 @@ func (s *Station) apply(t station.Instant) {
 		f[Shutdown] = 1
 	}
 	shut := f[Shutdown] != 0 || f[Trapped] != 0 || f[Vented] != 0
+	p.Demand.Off = shut || !s.Rhythm.works(t)
 	if shut {
 		s.demand[0].Flow = 0 // nobody works there
 	}

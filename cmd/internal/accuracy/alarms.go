@@ -19,7 +19,7 @@ var serious = func() map[string]bool {
 // are not due, and the traps that were sprung.
 func compareAlarms(s *Scores, t *told, truth *Truth) {
 	if due := &s[DueAlarms]; len(truth.Due) > 0 {
-		due.Applies, due.N = true, len(truth.Due)
+		*due = Score{Applies: true, N: len(truth.Due)}
 		for _, d := range truth.Due {
 			if slices.ContainsFunc(t.raised, func(r raised) bool { return r.alarm == d.Alarm && d.From <= r.at && r.at <= d.By }) {
 				due.Good++

@@ -28,18 +28,23 @@ const start = station.Instant(1767225600 * station.Second)
 
 // Truth is what is true of a case. Times are s from start; NaN is not known, and not compared.
 type Truth struct {
-	Fed, Stroking    float64   // s, by the definition of duty in analyzer/station
-	Holding, Starved float64   // s
+	Fed, Stroking    float64   // s outside of gaps, by the definition of duty in analyzer/station
+	Holding, Starved float64   // s outside of gaps
 	Ends             []float64 // of strokes
 	Minutes          []Minute
-	Line             float64 // C/sqrt(1-b) of the supply line, m³/(s·Pa)
-	Leak             float64 // conductance at the outlet, m³/(s·Pa); 0: tight
-	Due              []Due
-	Traps            []string // alarms that would be false
+	// Lost reports whether the readings at a time are lost in a gap; nil: none are.
+	Lost  func(at float64) bool
+	Line  float64 // C/sqrt(1-b) of the supply line, m³/(s·Pa)
+	Leak  float64 // conductance at the outlet, m³/(s·Pa); 0: tight
+	Due   []Due
+	Traps []string // alarms that would be false
 }
 
-// Minute is a minute of truth, air in L ANR.
-type Minute struct{ Inlet, Exhaust, Delivered float64 }
+// Minute is the air of a minute of truth: all of it, and that outside of gaps.
+type Minute struct{ All, Seen Air }
+
+// Air is volumes of air in L ANR.
+type Air struct{ Delivered, Inlet, Exhaust float64 }
 
 // Due is an alarm that must be raised at From or later, and By then, in s.
 type Due struct {
@@ -52,11 +57,12 @@ func (t *Truth) stall() (holding, starved float64, split bool) {
 	return t.Holding, t.Starved, !math.IsNaN(t.Holding) && !math.IsNaN(t.Starved)
 }
 
-// endsIn returns the strokes that ended in the minutes that count.
-func (t *Truth) endsIn(counts map[int]bool) []float64 {
+// endsIn returns the strokes that ended in the minutes that count. What happens in a gap is known
+// from the counter alone.
+func (t *Truth) endsIn(counts map[int]bool, counter bool) []float64 {
 	var out []float64
 	for _, at := range t.Ends {
-		if counts[int(at/60)] {
+		if counts[int(at/60)] && (counter || t.Lost == nil || !t.Lost(at)) {
 			out = append(out, at)
 		}
 	}

@@ -20,7 +20,7 @@ type Scores [NumFigures]Score
 func compare(t *told, truth *Truth, counter bool) (s Scores) {
 	s[Strokes], s[Times] = compareStrokes(t, truth, counter)
 	s[Duty], s[States] = compareStates(t, truth)
-	compareAir(&s, t, truth)
+	compareAir(&s, t, truth, counter)
 	s[Supply] = compareEstimate(&t.estimates[station.SupplyConductance], truth.Line, Supply)
 	s[Leak] = compareEstimate(&t.estimates[station.LeakConductance], truth.Leak, Leak)
 	compareTight(&s[FalseLeaks], &t.estimates[station.LeakFlow], truth)
@@ -48,7 +48,7 @@ func compareStrokes(t *told, truth *Truth, counter bool) (n, times Score) {
 	if 2*len(known) < len(truth.Minutes) {
 		return n, times
 	}
-	ends := truth.endsIn(known)
+	ends := truth.endsIn(known, counter)
 	off := got - float64(len(ends))
 	n.judge(Strokes, 100*off/math.Max(1, float64(len(ends))))
 	if counter {
@@ -60,7 +60,7 @@ func compareStrokes(t *told, truth *Truth, counter bool) (n, times Score) {
 	if len(ends) == 0 {
 		return n, Score{}
 	}
-	times.judge(Times, 100*(1-hits(ends, t.ends, t.sampleEvery)))
+	times.judge(Times, 100*(1-Hits(ends, t.ends, t.sampleEvery)))
 	return n, times
 }
 
@@ -90,9 +90,12 @@ func compareStates(t *told, truth *Truth) (duty, states Score) {
 
 // compareAir compares the three volumes over the minutes of which air is told, if that is half of
 // them.
-func compareAir(s *Scores, t *told, truth *Truth) {
+func compareAir(s *Scores, t *told, truth *Truth, counter bool) {
+	if len(truth.Ends) < fewest || math.IsNaN(truth.Minutes[0].All.Delivered) {
+		return
+	}
+	var got, low, high, want Air
 	known := map[int]bool{}
-	var got, want, low, high [3]float64
 	for i := range t.minutes {
 		m := &t.minutes[i]
 		k := minute(m)
@@ -100,27 +103,39 @@ func compareAir(s *Scores, t *told, truth *Truth) {
 			continue
 		}
 		known[k] = true
-		w := &truth.Minutes[k]
-		for j, v := range [3][2]float64{{m.Delivered.Litres(), w.Delivered}, {m.Inlet.Litres(), w.Inlet}, {m.Exhaust.Litres(), w.Exhaust}} {
-			got[j], want[j] = got[j]+v[0], want[j]+v[1]
+		got.add(m.Delivered.Litres(), m.Inlet.Litres(), m.Exhaust.Litres())
+		low.add(m.DeliveredLow.Litres(), m.InletLow.Litres(), 0)
+		high.add(m.DeliveredHigh.Litres(), m.InletHigh.Litres(), 0)
+		w := &truth.Minutes[k].Seen
+		if counter {
+			w = &truth.Minutes[k].All
 		}
-		low[0], high[0] = low[0]+m.DeliveredLow.Litres(), high[0]+m.DeliveredHigh.Litres()
-		low[1], high[1] = low[1]+m.InletLow.Litres(), high[1]+m.InletHigh.Litres()
+		want.add(w.Delivered, w.Inlet, w.Exhaust)
 	}
-	if len(truth.Ends) < fewest {
-		return
+	enough := 2*len(known) >= len(truth.Minutes) && len(truth.endsIn(known, counter)) >= fewest
+	s[Delivered] = compareVolume(Delivered, got.Delivered, want.Delivered, enough).within(low.Delivered, want.Delivered, high.Delivered)
+	s[Inlet] = compareVolume(Inlet, got.Inlet, want.Inlet, enough).within(low.Inlet, want.Inlet, high.Inlet)
+	s[Exhaust] = compareVolume(Exhaust, got.Exhaust, want.Exhaust, enough)
+}
+
+func (a *Air) add(delivered, inlet, exhaust float64) {
+	a.Delivered, a.Inlet, a.Exhaust = a.Delivered+delivered, a.Inlet+inlet, a.Exhaust+exhaust
+}
+
+// compareVolume compares a volume of air that is told of enough minutes.
+func compareVolume(f Figure, got, want float64, enough bool) (s Score) {
+	if s.Applies = true; enough && want > 0 {
+		s.judge(f, 100*(got/want-1))
 	}
-	all := 2*len(known) >= len(truth.Minutes) && len(truth.endsIn(known)) >= fewest
-	for j, f := range [3]Figure{Delivered, Inlet, Exhaust} {
-		x := &s[f]
-		if x.Applies = true; !all || want[j] <= 0 {
-			continue
-		}
-		x.judge(f, 100*(got[j]/want[j]-1))
-		if f != Exhaust {
-			x.Band, x.Held = true, low[j] <= want[j] && want[j] <= high[j]
-		}
+	return s
+}
+
+// within returns the score with its band, if the figure was told.
+func (s Score) within(low, want, high float64) Score {
+	if s.Told {
+		s.Band, s.Held = true, low <= want && want <= high
 	}
+	return s
 }
 
 // compareEstimate compares a slow figure at the end of the case.
@@ -133,7 +148,7 @@ func compareEstimate(e *station.Estimate, want float64, f Figure) (s Score) {
 	}
 	s.judge(f, 100*(e.Value/want-1))
 	if e.Low != 0 || e.High != 0 {
-		s.Band, s.Held = true, e.Low <= want && want <= e.High
+		s = s.within(e.Low, want, e.High)
 	}
 	return s
 }

@@ -1,34 +1,36 @@
 package accuracy
 
 import (
+	"cmp"
 	"fmt"
-	"io"
 	"strings"
 	"text/tabwriter"
 )
 
-// Each writes a line for each case, with the counter and without: signed errors, "?" for what is not
-// told, "-" for what is not compared, "!" behind what is told and wrong, "." behind what is beyond its
-// target.
-func Each(w io.Writer, outcomes []Outcome) error {
-	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprint(tw, "case\tcounter\t")
+// Each returns a line for each case, with the counter and without.
+func Each(outcomes []Outcome) string {
+	var b strings.Builder
+	b.WriteString("Case by case: signed errors in per cent, of duty in points, of states in per cent of the fed time. \"?\" is not told,\n" +
+		"\"-\" not compared, \".\" behind a figure beyond its target, \"!\" told and wrong by more than 10.\n\n")
+	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+	fmt.Fprint(w, "case\tcounter\t")
 	for f := range FalseLeaks {
-		fmt.Fprintf(tw, "%s %s\t", f, figures[f].unit)
+		fmt.Fprintf(w, "%s\t", f)
 	}
-	fmt.Fprintln(tw, "false leak\tdue in time\tfalse serious\ttraps\traised")
+	fmt.Fprintln(w, "false leak\tdue in time\tfalse serious\ttraps\traised")
 	for i := range outcomes {
 		o := &outcomes[i]
-		fmt.Fprintf(tw, "%s\t%s\t", o.name(), yes(o.Counter))
+		fmt.Fprintf(w, "%s\t%s\t", o.name(), map[bool]string{true: "yes", false: "no"}[o.Counter])
 		for f := range FalseLeaks {
-			fmt.Fprintf(tw, "%s\t", o.Scores[f].cell())
+			fmt.Fprintf(w, "%s\t", o.Scores[f].cell())
 		}
-		for _, f := range []Figure{FalseLeaks, DueAlarms, FalseAlarms, Traps} {
-			fmt.Fprintf(tw, "%s\t", o.Scores[f].count(f))
+		for f := FalseLeaks; f < NumFigures; f++ {
+			fmt.Fprintf(w, "%s\t", o.Scores[f].count(f))
 		}
-		fmt.Fprintln(tw, strings.Join(o.Raised, " "))
+		fmt.Fprintln(w, cmp.Or(strings.Join(o.Raised, " "), "-"))
 	}
-	return tw.Flush()
+	w.Flush()
+	return b.String()
 }
 
 func (o *Outcome) name() string {
@@ -36,13 +38,6 @@ func (o *Outcome) name() string {
 		return o.Group + "/" + o.Kind + "/" + o.Name
 	}
 	return o.Group + "/" + o.Name
-}
-
-func yes(b bool) string {
-	if b {
-		return "yes"
-	}
-	return "no"
 }
 
 // cell returns an error for people.

@@ -26,7 +26,6 @@ type figure struct {
 	name string // in tables and files
 	unit string // of the error
 	what string // how it is compared, for the table's head
-	good string // what the share within target is of, where it is no target
 }
 
 // target bounds errors, in the figure's unit. Strokes with a counter are right within a cycle,

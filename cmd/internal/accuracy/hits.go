@@ -5,9 +5,9 @@ import (
 	"slices"
 )
 
-// hits returns the share of the true ends of strokes that have a told one near: within 15 % of the
+// Hits returns the share of the true ends of strokes that have a told one near: within 15 % of the
 // interval to the next true one, 50 ms at most, one sample at least. Each told end serves once.
-func hits(truth, found []float64, sample float64) float64 {
+func Hits(truth, found []float64, sample float64) float64 {
 	found = slices.Sorted(slices.Values(found))
 	n, k := 0, 0
 	for i, at := range truth {

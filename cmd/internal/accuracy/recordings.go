@@ -28,7 +28,8 @@ func truthOf(r *recorded.Truth) Truth {
 	t := Truth{Fed: r.Fed, Stroking: r.Fed * r.Duty, Holding: r.Holding, Starved: r.Starved, Ends: r.Strokes,
 		Line: r.Line, Leak: r.Leak, Traps: r.MustNot}
 	for _, m := range r.Minutes {
-		t.Minutes = append(t.Minutes, Minute{m.Inlet, m.Exhaust, m.Delivered})
+		air := Air{m.Delivered, m.Inlet, m.Exhaust}
+		t.Minutes = append(t.Minutes, Minute{air, air})
 	}
 	for _, f := range r.Faults {
 		t.Due = append(t.Due, Due{f.Alarm, f.From, f.To})

@@ -16,8 +16,8 @@ type Outcome struct {
 }
 
 // Run plays cases, several at a time, and returns their outcomes in the order of the cases, with the
-// counter before without. It does not depend on how many run at a time. progress is called after
-// each case.
+// counter before without. It does not depend on how many run at a time. progress, unless nil, is
+// called after each case, by several goroutines.
 func Run(cases []Case, workers int, progress func(done int)) ([]Outcome, error) {
 	outcomes, errs := make([][]Outcome, len(cases)), make([]error, len(cases))
 	var next, done atomic.Int64
@@ -26,7 +26,9 @@ func Run(cases []Case, workers int, progress func(done int)) ([]Outcome, error) 
 		group.Go(func() {
 			for i := int(next.Add(1)) - 1; i < len(cases); i = int(next.Add(1)) - 1 {
 				outcomes[i], errs[i] = runOne(&cases[i])
-				progress(int(done.Add(1)))
+				if n := done.Add(1); progress != nil {
+					progress(int(n))
+				}
 			}
 		})
 	}

@@ -10,6 +10,7 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
+	"strokewise/collector/rig/draw"
 	"strokewise/collector/rig/model"
 )
 
@@ -224,9 +225,9 @@ func TestLentFlowMeter(t *testing.T) {
 // unusual gives a random station with demand whose friction, valves and dead volumes are not
 // the usual ones, and whose plate's tank is off by its band (90 % within 5 %).
 func unusual(seed uint64) rig.Spec {
-	s := random(seed, 20)
+	s := draw.Steady(seed, 20)
 	if s.Rhythm.Flow == 0 {
-		s = random(1000+seed*3+1, 20)
+		s = draw.Steady(1000+seed*3+1, 20)
 	}
 	r := rand.New(rand.NewPCG(seed, 77))
 	between := func(a, b float64) float64 { return a + (b-a)*r.Float64() }

@@ -9,6 +9,7 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
+	"strokewise/collector/rig/draw"
 )
 
 // busy gives a random station that is never quiet: pulses of consumers that come every few seconds to a
@@ -16,7 +17,7 @@ import (
 func busy(seed uint64) (rig.Spec, float64) {
 	r := rand.New(rand.NewPCG(seed, 43))
 	between := func(a, b float64) float64 { return a + (b-a)*r.Float64() }
-	s := random(3*seed+1, []float64{10, 20, 50, 100}[r.IntN(4)])
+	s := draw.Steady(3*seed+1, []float64{10, 20, 50, 100}[r.IntN(4)])
 	s.Faults = nil
 	litres := 3 * math.Pow(100, r.Float64())
 	s.Params.Tank.Wall *= litres * 1e-3 / s.Params.Tank.Volume

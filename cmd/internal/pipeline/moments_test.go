@@ -4,17 +4,17 @@ import (
 	"bufio"
 	"compress/gzip"
 	"fmt"
-	"math"
 	"os"
 	"path/filepath"
-	"sort"
 	"strconv"
 	"strings"
 	"testing"
 
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/accuracy"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
+	"strokewise/collector/rig/draw"
 )
 
 // trueStrokes reads when each stroke of a recording ended, s from its start.
@@ -39,32 +39,6 @@ func trueStrokes(t *testing.T, dir string) []float64 {
 	return out
 }
 
-// hits gives the share of the true strokes that have a found one near: within 15 % of the
-// interval to the next true one, 50 ms at most, one sample at least. Each found stroke
-// serves once.
-func hits(truth, found []float64, sample float64) float64 {
-	sort.Float64s(found)
-	n, k := 0, 0
-	for i, at := range truth {
-		gap := math.Inf(1)
-		if i > 0 {
-			gap = at - truth[i-1]
-		}
-		if i+1 < len(truth) {
-			gap = math.Min(gap, truth[i+1]-at)
-		}
-		near := math.Max(math.Min(0.15*gap, 0.05), sample)
-		for k < len(found) && found[k] < at-near {
-			k++
-		}
-		if k < len(found) && found[k] <= at+near {
-			n++
-			k++
-		}
-	}
-	return float64(n) / float64(len(truth))
-}
-
 // The times of strokes in the recordings of an independent model (its truth_strokes).
 func TestStrokeTimesOfAnIndependentModel(t *testing.T) {
 	for _, dir := range firstModel(t) {
@@ -72,7 +46,7 @@ func TestStrokeTimesOfAnIndependentModel(t *testing.T) {
 		for _, counter := range []bool{true, false} {
 			p, _ := plateOf(t, dir)
 			found, sample := times(t, p, filepath.Join(dir, "trace.csv.gz"), counter)
-			share := hits(truth, found, sample)
+			share := accuracy.Hits(truth, found, sample)
 			t.Logf("%s, counter %v: %.1f %% of strokes timed within 15 %% of the interval or 50 ms", filepath.Base(dir), counter, 100*share)
 			if share < timed(filepath.Base(dir), counter) {
 				t.Errorf("%s, counter %v: only %.1f %% of strokes are timed", filepath.Base(dir), counter, 100*share)
@@ -105,7 +79,7 @@ func TestRandomStationsAddUp(t *testing.T) {
 	t.Parallel()
 	const start = station.Instant(1767225600e9)
 	for seed := range uint64(12) {
-		s := random(100+seed, []float64{100, 20, 10}[seed%3])
+		s := draw.Steady(100+seed, []float64{100, 20, 10}[seed%3])
 		if seed%2 == 0 {
 			s.Faults = append(s.Faults, rig.Fault{Kind: rig.Shutdown, From: start.Add(200 * station.Second)})
 		}

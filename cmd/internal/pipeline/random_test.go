@@ -3,7 +3,6 @@ package pipeline_test
 import (
 	"fmt"
 	"math"
-	"math/rand/v2"
 	"strings"
 	"testing"
 	"text/tabwriter"
@@ -11,57 +10,9 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
+	"strokewise/collector/rig/draw"
 	"strokewise/collector/rig/model"
 )
-
-// random gives a random virtual station: geometry, header, set, tank, demand and supply;
-// every third one has a leak and nothing else to do.
-func random(seed uint64, rate float64) rig.Spec {
-	r := rand.New(rand.NewPCG(seed, 40))
-	between := func(a, b float64) float64 { return a + (b-a)*r.Float64() }
-	four := r.IntN(4) == 0
-	bore := between(0.05, 0.1)
-	g := model.Geometry{DriveBore: bore, BoostBore: bore, Rod: 0.25 * bore, Stroke: between(0.05, 0.1), DeadDrive: 0.08, DeadBoost: 0.07}
-	if four {
-		g = model.Quadrupling()
-		g.DriveBore, g.BoostBore, g.Stroke = bore, bore/math.Sqrt(3), between(0.05, 0.1)
-	}
-	p := model.Default()
-	size := g.BoostArea() * g.Stroke / (model.Doubling().BoostArea() * model.Doubling().Stroke)
-	drive := g.DriveArea() * g.Stroke / (model.Doubling().DriveArea() * model.Doubling().Stroke)
-	for _, n := range []*model.Nozzle{&p.Drive.Feed, &p.Drive.Exhaust} {
-		n.C *= drive
-	}
-	for _, n := range []*model.Nozzle{&p.Check.Inlet, &p.Check.Outlet} {
-		n.C *= size
-	}
-	for i := range p.Piston.Friction {
-		p.Piston.Friction[i] *= bore / 0.08
-	}
-	p.Supply.Line.C *= between(0.7, 1.5) * (size + drive) / 2
-	p.Supply.HeaderGauge = between(560e3, 700e3)
-	set := p.Supply.HeaderGauge * between(1.45, 1.65)
-	if four {
-		set = p.Supply.HeaderGauge * between(2, 2.7)
-	}
-	p.Governor.SetGauge, p.Relief.SetGauge = set, set+250e3
-	p.Regulator.SetGauge = 0.7 * set
-	tank := between(10e-3, 50e-3)
-	p.Tank.Volume = tank
-	s := rig.Spec{
-		Plate: station.Plate{Key: station.Key{Site: "random", Station: fmt.Sprint(seed)}, Set: station.Gauge(set), TankVolume: tank,
-			Relief: station.Gauge(set + 250e3), Counts: station.CountsCycles},
-		Geometry: g, Params: p, Outlet: math.NaN(), Seed: seed,
-		Sensors: rig.Sensors{Rate: rate, Noise: 500, Step: 100, Inlet: true, Outlet: true, Counter: true},
-		Rhythm:  rig.Rhythm{Flow: 7e-3 * size * between(0.5, 1), Period: between(8, 25), Share: between(0.2, 0.5), Vary: 0.3},
-	}
-	s.Plate.Bores(g.DriveBore, g.BoostBore, g.Rod, g.Stroke, !g.FullFaceDrive, !g.FullFaceBoost)
-	if seed%3 == 0 {
-		s.Rhythm = rig.Rhythm{}
-		s.Faults = []rig.Fault{{Kind: rig.OutletLeak, Level: 1.5e-9 * size * between(0.3, 1)}}
-	}
-	return s
-}
 
 // measured is what the analyzer made of a virtual station, beside the truth.
 type measured struct {
@@ -75,7 +26,7 @@ type measured struct {
 // duty in points.
 func (m *measured) off() (strokes, duty, delivered, inlet float64) {
 	t := &m.truth
-	return 100 * (m.strokes/float64(t.Strokes) - 1), 100 * (m.duty - t.Moving/(t.Moving+t.Holding+t.Starved)),
+	return 100 * (m.strokes/float64(t.Strokes) - 1), 100 * (m.duty - t.Stroking/t.Fed),
 		100 * (m.delivered/t.Delivered - 1), 100 * (m.inlet/t.Inlet - 1)
 }
 
@@ -119,7 +70,7 @@ func TestRandomStations(t *testing.T) {
 	for seed := range uint64(40) {
 		rate := []float64{100, 50, 20}[(seed/3)%3]
 		for _, counter := range []bool{true, false} {
-			m := measure(random(seed, rate), 900, counter)
+			m := measure(draw.Steady(seed, rate), 900, counter)
 			strokes, duty, delivered, inlet := m.off()
 			fmt.Fprintf(w, "%d\t%g\t%v\t%d\t%+.2f\t%+.1f\t%+.1f\t%+.1f\t%.2f\t\n", seed, rate, counter, m.truth.Strokes, strokes, duty, delivered, inlet, m.leak.Value/m.hole)
 			switch {
@@ -173,7 +124,7 @@ func TestRandomStationsThatOnlyCount(t *testing.T) {
 		t.Skip("one goroutine's arithmetic: run without the race detector by make test's second step")
 	}
 	for seed := range uint64(40) {
-		m := measure(random(seed, 1), 900, true)
+		m := measure(draw.Steady(seed, 1), 900, true)
 		if d := m.strokes - float64(m.truth.Strokes); math.Abs(d) > 4 {
 			t.Errorf("station %d: %g strokes, truth %d", seed, m.strokes, m.truth.Strokes)
 		}

@@ -6,8 +6,10 @@ import (
 	"testing"
 
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/accuracy"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
+	"strokewise/collector/rig/draw"
 )
 
 // played is what the analyzer told of a virtual station's strokes, from the traces alone unless
@@ -51,8 +53,8 @@ func TestStrokeTimesOfRandomStations(t *testing.T) {
 		rate := []float64{100, 50, 20}[(seed/3)%3]
 		n++
 		for _, counter := range []bool{true, false} {
-			truth, found, _ := played(random(seed, rate), 600, counter)
-			share := 100 * hits(truth, found, 1/rate)
+			truth, found, _ := played(draw.Steady(seed, rate), 600, counter)
+			share := 100 * accuracy.Hits(truth, found, 1/rate)
 			t.Logf("station %d, %g Hz, counter %v: %.1f %% of strokes timed", seed, rate, counter, share)
 			sum[counter] += share
 		}
@@ -75,7 +77,7 @@ func TestStrokesInNoise(t *testing.T) {
 	}
 	exact, near, locked := 0, 0, 0
 	for _, seed := range []uint64{1, 2, 5, 10, 11, 14, 19, 20, 23, 28, 32, 37} {
-		s := random(seed, 100)
+		s := draw.Steady(seed, 100)
 		s.Params.Tank.Volume, s.Plate.TankVolume = 4e-3, 4e-3
 		s.Sensors.Noise = 2000
 		truth, found, u := played(s, 600, false)

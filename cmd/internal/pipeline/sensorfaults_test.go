@@ -10,6 +10,7 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
+	"strokewise/collector/rig/draw"
 	"strokewise/rules"
 )
 
@@ -67,7 +68,7 @@ func onset(seed uint64) station.Instant {
 
 // of gives a random station with the fault. Levels of clipping are shares below set or header.
 func (f *sensorFault) of(seed uint64) rig.Spec {
-	s := random(seed, []float64{100, 50, 20}[(seed/3)%3])
+	s := draw.Steady(seed, []float64{100, 50, 20}[(seed/3)%3])
 	for _, x := range f.faults {
 		if !f.start {
 			x.From = onset(seed)
@@ -228,7 +229,7 @@ func TestSoundSensorsOfRandomStations(t *testing.T) {
 	}
 	for seed := range uint64(20) {
 		for _, counter := range []bool{true, false} {
-			s := random(seed, []float64{100, 50, 20}[(seed/3)%3])
+			s := draw.Steady(seed, []float64{100, 50, 20}[(seed/3)%3])
 			s.Sensors.Counter = counter
 			at := func(sec int64) station.Instant { return rigStart.Add(sec * station.Second) }
 			machine := []rig.Fault{{Kind: rig.SupplyNarrow, From: at(300), Until: at(500)}, {Kind: rig.HeaderLow, From: at(550), Until: at(650)},

@@ -6,13 +6,14 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
+	"strokewise/collector/rig/draw"
 )
 
 // paced gives a station whose drive feed is so narrow that it makes about so many strokes a
 // second, below set because a little more is drawn than it delivers. Its changeover valve is
 // slow too: for three tenths of each stroke the piston stops.
 func paced(rate, hz float64) *scene {
-	s := random(1001, hz)
+	s := draw.Steady(1001, hz)
 	s.Faults, s.Outlet = nil, 0.93*s.Params.Governor.SetGauge
 	s.Params.Drive.Feed.C *= rate / 4.9
 	s.Params.Drive.Switch = 0.3 / rate

@@ -12,12 +12,13 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
+	"strokewise/collector/rig/draw"
 )
 
 // supplied gives a random station with work to do and a supply line of a third to nine
 // tenths of its size; with a header sensor also a header that falls while air is drawn.
 func supplied(seed uint64, header bool) rig.Spec {
-	s := random(seed, []float64{100, 50, 20}[(seed/3)%3])
+	s := draw.Steady(seed, []float64{100, 50, 20}[(seed/3)%3])
 	r := rand.New(rand.NewPCG(seed, 77))
 	s.Params.Supply.Line.C *= 0.3 + 0.6*r.Float64()
 	s.Faults = nil

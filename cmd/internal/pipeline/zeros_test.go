@@ -8,6 +8,7 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
+	"strokewise/collector/rig/draw"
 	"strokewise/rules"
 )
 
@@ -127,7 +128,7 @@ func TestCountMismatch(t *testing.T) {
 			level float64
 			want  float64
 		}{{rig.NumKinds, 0, 0}, {rig.CounterMisses, 0.3, 1/0.7 - 1}, {otherKind, 1, -0.5}} {
-			s := random(seed, []float64{100, 50, 20}[(seed/3)%3])
+			s := draw.Steady(seed, []float64{100, 50, 20}[(seed/3)%3])
 			v, plate := rig.New(s, rigStart, 0), s.Plate
 			if c.kind == otherKind {
 				s.Plate.Counts = station.CountsStrokes

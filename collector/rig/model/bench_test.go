@@ -18,3 +18,14 @@ func BenchmarkAdvance(b *testing.B) {
 		b.Fatal("it does not stroke")
 	}
 }
+
+// BenchmarkAdvanceEverything runs a station with every feature at work.
+func BenchmarkAdvanceEverything(b *testing.B) {
+	s := more()
+	n := 0
+	for b.Loop() {
+		n++
+		s.Advance(float64(n) / 20)
+	}
+	b.ReportMetric(float64(n)/20/b.Elapsed().Seconds(), "times-real-time")
+}

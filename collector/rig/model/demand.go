@@ -3,12 +3,27 @@ package model
 import "math"
 
 // Demand is what the consumers behind the regulator draw while the regulator holds its
-// setting: a table of constant flows, plus a pulse that comes again and again. Flows are
-// m³/s ANR. The zero value draws nothing.
+// setting: a table of constant flows, a pulse that comes again and again, and consumers with
+// rhythms of their own. Flows are m³/s ANR. The zero value draws nothing.
 type Demand struct {
-	Steps  []DemandStep // in the order of From; before the first one nothing is drawn
-	Repeat float64      // s after which the table starts again, 0 for never
-	Pulse  Pulse
+	Steps     []DemandStep // in the order of From; before the first one nothing is drawn
+	Repeat    float64      // s after which the table starts again, 0 for never
+	Pulse     Pulse
+	Consumers []Consumer
+	Work      float64 // s for which the consumers work before they pause
+	Pause     float64 // s of a pause; 0: they never pause
+	Off       bool    // the consumers are shut off
+}
+
+// consumers returns what all consumers draw at t s.
+func (d *Demand) consumers(t float64) (flow float64) {
+	if d.Off || d.Pause > 0 && math.Mod(t, d.Work+d.Pause) >= d.Work {
+		return 0
+	}
+	for i := range d.Consumers {
+		flow += d.Consumers[i].at(t)
+	}
+	return flow
 }
 
 // DemandStep is a flow that holds until the next step's From.
@@ -27,7 +42,7 @@ type Pulse struct {
 // Constant is a demand of one flow (m³/s ANR).
 func Constant(flow float64) Demand { return Demand{Steps: []DemandStep{{Flow: flow}}} }
 
-// at gives the flow at t s. at remembers in *cursor where in the table it was.
+// at returns the flow of table and pulse at t s. It remembers in *cursor where in the table it was.
 func (d *Demand) at(t float64, cursor *int) float64 {
 	flow := d.Pulse.at(t)
 	if len(d.Steps) == 0 {

@@ -3,15 +3,16 @@ package model
 import "math"
 
 // Geometry is the cylinder of a double-acting booster: two pistons on one rod, two drive
-// and two boost chambers, alike on both sides.
+// and two boost chambers, alike on both sides but for DeadMore.
 type Geometry struct {
-	DriveBore, BoostBore float64 // m
-	Rod                  float64 // m, 0 without
-	Stroke               float64 // m
-	FullFaceDrive        bool    // the rod does not pass the drive chambers
-	FullFaceBoost        bool    // the rod does not pass the boost chambers
-	DeadDrive            float64 // dead volume of a drive chamber with its ports over the swept one, 1
-	DeadBoost            float64 // the same of a boost chamber, 1
+	DriveBore, BoostBore float64    // m
+	Rod                  float64    // m, 0 without
+	Stroke               float64    // m
+	FullFaceDrive        bool       // the rod does not pass the drive chambers
+	FullFaceBoost        bool       // the rod does not pass the boost chambers
+	DeadDrive            float64    // dead volume of a drive chamber with its ports over the swept one, 1
+	DeadBoost            float64    // the same of a boost chamber, 1
+	DeadMore             [2]float64 // share by which the dead volumes of side a, b differ from those, 0: not
 }
 
 // DriveArea gives m²: A = pi/4 (D² - d²), without d where the rod does not pass.

@@ -10,8 +10,11 @@ type Params struct {
 	Drive  Drive
 	Check  Check
 	Piston Piston
+	Uneven Uneven
+	Second Second
 
 	Governor  Governor
+	Port      Port
 	Tank      Tank
 	Relief    Relief
 	Regulator Regulator
@@ -19,11 +22,14 @@ type Params struct {
 	Leaks     Leaks
 	Vent      Nozzle // conductance of the tank's vent valve
 	VentOpen  bool
+	Seed      uint64  // of what wanders
+	SensorLag float64 // s, time constant of both pressure sensors, 0: none
 }
 
 // Supply is the header and the line from it to the booster's inlet, where p1 is measured.
 type Supply struct {
-	HeaderGauge float64 // Pa gauge
+	HeaderGauge float64 // Pa gauge, about which Header moves
+	Header      Header
 	Line        Nozzle
 	Factor      float64 // of Line's conductance, 1 when clean, less when narrowed
 	Volume      float64 // m³ behind the narrow place: it traps air when the valve shuts
@@ -37,6 +43,36 @@ type Drive struct {
 	Exhaust Nozzle  // changeover valve with silencer
 	Switch  float64 // s in which the changeover valve passes nothing
 	Wall    float64 // W/(m² K) from air to wall in all four chambers
+	Ice     Ice
+}
+
+// Ice narrows the exhaust as driving air that expands freezes its moisture, and thaws. With i from
+// 0 to 1 (own choice, a linear law)
+//
+//	C = Exhaust.C (1 - Depth i), di/dt = (1 - i) q/Air - i/Thaw, q the exhaust's flow
+type Ice struct {
+	Depth float64 // share of the conductance that is lost at worst, 0: it never ices
+	Air   float64 // L ANR of exhaust that bring i to 1 - 1/e without thawing
+	Thaw  float64 // s, time constant
+}
+
+// Uneven are shares by which what belongs to one side differs from Drive and Check, 0 where it
+// does not. Dead volumes differ in Geometry, friction in Piston.
+type Uneven struct{ Feed, Exhaust, Inlet, Outlet [2]float64 }
+
+// Second is another booster of the same build on the same line and outlet. Its strokes are not
+// counted with those of the first.
+type Second struct {
+	On       bool
+	SetAbove float64 // Pa by which its governor is set above the first one's
+}
+
+// Port is the space at the booster's outlet in front of the hose to the tank. The governor sees
+// its pressure. With no Volume the booster delivers into the tank itself.
+type Port struct {
+	Volume float64 // m³
+	Hose   Nozzle
+	AtTank bool // p2 is measured at the tank, not here
 }
 
 // Check are the four check valves of the boost side, and their faults.
@@ -56,7 +92,11 @@ type Piston struct {
 // Governor throttles the drive feed by the outlet pressure. It closes at Set (a soft one
 // when it is open by less than Least) and opens again at Set - Hysteresis.
 type Governor struct {
-	SetGauge   float64 // Pa gauge
+	SetGauge   float64 // Pa gauge; without a governor about where the forces balance
+	Without    bool    // there is none: a booster of fixed ratio
+	Lag        float64 // s, first-order lag of the outlet that it sees, 0: none
+	Wander     float64 // Pa rms by which its set wanders
+	WanderLag  float64 // s over which it does
 	Band       float64 // Pa below Set in which a soft governor goes from open to shut; 0 makes it snap
 	Least      float64 // opening below which a soft one shuts, 1
 	Hysteresis float64 // Pa
@@ -70,10 +110,12 @@ type Tank struct {
 	WallLag float64 // s, time constant of the wall against the ambient
 }
 
-// Relief is a relief valve that opens in proportion above its setting.
+// Relief is a relief valve that opens in proportion above its setting, or one that pops: it opens
+// wholly at its setting and closes again at SetGauge (1 - Blowdown).
 type Relief struct {
 	SetGauge float64 // Pa gauge, 0 without
 	Over     float64 // Pa above SetGauge at which it is fully open
+	Blowdown float64 // share of SetGauge, 0: it does not pop
 	Full     Nozzle
 }
 
@@ -83,6 +125,7 @@ type Regulator struct {
 	SetGauge float64 // Pa gauge
 	Drop     float64 // Pa that the tank must be above the setting
 	Full     Nozzle  // limits what passes
+	Lag      float64 // s, first-order lag of the flow behind what Consumers ask for, 0: none
 }
 
 // Leaks are holes to the atmosphere, and the worn seal that feeds the drive side.

@@ -1,6 +1,6 @@
 package model
 
-// move moves the piston by one step, and works the changeover valve at its ends.
+// move moves a piston by one step, and works the changeover valve at its ends.
 //
 //	m dv/dt = A_d (p_d0 - p_d1) + A_b (p_b1 - p_b0) - sign(v) F - k v
 //
@@ -12,18 +12,18 @@ package model
 // The chambers have had their flows of the step when their forces are taken, but not yet
 // the motion, so theta is near 1/2 (the mean force over the step); it goes to 1 with long
 // steps, where the trapezoid would ring.
-func (s *Station) move(dt float64) {
-	p, st := &s.Params.Piston, &s.State
-	if st.Switch > 0 {
-		st.Switch -= dt
-		if st.Switch <= 0 {
-			st.Side = 1 - st.Side
+func (s *Station) move(c *Cylinder, dt float64) {
+	p := &s.Params.Piston
+	if c.Switch > 0 {
+		c.Switch -= dt
+		if c.Switch <= 0 {
+			c.Side = 1 - c.Side
 		}
 	}
-	force, spring := s.forces()
+	force, spring := s.forces(c)
 	theta := min(1, 0.5+5e3*dt*dt)
 	hold := p.Mass/dt + p.Viscous + theta*spring*dt
-	v := (p.Mass*st.V/dt + force) / hold
+	v := (p.Mass*c.V/dt + force) / hold
 	switch {
 	case v > p.Friction[0]/hold:
 		v -= p.Friction[0] / hold
@@ -32,12 +32,12 @@ func (s *Station) move(dt float64) {
 	default:
 		v = 0
 	}
-	s.shift(v, dt)
+	s.shift(c, v, dt)
 }
 
 // forces gives the force of the chambers towards side a's end (N) and their stiffness (N/m).
-func (s *Station) forces() (force, spring float64) {
-	d, b := &s.State.Drive, &s.State.Boost
+func (s *Station) forces(c *Cylinder) (force, spring float64) {
+	d, b := &c.Drive, &c.Boost
 	d0, d1, b0, b1 := d[0].Pressure(), d[1].Pressure(), b[0].Pressure(), b[1].Pressure()
 	force = s.areaD*(d0-d1) + s.areaB*(b1-b0)
 	spring = kappa * (s.areaD*s.areaD*(d0/d[0].V+d1/d[1].V) + s.areaB*s.areaB*(b0/b[0].V+b1/b[1].V))
@@ -46,34 +46,43 @@ func (s *Station) forces() (force, spring float64) {
 
 // shift moves the piston at v for dt, up to an end. The end of the side that it works
 // towards ends the stroke.
-func (s *Station) shift(v, dt float64) {
-	st, length := &s.State, s.geometry.Stroke
-	x, went := st.X+v*dt, dt
+func (s *Station) shift(c *Cylinder, v, dt float64) {
+	length := s.geometry.Stroke
+	x, went := c.X+v*dt, dt
 	end := -1
 	switch {
 	case x >= length:
-		went, x, end = (length-st.X)/v, length, 0
+		went, x, end = (length-c.X)/v, length, 0
 	case x <= 0 && v < 0:
-		went, x, end = -st.X/v, 0, 1
+		went, x, end = -c.X/v, 0, 1
 	}
-	st.X, st.V = x, v
-	s.resize()
+	c.X, c.V = x, v
+	s.resize(c)
 	if end < 0 {
 		return
 	}
-	st.V = 0
-	if end == st.Side && st.Switch <= 0 {
-		st.Switch = max(s.Params.Drive.Switch, dt)
-		s.kg.Strokes++
-		s.recent.add(Stroke{At: st.Time + went, Side: uint8(end)})
+	c.V = 0
+	if end == c.Side && c.Switch <= 0 {
+		c.Switch = max(s.Params.Drive.Switch, dt)
+		s.ended(c, went)
 	}
 }
 
+// ended counts a stroke that ended after s into the step.
+func (s *Station) ended(c *Cylinder, after float64) {
+	if c != &s.State.Cylinder {
+		s.kg.Second++
+		return
+	}
+	s.kg.Strokes++
+	s.recent.add(Stroke{At: s.State.Time + after, Side: uint8(c.Side)})
+}
+
 // resize gives the chambers the space that the piston leaves them.
-func (s *Station) resize() {
-	st, back := &s.State, s.geometry.Stroke-s.State.X
-	st.Drive[0].resize(s.dead[0] + s.areaD*st.X)
-	st.Drive[1].resize(s.dead[0] + s.areaD*back)
-	st.Boost[0].resize(s.dead[1] + s.areaB*back)
-	st.Boost[1].resize(s.dead[1] + s.areaB*st.X)
+func (s *Station) resize(c *Cylinder) {
+	back := s.geometry.Stroke - c.X
+	c.Drive[0].resize(s.dead[0][0] + s.areaD*c.X)
+	c.Drive[1].resize(s.dead[0][1] + s.areaD*back)
+	c.Boost[0].resize(s.dead[1][0] + s.areaB*back)
+	c.Boost[1].resize(s.dead[1][1] + s.areaB*c.X)
 }

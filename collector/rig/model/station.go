@@ -4,24 +4,23 @@
 //
 // It is made for test benches and demonstrations, and imports nothing of the analyzer, so
 // that an error of the one is not hidden by the same error of the other. It is pure: no
-// clock, no I/O, no randomness; equal calls give equal results. Units are SI.
+// clock, no I/O; what is random is a function of seed and time, so equal calls give equal results. Units are SI.
 package model
 
 // State is what moves. It holds no pointers, so a Station is copied by assignment (the
-// copies then share the table Params.Demand.Steps, which the model only reads).
+// copies then share the tables of Params.Demand, which the model only reads).
 type State struct {
 	Time float64 // s
 
-	Line  Volume
-	Drive [2]Volume // fed in a stroke towards the end of side a, b
-	Boost [2]Volume // compressing in a stroke towards the end of side a, b
-	Tank  Volume
-	Wall  float64 // K, the tank's wall
-
-	X, V     float64 // piston position (m, 0 at the end of side b) and velocity (m/s)
-	Side     int     // towards whose end it works: 0 for a, 1 for b
-	Switch   float64 // s of changeover left
-	Governed bool    // the governor is shut
+	Line Volume
+	Cylinder
+	Second Cylinder // runs where Params.Second is on
+	Port   Volume   // empty where there is none
+	Tank   Volume
+	Wall   float64    // K, the tank's wall
+	Lifted bool       // a relief valve that pops is open
+	Flow   float64    // m³/s ANR that the regulator lets the consumers draw
+	Read   [2]float64 // Pa gauge, what the sensors of inlet and outlet read
 }
 
 // Station is a boost station at a moment. Change Params as you like between two calls of
@@ -31,64 +30,99 @@ type Station struct {
 	State  State
 
 	geometry Geometry
-	areaD    float64    // m²
-	areaB    float64    // m²
-	dead     [2]float64 // m³ of a drive and a boost chamber
-	kg       Totals     // air in kg
+	areaD    float64       // m²
+	areaB    float64       // m²
+	dead     [2][2]float64 // m³ of the drive and the boost chambers, by side
+	kg       Totals        // air in kg
 	recent   recent
 	stills   stills
-	cursor   int // in Demand.Steps
+	low      bool // the outlet has been low and is not yet back at set
+	cursor   int  // in Demand.Steps
 	fixed    fixed
+	outside  outside
 }
 
-// New gives a station at rest at time 0 whose outlet stands at outlet (Pa gauge), with the
+// New returns a station at rest at time 0 whose outlet stands at outlet (Pa gauge), with the
 // line at the header's pressure (or at the atmosphere's where the supply is shut).
 func New(g Geometry, p Params, outlet float64) *Station {
 	s := &Station{Params: p, geometry: g, areaD: g.DriveArea(), areaB: g.BoostArea()}
-	s.dead = [2]float64{g.DeadDrive * s.areaD * g.Stroke, g.DeadBoost * s.areaB * g.Stroke}
+	for i := range 2 {
+		s.dead[0][i] = g.DeadDrive * (1 + g.DeadMore[i]) * s.areaD * g.Stroke
+		s.dead[1][i] = g.DeadBoost * (1 + g.DeadMore[i]) * s.areaB * g.Stroke
+	}
 	in, amb := p.Atmosphere, p.Ambient
 	if !p.Supply.Shut {
-		in += p.Supply.HeaderGauge
+		in += p.Supply.HeaderGauge + p.Supply.Header.Swing(0)
 	}
 	st := &s.State
 	st.Line = Fill(p.Supply.Volume, in, amb)
 	st.Tank = Fill(p.Tank.Volume, p.Atmosphere+outlet, amb)
+	if p.Port.Volume > 0 {
+		st.Port = Fill(p.Port.Volume, p.Atmosphere+outlet, amb)
+	}
 	st.Wall = amb
-	full, empty := g.Stroke*s.areaD+s.dead[0], s.dead[0]
-	st.Drive = [2]Volume{Fill(empty, p.Atmosphere, amb), Fill(full, p.Atmosphere, amb)}
-	st.Boost = [2]Volume{Fill(g.Stroke*s.areaB+s.dead[1], in, amb), Fill(s.dead[1], in, amb)}
-	st.Governed = outlet >= p.Governor.SetGauge
+	st.Cylinder, st.Second = s.cylinder(in, outlet, 0), s.cylinder(in, outlet, 0.4)
+	st.Read = [2]float64{s.Inlet(), s.Outlet()}
 	return s
 }
 
-// Geometry gives the cylinder.
+// Geometry returns the cylinder.
 func (s *Station) Geometry() Geometry { return s.geometry }
 
-// Inlet gives p1, Pa gauge.
+// Inlet returns p1, Pa gauge.
 func (s *Station) Inlet() float64 { return s.State.Line.Pressure() - s.Params.Atmosphere }
 
-// Outlet gives p2 at the tank, Pa gauge.
-func (s *Station) Outlet() float64 { return s.State.Tank.Pressure() - s.Params.Atmosphere }
-
-// Branch gives the pressure behind the regulator, Pa gauge.
-func (s *Station) Branch() float64 {
-	return max(0, min(s.Params.Regulator.SetGauge, s.Outlet()-s.Params.Regulator.Drop))
+// Outlet returns p2 where it is measured, Pa gauge: at the tank, or in front of the hose to it.
+func (s *Station) Outlet() float64 {
+	if s.Params.Port.AtTank {
+		return s.Stored()
+	}
+	return s.mouth().Pressure() - s.Params.Atmosphere
 }
 
-// Strokes gives how many strokes have ended.
+// Stored returns the tank's pressure, Pa gauge.
+func (s *Station) Stored() float64 { return s.State.Tank.Pressure() - s.Params.Atmosphere }
+
+// mouth returns the space that the boosters deliver into.
+func (s *Station) mouth() *Volume {
+	if s.State.Port.V > 0 {
+		return &s.State.Port
+	}
+	return &s.State.Tank
+}
+
+// Readings returns p1 and p2 as the sensors read them, Pa gauge: behind by Params.SensorLag.
+func (s *Station) Readings() (inlet, outlet float64) {
+	if s.Params.SensorLag <= 0 {
+		return s.Inlet(), s.Outlet()
+	}
+	return s.State.Read[0], s.State.Read[1]
+}
+
+// Header returns the header's pressure, Pa gauge.
+func (s *Station) Header() float64 {
+	return s.Params.Supply.HeaderGauge + s.Params.Supply.Header.Swing(s.State.Time)
+}
+
+// Branch returns the pressure behind the regulator, Pa gauge.
+func (s *Station) Branch() float64 {
+	return max(0, min(s.Params.Regulator.SetGauge, s.Stored()-s.Params.Regulator.Drop))
+}
+
+// Strokes returns how many strokes of the first booster have ended.
 func (s *Station) Strokes() int { return s.kg.Strokes }
 
-// Cycles gives how many double strokes have ended.
+// Cycles returns how many double strokes have ended.
 func (s *Station) Cycles() int { return s.kg.Strokes / 2 }
 
-// Totals gives what the station did since New.
+// Totals returns what the station did since New.
 func (s *Station) Totals() Totals { return s.kg.litres() }
 
 // TakeStrokes appends the strokes that ended since the last call, at most the latest 64.
 func (s *Station) TakeStrokes(to []Stroke) []Stroke { return s.recent.take(to) }
 
-// Content gives the air in line, chambers and tank, litres ANR.
+// Content returns the air in line, chambers, port and tank, litres ANR.
 func (s *Station) Content() float64 {
 	st := &s.State
-	return (st.Line.M + st.Tank.M + st.Drive[0].M + st.Drive[1].M + st.Boost[0].M + st.Boost[1].M) / perLitre
+	return (st.Line.M + st.Port.M + st.Tank.M + st.Cylinder.content() + st.Second.content()) / perLitre
 }

@@ -7,8 +7,7 @@ const (
 	fine   = 1e-3  // s
 	coarse = 10e-3 // s
 
-	movingSpeed = 0.2e-3 // m/s above which the piston counts as moving
-	nearSet     = 5e3    // Pa below the restart pressure that still count as holding
+	atRest = 0.2e-3 // m/s below which coarse steps will do
 )
 
 // Advance carries the station to until (s), ending exactly there; it does nothing when
@@ -39,15 +38,15 @@ func (s *Station) Step(dt float64) {
 	s.advance(dt)
 }
 
-// standing tells whether coarse steps will do: nothing moves and nothing is fed.
+// standing reports whether coarse steps will do.
 func (s *Station) standing() bool {
-	st := &s.State
-	return st.Switch <= 0 && math.Abs(st.V) < movingSpeed && (st.Governed || s.Params.Supply.Shut)
+	shut := s.Params.Supply.Shut
+	return s.State.Cylinder.standing(shut) && (!s.Params.Second.On || s.State.Second.standing(shut))
 }
 
 // fixed is what Params give and what holds from one call of Advance to the next.
 type fixed struct {
-	header float64    // Pa absolute
+	header float64    // Pa absolute, its mean
 	line   Nozzle     // shut where the supply is
 	wall   float64    // W/K of the tank
 	ends   [2]float64 // W/K of the faces of a drive, a boost chamber
@@ -73,10 +72,14 @@ func (s *Station) prepare() {
 	f.ring = [2]float64{h * math.Pi * g.DriveBore, h * math.Pi * g.BoostBore}
 	s.refit(&s.State.Tank, p.Tank.Volume)
 	s.refit(&s.State.Line, p.Supply.Volume)
+	if p.Port.Volume > 0 {
+		s.refit(&s.State.Port, p.Port.Volume)
+	}
 }
 
+// refit changes a volume to another space. One that was empty cannot be filled.
 func (s *Station) refit(v *Volume, to float64) {
-	if v.V == to {
+	if v.V == to || v.V == 0 {
 		return
 	}
 	k := to / v.V
@@ -88,22 +91,35 @@ func (s *Station) refit(v *Volume, to float64) {
 // before left, then the piston, then the heat. The order is fixed, and each part by itself
 // cannot overshoot, so the whole is stable for any dt.
 func (s *Station) advance(dt float64) {
+	st, second := &s.State, &s.Params.Second
+	s.look()
 	s.supply(dt)
-	s.drive(dt)
-	s.boost(dt)
+	s.drive(&st.Cylinder, 0, dt)
+	s.boost(&st.Cylinder, dt)
+	if second.On {
+		s.drive(&st.Second, second.SetAbove, dt)
+		s.boost(&st.Second, dt)
+	}
+	s.hose(dt)
 	s.consume(dt)
-	s.move(dt)
+	s.blow(dt)
+	s.move(&st.Cylinder, dt)
+	if second.On {
+		s.move(&st.Second, dt)
+	}
 	s.exchange(dt)
+	s.read(dt)
 	s.account(dt)
-	s.State.Time += dt
+	st.Time += dt
 }
 
 // supply feeds the line, and takes back what a header below the line asks for.
 func (s *Station) supply(dt float64) {
 	p, line := &s.Params, &s.State.Line
-	in := admit(line, s.fixed.header, p.Ambient, s.fixed.line, dt)
+	header := s.header()
+	in := admit(line, header, p.Ambient, s.fixed.line, dt)
 	if in == 0 {
-		in = -release(line, s.fixed.header, s.fixed.line, dt)
+		in = -release(line, header, s.fixed.line, dt)
 	}
 	s.kg.Inlet += in
 	s.kg.LineLeak += release(line, p.Atmosphere, p.Leaks.Line, dt)
@@ -112,89 +128,22 @@ func (s *Station) supply(dt float64) {
 	}
 }
 
-// opening gives how far the governor is open, 0 to 1, and keeps its latch.
-func (s *Station) opening() float64 {
-	g, st := &s.Params.Governor, &s.State
-	below := g.SetGauge - s.Outlet()
-	open := 1.0
-	if g.Band > 0 {
-		open = min(1, below/g.Band)
-	}
-	switch {
-	case below <= 0 || open < g.Least:
-		st.Governed = true
-	case below >= g.Hysteresis:
-		st.Governed = false
-	}
-	if st.Governed {
-		return 0
-	}
-	return open
-}
-
-// drive feeds the working drive chamber and vents the other, unless the changeover valve
-// is on its way.
-func (s *Station) drive(dt float64) {
-	p, st := &s.Params, &s.State
-	open := s.opening()
-	if st.Switch > 0 {
-		return
-	}
-	working := &st.Drive[st.Side]
-	if open > 0 {
-		feed := Nozzle{p.Drive.Feed.C * open, p.Drive.Feed.B}
-		if pass(&st.Line, working, feed, 0, dt) == 0 {
-			pass(working, &st.Line, feed, 0, dt)
-		}
-	}
-	pass(&st.Line, working, p.Leaks.DriveSeal, 0, dt)
-	s.kg.Exhaust += release(&st.Drive[1-st.Side], p.Atmosphere, p.Drive.Exhaust, dt)
-}
-
-// boost lets air through the check valves.
-func (s *Station) boost(dt float64) {
-	c, st := &s.Params.Check, &s.State
-	for i := range st.Boost {
-		b := &st.Boost[i]
-		pass(&st.Line, b, c.Inlet, c.Crack, dt)
-		s.kg.Delivered += pass(b, &st.Tank, c.Outlet, c.Crack, dt)
-		s.kg.Delivered -= pass(&st.Tank, b, c.Back[i], 0, dt)
-	}
-}
-
-// consume takes what leaves the tank: consumers and leak behind the regulator, leak in
-// front of it, relief valve and vent.
-func (s *Station) consume(dt float64) {
-	p, tank := &s.Params, &s.State.Tank
-	if f := p.Demand.at(s.State.Time, &s.cursor); f > 0 || p.Leaks.Branch.C > 0 {
-		branch := p.Atmosphere + s.Branch()
-		most := p.Regulator.Full.flow(tank.Pressure(), branch, tank.Temperature())
-		want := f * refRho * branch / (p.Atmosphere + p.Regulator.SetGauge)
-		leak := min(most, p.Leaks.Branch.flow(branch, p.Atmosphere, p.Ambient))
-		s.kg.Leak += tank.draw(leak * dt)
-		s.kg.Demand += tank.draw(min(want, most-leak) * dt)
-	}
-	s.kg.Leak += release(tank, p.Atmosphere, p.Leaks.Tank, dt)
-	if over := s.Outlet() - p.Relief.SetGauge; p.Relief.SetGauge > 0 && over > 0 {
-		lift := 1.0
-		if p.Relief.Over > 0 {
-			lift = min(1, over/p.Relief.Over)
-		}
-		s.kg.Relief += release(tank, p.Atmosphere, Nozzle{p.Relief.Full.C * lift, p.Relief.Full.B}, dt)
-	}
-	if p.VentOpen {
-		s.kg.Relief += release(tank, p.Atmosphere, p.Vent, dt)
+// hose lets air through the hose between port and tank, either way.
+func (s *Station) hose(dt float64) {
+	port, tank, hose := &s.State.Port, &s.State.Tank, s.Params.Port.Hose
+	if port.V > 0 && pass(port, tank, hose, 0, dt) == 0 {
+		pass(tank, port, hose, 0, dt)
 	}
 }
 
 // exchange warms the air against the walls, and the tank's wall against the room.
 func (s *Station) exchange(dt float64) {
-	p, st, f := &s.Params, &s.State, &s.fixed
-	for i := range 2 {
-		st.Drive[i].warm(p.Ambient, f.ends[0]+f.ring[0]*(st.Drive[i].V-s.dead[0])/s.areaD, dt)
-		st.Boost[i].warm(p.Ambient, f.ends[1]+f.ring[1]*(st.Boost[i].V-s.dead[1])/s.areaB, dt)
+	p, st := &s.Params, &s.State
+	s.warm(&st.Cylinder, dt)
+	if p.Second.On {
+		s.warm(&st.Second, dt)
 	}
-	q := st.Tank.warm(st.Wall, f.wall, dt)
+	q := st.Tank.warm(st.Wall, s.fixed.wall, dt)
 	if p.Tank.Wall > 0 {
 		st.Wall -= q / p.Tank.Wall
 		if p.Tank.WallLag > 0 {
@@ -203,18 +152,11 @@ func (s *Station) exchange(dt float64) {
 	}
 }
 
-// account adds the step to the time of the state that the station is in.
-func (s *Station) account(dt float64) {
-	g, k, moving := &s.Params.Governor, &s.kg, s.moving()
-	s.stills.account(moving, s.State.Time+dt, dt)
-	switch {
-	case moving:
-		k.Moving += dt
-	case s.Outlet() >= g.SetGauge-g.Hysteresis-nearSet:
-		k.Holding += dt
-	case s.Params.Supply.Shut:
-		k.Resting += dt
-	default:
-		k.Starved += dt
+// read lets the sensors follow the pressures.
+func (s *Station) read(dt float64) {
+	if lag := s.Params.SensorLag; lag > 0 {
+		k := approach(dt, lag)
+		s.State.Read[0] += (s.Inlet() - s.State.Read[0]) * k
+		s.State.Read[1] += (s.Outlet() - s.State.Read[1]) * k
 	}
 }

@@ -1,11 +1,9 @@
 package model
 
-import "math"
-
-// Still is a time in which the piston stood (slower than 0.2 mm/s, and not in changeover).
+// Still is a time in which the piston stood: slower than the slowest stroke, and not in changeover.
 type Still struct{ From, To float64 } // s
 
-// leastStill is the shortest standing time that is told, s: the piston stands for some
+// leastStill is the shortest standing time that is kept, s: the piston stands for some
 // hundredths of a second at each end of a stroke.
 const leastStill = 0.5
 
@@ -20,12 +18,12 @@ type stills struct {
 }
 
 // account takes a step of dt s that ends at at.
-func (w *stills) account(moving bool, at, dt float64) {
-	if moving == !w.rests {
+func (w *stills) account(travels bool, at, dt float64) {
+	if travels == !w.rests {
 		return
 	}
-	w.rests = !moving
-	if !moving {
+	w.rests = !travels
+	if !travels {
 		w.since = at - dt
 		return
 	}
@@ -35,9 +33,6 @@ func (w *stills) account(moving bool, at, dt float64) {
 		w.read = max(w.read, w.n-len(w.ring))
 	}
 }
-
-// moving tells whether the piston moves or is in changeover.
-func (s *Station) moving() bool { return math.Abs(s.State.V) > movingSpeed || s.State.Switch > 0 }
 
 // TakeStills appends the standing times of half a second and more that ended since the last
 // call, at most the latest 16.

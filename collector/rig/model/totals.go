@@ -3,20 +3,23 @@ package model
 // Totals are what a station did since it was made: air in litres ANR, times in seconds.
 type Totals struct {
 	Strokes int // ended; side a ends the first, b the second
+	Second  int // strokes of the second booster
 
 	Inlet     float64 // drawn from the header
 	Exhaust   float64 // driving air let out by the changeover valve
-	Delivered float64 // into the tank, less what leaked back
+	Delivered float64 // by all boosters to the outlet, less what leaked back
 	Demand    float64 // taken by the consumers
 	Leak      float64 // lost by Leaks.Tank and Leaks.Branch
 	LineLeak  float64 // lost by Leaks.Line and Supply.Dump
 	Relief    float64 // blown off by the relief valve and the vent valve
 	Resized   float64 // left out when Tank.Volume or Supply.Volume was changed (either sign)
 
-	Moving  float64 // s with the piston faster than 0.2 mm/s, or in changeover
-	Holding float64 // s standing, outlet at least Set - Hysteresis - 5 kPa
-	Starved float64 // s standing below that, the supply open
-	Resting float64 // s standing below that, the supply shut
+	// Times by the one definition of duty: Fed = Stroking + Holding + Starved.
+	Fed      float64 // s with the supply open and the inlet above FedAbove
+	Stroking float64 // s of these in which the piston is faster than one stroke in SlowestStroke, or in changeover
+	Charging float64 // s of Stroking in which the outlet comes up to set after it was empty or low
+	Holding  float64 // s fed and not stroking, outlet at set: at least Set - Hysteresis - 5 kPa
+	Starved  float64 // s fed and not stroking, outlet below that
 }
 
 // perLitre is kg in a litre ANR.

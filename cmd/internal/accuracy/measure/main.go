@@ -1,40 +1,123 @@
 // Command measure runs the accuracy gate: recordings with truth and stations drawn at random go
-// through the analyzer, and a table says how far what it concludes is from what is true.
+// through the analyzer, and a table states how far its conclusions are from the truth.
 package main
 
 import (
+	"errors"
 	"flag"
 	"fmt"
+	"io"
 	"os"
 	"runtime"
 
 	"strokewise/cmd/internal/accuracy"
+	"strokewise/collector/rig/draw"
 )
 
+// options are the command's flags.
+type options struct {
+	set                draw.Set
+	stations, workers  int
+	recordings, each   bool
+	text, file, before string
+	from               string
+}
+
 func main() {
-	if err := run(os.Args[1:]); err != nil {
+	o, err := parse(os.Args[1:], os.Stderr)
+	if errors.Is(err, flag.ErrHelp) {
+		os.Exit(2)
+	}
+	if err == nil {
+		err = o.run(os.Stdout, os.Stderr)
+	}
+	if err != nil {
 		fmt.Fprintln(os.Stderr, "measure:", err)
 		os.Exit(1)
 	}
 }
 
-func run(args []string) error {
+// parse reads the flags.
+func parse(args []string, errs io.Writer) (o options, err error) {
 	fs := flag.NewFlagSet("measure", flag.ContinueOnError)
-	recordings := fs.Bool("recordings", false, "run the recordings only")
-	each := fs.Bool("each", false, "print a line for each case instead of the table")
-	workers := fs.Int("workers", runtime.GOMAXPROCS(0), "cases at a time; the result does not depend on it")
+	fs.SetOutput(errs)
+	set := fs.String("set", "tune", "set of the drawn stations: tune, check (totals only) or report (to publish only)")
+	fs.IntVar(&o.stations, "n", 240, "number of drawn stations")
+	fs.BoolVar(&o.recordings, "recordings", false, "leave the drawn stations out")
+	fs.BoolVar(&o.each, "each", false, "print a line for each case instead of the table; not of the sets check and report")
+	fs.IntVar(&o.workers, "workers", runtime.GOMAXPROCS(0), "cases at a time; the result does not depend on it")
+	fs.StringVar(&o.text, "out", "", "also write the table to this file")
+	fs.StringVar(&o.file, "json", "", "also write the table to this file, for machines")
+	fs.StringVar(&o.before, "before", "", "table for machines of the release before, to stand beside this one")
+	fs.StringVar(&o.from, "from", "", "print this table for machines instead of measuring")
 	if err := fs.Parse(args); err != nil {
-		return err
+		return o, err
 	}
-	_ = recordings
+	if o.set, err = draw.ParseSet(*set); err != nil {
+		return o, err
+	}
+	if o.recordings {
+		o.stations = 0
+	}
+	if o.each && o.stations > 0 && o.set != draw.Tune {
+		return o, fmt.Errorf("cannot print each station of set %s: who looks at single ones tunes to them; use -set tune", o.set)
+	}
+	return o, nil
+}
+
+// run measures and prints.
+func (o *options) run(out, progress io.Writer) error {
+	if o.from != "" {
+		t, err := accuracy.ReadTable(o.from)
+		if err != nil {
+			return err
+		}
+		return o.write(out, t)
+	}
 	cases, err := accuracy.Recordings()
 	if err != nil {
 		return err
 	}
-	outcomes, err := accuracy.Run(cases, *workers, func(int) {})
+	cases = append(cases, accuracy.Stations(o.set, o.stations)...)
+	outcomes, err := accuracy.Run(cases, o.workers, func(done int) {
+		if done%20 == 0 || done == len(cases) {
+			fmt.Fprintf(progress, "%d of %d cases\n", done, len(cases))
+		}
+	})
 	if err != nil {
 		return err
 	}
-	_ = each
-	return accuracy.Each(os.Stdout, outcomes)
+	if o.each {
+		return o.publish(out, accuracy.Each(outcomes))
+	}
+	return o.write(out, &accuracy.Table{Set: o.set.String(), Stations: o.stations, Rows: accuracy.Sum(outcomes, o.set != draw.Check)})
+}
+
+// write prints the table and writes the files that are asked for.
+func (o *options) write(out io.Writer, t *accuracy.Table) error {
+	var before *accuracy.Table
+	if o.before != "" {
+		var err error
+		if before, err = accuracy.ReadTable(o.before); err != nil {
+			return err
+		}
+	}
+	if o.file != "" {
+		if err := t.Write(o.file); err != nil {
+			return err
+		}
+	}
+	return o.publish(out, t.Text(before))
+}
+
+// publish prints a text and writes the file that is asked for.
+func (o *options) publish(out io.Writer, text string) error {
+	fmt.Fprint(out, text)
+	if o.text == "" {
+		return nil
+	}
+	if err := os.WriteFile(o.text, []byte(text), 0o644); err != nil {
+		return fmt.Errorf("cannot write accuracy table: %w", err)
+	}
+	return nil
 }
