@@ -11,6 +11,9 @@ func (e *Engine) follow(start, end station.Instant) {
 	in, out := &e.Queues[station.InletPressure], &e.Queues[station.OutletPressure]
 	n, k := in.until(end), out.until(end)
 	c := feed.Context{InNoise: e.Ends.In.Noise(), OutNoise: e.Ends.Out.Noise(), Usual: float64(e.usualInterval()) * 1e-9, Atmosphere: float64(e.Plate.AmbientPressure())}
+	if x, ok := e.headerNow(start); ok {
+		c.Header = x
+	}
 	e.Feed.Samples(start, end, in.T[:n], in.V[:n], out.T[:k], out.V[:k], &c)
 }
 
@@ -20,14 +23,13 @@ func (e *Engine) followed() bool {
 	return e.Feed.At != 0 && e.Ends.In.Rate() >= 8 && e.Doubt.Who&inletDoubted == 0
 }
 
-// hiddenTravel reports whether n strokes that ended by t drew less than strokes do by half a stroke
-// or more.
+// hiddenTravel reports whether less than half of what n strokes draw was seen before they ended at t.
 func (e *Engine) hiddenTravel(t station.Instant, n int64) bool {
 	if !e.followed() || e.passing() {
 		return false
 	}
 	if full := e.Pace.Full; full > 0 && !e.Pace.Timed && e.Fuse.CounterServes() {
-		return e.Ends.DrawnBy(t)-e.Counted < (float64(n)-0.5)*full
+		return e.Ends.DrawnBy(t)-e.Counted < float64(n)*full/2
 	}
 	return !e.Feed.Drew2(e.Feed.EndAt.Add(feed.FrameLen), t)
 }

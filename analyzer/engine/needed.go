@@ -33,6 +33,7 @@ const (
 type needed struct {
 	Least, Told float64 // strokes, the past fading
 	Hidden      float64 // part of Least without a visible draw
+	Shown       float64 // part of Told without one
 	Climbed     float64 // Feed.Climb.Sum at the end of the last slot
 	Unseen      float64 // Feed.Climb.Hidden then
 }
@@ -48,6 +49,10 @@ func (e *Engine) watchNeeded() {
 	}
 	keep := math.Exp(-float64(slotLen) * 1e-9 / neededFor)
 	n.Least, n.Hidden, n.Told = keep*n.Least, keep*n.Hidden, keep*n.Told+float64(e.Act.Strokes)
+	n.Shown *= keep
+	if f := &e.Feed; f.Rests || !f.Drew[0] {
+		n.Shown += float64(e.Act.Strokes)
+	}
 	if rose > 0 {
 		per := p.TankVolume / (air.Kappa * float64(e.inletAbs()) * p.SweptBoost * mostEta)
 		n.Least += rose * per
@@ -59,5 +64,5 @@ func (e *Engine) watchNeeded() {
 // rose again and again while the inlet was not seen to draw.
 func (e *Engine) tooFew() bool {
 	n := &e.Needed
-	return n.Least > neededOver*n.Told+neededFew || n.Hidden > hiddenShare*n.Told+neededFew
+	return n.Least > neededOver*n.Told+neededFew || n.Hidden > neededOver*n.Shown+hiddenShare*n.Told+neededFew
 }

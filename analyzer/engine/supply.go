@@ -156,7 +156,7 @@ func (e *Engine) measureRun(start, end station.Instant) {
 			s.Static = s.Rest
 		}
 		if e.followed() && e.anchored(end) {
-			s.Static, s.RefRest = e.Feed.Level, true
+			s.Static, s.RefRest = e.Feed.Static(), true
 		}
 		if s.Static <= 0 {
 			return

@@ -34,6 +34,7 @@ type through struct {
 	N       float64             // of them
 	At      station.Instant     // of the last end
 	Drawn   float64             // Ends.Drawn then
+	Worked  float64             // Ends.Worked then, or a little later
 }
 
 // conductance returns C, m³/(s Pa) ANR.
@@ -41,10 +42,7 @@ func (t *through) conductance() float64 { return t.Air / t.Pull }
 
 // anchored reports whether the header's level was seen lately.
 func (e *Engine) anchored(end station.Instant) bool {
-	if _, ok := e.headerNow(end); ok && e.Hdr.RestAt != 0 {
-		return true
-	}
-	return e.Feed.Rests || end.Sub(e.Feed.BreakAt) <= unanchored
+	return e.Feed.Rests || end.Sub(e.Feed.KnownAt) <= unanchored
 }
 
 // passed takes the end of a stroke, or of a cycle where only cycles are told.
@@ -54,8 +52,12 @@ func (e *Engine) passed(at station.Instant) {
 	air, n := t.New.CubicMetres(), t.N
 	t.At, t.Drawn, t.New, t.N = at, t.Drawn+drawn, 0, 0
 	took := float64(at.Sub(from)) * 1e-9
-	paused := f.BreakAt > from || f.Rests && f.Since < at.Add(-feed.FrameLen)
-	if air <= 0 || took <= 0 || !e.followed() || paused || !e.anchored(at) || e.passing() || e.State.ShutdownAt != 0 {
+	worked := e.Ends.Worked - t.Worked
+	t.Worked = e.Ends.Worked
+	if f.BreakAt > from || f.Rests && f.Since < at.Add(-feed.FrameLen) {
+		took = worked // the piston stood in between
+	}
+	if air <= 0 || took <= 0 || !e.followed() || !e.anchored(at) || e.passing() || e.State.ShutdownAt != 0 {
 		return
 	}
 	flow := drawn / took // mean root of the sag

@@ -26,8 +26,11 @@ type Follower struct {
 	Drew    [2]bool         // whether the inlet sagged in the newest work and in the one before
 	BreakBy float64         // header then, Pa gauge
 	BreakSd float64
+	KnownAt station.Instant // when the level was last known: at rest, or by the header's own sensor
 	Slew    float64         // mean square slope of the header at rest, (Pa/s)²
-	Wander  float64         // variance of frame means at rest beyond the sensor's noise, Pa²
+	Wander  float64         // variance of frame means at rest beyond the sensor noise, Pa²
+	Gain    float64         // of the level at rest, see adapt
+	Ahead   float64         // the last innovation, Pa
 	Quiet   station.Instant // since when windows are straight without a stroke, 0: they are not
 	EndAt   station.Instant // of the newest stroke
 	Slow    station.Instant // until when a piston whose draw does not show still works
@@ -47,6 +50,7 @@ type Context struct {
 	InNoise, OutNoise float64 // standard deviation of a sample, Pa
 	Usual             float64 // usual time between strokes, s, 0: unknown
 	Atmosphere        float64 // Pa
+	Header            float64 // its own sensor's reading in terms of the inlet's, Pa gauge, 0: none
 }
 
 // Stroke takes the end of a stroke, or of a cycle where only cycles are told. hidden says that less
@@ -78,6 +82,15 @@ func (f *Follower) Drew2(from, to station.Instant) bool {
 
 // Works reports whether the piston works at the newest frame.
 func (f *Follower) Works() bool { return !f.Rests || f.Ring[window-1].To < f.Slow }
+
+// Static returns the static inlet pressure, Pa gauge: of now at rest, else of the moment when the
+// rest ended; 0 while the piston was never seen to stand.
+func (f *Follower) Static() float64 {
+	if f.Rests {
+		return f.Level
+	}
+	return f.BreakBy
+}
 
 // Until returns when the piston came to rest, while it stands.
 func (f *Follower) Until() station.Instant {
@@ -166,7 +179,10 @@ func (f *Follower) straight(c *Context) (line, bool) {
 	}
 	l, ok := fit(&m, 0, float64(f.Ring[window-1].To.Sub(first))*1e-9)
 	noise := math.Sqrt(c.InNoise*c.InNoise + f.Wander)
-	return l, ok && l.Rms <= max(1.3, 1.1*straightLimit(m.N))*noise
+	if !ok {
+		return line{}, false
+	}
+	return l, l.Rms <= max(1.3, 1.1*straightLimit(m.N))*noise
 }
 
 // rises reports whether the outlet rises over the window, by more than noise and than a tank that
@@ -209,7 +225,7 @@ func (f *Follower) rest(n *pairFrame, c *Context, l line, straight, rises bool) 
 	if nu < -limit || rises || f.EndAt > n.From {
 		f.Before, f.Drew = f.Since, [2]bool{nu < -limit, f.Drew[0]}
 		f.Rests, f.Since = false, n.From
-		f.BreakAt, f.BreakBy, f.BreakSd = n.From, pred, math.Sqrt(sd2+f.Var)
+		f.BreakAt, f.BreakBy, f.BreakSd, f.KnownAt = n.From, pred, math.Sqrt(sd2+f.Var), n.From
 		f.Quiet = 0
 		f.Worked += n.To.Sub(n.From)
 		if rises && nu >= -limit {
@@ -221,18 +237,39 @@ func (f *Follower) rest(n *pairFrame, c *Context, l line, straight, rises bool) 
 	if nu > limit {
 		f.Level, f.Slope = x, 0
 	} else {
-		f.Level = pred + 0.3*nu
-		f.Slope += 0.05 * nu / dt
+		f.adapt(nu, math.Sqrt(sd2))
+		f.Level = pred + f.Gain*nu
+		f.Slope += f.Gain * f.Gain / 2 * nu / dt
 		f.Wander = min(max(0, f.Wander+0.02*(nu*nu-c.InNoise*c.InNoise/n.In.N-f.Var-f.Wander)), 4*c.InNoise*c.InNoise)
 		f.Slew += 0.01 * (f.Slope*f.Slope - f.Slew)
 	}
 	f.At = n.To
-	f.Var = 0.2 * sd2
+	f.Var = f.Gain * sd2
+}
+
+const (
+	firstGain = 0.3
+	leastGain = 0.02 // a memory of some 5 s
+	mostGain  = 0.5
+	gainStep  = 0.02
+)
+
+// adapt moves the gain so that innovations are white: where one follows another of its sign, the
+// header moves faster than the level follows; where they alternate, the level follows the noise. sd
+// is the deviation of a frame's mean, Pa.
+func (f *Follower) adapt(nu, sd float64) {
+	if f.Gain == 0 {
+		f.Gain = firstGain
+	}
+	r := nu * f.Ahead / (sd * sd)
+	f.Gain *= 1 + gainStep*max(-1, min(1, r))
+	f.Gain = min(mostGain, max(leastGain, f.Gain))
+	f.Ahead = nu
 }
 
 // sd returns the deviation of the header's level at t, as far as it was followed since the rest.
 func (f *Follower) sd(t station.Instant) float64 {
-	dt := float64(t.Sub(f.BreakAt)) * 1e-9
+	dt := float64(t.Sub(f.KnownAt)) * 1e-9
 	return math.Sqrt(f.BreakSd*f.BreakSd + f.Slew*dt*dt)
 }
 
@@ -240,8 +277,11 @@ func (f *Follower) sd(t station.Instant) float64 {
 func (f *Follower) work(n *pairFrame, c *Context, l line, straight, rises bool) {
 	x := f.Base + n.In.mean()
 	noise := math.Sqrt(c.InNoise*c.InNoise/n.In.N + f.Wander)
-	if f.At != 0 && x > f.Level+sure*noise {
-		f.Level = x
+	if c.Header > 0 {
+		f.Level, f.At, f.KnownAt = c.Header, n.To, n.To
+	}
+	if mid := f.Base + l.Mid; l.N > 0 && f.At != 0 && mid > f.Level+sure*noise {
+		f.Level, f.BreakBy = mid, mid // a blow of the line behind a stroke is shorter
 	}
 	if x < f.Level-sure*math.Hypot(noise, f.sd(n.To)) {
 		f.Drew[0] = true
