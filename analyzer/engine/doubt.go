@@ -81,6 +81,7 @@ type held struct {
 	Cured  int64           // ns of plausible readings
 	Off    float64         // by how much the sensor reads too high, Pa, 0: not known
 	Level  float64         // what it read when the suspicion was taken up, Pa gauge
+	Slots  int             // for which it has stood still there
 }
 
 // hold takes up a suspicion unless one that says more is held.
@@ -100,23 +101,46 @@ type still struct {
 	For     int64 // ns
 	Strokes int
 	Noise   float64 // of the readings when they last moved, Pa
+	Step    float64 // the sensor's resolution: the least change from sample to sample, Pa, 0: not known
+	Looks   int     // slots that moved
 }
 
-// slot takes a slot's readings and tells whether the sensor stands still: a sensor with
-// noise of its own never does, another one does not while strokes are counted. Near
+// slot takes a slot's readings and reports whether the sensor stands still: a sensor with noise of its own
+// beyond its resolution never does, another one does not while strokes are counted that move it. Near
 // atmosphere many sensors show exactly nothing.
-func (s *still) slot(l *level, d *stroke.Trace, strokes int) bool {
+func (s *still) slot(l *level, d *stroke.Trace, moves float64, strokes int) bool {
 	if l.N == 0 {
 		return false
 	}
 	if l.High != l.Low || l.Mean != s.Value {
-		*s = still{Value: l.Mean, Noise: d.NoiseRaw}
+		*s = still{Value: l.Mean, Noise: d.NoiseRaw, Step: s.resolution(l, d), Looks: s.Looks + 1}
 		return false
 	}
 	s.For += slotLen
 	s.Strokes += strokes
-	noisy := s.Noise > 2*quantumNoise && math.Abs(l.Mean) > vented
-	return s.For >= frozenAfter && (noisy || s.Strokes >= strokesStill)
+	noisy := s.Noise > 2*max(quantumNoise, s.Step/math.Sqrt(12)) && math.Abs(l.Mean) > vented
+	moved := s.Strokes >= strokesStill && (moves == 0 || moves > 2*s.Step)
+	return s.For >= frozenAfter && (noisy || moved)
+}
+
+// Slots that are looked at for the sensor's resolution: the first ones, then some.
+const (
+	firstLooks = 60
+	laterLooks = 16
+)
+
+// resolution returns the least change from sample to sample that has been seen, Pa.
+func (s *still) resolution(l *level, d *stroke.Trace) float64 {
+	least := s.Step
+	if s.Looks > firstLooks && s.Looks%laterLooks != 0 {
+		return least
+	}
+	for n := max(d.N-int64(l.N), d.From+4); n < d.N-2; n++ {
+		if by, ok := d.Edge(n); ok && math.Abs(by) > 1.5 && (least == 0 || math.Abs(by) < least) { // traces are kept in whole Pa
+			least = math.Abs(by)
+		}
+	}
+	return least
 }
 
 // quantumNoise is the noise that steps of 0.1 kPa alone make, Pa.
@@ -125,8 +149,10 @@ const quantumNoise = 30.0
 // doubtSensors looks at the slot that ended.
 func (e *Engine) doubtSensors(end station.Instant) {
 	d := &e.Doubt
-	in, out := d.Inlet.slot(&e.Inlet, &e.Ends.In, e.Act.Strokes), d.Outlet.slot(&e.Outlet, &e.Ends.Out, e.Act.Strokes)
-	inTop, outTop := d.InClip.slot(&e.Inlet, &d.Inlet), d.OutClip.slot(&e.Outlet, &d.Outlet)
+	in := d.Inlet.slot(&e.Inlet, &e.Ends.In, d.InClip.Range, e.Act.Strokes)
+	out := d.Outlet.slot(&e.Outlet, &e.Ends.Out, d.OutClip.Range, e.Act.Strokes)
+	inTop := d.InClip.slot(&e.Inlet, &d.Inlet, &e.Ends.In)
+	outTop := d.OutClip.slot(&e.Outlet, &d.Outlet, &e.Ends.Out)
 	e.watchJumps(end)
 	e.watchRanges(end)
 	e.doubtInlet(end)
@@ -239,10 +265,27 @@ func (e *Engine) doubtVacuum(end station.Instant) {
 			h.hold(vacuum, c.w, end, "the "+c.name+" reads far below atmosphere: an offset of its sensor, or a broken wire")
 		}
 		if h.Is == vacuum && h.Who == c.w {
-			if h.Off = min(h.Off, m); m < -ventedAtMost {
-				h.Off = 0 // a broken wire
-			}
+			h.vacuumAt(m)
 		}
+	}
+}
+
+// vacuumRests is for how many slots a reading below atmosphere must stand still to be an offset: a
+// glitch of the wire is over sooner (common practice, no source).
+const vacuumRests = 4
+
+// vacuumAt takes a reading far below atmosphere: an offset where it stands still, else a broken wire,
+// whose readings are plausible as soon as they are back.
+func (h *held) vacuumAt(m float64) {
+	if math.Abs(m-h.Level) > 2e3 {
+		h.Level, h.Slots = m, 0
+	}
+	h.Slots++
+	switch {
+	case m < -ventedAtMost:
+		h.Off = 0
+	case h.Slots >= vacuumRests:
+		h.Off = min(h.Off, m)
 	}
 }
 

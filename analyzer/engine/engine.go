@@ -101,6 +101,7 @@ type core struct {
 	Rounds   rounds
 	Doubt    doubt
 	Mismatch mismatch
+	Silence  silence
 	Jitter   jitter
 	Health   health
 	State    stateNow
@@ -188,7 +189,7 @@ func (e *Engine) restart() {
 	e.Leak.reset()
 	e.Rounds.stop()
 	e.stopAir()
-	e.Doubt, e.Health, e.Mismatch, e.Jitter = doubt{}, health{}, mismatch{}, jitter{}
+	e.Doubt, e.Health, e.Mismatch, e.Jitter, e.Silence = doubt{}, health{}, mismatch{}, jitter{}, silence{}
 	e.Floor5, e.Closed, e.Past, e.Wall = leakFloor{}, inletWatch{}, leakPast{}, wallHeat{}
 	e.newSegment()
 	for i := range e.Queues {

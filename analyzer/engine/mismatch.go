@@ -41,6 +41,7 @@ func (e *Engine) watchMismatch(end station.Instant) {
 	if !e.Fuse.Seen {
 		return
 	}
+	e.watchSilence(counted, end)
 	if seen > 0 || counted > 0 {
 		if !m.Runs {
 			m.Runs, m.Unclear, m.Began = true, false, end

@@ -6,9 +6,14 @@ import (
 	"strokewise/analyzer/station"
 )
 
-// MaxRate is the highest stroke rate taken for real, 1/s. Above it a counter bounces
-// and a trace aliases (common practice, no source).
+// MaxRate is the highest stroke rate of a loaded piston, 1/s, above which a trace aliases (common
+// practice, no source).
 const MaxRate = 8.0
+
+// overRate is by how much the piston may be faster than the highest rate stated for it, while it is not
+// loaded: filling an empty tank, boosters of two independent models make 9.5 strokes a second. Above it a
+// counter bounces.
+const overRate = 1.5
 
 // Counter turns readings of a cumulative counter into increments. It survives resets
 // (the count starts again near zero), roll-over at 2^15, 2^16, 2^31, 2^32 or a power of
@@ -28,13 +33,9 @@ type Counter struct {
 	Back     int64           // readings that slipped back
 }
 
-// NewCounter gives a counter for the plate's kind of count and highest rate.
+// NewCounter returns a counter for the plate's kind of count and highest rate.
 func NewCounter(p *station.Plate) Counter {
-	max := p.MaxRate
-	if max <= 0 {
-		max = MaxRate
-	}
-	c := Counter{PerCycle: p.Counts == station.CountsCycles, Max: max}
+	c := Counter{PerCycle: p.Counts == station.CountsCycles, Max: overRate * max(p.MaxRate, MaxRate)}
 	if c.PerCycle {
 		c.Max /= 2
 	}
@@ -89,9 +90,13 @@ func (c *Counter) difference(v float64) float64 {
 	return 0
 }
 
+// early is by what part of an increment one may come too early: readings jitter. At 10 readings a second of a
+// counter of cycles, two increments at once are a bounce.
+const early = 0.3
+
 // limit drops increments that come faster than the piston can move.
 func (c *Counter) limit(t station.Instant, n float64) int64 {
-	allowed := math.Floor(c.Credit + 0.5)
+	allowed := math.Floor(c.Credit + early)
 	if n > allowed {
 		c.Bounced += int64(n - allowed)
 		n = allowed

@@ -46,10 +46,45 @@ func TestCounterNeverExceedsRate(t *testing.T) {
 	for i := range 1000 { // a switch that chatters: a count every 10 ms for 10 s
 		sum += c.Push(station.Instant(int64(i)*10*station.Millisecond), float64(i))
 	}
-	if limit := int64(10*MaxRate/2) + 2; sum > limit {
+	if limit := int64(10*overRate*MaxRate/2) + 2; sum > limit {
 		t.Errorf("chatter gave %d cycles in 10 s, limit %d", sum, limit)
 	}
 	if c.Bounced == 0 {
 		t.Error("bounce was not counted")
+	}
+}
+
+// An unloaded piston makes 9.5 strokes a second in recordings of two independent models, whatever the plate states
+// for the loaded one: at 20 and 10 readings a second none is taken for a bounce.
+func TestASteadyRateAboveTheHighestIsCounted(t *testing.T) {
+	for _, step := range []int64{10, 50, 100, 1000} {
+		for _, stated := range []float64{0, 3} {
+			c := NewCounter(&station.Plate{MaxRate: stated})
+			sum, made := int64(0), 0.0
+			for i := range 20000 / step {
+				made = float64(i*step) * 1e-3 * 9.5 / 2
+				sum += c.Push(station.Instant(i*step)*ms, float64(int64(made)))
+			}
+			if sum != int64(made) {
+				t.Errorf("read every %d ms, %g /s stated: %d increments of %d, bounced %d", step, stated, sum, int64(made), c.Bounced)
+			}
+		}
+	}
+}
+
+// A contact that bounces within some ms counts twice in one reading (common practice, no source).
+func TestBounceIsDropped(t *testing.T) {
+	for _, step := range []int64{10, 50, 100} {
+		c := NewCounter(&station.Plate{})
+		sum, shown := int64(0), 0.0
+		for i := range 20000 / step {
+			if i*step%700 == 0 {
+				shown += 2
+			}
+			sum += c.Push(station.Instant(i*step)*ms, shown)
+		}
+		if want := int64(20000/700) + 1; sum > want || sum < want-2 {
+			t.Errorf("read every %d ms: %d increments of %d", step, sum, want)
+		}
 	}
 }

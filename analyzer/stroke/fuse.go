@@ -4,10 +4,6 @@ import (
 	"strokewise/analyzer/station"
 )
 
-// deaf is how many teeth without an increment make the counter distrusted: a switch
-// that no longer follows the piston.
-const deaf = 24
-
 // Fuse makes strokes from teeth and counter increments. Where a counter is alive it
 // fixes the number and the teeth fix the times: between two increments of a cycle
 // counter at most one tooth (the stroke between them) becomes a stroke at its own time,
@@ -18,6 +14,7 @@ type Fuse struct {
 	PerCycle bool
 	Early    int64           // strokes reported before the increment that covers them
 	Teeth    int64           // teeth since the last increment
+	Lost     bool            // the counter does not follow the piston: see Distrust
 	Counted  bool            // the counter has moved at least once
 	Seen     bool            // the counter has been read
 	Held     station.Instant // end of the first stroke since LastInc that waits for its increment
@@ -35,30 +32,41 @@ func NewFuse(p *station.Plate) Fuse {
 	return Fuse{PerCycle: p.Counts == station.CountsCycles, Next: station.SideA}
 }
 
-// CounterServes tells whether the number of strokes comes from the counter.
-func (f *Fuse) CounterServes() bool { return f.Seen && f.Teeth < deaf }
+// CounterServes reports whether the number of strokes comes from the counter.
+func (f *Fuse) CounterServes() bool { return f.Seen && !f.Lost }
+
+// Distrust takes the strokes from the traces alone until Trust, since the counter was silent while at
+// least so many strokes were made. Teeth prove nothing: noise makes them, too. So the caller decides, by
+// what the strokes delivered. The strokes since the last increment are made up for: as many as the traces
+// showed, where that can be, none of them before floor.
+func (f *Fuse) Distrust(at station.Instant, least int64, floor station.Instant, emit func(station.Stroke)) {
+	missed := f.Teeth
+	if missed < least || missed > mostMissed*least {
+		missed = least
+	}
+	f.spread(at, missed-f.Early, floor, station.MethodTraces, emit)
+	f.Lost, f.Early, f.Teeth = true, 0, 0
+}
+
+// mostMissed is how many times the least number of strokes may be made up for: consumers may have drawn
+// as much again (no source).
+const mostMissed = 3
+
+// Trust takes the number of strokes from the counter again.
+func (f *Fuse) Trust() { f.Lost, f.Early, f.Teeth = false, 0, 0 }
 
 // Tooth takes a tooth that was noticed at at, of a stroke that ended at end, and calls emit for
 // each stroke that it makes. Intervals without a counter are kept between notices, which keep
 // step better than the ends do. With a cycle counter one that is not sure waits for the increment.
 func (f *Fuse) Tooth(at, end station.Instant, sure bool, emit func(station.Stroke)) {
-	if !f.Seen {
+	f.Teeth++
+	if !f.CounterServes() {
 		f.Shift = end.Sub(at)
 		f.emit(at, station.MethodTraces, emit)
 		f.Shift = 0
 		return
 	}
 	at = end
-	f.Teeth++
-	switch {
-	case f.Teeth > deaf:
-		f.emit(at, station.MethodTraces, emit)
-		return
-	case f.Teeth == deaf: // the teeth held back were strokes after all
-		f.spread(at, deaf-f.Early, 0, station.MethodTraces, emit)
-		f.Early = 0
-		return
-	}
 	usual := f.Interval.Median()
 	if !f.PerCycle || f.Early > 0 || !f.Counted || at.Sub(f.LastInc) < usual/3 {
 		return
@@ -88,17 +96,13 @@ func (f *Fuse) Newest() station.Instant {
 // that the traces can show strokes, which then come from both.
 func (f *Fuse) Increment(at station.Instant, n int64, toothed bool, floor, half station.Instant, emit func(station.Stroke)) {
 	f.Counted = true
-	wasDeaf := f.Teeth >= deaf
 	f.Teeth, f.LastInc = 0, at
+	if f.Lost {
+		return
+	}
 	strokes := n
 	if f.PerCycle {
 		strokes = 2 * n
-	}
-	if wasDeaf { // the strokes since then were taken from the traces
-		f.Early = 0
-		if strokes > 2 {
-			strokes = 2
-		}
 	}
 	strokes -= f.Early
 	f.Early = 0

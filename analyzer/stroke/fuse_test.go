@@ -52,15 +52,44 @@ func TestFuseWithoutTeeth(t *testing.T) {
 	}
 }
 
-func TestFuseDistrustsADeadCounter(t *testing.T) {
+// Noise makes teeth as well: a counter that stands is right until what strokes deliver speaks against it.
+func TestTeethAloneOverruleNoCounter(t *testing.T) {
 	f := NewFuse(&station.Plate{})
 	f.Seen = true
 	emit, got := collect(&f)
-	for i := range 100 {
+	f.Increment(0, 1, true, 0, 0, emit)
+	before := len(*got)
+	for i := range 1000 {
 		f.Tooth(station.Instant(i)*400*ms, station.Instant(i)*400*ms, true, emit)
 	}
-	if n := len(*got); n != 100 || f.CounterServes() {
-		t.Fatalf("got %d strokes from 100 teeth of a station whose switch is dead, counter serves: %v", n, f.CounterServes())
+	if n := len(*got) - before; n > 1 || !f.CounterServes() {
+		t.Fatalf("got %d strokes from 1000 teeth of noise, counter serves: %v", n, f.CounterServes())
+	}
+}
+
+func TestFuseMakesUpForALostCounter(t *testing.T) {
+	for _, c := range []struct{ teeth, least, want int64 }{{30, 20, 30}, {5, 20, 20}, {500, 20, 20}} {
+		f := NewFuse(&station.Plate{})
+		f.Seen = true
+		emit, got := collect(&f)
+		for i := range c.teeth {
+			f.Tooth(station.Instant(i+1)*400*ms, station.Instant(i+1)*400*ms, true, emit)
+		}
+		f.Distrust(station.Instant(c.teeth)*400*ms, c.least, 0, emit)
+		if n := int64(len(*got)); n != c.want || f.CounterServes() {
+			t.Errorf("%d teeth, at least %d strokes: %d made up for, want %d; counter serves: %v", c.teeth, c.least, n, c.want, f.CounterServes())
+		}
+		at := station.Instant(c.teeth+1) * 400 * ms
+		f.Tooth(at, at, true, emit)
+		f.Increment(at+100*ms, 1, true, 0, 0, emit)
+		if n := int64(len(*got)); n != c.want+1 {
+			t.Errorf("a tooth and an increment of a lost counter: %d strokes more, want 1", n-c.want)
+		}
+		f.Trust()
+		f.Increment(at+900*ms, 1, true, 0, 0, emit)
+		if n := int64(len(*got)); n != c.want+3 || !f.CounterServes() {
+			t.Errorf("a cycle of a counter that is trusted again: %d strokes more, want 3", n-c.want)
+		}
 	}
 }
 
