@@ -69,13 +69,14 @@ func (e *Engine) storage() float64 {
 	case e.Plate.TankVolume <= 0:
 		return math.Inf(1)
 	}
-	return e.Plate.TankVolume * fell / float64(air.P0ANR) / (60 * floorMinutes)
+	return e.Plate.TankVolume * fell / float64(air.P0ANR) * e.airTemperature().Density() / (60 * floorMinutes)
 }
 
 // uncounted gives the flow, m³/s ANR, of the strokes that a count over five minutes may miss:
 // one, and another where the counter counts cycles.
 func (e *Engine) uncounted() float64 {
 	a, _ := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs())
+	a = a.At(e.airTemperature(), false)
 	n := 1.0
 	if e.inCycles() {
 		n = 2

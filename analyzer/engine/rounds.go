@@ -156,7 +156,7 @@ func (e *Engine) fall() (float64, bool) {
 	if drop <= 2*noise || rough > max(3*noise, 0.12*drop) || r.N >= bentLong && bent > max(bentNoise*noise, bentFall*drop) {
 		return 0, false
 	}
-	return -slope * e.Plate.TankVolume / float64(air.P0ANR), true
+	return -slope * e.Plate.TankVolume / float64(air.P0ANR) * e.airTemperature().Density(), true
 }
 
 // judgeRounds compares the rounds of the last minutes and takes their flow as the leak's.
@@ -171,7 +171,7 @@ func (e *Engine) judgeRounds(at station.Instant) {
 	if e.inCycles() {
 		unseen = 2
 	}
-	stroke := a.Boost.Value * 1e-3
+	stroke := a.Boost.Value * 1e-3 * e.airTemperature().Density()
 	b := r.balance(n, stroke, unseen)
 	if !b.Alike || b.Gas <= 0 {
 		return

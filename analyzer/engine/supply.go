@@ -273,7 +273,7 @@ func (e *Engine) estimateSupply(at station.Instant) {
 	case s.SagSum/s.SagWeight < leastSag:
 		e.Est[station.SupplyConductance] = station.Unknown(hardlySags)
 	default:
-		c := s.AirSum / s.FTime / math.Sqrt(1-assumedB)
+		c := s.AirSum / s.FTime / e.airTemperature().Root() / math.Sqrt(1-assumedB)
 		e.Est[station.SupplyConductance] = station.Estimate{Value: c, Low: 0.75 * c, High: 1.25 * c, Method: station.MethodTraces, Confidence: conf, At: at}
 	}
 }
