@@ -20,6 +20,8 @@ type leakFloor struct {
 	Outlet    [floorMinutes + 1]float64 // Pa gauge at the ends of these and of the one before
 	Hours     [floorHours]floorHour
 
+	Stood [stoodBins]stoodBound // least bounds of standing times, by the clock's two minutes
+
 	Cold, Cold0 float64 // share by which the tank's air may be colder than its wall, now and when the piston came to stand
 }
 

@@ -35,6 +35,7 @@ func (e *Engine) noLeakKnown(reason string) {
 // forgetLeak drops what was concluded with another tank.
 func (e *Engine) forgetLeak() {
 	e.Mix, e.Past, e.Wall = leakMix{}, leakPast{}, wallHeat{}
+	e.Floor5.Hours, e.Floor5.Stood = [floorHours]floorHour{}, [stoodBins]stoodBound{}
 	e.noLeakKnown(firstReasons[station.LeakFlow])
 }
 
@@ -170,8 +171,16 @@ func (e *Engine) insideIs(at station.Instant) {
 }
 
 // setLeak states a conductance, and by it the flow at the operating pressure and the round
-// hole that loses as much.
+// hole that loses as much. Where a standing outlet refutes it, a fresh decay takes its place.
 func (e *Engine) setLeak(g station.Estimate, at station.Instant) {
+	if e.refuted(&g) {
+		d := &e.Mix.Decay
+		if !d.Known() || at.Sub(d.At) >= leakOld || e.refuted(d) {
+			e.noLeakKnown(noLeakSeen)
+			return
+		}
+		g = *d
+	}
 	p, t := e.operating(), e.airTemperature()
 	e.Basis.Pressure = p
 	e.Mix.Joined = g

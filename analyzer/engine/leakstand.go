@@ -59,7 +59,7 @@ func (e *Engine) standFloor(end station.Instant) {
 	v := e.Plate.TankVolume + air.CreepVolume(&e.Plate, e.inletAbs(), e.outletAbs())
 	k := v / float64(air.P0ANR) * e.airTemperature().Density() * max(1, e.operating()/(p+r.P/r.N))
 	more := k * (standSigmas*noise/math.Sqrt(d/r.N) + standZero/t + standTilt*p*f.Cold0/t)
-	f.note(end, floorHour{Flow: -slope*k + more, Missed: more, Stood: t})
+	e.bounded(end, floorHour{Flow: -slope*k + more, Missed: more, Stood: t})
 }
 
 // note keeps a bound where it is the hour's lowest.
