@@ -66,7 +66,7 @@ func OpenAssumptions() []station.Input {
 
 // reference gives the condition of ANR.
 func reference() []station.Input {
-	return []station.Input{assumed("p_0: pressure of ANR", float64(P0ANR)*1e-3, "kPa abs", "ISO 8778"), assumed("temperature of the air, that of ANR", T0ANR-273.15, "°C", "common practice, no source")}
+	return []station.Input{assumed("p_0: pressure of ANR", float64(P0ANR)*1e-3, "kPa abs", "ISO 8778")}
 }
 
 func assumed(name string, v float64, unit, source string) station.Input {

@@ -123,7 +123,9 @@ func (e *Engine) takeDelivery(d *delivery) {
 		g.Low, g.High = within(v, band)
 		e.Est[f] = g
 	}
-	set(station.StrokeDelivery, tank*d.Air/d.Strokes)
+	t := e.airTemperature()
+	set(station.StrokeDelivery, tank*d.Air/d.Strokes*t.Density())
+	e.Est[station.StrokeDelivery] = widened(e.Est[station.StrokeDelivery], t, 1)
 	set(station.VolumetricEfficiency, tank*d.Air/d.Swept)
 }
 

@@ -112,6 +112,7 @@ type core struct {
 	Air      strokeAir
 	Recharge recharge
 	Meter    meter
+	Warmth   warmth
 	Basis    basis // of the leak, for Explain
 }
 
@@ -190,6 +191,7 @@ func (e *Engine) restart() {
 	e.Rounds.stop()
 	e.stopAir()
 	e.Doubt, e.Health, e.Mismatch, e.Jitter, e.Silence = doubt{}, health{}, mismatch{}, jitter{}, silence{}
+	e.Warmth = warmth{}
 	e.Floor5, e.Closed, e.Past, e.Wall = leakFloor{}, inletWatch{}, leakPast{}, wallHeat{}
 	e.newSegment()
 	for i := range e.Queues {

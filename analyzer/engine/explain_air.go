@@ -17,12 +17,13 @@ func (e *Engine) quietInputs() []station.Input {
 		out = append(out, computed("tank volume that was learned first, in its place", e.Basis.Tank*1e3, "L"))
 	}
 	rate := (d.Air - d.Rise) / d.Lost
+	out = append(out, e.temperatureInputs()...)
 	return append(out, measured("rounds that agree", d.Rounds, ""), measured("strokes N in them", d.Strokes, ""),
 		measured("rise of the tank over them, sum of (p' - p)/p_0", d.Rise, ""),
 		computed("rate of the leak", 100*60*rate, "%/min"),
 		measured("sum of p_mean t/p_0, with the share of what a standing booster creeps", d.Lost, "s"),
-		computed("air that the strokes should deliver, by the assumed efficiency", d.Plain*1e3, "L ANR"),
-		computed("sum of p1 V_b/p_0: swept volume at inlet condition", d.Swept*1e3, "L ANR"),
+		computed("air that the strokes should deliver, by the assumed efficiency, at 20 °C", d.Plain*1e3, "L ANR"),
+		computed("sum of p1 V_b/p_0: swept volume at inlet condition, at 20 °C", d.Swept*1e3, "L ANR"),
 		computed("half-width of the band by rounds and leak, without the tank's", 100*d.Band, "%"),
 		assumed("half-width of the tank volume's band", 100*station.TankBand, "%", "common practice, no source"))
 }

@@ -12,13 +12,13 @@ const airNeeds = "bores and stroke or swept volumes in the plate data, inlet and
 
 func (e *Engine) explainDelivered() station.Explanation {
 	return station.Explanation{Name: "delivered_air", Key: "delivered_air_l", Title: "Delivered air", What: "air that reached the tank",
-		Formula: "sum over strokes of k p1 V_b eta/p_0, eta = 1 - c((p2/p1)^(1/kappa) - 1) - l0 - l1/t², k the learned over the assumed efficiency; while p2 <= p1 also V_t dp2/(kappa p_0) beyond that, air that goes straight through the check valves",
+		Formula: "sum over strokes of k p1 V_b eta/p_0 T_0/T, eta = 1 - c((p2/p1)^(1/kappa) - 1) - l0 - l1/t², k the learned over the assumed efficiency; while p2 <= p1 also V_t dp2/(kappa p_0) T_0/T beyond that, air that goes straight through the check valves",
 		Source:  "ideal gas law; re-expansion of the dead volume", Needs: airNeeds, Inputs: e.deliveredInputs()}
 }
 
 func (e *Engine) explainExhaust() station.Explanation {
 	return station.Explanation{Name: "exhaust_air", Key: "exhaust_air_l", Title: "Exhaust air", What: "air of the drive that left through the exhaust",
-		Formula: "sum over strokes of (p_d V_d + (p_d - p_atm) V_dead)/p_0, p_d = p_low + p1 (drag (1 - g) + open g (p1 - p_low)/p1 + restart t²/(t² + t_s²)), " +
+		Formula: "sum over strokes of (p_d V_d + (p_d - p_atm) V_dead)/p_0 T_0/T, p_d = p_low + p1 (drag (1 - g) + open g (p1 - p_low)/p1 + restart t²/(t² + t_s²)), " +
 			"p_low = p_atm + (p2 - p1)/ratio, g = exp(-n max(0, t/t_f - 1)), t_f = T sqrt(x p1/(p1 - p_low)): p_d is not measured; after a flow meter's calibration the inlet air less the delivered",
 		Source: "force balance of the piston; ideal gas law; law of the drive pressure fitted to virtual stations, or to a lent meter", Needs: airNeeds, Inputs: e.exhaustInputs()}
 }
@@ -26,7 +26,7 @@ func (e *Engine) explainExhaust() station.Explanation {
 func (e *Engine) explainInlet() station.Explanation {
 	in := append(e.airBy(), e.strokeNow(func(a *air.StrokeAir) air.Range { return a.Inlet }, "drawn in")...)
 	return station.Explanation{Name: "inlet_air", Key: "inlet_air_l", Title: "Inlet air", What: "air drawn from the supply",
-		Formula: "delivered air plus exhaust air, see there; after a flow meter's calibration k' p1 V_b eta/p_0, k' being k at that time, plus the drive's air by the meter's law",
+		Formula: "delivered air plus exhaust air, see there; after a flow meter's calibration k' p1 V_b eta/p_0 T_0/T, k' being k at that time, plus the drive's air by the meter's law",
 		Source:  "conservation of mass", Needs: airNeeds, Inputs: in}
 }
 
@@ -74,7 +74,9 @@ func (e *Engine) strokeNow(part func(*air.StrokeAir) air.Range, name string) []s
 	if reason != "" || !e.Inlet.Seen || !e.Outlet.Seen {
 		return out
 	}
+	a = a.At(e.airTemperature(), e.metered())
 	r := part(&a)
+	out = append(out, e.temperatureInputs()...)
 	return append(out, computed(name+" a stroke now", r.Value, "L ANR"),
 		words("its 90 % band", fmt.Sprintf("%.3f to %.3f L ANR", r.Low, r.High), station.Computed))
 }

@@ -31,6 +31,7 @@ func (e *Engine) leakInputs() []station.Input {
 	if l := &e.Leak; l.From != 0 {
 		out = append(out, station.Value("present standing time", float64(e.Slot.Sub(l.From))*1e-9, "s", station.Measured))
 	}
+	out = append(out, e.temperatureInputs()...)
 	return append(out, anr(), assumed("detection limit", air.DetectionLimit*60*100, "% of the content a minute", "common practice, no source"))
 }
 
@@ -107,6 +108,7 @@ func (e *Engine) conductanceInputs() []station.Input {
 		out = append(out, station.Value("inlet air of the running, the past fading", s.Through.Air*1e3, "L ANR", station.Computed),
 			station.Value("integral of upstream pressure times flow function", s.Through.Pull*1e-5, "bar·s", station.Computed))
 	}
+	out = append(out, e.temperatureInputs()...)
 	return append(out, assumed("critical pressure ratio b", assumedB, "", "common practice, no source"),
 		assumed("half-width of the band", 25, "%", "the air of a stroke is that uncertain"))
 }

@@ -45,6 +45,7 @@ func (e *Engine) floorInputs() []station.Input {
 			computed("strokes that the count may miss", h.Missed*l, "L/min ANR"),
 			computed("what the outlet's fall took from the tank", h.Stored*l, "L/min ANR"))
 	}
+	out = append(out, e.temperatureInputs()...)
 	return append(out, assumed("looked back over", floorHours, "h", "a shift: common practice, no source"))
 }
 
@@ -83,7 +84,7 @@ func (e *Engine) growthInputs() []station.Input {
 		out = append(out, computed("conductance C at "+p.At.Floor(station.Second).String(), float64(p.C)*1e8, "dm³/(s·bar)"))
 	}
 	if p := e.Basis.Growth; g.Known() && p > 0 {
-		out = append(out, computed("median slope of the conductance C", g.Value/p*1e8*86400, "dm³/(s·bar) a day"),
+		out = append(out, computed("median slope of the conductance C", g.Value/(p*e.airTemperature().Root())*1e8*86400, "dm³/(s·bar) a day"),
 			computed("pressure p_op at which the growth is stated", p*1e-3, "kPa abs"))
 	}
 	return out
@@ -100,7 +101,7 @@ func (e *Engine) inletLeakInputs() []station.Input {
 		out = append(out, computed("fall -d ln p1/dt", 100*60*b.Rate, "%/min"), computed("its standard error", 100*60*b.Err, "%/min"),
 			measured("resting inlet p_rest before", b.Rest*1e-3, "kPa gauge"))
 	}
-	return append(out, e.ambient(), anr())
+	return append(append(out, e.temperatureInputs()...), e.ambient(), anr())
 }
 
 func (e *Engine) insideInputs() []station.Input {

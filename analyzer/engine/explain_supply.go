@@ -73,8 +73,7 @@ func (e *Engine) pipeInputs() []station.Input {
 func (e *Engine) theLine() []station.Input {
 	return []station.Input{plate("bore of the supply line", e.Plate.SupplyBore, 1e3, "mm"), plate("length of the supply line", e.Plate.SupplyLength, 1, "m"),
 		assumed("roughness", air.DrawnRoughness*1e6, "µm", "drawn tube or smooth hose: from memory"),
-		assumed("viscosity of the air", air.Viscosity*1e6, "µPa s", "20 °C: from memory"),
-		assumed("temperature of the air", air.T0ANR-273.15, "°C", "common practice, no source")}
+		assumed("viscosity of the air", air.Viscosity*1e6, "µPa s", "20 °C: from memory"), e.temperatureInputs()[0]}
 }
 
 func (e *Engine) neededInputs() []station.Input {

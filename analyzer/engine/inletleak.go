@@ -99,7 +99,7 @@ func (e *Engine) judgeInletLeak(at station.Instant) {
 	if rest <= 0 {
 		rest = w.P0 - float64(e.Plate.AmbientPressure())
 	}
-	q := v * r * (rest + float64(e.Plate.AmbientPressure())) / float64(air.P0ANR)
+	q := v * r * (rest + float64(e.Plate.AmbientPressure())) / float64(air.P0ANR) * e.airTemperature().Density()
 	e.Basis.Inlet = inletBasis{-slope, se, rest}
 	conf := 0.6
 	if e.State.ShutdownBy != "valve" {

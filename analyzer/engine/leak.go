@@ -166,13 +166,13 @@ func (e *Engine) fitLeak(at station.Instant) {
 	}
 }
 
-// decayLeak takes an accepted decay. The conductance is V rate/p0 (choked, 20 °C), V the tank
+// decayLeak takes an accepted decay. The conductance is V rate/p0 sqrt(T0/T) (choked), V the tank
 // and half of what the standing booster adds: its piston creeps after the falling outlet until it is at
 // its end, and where it stands is not known. So none of that to all of it is in the band, and the tank
 // volume's own error, taken as 5 %. With the supply closed a quick fall can be a vent: it is told with
 // little confidence.
 func (e *Engine) decayLeak(d *air.Decay, at station.Instant) {
-	const p0 = float64(air.P0ANR)
+	p0 := float64(air.P0ANR) / e.airTemperature().Root()
 	v, creep := e.Plate.TankVolume, e.Basis.Creep
 	conf := min(0.9, 0.5+0.5*(1-min(1, (d.High-d.Low)/d.Rate)))
 	if e.State.ShutdownAt != 0 && d.Rate > ventRate {
@@ -186,7 +186,7 @@ func (e *Engine) decayLeak(d *air.Decay, at station.Instant) {
 // noLeak takes a standing window in which no loss above the detection limit was seen:
 // zero, with the limit as its upper bound.
 func (e *Engine) noLeak(d *air.Decay, at station.Instant) {
-	c := (e.Plate.TankVolume + e.Basis.Creep) / float64(air.P0ANR)
+	c := (e.Plate.TankVolume + e.Basis.Creep) / float64(air.P0ANR) * e.airTemperature().Root()
 	e.Mix.Shape = air.ShapeEither
 	e.decay(station.Estimate{High: c * max(d.High, air.DetectionLimit), Method: station.MethodDecay, Confidence: 0.7, From: e.Leak.From, At: at})
 }
@@ -210,7 +210,7 @@ func (e *Engine) steadyRange(m *station.Minute) (most float64, small bool) {
 	if e.Plate.TankVolume <= 0 || m.Strokes == 0 {
 		return most, false
 	}
-	rise := m.Delivered.CubicMetres() / float64(m.Strokes) * float64(air.P0ANR) / e.Plate.TankVolume
+	rise := m.Delivered.CubicMetres() / float64(m.Strokes) * float64(air.P0ANR) / (e.Plate.TankVolume * e.airTemperature().Density())
 	noise := e.Ends.Out.NoiseRaw / math.Sqrt(max(1, float64(e.Outlet.N)))
 	most = min(most+0.1*rise, steadyFloor+3*rise+7*noise)
 	return most, rise > 2*most

@@ -37,12 +37,17 @@ func mixed(all ...station.Estimate) *Engine {
 // statistics): 10 with half band 1 and 12 with half band 2 give 10.4 with half band 0.894.
 func TestLeakFiguresAreWeighed(t *testing.T) {
 	e := mixed(told(station.MethodMakeup, 12, 2, 0, 10), told(station.MethodDecay, 10, 1, 5, 10))
-	g := &e.Est[station.LeakConductance]
+	g := &e.Mix.Joined
 	if math.Abs(g.Value*1e10-10.4) > 1e-6 || math.Abs((g.High-g.Low)/2*1e10-2/math.Sqrt(5)) > 1e-6 || g.Method != station.MethodDecay {
 		t.Errorf("got %+v", g)
 	}
 	if flow := &e.Est[station.LeakFlow]; math.Abs(flow.Value/(g.Value*(900e3+101325))-1) > 1e-9 {
 		t.Errorf("flow %g at set, conductance %g", flow.Value, g.Value)
+	}
+	// the temperature of the air is not known: the bound of C at 40 °C is sqrt(293.15/313.15) of that at
+	// 20 °C, and at -10 °C sqrt(293.15/263.15)
+	if c := &e.Est[station.LeakConductance]; math.Abs(c.Low/g.Low-math.Sqrt(293.15/313.15)) > 1e-9 || math.Abs(c.High/g.High-math.Sqrt(293.15/263.15)) > 1e-9 {
+		t.Errorf("with any temperature %+v, at 20 °C %+v", c, g)
 	}
 	// 0.1992 dm³/(s·bar) per mm² effective area (references, C): 10.4e-10 is a hole of
 	// sqrt(4 0.104/(pi 0.65 0.1992)) mm
@@ -87,7 +92,7 @@ func past(e *Engine, every int64, values ...float64) {
 	}
 	for _, v := range values {
 		at = at.Add(every * oneMinute)
-		e.Est[station.LeakConductance] = station.Estimate{Value: v * 1e-10, Low: (v - 0.5) * 1e-10, High: (v + 0.5) * 1e-10, Method: station.MethodDecay, At: at}
+		e.Mix.Joined = station.Estimate{Value: v * 1e-10, Low: (v - 0.5) * 1e-10, High: (v + 0.5) * 1e-10, Method: station.MethodDecay, At: at}
 		e.leakMinute(&station.Minute{Start: at.Add(-oneMinute)})
 	}
 }

@@ -20,6 +20,8 @@ type leakFloor struct {
 	Outlet    [floorMinutes + 1]float64 // Pa gauge at the ends of these and of the one before
 	Hours     [floorHours]floorHour
 
+	Stood [stoodBins]stoodBound // least bounds of standing times, by the clock's two minutes
+
 	Cold, Cold0 float64 // share by which the tank's air may be colder than its wall, now and when the piston came to stand
 }
 
@@ -69,13 +71,14 @@ func (e *Engine) storage() float64 {
 	case e.Plate.TankVolume <= 0:
 		return math.Inf(1)
 	}
-	return e.Plate.TankVolume * fell / float64(air.P0ANR) / (60 * floorMinutes)
+	return e.Plate.TankVolume * fell / float64(air.P0ANR) * e.airTemperature().Density() / (60 * floorMinutes)
 }
 
 // uncounted gives the flow, m³/s ANR, of the strokes that a count over five minutes may miss:
 // one, and another where the counter counts cycles.
 func (e *Engine) uncounted() float64 {
 	a, _ := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs())
+	a = a.At(e.airTemperature(), false)
 	n := 1.0
 	if e.inCycles() {
 		n = 2

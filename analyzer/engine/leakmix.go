@@ -18,10 +18,11 @@ const (
 // with its own window, and what follows from both. Fields are exported for snapshots only.
 type leakMix struct {
 	Decay, Makeup station.Estimate
-	Shape         air.Shape       // of the last decay
-	Back          station.Instant // closing of the supply in which air came back through the check valves, 0: none
-	Less          bool            // Makeup is what the fall between the rounds tells, less than their strokes do
-	Inside        bool            // their difference is taken for a loss inside the booster
+	Joined        station.Estimate // what follows from both, without the temperature's error in its band
+	Shape         air.Shape        // of the last decay
+	Back          station.Instant  // closing of the supply in which air came back through the check valves, 0: none
+	Less          bool             // Makeup is what the fall between the rounds tells, less than their strokes do
+	Inside        bool             // their difference is taken for a loss inside the booster
 }
 
 // noLeakKnown says why the leak is unknown.
@@ -34,6 +35,7 @@ func (e *Engine) noLeakKnown(reason string) {
 // forgetLeak drops what was concluded with another tank.
 func (e *Engine) forgetLeak() {
 	e.Mix, e.Past, e.Wall = leakMix{}, leakPast{}, wallHeat{}
+	e.Floor5.Hours, e.Floor5.Stood = [floorHours]floorHour{}, [stoodBins]stoodBound{}
 	e.noLeakKnown(firstReasons[station.LeakFlow])
 }
 
@@ -48,6 +50,7 @@ func (e *Engine) decay(g station.Estimate) {
 func (e *Engine) makeup(flow, band, p float64, from, at station.Instant) {
 	e.Mix.Less = false
 	e.Basis.makeup(&e.Leak, &e.Rounds, flow, p)
+	p *= e.airTemperature().Root()
 	e.Mix.Makeup = station.Estimate{Value: flow / p, Low: max(0, flow-band) / p, High: (flow + band) / p,
 		Method: station.MethodMakeup, Confidence: 0.6, From: from, At: at}
 	e.mixLeak(at)
@@ -60,6 +63,7 @@ func (e *Engine) makeupInside(flow, band, told, p float64, from, at station.Inst
 	e.Mix.Less = true
 	e.Basis.Inside = insideBasis{Strokes: flow, Outlet: told}
 	e.Basis.makeup(&e.Leak, &e.Rounds, told, p)
+	p *= e.airTemperature().Root()
 	e.Est[station.InternalLeak] = station.Estimate{Value: flow - told, Low: max(0, flow-band-toldHigh*told), High: flow + band - toldLow*told,
 		Method: station.MethodMakeup, Confidence: 0.5, From: from, At: at}
 	e.Mix.Makeup = station.Estimate{Value: told / p, Low: toldLow * told / p, High: toldHigh * told / p,
@@ -151,14 +155,14 @@ func (e *Engine) mixApart(at station.Instant) {
 // sameInside tells whether make-up still exceeds decay by what was taken for a loss inside
 // the booster.
 func (e *Engine) sameInside() bool {
-	i, p := &e.Est[station.InternalLeak], e.operating()
+	i, p := &e.Est[station.InternalLeak], e.operating()*e.airTemperature().Root()
 	d, m := &e.Mix.Decay, &e.Mix.Makeup
 	return i.Known() && (m.Low-d.High)*p <= i.High && (m.High-d.Low)*p >= i.Low
 }
 
 // insideIs states what make-up says beyond decay, at the operating pressure.
 func (e *Engine) insideIs(at station.Instant) {
-	d, m, p := &e.Mix.Decay, &e.Mix.Makeup, e.operating()
+	d, m, p := &e.Mix.Decay, &e.Mix.Makeup, e.operating()*e.airTemperature().Root()
 	diff := m.Value - d.Value
 	half := math.Hypot((m.High-m.Low)/2, (d.High-d.Low)/2)
 	e.Basis.Inside = insideBasis{m.Value * p, d.Value * p, true}
@@ -167,14 +171,33 @@ func (e *Engine) insideIs(at station.Instant) {
 }
 
 // setLeak states a conductance, and by it the flow at the operating pressure and the round
-// hole that loses as much.
+// hole that loses as much. Where a standing outlet refutes it, a fresh decay takes its place.
 func (e *Engine) setLeak(g station.Estimate, at station.Instant) {
-	p := e.operating()
+	if e.refuted(&g) {
+		d := &e.Mix.Decay
+		if !d.Known() || at.Sub(d.At) >= leakOld || e.refuted(d) {
+			e.noLeakKnown(noLeakSeen)
+			return
+		}
+		g = *d
+	}
+	p, t := e.operating(), e.airTemperature()
 	e.Basis.Pressure = p
-	e.Est[station.LeakConductance] = g
-	h := g
-	h.Value, h.Low, h.High = air.EquivalentHole(g.Value, holeCd), air.EquivalentHole(g.Low, holeCd), air.EquivalentHole(g.High, holeCd)
+	e.Mix.Joined = g
+	c := widened(g, t, 0.5)
+	e.Est[station.LeakConductance] = c
+	h := c
+	h.Value, h.Low, h.High = air.EquivalentHole(c.Value, holeCd), air.EquivalentHole(c.Low, holeCd), air.EquivalentHole(c.High, holeCd)
 	e.Est[station.LeakHole] = h
+	p *= t.Root()
 	g.Value, g.Low, g.High = g.Value*p, g.Low*p, g.High*p
-	e.Est[station.LeakFlow] = g
+	e.Est[station.LeakFlow] = widened(g, t, 1)
+}
+
+// widened returns an estimate with the temperature's error in its band, of a figure that goes with
+// (T0/T)^power. Decay and make-up share that error, so it is added after they are joined.
+func widened(g station.Estimate, t air.Temperature, power float64) station.Estimate {
+	r := t.Widen(air.Range{Value: g.Value, Low: g.Low, High: g.High}, power)
+	g.Low, g.High = r.Low, r.High
+	return g
 }

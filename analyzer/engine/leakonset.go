@@ -35,7 +35,7 @@ type leakPoint struct {
 // leakMinute takes what a finished minute tells of the leak.
 func (e *Engine) leakMinute(m *station.Minute) {
 	e.floorMinute(m)
-	g := &e.Est[station.LeakConductance]
+	g := &e.Mix.Joined
 	if !g.Known() || g.At == e.Past.Taken {
 		return
 	}
@@ -156,6 +156,7 @@ func (e *Engine) leakTrend(at station.Instant) {
 	}
 	p := e.operating()
 	e.Basis.Growth = p
+	p *= e.airTemperature().Root() // the flow of a conductance of 1
 	e.Est[station.LeakTrend] = station.Estimate{Value: sen.Value * p, Low: sen.Low * p, High: sen.High * p,
 		Method: station.MethodTrend, Confidence: 0.6, From: h.Points[k].At, At: at}
 }

@@ -33,7 +33,7 @@ func (e *Engine) coldAir() {
 // standFloor bounds the leak by the present standing time: while the piston stands, leak and
 // consumers live on the tank alone, and
 //
-//	q <= (V + V_creep)/p0 (-dp/dt + 4 s + 0.25 kPa/t + 1.5 p x/t)
+//	q <= (V + V_creep)/p0 T0/T (-dp/dt + 4 s + 0.25 kPa/t + 1.5 p x/t)
 //
 // times the operating pressure over the present one, where that is lower. s is the standard error
 // of the fall, t the time it is taken over. Air that is colder than the wall by x warms up and
@@ -57,9 +57,9 @@ func (e *Engine) standFloor(end station.Instant) {
 	}
 	p := r.P0 + float64(e.Plate.AmbientPressure())
 	v := e.Plate.TankVolume + air.CreepVolume(&e.Plate, e.inletAbs(), e.outletAbs())
-	k := v / float64(air.P0ANR) * max(1, e.operating()/(p+r.P/r.N))
+	k := v / float64(air.P0ANR) * e.airTemperature().Density() * max(1, e.operating()/(p+r.P/r.N))
 	more := k * (standSigmas*noise/math.Sqrt(d/r.N) + standZero/t + standTilt*p*f.Cold0/t)
-	f.note(end, floorHour{Flow: -slope*k + more, Missed: more, Stood: t})
+	e.bounded(end, floorHour{Flow: -slope*k + more, Missed: more, Stood: t})
 }
 
 // note keeps a bound where it is the hour's lowest.

@@ -96,7 +96,8 @@ func (e *Engine) estimateBore(up, now, least station.Absolute, at station.Instan
 		return
 	}
 	root := math.Sqrt(1 - assumedB)
-	v := p.Conductance(up, now, air.T0ANR, assumedB) / root
+	t := e.airTemperature()
+	v := p.Conductance(up, now, t.K, assumedB) / root
 	*pipe = station.Estimate{Value: v, Low: 0.8 * v, High: v, Method: station.MethodPlate, Confidence: 0.6, At: at}
 	c := &e.Est[station.SupplyConductance]
 	switch {
@@ -108,7 +109,7 @@ func (e *Engine) estimateBore(up, now, least station.Absolute, at station.Instan
 		*bore = station.Unknown(needed.Reason)
 	default:
 		d := func(c float64) float64 {
-			return p.BoreFor(c*root*float64(up)*air.FlowFactor(float64(least/up), assumedB), up, least, air.T0ANR)
+			return p.BoreFor(c*root*float64(up)*t.Root()*air.FlowFactor(float64(least/up), assumedB), up, least, t.K)
 		}
 		*bore = station.Estimate{Value: d(needed.Value), Low: d(needed.Low), High: d(needed.High), Method: station.MethodPlate, Confidence: 0.8 * c.Confidence, At: at}
 	}

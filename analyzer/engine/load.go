@@ -152,7 +152,7 @@ func (e *Engine) freeCapacity(rate float64, p1, p2 station.Absolute, like *stati
 		need = e.Plate.Required
 	}
 	most := e.mostDelivered(station.Gauge(static.Value).Absolute(amb), need.Absolute(amb), c.Value*math.Sqrt(1-assumedB))
-	has := rate * now.Boost.Value * 1e-3
+	has := rate * now.Boost.Value * 1e-3 * e.airTemperature().Density()
 	b := &e.Basis.Load
 	b.Up, b.Need, b.Most, b.Has = float64(station.Gauge(static.Value).Absolute(amb)), float64(need.Absolute(amb)), most, has
 	more := func(k float64) float64 { return max(0, k*most-has) }
@@ -163,13 +163,14 @@ func (e *Engine) freeCapacity(rate float64, p1, p2 station.Absolute, like *stati
 // mostDelivered gives the highest flow, m³/s ANR, that can be delivered at outlet p2 from a
 // header at ph through a line of sonic conductance c.
 func (e *Engine) mostDelivered(ph, p2 station.Absolute, c float64) float64 {
-	line := air.Conductance{C: c, B: assumedB}
+	line, t := air.Conductance{C: c, B: assumedB}, e.airTemperature()
 	low, high, most := e.Plate.AmbientPressure(), ph, 0.0
 	for range 14 { // to 50 Pa
 		p1 := (low + high) / 2
 		a, _ := air.PerStroke(&e.Plate, p1, p2)
+		a = a.At(t, false)
 		n := e.highest(p1, p2)
-		if n*a.Inlet.Value*1e-3 > line.Flow(ph, p1, air.T0ANR) {
+		if n*a.Inlet.Value*1e-3 > line.Flow(ph, p1, t.K) {
 			high = p1
 			continue
 		}

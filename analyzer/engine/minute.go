@@ -106,7 +106,7 @@ func (m *minute) addAir(a *air.StrokeAir) {
 //
 //	dV = V_t dp2/(kappa p0) T0/T1
 //
-// (fast adiabatic filling from a line at T1 = T0); what it exceeds the strokes' air by
+// (fast adiabatic filling from a line at T1, the temperature of the air drawn in); what it exceeds the strokes' air by
 // went past the piston. A lower bound while consumers draw.
 func (e *Engine) passThrough() {
 	m := &e.Min
@@ -120,16 +120,18 @@ func (e *Engine) passThrough() {
 		return
 	}
 	if p2 > was {
-		m.Pass += e.Plate.TankVolume * (p2 - was) / (air.Kappa * 100e3)
+		m.Pass += e.Plate.TankVolume * (p2 - was) / (air.Kappa * float64(air.P0ANR)) * e.airTemperature().Density()
 	}
 	more := station.MicrolitresOf(m.Pass*1e3) - m.PassStrokes - m.PassGiven
 	if more <= 0 {
 		return
 	}
 	m.PassGiven += more
-	for _, v := range [...]*station.Microlitres{&m.M.Delivered, &m.M.DeliveredLow, &m.M.DeliveredHigh, &m.M.Inlet, &m.M.InletLow, &m.M.InletHigh} {
-		*v += more
-	}
+	v := float64(more)
+	r := e.airTemperature().Widen(air.Range{Value: v, Low: v, High: v}, 1)
+	m.M.Delivered, m.M.Inlet = m.M.Delivered+more, m.M.Inlet+more
+	m.M.DeliveredLow, m.M.InletLow = m.M.DeliveredLow+station.Microlitres(r.Low), m.M.InletLow+station.Microlitres(r.Low)
+	m.M.DeliveredHigh, m.M.InletHigh = m.M.DeliveredHigh+station.Microlitres(r.High), m.M.InletHigh+station.Microlitres(r.High)
 }
 
 // closeMinute emits the open minute if it ends at end, and opens the next.

@@ -54,6 +54,7 @@ type rounds struct {
 	N                float64             // slots of the present standing time
 	T, TT, P, TP, PP float64             // their sums: s and Pa, less At0 and P0
 	T3, T4, TTP      float64
+	Was, Step, DD    float64 // last mean, its change, and the sum of squares of the change's changes, Pa
 	At0              station.Instant
 	P0               float64
 
@@ -106,6 +107,7 @@ func (e *Engine) watchRounds(end station.Instant) {
 	r.N++
 	r.T, r.TT, r.P, r.TP, r.PP = r.T+t, r.TT+t*t, r.P+p, r.TP+t*p, r.PP+p*p
 	r.T3, r.T4, r.TTP = r.T3+t*t*t, r.T4+t*t*t*t, r.TTP+t*t*p
+	r.step(p)
 	e.standFloor(end)
 }
 
@@ -153,10 +155,10 @@ func (e *Engine) fall() (float64, bool) {
 	rough, bent := math.Sqrt(max(0, left)/r.N), math.Sqrt(max(0, left-r.bend(slope))/r.N)
 	drop := -slope * (r.N - 1) * float64(slotLen) * 1e-9
 	noise := e.Ends.Out.Noise() / math.Sqrt(max(1, float64(slotLen)*1e-9*e.Ends.Out.Rate()))
-	if drop <= 2*noise || rough > max(3*noise, 0.12*drop) || r.N >= bentLong && bent > max(bentNoise*noise, bentFall*drop) {
+	if r.stairs(drop, noise) || drop <= 2*noise || rough > max(3*noise, 0.12*drop) || r.N >= bentLong && bent > max(bentNoise*noise, bentFall*drop) {
 		return 0, false
 	}
-	return -slope * e.Plate.TankVolume / float64(air.P0ANR), true
+	return -slope * e.Plate.TankVolume / float64(air.P0ANR) * e.airTemperature().Density(), true
 }
 
 // judgeRounds compares the rounds of the last minutes and takes their flow as the leak's.
@@ -171,7 +173,7 @@ func (e *Engine) judgeRounds(at station.Instant) {
 	if e.inCycles() {
 		unseen = 2
 	}
-	stroke := a.Boost.Value * 1e-3
+	stroke := a.Boost.Value * 1e-3 * e.airTemperature().Density()
 	b := r.balance(n, stroke, unseen)
 	if !b.Alike || b.Gas <= 0 {
 		return
@@ -196,6 +198,32 @@ func (e *Engine) judgeRounds(at station.Instant) {
 		}
 		e.makeup(flow*b.Settled, band+flow*(1-b.Settled)/2, p, from, at)
 	}
+}
+
+// step adds a slot's mean, Pa less P0, to the changes from slot to slot.
+func (r *rounds) step(p float64) {
+	change := p - r.Was
+	switch {
+	case r.N <= 1:
+		r.DD, change = 0, 0
+	case r.N > 2:
+		r.DD += (change - r.Step) * (change - r.Step)
+	}
+	r.Was, r.Step = p, change
+}
+
+// stairs reports whether the standing outlet fell in steps, as consumers' pulses make it: its
+// change from slot to slot itself changes by more than the mean fall a slot, on root mean
+// square. A leak's changes with the pressure alone and air that cools has time constants of ten
+// seconds and more, so either changes by a twentieth of its fall at most. Second differences of
+// noise s in the means scatter by sqrt(6) s, of n of them the root mean square by 1/sqrt(2 n) more
+// or less (common statistics; 4 of these are allowed).
+func (r *rounds) stairs(drop, noise float64) bool {
+	n := r.N - 2
+	if n < 1 {
+		return false
+	}
+	return math.Sqrt(r.DD/n) > drop/(r.N-1)+(1+4/math.Sqrt(2*n))*math.Sqrt(6)*noise
 }
 
 // line gives the straight line through the standing time's points: its slope, Pa/s, the sum of

@@ -185,5 +185,9 @@ func (e *Engine) slowChannels(end station.Instant) {
 		q.drop(n)
 	}
 	q = &e.Queues[station.TankTemperature]
-	q.drop(q.until(end))
+	if n := q.until(end); n > 0 {
+		e.Warmth.readTemperature(q.V[n-1], q.T[n-1])
+		q.drop(n)
+	}
+	e.Warmth.follow(end)
 }

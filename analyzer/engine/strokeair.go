@@ -83,12 +83,16 @@ func (e *Engine) airOf(at station.Instant) (air.StrokeAir, string) {
 	e.Air.Took, e.Air.Mean = pace.Took, pace.Mean
 	s, reason := e.Air.Known.PerStroke(&e.Plate, p1, p2, pace)
 	if reason == "" {
-		e.Recharge.stroke(&s, p1, p2)
-		e.Meter.stroke(&s, p1, p2, pace.Took)
+		e.Recharge.stroke(&s, p1, p2) // it weighs strokes against the same tank: the temperature cancels
 		e.cost(&s, at)
+		s = s.At(e.airTemperature(), e.metered())
+		e.Meter.stroke(&s, p1, p2, pace.Took)
 	}
 	return s, reason
 }
+
+// metered reports whether a flow meter has taught the inlet air of the present strokes.
+func (e *Engine) metered() bool { return e.Air.Known.Metered && !e.Air.Known.Away }
 
 // cost follows how much air is drawn in for each litre delivered.
 func (e *Engine) cost(s *air.StrokeAir, at station.Instant) {
@@ -106,7 +110,7 @@ func (e *Engine) cost(s *air.StrokeAir, at station.Instant) {
 	half := r * math.Hypot(a.BoostBand/a.Boost, a.DriveBand/a.Drive)
 	m, conf := station.MethodPlate, 0.5
 	switch {
-	case a.Known.Metered && !a.Known.Away:
+	case e.metered():
 		m, conf = station.MethodMeter, 0.9
 	case a.Known.Eta > 0:
 		m, conf = station.MethodRecharge, 0.6

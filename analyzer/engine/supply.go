@@ -242,7 +242,7 @@ func (e *Engine) estimateSupply(at station.Instant) {
 	case s.SagSum/s.SagWeight < leastSag:
 		e.Est[station.SupplyConductance] = station.Unknown(hardlySags)
 	default:
-		c := s.Through.conductance() / math.Sqrt(1-assumedB)
+		c := s.Through.conductance() / e.airTemperature().Root() / math.Sqrt(1-assumedB)
 		e.Est[station.SupplyConductance] = station.Estimate{Value: c, Low: 0.75 * c, High: 1.25 * c, Method: station.MethodTraces, Confidence: conf, At: at}
 	}
 }

@@ -44,7 +44,7 @@ func (e *Engine) warmWall(end station.Instant) {
 	if w.At != 0 {
 		gave := (e.Rounds.Delivered - w.Gave).CubicMetres()
 		w.H *= math.Exp(-float64(end.Sub(w.At)) * 1e-9 / wallTau)
-		w.H += fillHeat*max(0, p-w.P)/p + warmHeat*gave*float64(air.P0ANR)/(p*e.Plate.TankVolume)
+		w.H += fillHeat*max(0, p-w.P)/p + warmHeat*gave*float64(air.P0ANR)/(p*e.Plate.TankVolume*e.airTemperature().Density())
 	}
 	w.At, w.P, w.Gave = end, p, e.Rounds.Delivered
 }

@@ -28,9 +28,9 @@ type OutletSensor uint8
 
 // Places of the outlet sensor.
 const (
-	AtTank OutletSensor = iota
-	AtBooster
-	AtBranch // behind the regulator: does not see the tank
+	AtTank    OutletSensor = iota
+	AtBooster              // its port, before a hose: reads what the piston works against
+	AtBranch               // behind the regulator: does not see the tank
 )
 
 // Plate is what a person knows of a station: geometry, tank, supply, limits. Zero
@@ -70,12 +70,13 @@ type Plate struct {
 	Calendar string // of the site, see ReadCalendar; "": none
 	Service  string // what comes due, see ReadService; "": nothing but Inspection
 
-	Ambient    Absolute // zero: StandardAtmosphere
-	Serial     string
-	Overhauled string
-	Lateness   time.Duration // zero: 2 s
-	Silence    time.Duration // of a periodic channel that is signal-lost, zero: the default of the rule
-	Grace      time.Duration // after a shutdown before pressure-left, zero: the default of the rule
+	Ambient        Absolute // zero: StandardAtmosphere
+	AirTemperature float64  `json:",omitempty"` // K, of the air that the booster draws, zero: not known
+	Serial         string
+	Overhauled     string
+	Lateness       time.Duration // zero: 2 s
+	Silence        time.Duration // of a periodic channel that is signal-lost, zero: the default of the rule
+	Grace          time.Duration // after a shutdown before pressure-left, zero: the default of the rule
 }
 
 // AmbientPressure gives the plate's ambient pressure or the standard one.

@@ -41,7 +41,7 @@ func made(site, branch, id, about string, seed uint64, g model.Geometry, set flo
 	p.Governor.SetGauge = set
 	plate := station.Plate{
 		Key: station.Key{Site: site, Station: id}, Branch: branch, Set: station.Gauge(set),
-		TankVolume: p.Tank.Volume, Relief: station.Gauge(p.Relief.SetGauge), Counts: station.CountsCycles,
+		TankVolume: p.Tank.Volume, Relief: station.Gauge(p.Relief.SetGauge), Counts: station.CountsCycles, AirTemperature: p.Ambient,
 	}
 	plate.Bores(g.DriveBore, g.BoostBore, g.Rod, g.Stroke, !g.FullFaceDrive, !g.FullFaceBoost)
 	return Spec{

@@ -26,6 +26,7 @@ func plate(p *station.Plate) []entry {
 		gauge("Branch regulator set", p.RegulatorSet), gauge("Required at the branch", p.Required), gauge("Hose limit", p.HoseLimit),
 		given("Leak limit", "L/min ANR", p.LeakLimit*60e3, 1), given("Sag limit", "%", p.SagLimit*100, 0),
 		{"Ambient pressure", number(float64(p.AmbientPressure())/1e3, 1), ambientUnit(p)},
+		temperature("Air drawn in", p.AirTemperature),
 		text("Outlet sensor", sensor[p.Sensor%3]), text("Counter counts", counts[p.Counts%2]), text("Sensors publish", cadence[p.Cadence%2]),
 		given("Waiting for late samples", "s", orUsual(p.Lateness, 2*time.Second).Seconds(), 1),
 	}
@@ -38,6 +39,13 @@ func given(name, unit string, v float64, decimals int) entry {
 		return entry{Name: name}
 	}
 	return entry{name, number(v, decimals), unit}
+}
+
+func temperature(name string, kelvin float64) entry {
+	if kelvin <= 0 || !finite(kelvin) {
+		return entry{Name: name}
+	}
+	return entry{name, number(kelvin-273.15, 0), "°C"}
 }
 
 func gauge(name string, p station.Gauge) entry { return given(name, "kPa gauge", p.KPa(), 0) }

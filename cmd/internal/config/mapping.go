@@ -20,10 +20,11 @@ type decoder struct {
 	nodes    int // visited
 	cfg      *Config
 
-	sitesGiven bool                        // the file has the key sites
-	anonymous  bool                        // a site has no valid identifier
-	ambient    map[string]station.Absolute // by site, zero: not given
-	lines      map[station.Key]int         // of the stations
+	sitesGiven  bool                        // the file has the key sites
+	anonymous   bool                        // a site has no valid identifier
+	ambient     map[string]station.Absolute // by site, zero: not given
+	temperature map[string]float64          // of the air, K, by site, zero: not given
+	lines       map[station.Key]int         // of the stations
 }
 
 func (d *decoder) fail(n *yaml.Node, key, problem, expected, example string) {

@@ -19,6 +19,10 @@ const (
 	maxAmbient station.Absolute = 120e3
 )
 
+// airTemperatures are those that the air drawn in may have: wide enough for any plant, they catch
+// slips of the unit.
+var airTemperatures = between(233.15, 333.15, "-40 to 60 C")
+
 // sites reads the sites.
 func (d *decoder) sites(m *mapping) {
 	lines := map[string]int{}
@@ -46,6 +50,8 @@ func (d *decoder) site(m *mapping, lines map[string]int) {
 	}
 	ambient := station.Absolute(0)
 	quantity(m, "ambient_pressure", station.ParseAbsolute, between(minAmbient, maxAmbient, "30 to 120 kPa abs"), &ambient)
+	temperature := 0.0
+	quantity(m, "air_temperature", station.ParseTemperature, airTemperatures, &temperature)
 	m.done(nil)
 	if !known {
 		d.anonymous = true
@@ -55,7 +61,7 @@ func (d *decoder) site(m *mapping, lines map[string]int) {
 		m.fail("id", fmt.Sprintf("the site %s is on line %d already", quote(s.ID), line), "an identifier for each site", "id: southdock")
 		return
 	}
-	lines[s.ID], d.ambient[s.ID] = m.at("id").Line, ambient
+	lines[s.ID], d.ambient[s.ID], d.temperature[s.ID] = m.at("id").Line, ambient, temperature
 	d.cfg.Sites = append(d.cfg.Sites, s)
 }
 

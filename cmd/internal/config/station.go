@@ -126,6 +126,8 @@ func (d *decoder) invent(id string) bool {
 func (m *mapping) plate(p *station.Plate) {
 	p.Ambient = m.d.ambient[p.Key.Site]
 	quantity(m, "ambient_pressure", station.ParseAbsolute, between(minAmbient, maxAmbient, "30 to 120 kPa abs"), &p.Ambient)
+	p.AirTemperature = m.d.temperature[p.Key.Site]
+	quantity(m, "air_temperature", station.ParseTemperature, airTemperatures, &p.AirTemperature)
 	m.gauge("regulator_set", p, &p.RegulatorSet)
 	m.gauge("required_pressure", p, &p.Required)
 	quantity(m, "shutdown_grace", station.ParseDuration, atMost(day, "24 h"), &p.Grace)

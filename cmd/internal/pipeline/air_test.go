@@ -7,6 +7,7 @@ import (
 	"sync"
 	"testing"
 
+	"strokewise/analyzer/air"
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
@@ -78,7 +79,7 @@ func (b *bench) estimate(f station.Figure) station.Estimate { return b.u.Status.
 func quiet(seed uint64) rig.Spec {
 	g, p := model.Doubling(), model.Default()
 	s := rig.Spec{
-		Plate:    station.Plate{Key: station.Key{Site: "quiet", Station: "a"}, Set: 1000e3, TankVolume: p.Tank.Volume, Relief: 1250e3, Counts: station.CountsCycles},
+		Plate:    station.Plate{Key: station.Key{Site: "quiet", Station: "a"}, Set: 1000e3, TankVolume: p.Tank.Volume, Relief: 1250e3, Counts: station.CountsCycles, AirTemperature: p.Ambient},
 		Geometry: g, Params: p, Outlet: math.NaN(), Seed: seed,
 		Sensors: rig.Sensors{Rate: 20, Noise: 500, Step: 100, Inlet: true, Outlet: true, Counter: true},
 		Rhythm:  rig.Rhythm{Flow: 6e-3, Period: 12, Share: 0.35, Vary: 0.4},
@@ -241,6 +242,7 @@ func unusual(seed uint64) rig.Spec {
 	s.Params.Check.Outlet.C *= checks
 	s.Geometry.DeadBoost, s.Geometry.DeadDrive = between(0.04, 0.12), between(0.04, 0.12)
 	s.Plate.TankVolume *= 1 + station.TankBand/1.645*r.NormFloat64()
+	s.Params.Ambient = s.Plate.AirTemperature + air.GivenBand/1.645*r.NormFloat64() // the plate's is good to its band
 	return s
 }
 

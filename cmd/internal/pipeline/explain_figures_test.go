@@ -169,13 +169,13 @@ var redo = map[string]func(facts) float64{
 		return p2 * 1e3
 	},
 	"volumetric_efficiency": func(x facts) float64 {
-		return x.of("tank volume with piping V") * gained(x) / x.of("sum of p1 V_b/p_0: swept volume at inlet condition")
+		return x.of("tank volume with piping V") * gained(x) / x.of("sum of p1 V_b/p_0: swept volume at inlet condition, at 20 °C")
 	},
 	"stroke_delivery": func(x facts) float64 {
-		return x.of("tank volume with piping V") * 1e-3 * gained(x) / x.of("strokes N in them")
+		return x.of("tank volume with piping V") * 1e-3 * gained(x) / x.of("strokes N in them") * x.of("T_0/T, T_0 = 20 °C")
 	},
 	"tank_volume": func(x facts) float64 {
-		return x.of("air that the strokes should deliver, by the assumed efficiency") * 1e-3 / gained(x)
+		return x.of("air that the strokes should deliver, by the assumed efficiency, at 20 °C") * 1e-3 / gained(x)
 	},
 	"inlet_over_delivered": func(x facts) float64 {
 		return 1 + x.of("exhausted a stroke m_d, mean")/x.of("delivered a stroke m_b, mean")

@@ -24,7 +24,7 @@ func leaky(litres, d, noise, works float64, seed uint64) rig.Spec {
 	p.Tank.Wall *= litres * 1e-3 / p.Tank.Volume // the steel grows with the tank
 	p.Tank.Volume = litres * 1e-3
 	s := rig.Spec{
-		Plate:    station.Plate{Key: station.Key{Site: "rig", Station: fmt.Sprint(litres, d)}, Set: 1000e3, TankVolume: litres * 1e-3, Counts: station.CountsCycles},
+		Plate:    station.Plate{Key: station.Key{Site: "rig", Station: fmt.Sprint(litres, d)}, Set: 1000e3, TankVolume: litres * 1e-3, Counts: station.CountsCycles, AirTemperature: p.Ambient},
 		Geometry: g, Params: p, Outlet: math.NaN(), Seed: seed,
 		Sensors: rig.Sensors{Rate: 50, Noise: noise, Step: 100, Inlet: true, Outlet: true, Counter: true},
 		Rhythm:  rig.Rhythm{Flow: 6e-3, Period: 12, Share: 0.4, Shifts: []rig.Hours{{From: 0, To: works / 3600}}},

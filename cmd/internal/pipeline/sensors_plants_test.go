@@ -8,6 +8,7 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
+	"strokewise/collector/rig/draw"
 )
 
 // surroundings are what a plant does to sound sensors.
@@ -27,7 +28,7 @@ type surroundings struct {
 func plantStation(seed uint64) (rig.Spec, surroundings) {
 	r := rand.New(rand.NewPCG(seed, 0x9a))
 	between := func(a, b float64) float64 { return a + (b-a)*r.Float64() }
-	s := random(3*seed+1, []float64{10, 20, 50, 100}[r.IntN(4)])
+	s := draw.Steady(3*seed+1, []float64{10, 20, 50, 100}[r.IntN(4)])
 	s.Faults = nil
 	s.Params.Supply.Volume = between(0.1e-3, 0.5e-3)
 	s.Params.Supply.Line.C *= between(0.5, 1)
@@ -118,7 +119,7 @@ func TestQuietSensorsOnASteadyHeader(t *testing.T) {
 	}
 	for seed := range uint64(6) {
 		for _, step := range []float64{100, 1.6e6 / 4096, 1.6e6 / 1024} { // 0.1 kPa, 12 and 10 bits of 1.6 MPa
-			s := random(seed, []float64{100, 20, 10}[seed%3])
+			s := draw.Steady(seed, []float64{100, 20, 10}[seed%3])
 			s.Sensors.Noise, s.Sensors.Step = 5, step
 			said := map[string]int{}
 			playPlant(s, surroundings{}, 900, nil, func(u *pipeline.Unit) {

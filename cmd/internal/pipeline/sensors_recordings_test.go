@@ -8,29 +8,19 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
-	"strokewise/deploy/peers"
+	"strokewise/collector/trace/recorded"
 )
 
-// allRecordings returns the folders of the recordings of independent models: of the folder that the
-// environment names, and of the one beside it whose name ends in "-b", which a second model made.
+// allRecordings returns the folders of the recordings of two independent models.
 func allRecordings(t *testing.T) []string {
 	t.Helper()
-	root := peers.Folder(t, peers.TracesEnv)
 	var dirs []string
-	for _, r := range []string{root, filepath.Clean(root) + "-b"} {
-		found, err := filepath.Glob(filepath.Join(r, "*", "truth.json"))
+	for _, group := range recorded.Groups {
+		found, err := recorded.Dirs(group)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if len(found) == 0 {
-			t.Logf("no recordings in %s", r)
-		}
-		for _, f := range found {
-			dirs = append(dirs, filepath.Dir(f))
-		}
-	}
-	if len(dirs) == 0 {
-		t.Fatalf("no recordings in the folder that %s names", peers.TracesEnv)
+		dirs = append(dirs, found...)
 	}
 	return dirs
 }

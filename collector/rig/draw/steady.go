@@ -46,7 +46,7 @@ func Steady(seed uint64, rate float64) rig.Spec {
 	p.Tank.Volume = tank
 	s := rig.Spec{
 		Plate: station.Plate{Key: station.Key{Site: "random", Station: fmt.Sprint(seed)}, Set: station.Gauge(set), TankVolume: tank,
-			Relief: station.Gauge(set + 250e3), Counts: station.CountsCycles},
+			Relief: station.Gauge(set + 250e3), Counts: station.CountsCycles, AirTemperature: p.Ambient},
 		Geometry: g, Params: p, Outlet: math.NaN(), Seed: seed,
 		Sensors: rig.Sensors{Rate: rate, Noise: 500, Step: 100, Inlet: true, Outlet: true, Counter: true},
 		Rhythm:  rig.Rhythm{Flow: 7e-3 * size * between(0.5, 1), Period: between(8, 25), Share: between(0.2, 0.5), Vary: 0.3},
