@@ -22,10 +22,8 @@ import (
 const (
 	streamName = "SAMPLES"
 	subjects   = "sw.v1.samples.*"
-	startWait  = 30 * time.Second
-	answerWait = 5 * time.Second // for an entry; the answer is lost with the server that owed it
-	pullAhead  = 256
-	pullBytes  = 8 << 20                    // per partition
+	startWait  = 2 * time.Minute            // after the server has read its files; what it cannot do it reports at once
+	answerWait = 5 * time.Second            // for an entry; the answer is lost with the server that owed it
 	codeFull   = jetstream.ErrorCode(10077) // of any entry that could not be stored
 )
 
@@ -52,8 +50,9 @@ type JetStream struct {
 	lease  *lease
 	whole  wholeness
 
-	serving  sync.Mutex // guards server and closed
+	serving  sync.Mutex // guards server, reports and closed
 	server   *server.Server
+	reports  *serverLog // of server
 	closed   bool
 	reviving sync.Mutex // guards revived
 	revived  time.Time  // when the embedded server was last restarted
@@ -80,7 +79,7 @@ func (j *JetStream) open(ctx context.Context) (err error) {
 		if err := j.startServer(); err != nil {
 			return err
 		}
-		j.conn, err = nats.Connect("", nats.InProcessServer(inProcess{j}), nats.MaxReconnects(-1), nats.ReconnectWait(100*time.Millisecond), nats.ErrorHandler(j.asyncError))
+		j.conn, err = j.connectEmbedded(inProcess{j})
 	} else {
 		j.conn, err = j.connect()
 	}
@@ -103,7 +102,7 @@ func (j *JetStream) startServer() (err error) {
 	if err := writable(filepath.Join(j.opt.Dir, "stream")); err != nil {
 		return err
 	}
-	j.server, err = j.newServer()
+	j.server, j.reports, err = j.newServer()
 	return err
 }
 
@@ -188,7 +187,20 @@ func (j *JetStream) oneByOne(ctx context.Context, partition int, from uint64, fn
 // resets is how often a reader that lost its server tries to begin again by itself.
 const resets = 2
 
-// read reads until something fails, and gives the position it came to.
+// What a reader asks the server for ahead of its work: up to pullAhead entries, cut off at
+// pullBytes. A server sends all that is asked for, whether or not the client keeps up, and closes a
+// connection for which more than 64 MiB wait (the server's default, max_pending). A reader has at
+// most two requests under way, so all partitions and a back-test together wait for at most
+//
+//	2 (Partitions + 1) pullBytes = 51 MiB.
+//
+// The largest entry (MaxEntry) fits into pullBytes.
+const (
+	pullAhead = 256
+	pullBytes = 3 << 19
+)
+
+// read reads until something fails, and returns the position it came to.
 func (j *JetStream) read(ctx context.Context, partition int, from uint64, fn func(Entry) error) (uint64, error) {
 	c, err := j.stream.OrderedConsumer(ctx, jetstream.OrderedConsumerConfig{
 		FilterSubjects: []string{subject(partition)}, DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: from + 1,
