@@ -35,8 +35,9 @@ type Options struct {
 	URL        string // of an external server or cluster, several separated by commas, instead of the embedded one
 	Logger     *slog.Logger
 
-	leaseTTL  time.Duration // 0: the usual one
-	standsFor time.Duration // 0: the usual one
+	leaseTTL   time.Duration // 0: the usual one
+	standsFor  time.Duration // 0: the usual one
+	answersFor time.Duration // 0: answerWait
 }
 
 // JetStream is the Log on a NATS JetStream stream, embedded in the process (no port is
@@ -202,10 +203,7 @@ const (
 
 // read reads until something fails, and returns the position it came to.
 func (j *JetStream) read(ctx context.Context, partition int, from uint64, fn func(Entry) error) (uint64, error) {
-	c, err := j.stream.OrderedConsumer(ctx, jetstream.OrderedConsumerConfig{
-		FilterSubjects: []string{subject(partition)}, DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: from + 1,
-		MaxResetAttempts: resets,
-	})
+	c, err := j.reader(ctx, partition, from)
 	if err != nil {
 		return from, j.stands(ctx, partition, from, err)
 	}
@@ -236,6 +234,17 @@ func (j *JetStream) read(ctx context.Context, partition int, from uint64, fn fun
 		}
 		from = meta.Sequence.Stream
 	}
+}
+
+// reader asks the server for a reader of what follows a position. The answer is waited for no
+// longer than any other, however long ctx lasts: it is lost with the server that owed it.
+func (j *JetStream) reader(ctx context.Context, partition int, from uint64) (jetstream.Consumer, error) {
+	c, cancel := context.WithTimeout(ctx, cmp.Or(j.opt.answersFor, answerWait))
+	defer cancel()
+	return j.stream.OrderedConsumer(c, jetstream.OrderedConsumerConfig{
+		FilterSubjects: []string{subject(partition)}, DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: from + 1,
+		MaxResetAttempts: resets,
+	})
 }
 
 // stands words a reader's error: that it stands where there is more to read, so that the server

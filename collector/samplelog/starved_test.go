@@ -3,6 +3,7 @@ package samplelog
 import (
 	"bytes"
 	"context"
+	"errors"
 	"log/slog"
 	"net"
 	"strings"
@@ -83,10 +84,13 @@ func requests(t *testing.T, j *JetStream) int {
 	return n
 }
 
-// until waits for a condition. The bound is for a test that would never end.
+// patience is how long something may take that must happen, on a machine however busy.
+const patience = 5 * time.Minute
+
+// until waits for a condition.
 func until(t *testing.T, what string, ok func() bool) {
 	t.Helper()
-	for end := time.Now().Add(5 * time.Minute); !ok(); time.Sleep(10 * time.Millisecond) {
+	for end := time.Now().Add(patience); !ok(); time.Sleep(10 * time.Millisecond) {
 		if time.Now().After(end) {
 			t.Fatal("waited in vain for " + what)
 		}
@@ -150,6 +154,38 @@ func TestAStarvedClientKeepsItsConnection(t *testing.T) {
 	until(t, "all entries", func() bool { return read.Load() >= entries*station.Partitions })
 	if j.server.NumSlowConsumers() > 0 || log.has("no connection") {
 		t.Error("the server closed the connection")
+	}
+}
+
+// The answer to the request for a reader is lost. The reader does not wait for it until its context
+// ends, but asks again, and reads.
+func TestALostAnswerDoesNotStopAReader(t *testing.T) {
+	j, err := Open(t.Context(), Options{Dir: t.TempDir(), MaxBytes: 1 << 30})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	mustAppend(t, j, 0, 7)
+	k, gate := starvable(t, j, slog.New(slog.DiscardHandler))
+	k.opt.answersFor = 100 * time.Millisecond
+	ctx, cancel := context.WithTimeout(t.Context(), 10*patience) // a deadline, on which the client relies
+	defer cancel()
+	gate.Lock()
+	done := make(chan error, 1)
+	go func() { _, err := k.reader(ctx, 0, 0); done <- err }()
+	select {
+	case err := <-done:
+		if !errors.Is(err, context.DeadlineExceeded) {
+			t.Errorf("without an answer: %v", err)
+		}
+	case <-time.After(patience):
+		t.Error("the reader waits for ever")
+	}
+	gate.Unlock()
+	k.opt.answersFor = 0
+	err = k.Read(ctx, 0, 0, func(e Entry) error { return errEnough })
+	if !errors.Is(err, errEnough) {
+		t.Error(err)
 	}
 }
 
