@@ -37,7 +37,7 @@ func TestBadInputIsCountedAndStopsNothing(t *testing.T) {
 	broker := peers.Mosquitto(t)
 	pubBin := peers.Find(t, "mosquitto_pub")
 	host, port, _ := strings.Cut(broker.Addr, ":")
-	ctx, cancel := context.WithTimeout(t.Context(), 3*time.Minute)
+	ctx, cancel := context.WithTimeout(t.Context(), patience)
 	defer cancel()
 	pub, err := mqtt.NewPublisher(ctx, "tcp://"+broker.Addr, "odd")
 	if err != nil {

@@ -103,7 +103,7 @@ var pages = []string{"/", "/station/northdock/press-4?span=30", "/station/northd
 // eval evaluates an expression in the page.
 func eval[T any](t *testing.T, ctx context.Context, expression string) T {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(ctx, time.Minute)
+	ctx, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
 	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
 	if err != nil {
@@ -129,7 +129,7 @@ func visit(t *testing.T, ctx context.Context, address, selector string) {
 	}
 	var err error
 	for range 3 {
-		within, cancel := context.WithTimeout(ctx, 30*time.Second)
+		within, cancel := context.WithTimeout(ctx, patience)
 		err = chromedp.Do(within, chromedp.Navigate(address), chromedp.WaitVisible(selector))
 		cancel()
 		if err == nil {
@@ -163,7 +163,7 @@ func view(t *testing.T, ctx context.Context, c *child, path, name string) {
 	if path == "/refused" || path == "/costs" || path == "/rig" || still[path] {
 		return
 	}
-	for until := time.Now().Add(time.Minute); ; time.Sleep(100 * time.Millisecond) {
+	for until := time.Now().Add(patience); ; time.Sleep(100 * time.Millisecond) {
 		now := eval[string](t, ctx, pageText)
 		if now != before {
 			if !strings.Contains(now, "kPa gauge") {
@@ -186,7 +186,7 @@ func tracesMove(t *testing.T, ctx context.Context, path string) {
 	t.Helper()
 	var last float64
 	var moves []time.Time
-	for until := time.Now().Add(time.Minute); ; time.Sleep(100 * time.Millisecond) {
+	for until := time.Now().Add(patience); ; time.Sleep(100 * time.Millisecond) {
 		now := eval[[]float64](t, ctx, shown)
 		if now[0] > last {
 			last, moves = now[0], append(moves, time.Now())

@@ -78,11 +78,14 @@ func start(t testing.TB, args ...string) *child {
 	case c.addr = <-found:
 	case <-c.done:
 		t.Fatalf("the program ended: %s", c.said())
-	case <-time.After(60 * time.Second):
+	case <-time.After(patience):
 		t.Fatalf("the program does not say where its pages are: %s", c.said())
 	}
 	return c
 }
+
+// patience is how long something may take that must happen, on a machine however busy.
+const patience = 5 * time.Minute
 
 // Write keeps what the program says.
 func (c *child) Write(p []byte) (int, error) {
@@ -109,7 +112,7 @@ func (c *child) interrupt() int {
 	c.cmd.Process.Signal(os.Interrupt)
 	select {
 	case <-c.done:
-	case <-time.After(60 * time.Second):
+	case <-time.After(patience):
 		c.t.Fatalf("the program does not end: %s", c.said())
 	}
 	return c.cmd.ProcessState.ExitCode()
@@ -130,7 +133,7 @@ func (c *child) await(what, path string, ok func(body string) bool) string {
 	c.t.Helper()
 	var code int
 	var body string
-	for until := time.Now().Add(90 * time.Second); time.Now().Before(until); time.Sleep(50 * time.Millisecond) {
+	for until := time.Now().Add(patience); time.Now().Before(until); time.Sleep(50 * time.Millisecond) {
 		if code, body = c.get(path); code == http.StatusOK && ok(body) {
 			return body
 		}
@@ -207,7 +210,7 @@ sites: [{ id: %s, zone: %s }]
 // time, with pace of wall time for each second of recording.
 func playAll(t testing.TB, addr string, from time.Time, pace time.Duration) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Minute)
+	ctx, cancel := context.WithTimeout(t.Context(), patience)
 	defer cancel()
 	rs, err := playback.Recordings()
 	if err != nil {

@@ -83,7 +83,7 @@ func TestFromMosquittoPubToMetricsPageAndPrometheus(t *testing.T) {
 		return ""
 	}
 	var body string
-	for until := time.Now().Add(60 * time.Second); ; {
+	for until := time.Now().Add(patience); ; {
 		now := float64(time.Now().UnixMicro()) / 1e6
 		send("press-4/inlet_pressure", "614.0")
 		send("press-5/inlet_pressure", fmt.Sprintf(`{"t0":%.6f,"dt":0.1,"v":[523,523,523]}`, now))
@@ -123,7 +123,7 @@ func branch(st string) string {
 func query(t *testing.T, addr, q, want string) {
 	t.Helper()
 	var last string
-	for until := time.Now().Add(60 * time.Second); time.Now().Before(until); time.Sleep(200 * time.Millisecond) {
+	for until := time.Now().Add(patience); time.Now().Before(until); time.Sleep(200 * time.Millisecond) {
 		res, err := http.Get("http://" + addr + "/api/v1/query?query=" + strings.NewReplacer("{", "%7B", "}", "%7D", `"`, "%22").Replace(q))
 		if err != nil {
 			last = err.Error()
@@ -190,7 +190,7 @@ func TestAlarmsReachTheWebhook(t *testing.T) {
 
 func await(t *testing.T, what string, ok func() bool) {
 	t.Helper()
-	for until := time.Now().Add(90 * time.Second); time.Now().Before(until); time.Sleep(20 * time.Millisecond) {
+	for until := time.Now().Add(patience); time.Now().Before(until); time.Sleep(20 * time.Millisecond) {
 		if ok() {
 			return
 		}

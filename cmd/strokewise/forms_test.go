@@ -49,7 +49,7 @@ func TestAFormStaysWhileThePageMoves(t *testing.T) {
 		t.Fatal("the form names no alarm")
 	}
 	before, moves := eval[string](t, ctx, conditionText), 0
-	for late := time.Now().Add(30 * time.Second); moves < 3; time.Sleep(200 * time.Millisecond) {
+	for late := time.Now().Add(patience); moves < 3; time.Sleep(200 * time.Millisecond) {
 		if now := eval[string](t, ctx, conditionText); now != before {
 			before, moves = now, moves+1
 		}

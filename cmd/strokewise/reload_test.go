@@ -38,7 +38,7 @@ stations:
 	}
 	c := start(t, "run", "--config", file)
 	c.ready()
-	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	ctx, cancel := context.WithTimeout(t.Context(), patience)
 	defer cancel()
 	pub, err := mqtt.NewPublisher(ctx, "tcp://"+broker.Addr, "sensors")
 	if err != nil {
@@ -58,7 +58,7 @@ stations:
 		if err := c.cmd.Process.Signal(syscall.SIGHUP); err != nil {
 			t.Fatal(err)
 		}
-		for until := time.Now().Add(20 * time.Second); strings.Count(c.said(), says) == had; time.Sleep(20 * time.Millisecond) {
+		for until := time.Now().Add(patience); strings.Count(c.said(), says) == had; time.Sleep(20 * time.Millisecond) {
 			if time.Now().After(until) {
 				t.Fatalf("it does not say %q: %s", says, c.said())
 			}

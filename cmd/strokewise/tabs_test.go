@@ -18,7 +18,7 @@ const (
 // until waits until an expression is true in the page.
 func until(t *testing.T, ctx context.Context, what, expression string) {
 	t.Helper()
-	for late := time.Now().Add(40 * time.Second); !eval[bool](t, ctx, expression); time.Sleep(100 * time.Millisecond) {
+	for late := time.Now().Add(patience); !eval[bool](t, ctx, expression); time.Sleep(100 * time.Millisecond) {
 		if time.Now().After(late) {
 			t.Fatalf("never: %s", what)
 		}

@@ -16,7 +16,7 @@ import (
 func publisher(t testing.TB, addr string) paho.Client {
 	t.Helper()
 	c := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + addr).SetClientID("publisher"))
-	if k := c.Connect(); !k.WaitTimeout(10*time.Second) || k.Error() != nil {
+	if k := c.Connect(); !k.WaitTimeout(patience) || k.Error() != nil {
 		t.Fatal("cannot connect: ", k.Error())
 	}
 	t.Cleanup(func() { c.Disconnect(250) })
@@ -31,7 +31,7 @@ func publish(t testing.TB, c paho.Client, from, to int, payload string) {
 		tokens = append(tokens, c.Publish("boost/a", 1, false, fmt.Sprint(i, payload)))
 	}
 	for _, k := range tokens {
-		if !k.WaitTimeout(30*time.Second) || k.Error() != nil {
+		if !k.WaitTimeout(patience) || k.Error() != nil {
 			t.Fatal("cannot publish: ", k.Error())
 		}
 	}
@@ -81,7 +81,7 @@ func TestMosquittoSendsAgainWhatWasNotAcknowledged(t *testing.T) {
 	cancel()
 	<-done
 	publish(t, pub, 20, 30, "")
-	if k := pub.Publish("boost/huge", 1, false, make([]byte, 1<<20)); !k.WaitTimeout(10*time.Second) || k.Error() != nil {
+	if k := pub.Publish("boost/huge", 1, false, make([]byte, 1<<20)); !k.WaitTimeout(patience) || k.Error() != nil {
 		t.Fatal(k.Error())
 	}
 	publish(t, pub, 30, 31, "")

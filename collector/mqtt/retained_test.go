@@ -46,7 +46,7 @@ func retainedAt(t *testing.T, broker string) map[string]string {
 	var mu sync.Mutex
 	out := map[string]string{}
 	c := paho.NewClient(paho.NewClientOptions().AddBroker(broker).SetClientID("panel-eye").SetCleanSession(true))
-	if k := c.Connect(); !k.WaitTimeout(5*time.Second) || k.Error() != nil {
+	if k := c.Connect(); !k.WaitTimeout(patience) || k.Error() != nil {
 		t.Fatal(k.Error())
 	}
 	defer c.Disconnect(50)
@@ -57,7 +57,7 @@ func retainedAt(t *testing.T, broker string) map[string]string {
 			out[m.Topic()] = string(m.Payload())
 		}
 	})
-	if !k.WaitTimeout(5*time.Second) || k.Error() != nil {
+	if !k.WaitTimeout(patience) || k.Error() != nil {
 		t.Fatal(k.Error())
 	}
 	time.Sleep(50 * time.Millisecond)
@@ -69,7 +69,7 @@ func retainedAt(t *testing.T, broker string) map[string]string {
 func expectRetained(t *testing.T, broker string, want map[string]string) {
 	t.Helper()
 	var got map[string]string
-	for until := time.Now().Add(10 * time.Second); time.Now().Before(until); time.Sleep(20 * time.Millisecond) {
+	for until := time.Now().Add(patience); time.Now().Before(until); time.Sleep(20 * time.Millisecond) {
 		if got = retainedAt(t, broker); maps.Equal(got, want) {
 			return
 		}

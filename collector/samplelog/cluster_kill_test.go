@@ -76,7 +76,7 @@ func (c cluster) leader(t *testing.T) *node {
 	t.Helper()
 	conn, js := c.client(t)
 	defer conn.Close()
-	for until := time.Now().Add(30 * time.Second); time.Now().Before(until); time.Sleep(50 * time.Millisecond) {
+	for until := time.Now().Add(patience); time.Now().Before(until); time.Sleep(50 * time.Millisecond) {
 		s, err := js.Stream(t.Context(), streamName)
 		if err != nil || s.CachedInfo().Cluster == nil {
 			continue
@@ -96,7 +96,7 @@ func (c cluster) whole(t *testing.T) {
 	t.Helper()
 	conn, js := c.client(t)
 	defer conn.Close()
-	for until := time.Now().Add(60 * time.Second); time.Now().Before(until); time.Sleep(50 * time.Millisecond) {
+	for until := time.Now().Add(patience); time.Now().Before(until); time.Sleep(50 * time.Millisecond) {
 		s, err := js.Stream(t.Context(), streamName)
 		if err != nil || s.CachedInfo().Cluster == nil || s.CachedInfo().Cluster.Leader == "" {
 			continue
@@ -123,12 +123,12 @@ func TestAnyNodeMayBeKilled(t *testing.T) {
 	}
 	c := startCluster(t, 3)
 	log := slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelError}))
-	j, err := Open(t.Context(), Options{Dir: t.TempDir(), URL: c.url(), Logger: log, leaseTTL: 6 * time.Second})
+	j, err := Open(t.Context(), Options{Dir: t.TempDir(), URL: c.url(), Logger: log, leaseTTL: shortLease})
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer j.Close()
-	ctx, cancel := context.WithTimeout(context.Background(), 3*time.Minute)
+	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
 	const partitions = 4
 	stop := make(chan struct{})
@@ -167,7 +167,7 @@ func TestAnyNodeMayBeKilled(t *testing.T) {
 		}
 		for n := range so {
 			for so[n].Load() < from[n]+20 {
-				if time.Sleep(5 * time.Millisecond); time.Since(began) > 30*time.Second {
+				if time.Sleep(5 * time.Millisecond); time.Since(began) > patience {
 					t.Fatalf("partition %d does not go on after node %s was killed", n, victim.Name)
 				}
 			}
@@ -184,7 +184,7 @@ func TestAnyNodeMayBeKilled(t *testing.T) {
 			t.Errorf("partition %d: %v", r.n, err)
 		}
 		t.Logf("partition %d: %d accepted, all there in order; %d refused and tried again, %d of them stored twice; longest pause %s", r.n, len(r.a.positions), r.a.refused, twice, r.a.longest.Round(time.Millisecond))
-		for until := time.Now().Add(20 * time.Second); seen[r.n].Load() < int64(len(r.a.positions)); time.Sleep(5 * time.Millisecond) {
+		for until := time.Now().Add(patience); seen[r.n].Load() < int64(len(r.a.positions)); time.Sleep(5 * time.Millisecond) {
 			if time.Now().After(until) {
 				t.Fatalf("the live reader of partition %d stands at %d of %d", r.n, seen[r.n].Load(), len(r.a.positions))
 			}
@@ -220,12 +220,15 @@ func readLive(ctx context.Context, l Log, partition int, seen *atomic.Int64) err
 	}
 }
 
+// shortLease ends soon enough to be waited for. It is long enough for a holder to renew it three
+// times over on a busy machine.
+const shortLease = 6 * time.Second
+
 // The whole cluster is away for longer than the lease lasts: nothing is accepted
 // meanwhile, and it goes on by itself afterwards, with nothing lost.
 func TestTheWholeClusterMayBeAwayLongerThanTheLease(t *testing.T) {
 	c := startCluster(t, 1)
-	const ttl = 1500 * time.Millisecond
-	j, err := Open(t.Context(), Options{Dir: t.TempDir(), URL: c.url(), leaseTTL: ttl})
+	j, err := Open(t.Context(), Options{Dir: t.TempDir(), URL: c.url(), leaseTTL: shortLease})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -234,22 +237,13 @@ func TestTheWholeClusterMayBeAwayLongerThanTheLease(t *testing.T) {
 		mustAppend(t, j, 0, i)
 	}
 	c[0].kill()
-	time.Sleep(2 * ttl)
-	ctx, cancel := context.WithTimeout(t.Context(), time.Second)
-	defer cancel()
-	if _, err := j.Append(ctx, 0, tick(100)); !errors.Is(err, errUnsure) {
+	until(t, "the end of the lease", func() bool { return j.lease.holds() != nil })
+	if _, err := j.Append(t.Context(), 0, tick(100)); !errors.Is(err, errUnsure) {
 		t.Errorf("appending without a lease gives %v", err)
 	}
 	c[0].start(t)
 	began := time.Now()
-	for {
-		if _, err := j.Append(t.Context(), 0, tick(100)); err == nil {
-			break
-		}
-		if time.Sleep(20 * time.Millisecond); time.Since(began) > 20*time.Second {
-			t.Fatal("it does not go on")
-		}
-	}
+	until(t, "an accepted entry", func() bool { _, err := j.Append(t.Context(), 0, tick(100)); return err == nil })
 	t.Logf("goes on %s after the server is back", time.Since(began).Round(time.Millisecond))
 	if got, _ := read(t, j, 0, 0, 101); got[100] != 100 {
 		t.Errorf("got %v", got[95:])
@@ -260,9 +254,8 @@ func TestTheWholeClusterMayBeAwayLongerThanTheLease(t *testing.T) {
 // after the first one was killed, and then the first one, woken again, may not append.
 func TestTheLeaseKeepsASecondWriterOut(t *testing.T) {
 	c := startCluster(t, 1)
-	const ttl = 1500 * time.Millisecond
 	open := func() (*JetStream, error) {
-		return Open(t.Context(), Options{Dir: t.TempDir(), URL: c.url(), leaseTTL: ttl})
+		return Open(t.Context(), Options{Dir: t.TempDir(), URL: c.url(), leaseTTL: shortLease})
 	}
 	first, err := open()
 	if err != nil {

@@ -57,13 +57,14 @@ func (n *node) start(t testing.TB) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	n.cmd = exec.Command(os.Args[0])
-	n.cmd.Env = append(os.Environ(), nodeEnv+"="+string(text))
-	n.cmd.Stdout, n.cmd.Stderr = os.Stderr, os.Stderr
-	if err := n.cmd.Start(); err != nil {
+	cmd := exec.Command(os.Args[0])
+	cmd.Env = append(os.Environ(), nodeEnv+"="+string(text))
+	cmd.Stdout, cmd.Stderr = os.Stderr, os.Stderr
+	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	for until := time.Now().Add(30 * time.Second); time.Now().Before(until); time.Sleep(20 * time.Millisecond) {
+	n.cmd = cmd
+	for until := time.Now().Add(patience); time.Now().Before(until); time.Sleep(20 * time.Millisecond) {
 		if c, err := net.Dial("tcp", fmt.Sprintf("127.0.0.1:%d", n.Client)); err == nil {
 			c.Close()
 			return
@@ -106,7 +107,7 @@ func startCluster(t testing.TB, servers int) cluster {
 	}
 	conn, js := c.client(t)
 	defer conn.Close()
-	for until := time.Now().Add(30 * time.Second); ; time.Sleep(50 * time.Millisecond) {
+	for until := time.Now().Add(patience); ; time.Sleep(50 * time.Millisecond) {
 		s, err := js.CreateStream(t.Context(), jetstream.StreamConfig{Name: "PROBE", Subjects: []string{"probe"}, Replicas: servers})
 		if err == nil {
 			if err := js.DeleteStream(t.Context(), s.CachedInfo().Config.Name); err != nil {

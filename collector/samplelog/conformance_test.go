@@ -55,7 +55,7 @@ var errEnough = errors.New("enough")
 // read gives the arrivals of the next n entries after from.
 func read(t *testing.T, l Log, partition int, from uint64, n int) (got []int, positions []uint64) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), patience)
 	defer cancel()
 	err := l.Read(ctx, partition, from, func(e Entry) error {
 		got, positions = append(got, int(e.Records[0].Arrival)), append(positions, e.Position)

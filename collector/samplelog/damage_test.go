@@ -10,7 +10,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"strokewise/analyzer/station"
 )
@@ -121,7 +120,7 @@ func TestDamagedFilesAreSaidAndReadOver(t *testing.T) {
 // leftOf reads a damaged log up to position to and counts what is left of it.
 func leftOf(t *testing.T, j *JetStream, to uint64) (n int) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), 20*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), patience)
 	defer cancel()
 	last := station.Instant(-1)
 	err := j.Read(ctx, 0, 0, func(e Entry) error {

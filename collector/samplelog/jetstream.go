@@ -22,10 +22,8 @@ import (
 const (
 	streamName = "SAMPLES"
 	subjects   = "sw.v1.samples.*"
-	startWait  = 30 * time.Second
-	answerWait = 5 * time.Second // for an entry; the answer is lost with the server that owed it
-	pullAhead  = 256
-	pullBytes  = 8 << 20                    // per partition
+	startWait  = 2 * time.Minute            // after the server has read its files; what it cannot do it reports at once
+	answerWait = 5 * time.Second            // for an entry; the answer is lost with the server that owed it
 	codeFull   = jetstream.ErrorCode(10077) // of any entry that could not be stored
 )
 
@@ -37,8 +35,9 @@ type Options struct {
 	URL        string // of an external server or cluster, several separated by commas, instead of the embedded one
 	Logger     *slog.Logger
 
-	leaseTTL  time.Duration // 0: the usual one
-	standsFor time.Duration // 0: the usual one
+	leaseTTL   time.Duration // 0: the usual one
+	standsFor  time.Duration // 0: the usual one
+	answersFor time.Duration // 0: answerWait
 }
 
 // JetStream is the Log on a NATS JetStream stream, embedded in the process (no port is
@@ -52,8 +51,9 @@ type JetStream struct {
 	lease  *lease
 	whole  wholeness
 
-	serving  sync.Mutex // guards server and closed
+	serving  sync.Mutex // guards server, reports and closed
 	server   *server.Server
+	reports  *serverLog // of server
 	closed   bool
 	reviving sync.Mutex // guards revived
 	revived  time.Time  // when the embedded server was last restarted
@@ -80,7 +80,7 @@ func (j *JetStream) open(ctx context.Context) (err error) {
 		if err := j.startServer(); err != nil {
 			return err
 		}
-		j.conn, err = nats.Connect("", nats.InProcessServer(inProcess{j}), nats.MaxReconnects(-1), nats.ReconnectWait(100*time.Millisecond), nats.ErrorHandler(j.asyncError))
+		j.conn, err = j.connectEmbedded(inProcess{j})
 	} else {
 		j.conn, err = j.connect()
 	}
@@ -103,7 +103,7 @@ func (j *JetStream) startServer() (err error) {
 	if err := writable(filepath.Join(j.opt.Dir, "stream")); err != nil {
 		return err
 	}
-	j.server, err = j.newServer()
+	j.server, j.reports, err = j.newServer()
 	return err
 }
 
@@ -188,12 +188,22 @@ func (j *JetStream) oneByOne(ctx context.Context, partition int, from uint64, fn
 // resets is how often a reader that lost its server tries to begin again by itself.
 const resets = 2
 
-// read reads until something fails, and gives the position it came to.
+// What a reader asks the server for ahead of its work: up to pullAhead entries, cut off at
+// pullBytes. A server sends all that is asked for, whether or not the client keeps up, and closes a
+// connection for which more than 64 MiB wait (the server's default, max_pending). A reader has at
+// most two requests under way, so all partitions and a back-test together wait for at most
+//
+//	2 (Partitions + 1) pullBytes = 51 MiB.
+//
+// The largest entry (MaxEntry) fits into pullBytes.
+const (
+	pullAhead = 256
+	pullBytes = 3 << 19
+)
+
+// read reads until something fails, and returns the position it came to.
 func (j *JetStream) read(ctx context.Context, partition int, from uint64, fn func(Entry) error) (uint64, error) {
-	c, err := j.stream.OrderedConsumer(ctx, jetstream.OrderedConsumerConfig{
-		FilterSubjects: []string{subject(partition)}, DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: from + 1,
-		MaxResetAttempts: resets,
-	})
+	c, err := j.reader(ctx, partition, from)
 	if err != nil {
 		return from, j.stands(ctx, partition, from, err)
 	}
@@ -224,6 +234,17 @@ func (j *JetStream) read(ctx context.Context, partition int, from uint64, fn fun
 		}
 		from = meta.Sequence.Stream
 	}
+}
+
+// reader asks the server for a reader of what follows a position. The answer is waited for no
+// longer than any other, however long ctx lasts: it is lost with the server that owed it.
+func (j *JetStream) reader(ctx context.Context, partition int, from uint64) (jetstream.Consumer, error) {
+	c, cancel := context.WithTimeout(ctx, cmp.Or(j.opt.answersFor, answerWait))
+	defer cancel()
+	return j.stream.OrderedConsumer(c, jetstream.OrderedConsumerConfig{
+		FilterSubjects: []string{subject(partition)}, DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: from + 1,
+		MaxResetAttempts: resets,
+	})
 }
 
 // stands words a reader's error: that it stands where there is more to read, so that the server

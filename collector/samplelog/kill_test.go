@@ -82,7 +82,7 @@ func TestAcceptedEntriesSurviveAKill(t *testing.T) {
 	}
 	defer j.Close()
 	next := uint64(1)
-	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	ctx, cancel := context.WithTimeout(t.Context(), patience)
 	defer cancel()
 	err = j.Read(ctx, 0, 0, func(e Entry) error {
 		if e.Position != next {

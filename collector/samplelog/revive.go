@@ -14,6 +14,11 @@ import (
 const (
 	reviveEvery = 10 * time.Second // at most
 	reviveRoom  = 16 << 20         // bytes that must be free
+
+	// writeDeadline is how long the embedded server waits for its client to read before it closes
+	// the connection. Its default of 10 s is meant for a network. Here the client is in the same
+	// process: if it does not read, it has no processor time, and losing the connection helps nobody.
+	writeDeadline = time.Hour
 )
 
 // inProcess gives the client connections to whichever embedded server is the present one.
@@ -26,14 +31,26 @@ func (p inProcess) InProcessConn() (net.Conn, error) {
 	return s.InProcessConn()
 }
 
-// revive restarts the embedded server after entries could not be stored. A server whose
-// disk was full for a moment answers no more, even when there is room again. It waits for
-// that room. Readers and the lease go on by themselves.
+// faulty reports whether the embedded server cannot store entries until it is restarted. A
+// server that is merely slow to answer is not faulty.
+func (j *JetStream) faulty() bool {
+	j.serving.Lock()
+	defer j.serving.Unlock()
+	return j.reports.failed.Load() || !j.server.JetStreamEnabled()
+}
+
+// revive restarts the embedded server if it reported a fault. A server whose disk was full for a
+// moment leaves every entry unanswered, even when there is room again. revive waits for that
+// room. Readers and the lease go on by themselves. A busy server is left alone: a restart
+// breaks every connection and makes it busier.
 func (j *JetStream) revive() {
 	if j.opt.URL != "" || !j.reviving.TryLock() {
 		return
 	}
 	defer j.reviving.Unlock()
+	if !j.faulty() {
+		return
+	}
 	if time.Since(j.revived) < reviveEvery {
 		return
 	}
@@ -50,12 +67,12 @@ func (j *JetStream) revive() {
 	}
 	j.server.Shutdown()
 	j.server.WaitForShutdown()
-	next, err := j.newServer()
+	next, reports, err := j.newServer()
 	if err != nil {
 		j.opt.Logger.Error("cannot restart the sample log's server, trying again", slog.Any("error", err))
 	}
 	if next != nil {
-		j.server = next
+		j.server, j.reports = next, reports
 	}
 }
 
@@ -76,26 +93,27 @@ func roomy(dir string) error {
 }
 
 // newServer starts an embedded server on the folder and waits until it is ready. With an
-// error it may give one that must be shut down.
-func (j *JetStream) newServer() (*server.Server, error) {
+// error it may return a server that must be shut down.
+func (j *JetStream) newServer() (*server.Server, *serverLog, error) {
 	s, err := server.NewServer(&server.Options{
 		ServerName: "strokewise", DontListen: true, NoLog: true, NoSigs: true,
 		JetStream: true, StoreDir: filepath.Join(j.opt.Dir, "stream"), JetStreamMaxMemory: 64 << 20, JetStreamMaxStore: int64(1) << 62,
-		SyncAlways: j.opt.SyncAlways, MaxPayload: 1 << 20,
+		SyncAlways: j.opt.SyncAlways, MaxPayload: 1 << 20, WriteDeadline: writeDeadline,
 	})
 	if err != nil {
-		return nil, fmt.Errorf("cannot start the sample log in %q: %w", j.opt.Dir, err)
+		return nil, nil, fmt.Errorf("cannot start the sample log in %q: %w", j.opt.Dir, err)
 	}
-	said := &serverLog{log: j.opt.Logger}
-	s.SetLoggerV2(said, false, false, false)
+	reports := &serverLog{log: j.opt.Logger}
+	s.SetLoggerV2(reports, false, false, false)
 	s.Start()
 	for until := time.Now().Add(startWait); !s.ReadyForConnections(50 * time.Millisecond); {
-		if why := said.fatal.Load(); why != nil {
-			return s, fmt.Errorf("cannot start the sample log in %q: %s; %s", j.opt.Dir, *why, folderHint)
+		if why := reports.fatal.Load(); why != nil {
+			return s, reports, fmt.Errorf("cannot start the sample log in %q: %s; %s", j.opt.Dir, *why, folderHint)
 		}
 		if time.Now().After(until) {
-			return s, fmt.Errorf("cannot start the sample log in %q: it was not ready after %s; is the disk full or read-only?", j.opt.Dir, startWait)
+			return s, reports, fmt.Errorf("cannot start the sample log in %q: it was not ready after %s; is the disk full or read-only?", j.opt.Dir, startWait)
 		}
 	}
-	return s, nil
+	reports.failed.Store(false) // what it found damaged is no failure to store
+	return s, reports, nil
 }

@@ -29,7 +29,7 @@ func TestAReaderThatIsGivenNothingAsksAnew(t *testing.T) {
 			if got != want {
 				t.Fatalf("position %d, want %d", got, want)
 			}
-		case <-time.After(20 * time.Second):
+		case <-time.After(patience):
 			t.Fatalf("position %d was not read", want)
 		}
 	}

@@ -164,7 +164,14 @@ func commit(t testing.TB, s *history.Store, position uint64, ms []station.Minute
 	}
 }
 
-var quick = Pace{Look: 5 * time.Millisecond, First: 10 * time.Millisecond, Most: 40 * time.Millisecond, Timeout: 2 * time.Second}
+// quick has short waits. A server of a test answers late only because the machine is busy, so a
+// request has time.
+var quick = Pace{Look: 5 * time.Millisecond, First: 10 * time.Millisecond, Most: 40 * time.Millisecond, Timeout: never}
+
+const (
+	patience = 5 * time.Minute // for what must happen, on a machine however busy
+	never    = time.Hour       // longer than any test
+)
 
 func options(url string) Options {
 	return Options{URL: url, Org: "plant", Bucket: "boost/autogen", Keep: 7 * 24 * time.Hour, Pace: quick,
@@ -228,10 +235,22 @@ func drained(t testing.TB, s *history.Store) {
 
 func await(t testing.TB, what string, ok func() bool) {
 	t.Helper()
-	for until := time.Now().Add(20 * time.Second); !ok(); time.Sleep(2 * time.Millisecond) {
+	for until := time.Now().Add(patience); !ok(); time.Sleep(2 * time.Millisecond) {
 		if time.Now().After(until) {
 			t.Fatal("waited in vain for " + what)
 		}
+	}
+}
+
+// promptly runs what must not wait for never.
+func promptly(t testing.TB, what string, f func()) {
+	t.Helper()
+	done := make(chan struct{})
+	go func() { defer close(done); f() }()
+	select {
+	case <-done:
+	case <-time.After(patience):
+		t.Fatal("waited in vain for " + what)
 	}
 }
 

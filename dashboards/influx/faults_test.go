@@ -63,17 +63,16 @@ func TestFaultsLoseNothing(t *testing.T) {
 			f := newFake(t, func(w http.ResponseWriter, _ *request) bool { return sick.Load() && c.fault(w) })
 			s := filled(t, 7)
 			e, log, _ := running(t, s, options(f.URL))
-			await(t, "four attempts", func() bool { return len(f.seen()) >= 4 && log.count("cannot export") > 0 })
+			await(t, "four failures", func() bool { return e.Figures().Failed >= 4 && log.count("cannot export") > 0 })
 			if n := pending(t, s); n != 7 {
 				t.Errorf("%d wait", n)
 			}
 			sick.Store(false)
-			drained(t, s)
+			await(t, "the end of the fault in the log", func() bool { return log.count("the export goes on") == 1 }) // the last step of a round
 			got := e.Figures()
-			if len(f.stored()) != 7 || got.Points != 7 || got.Dropped[refusedReason] != 0 || got.Failed < 4 {
+			if len(f.stored()) != 7 || got.Points != 7 || got.Dropped[refusedReason] != 0 || pending(t, s) != 0 {
 				t.Errorf("%d stored, figures %+v", len(f.stored()), got)
 			}
-			await(t, "the end of the fault in the log", func() bool { return log.count("the export goes on") == 1 })
 			if log.count("cannot export") != 1 || log.count(c.told) == 0 {
 				t.Errorf("log, expected %q:\n%s", c.told, log)
 			}
@@ -106,12 +105,9 @@ func TestServerComesAndGoes(t *testing.T) {
 }
 
 func TestSlowServerIsLeftAndTriedAgain(t *testing.T) {
-	var slow atomic.Bool
-	slow.Store(true)
+	quicken := make(chan struct{})
 	f := newFake(t, func(_ http.ResponseWriter, r *request) bool {
-		if slow.Load() {
-			time.Sleep(200 * time.Millisecond)
-		}
+		<-quicken
 		return false
 	})
 	s := filled(t, 3)
@@ -119,7 +115,7 @@ func TestSlowServerIsLeftAndTriedAgain(t *testing.T) {
 	o.Pace.Timeout = 50 * time.Millisecond
 	e, _, _ := running(t, s, o)
 	await(t, "timeouts", func() bool { return e.Figures().Failed >= 2 })
-	slow.Store(false)
+	close(quicken)
 	drained(t, s)
 	if len(f.stored()) != 3 {
 		t.Errorf("%d stored", len(f.stored()))
@@ -141,10 +137,8 @@ func TestEndlessAnswerIsCutOff(t *testing.T) {
 		}
 	})
 	s := filled(t, 1)
-	o := options(f.URL)
-	o.Pace.Timeout = time.Minute
-	running(t, s, o)
-	drained(t, s) // waits for less than the timeout
+	running(t, s, options(f.URL))
+	drained(t, s) // waits for less than the timeout of a request
 }
 
 func TestBusyServerIsLeftAloneAsLongAsItSays(t *testing.T) {
@@ -158,10 +152,10 @@ func TestBusyServerIsLeftAloneAsLongAsItSays(t *testing.T) {
 			return say(w, status, "")
 		})
 		s := filled(t, 3)
-		running(t, s, options(f.URL))
+		_, log, _ := running(t, s, options(f.URL))
 		drained(t, s)
-		if r := f.seen(); len(r) != 2 || r[1].at.Sub(r[0].at) < time.Second || r[1].at.Sub(r[0].at) > 5*time.Second {
-			t.Errorf("%d: %d requests, %v between", status, len(r), r[len(r)-1].at.Sub(r[0].at))
+		if r := f.seen(); len(r) != 2 || r[1].at.Sub(r[0].at) < time.Second || log.count("next=1s") != 1 {
+			t.Errorf("%d: %d requests, %v between, log:\n%s", status, len(r), r[len(r)-1].at.Sub(r[0].at), log)
 		}
 	}
 }
@@ -193,12 +187,17 @@ func TestDeadServerForfeitsAfterTheBound(t *testing.T) {
 	f := newFake(t, func(w http.ResponseWriter, _ *request) bool { return dead.Load() && say(w, 500, "") })
 	s := filled(t, 5)
 	o := options(f.URL)
-	o.Keep = 1500 * time.Millisecond
-	e, log, _ := running(t, s, o)
-	time.Sleep(1200 * time.Millisecond)
-	if n := e.Figures().Dropped[expiredReason]; n != 0 && time.Since(began) < o.Keep {
+	o.Keep = never
+	q := &ageing{Queue: s}
+	e, log, _ := running(t, q, o)
+	await(t, "three looks for old rows", func() bool { return q.looks.Load() >= 3 })
+	if n := e.Figures().Dropped[expiredReason]; n != 0 {
 		t.Fatalf("%d forfeited before the bound", n)
 	}
+	if before := *q.before.Load(); before.Before(began.Add(-o.Keep)) || before.After(time.Now().Add(-o.Keep)) {
+		t.Errorf("rows queued before %v are too old, with a bound of %v at %v", before, o.Keep, began)
+	}
+	q.age.Store(int64(2 * o.Keep))
 	await(t, "the bound", func() bool { return e.Figures().Dropped[expiredReason] == 5 })
 	commit(t, s, 2, []station.Minute{minute(100), minute(101)})
 	dead.Store(false)
@@ -206,6 +205,20 @@ func TestDeadServerForfeitsAfterTheBound(t *testing.T) {
 	if len(f.stored()) != 2 || log.count("given up") != 1 || log.count("rows=5") != 1 {
 		t.Errorf("%d stored, log:\n%s", len(f.stored()), log)
 	}
+}
+
+// ageing is a queue whose rows can be made older, once.
+type ageing struct {
+	Queue
+	looks  atomic.Int64
+	before atomic.Pointer[time.Time] // asked for last
+	age    atomic.Int64              // that the rows gain at the next look
+}
+
+func (q *ageing) ExportForfeit(ctx context.Context, exporter string, before time.Time) (int64, error) {
+	q.before.Store(&before)
+	q.looks.Add(1)
+	return q.Queue.ExportForfeit(ctx, exporter, before.Add(time.Duration(q.age.Swap(0))))
 }
 
 // What could not be noted as done is sent again, and overwrites itself.
@@ -240,19 +253,17 @@ func TestNoBusyLoopAndAPromptEnd(t *testing.T) {
 	o := options(f.URL)
 	o.Pace = Pace{First: 50 * time.Millisecond}
 	_, _, stop := running(t, s, o)
-	time.Sleep(700 * time.Millisecond)
-	if n := len(f.seen()); n < 2 || n > 7 { // 25..50, 50..100, 100..200, 200..400 ms between
-		t.Errorf("%d requests", n)
-	}
+	await(t, "five requests", func() bool { return len(f.seen()) >= 5 })
 	stop()
-	o.Pace = Pace{First: time.Minute}
+	for i, least := range []time.Duration{25, 50, 100, 200} { // half of a wait that doubles; the other half is chance
+		if r := f.seen(); r[i+1].at.Sub(r[i].at) < least*time.Millisecond {
+			t.Errorf("%v between requests %d and %d", r[i+1].at.Sub(r[i].at), i, i+1)
+		}
+	}
+	o.Pace = Pace{First: never, Most: never}
 	e, _, stop := running(t, s, o)
 	await(t, "a failure", func() bool { return e.Figures().Failed == 1 })
-	began := time.Now()
-	stop()
-	if d := time.Since(began); d > 5*time.Second {
-		t.Errorf("ended after %v", d)
-	}
+	promptly(t, "the end of a wait", stop)
 	usual := Pace{}
 	usual.fill()
 	for n := range 100 {
@@ -270,10 +281,9 @@ func TestPromptEndInTheMiddleOfARequest(t *testing.T) {
 	s := filled(t, 3)
 	_, log, stop := running(t, s, options(f.URL))
 	await(t, "a request", func() bool { return len(f.seen()) == 1 })
-	began := time.Now()
-	stop()
-	if d := time.Since(began); d > time.Second || log.String() != "" {
-		t.Errorf("ended after %v, log:\n%s", d, log)
+	promptly(t, "the end of a request", stop)
+	if log.String() != "" {
+		t.Errorf("log:\n%s", log)
 	}
 }
 

@@ -100,28 +100,33 @@ func TestKillsLeaveThePointsOfAnUndisturbedRun(t *testing.T) {
 	// a held request is stored and not answered: the child dies without knowing
 	var f *fake
 	var hold atomic.Bool
-	held := make(chan struct{}, 1)
+	held, dead := make(chan struct{}), make(chan struct{})
 	f = newFake(t, func(_ http.ResponseWriter, r *request) bool {
 		if hold.CompareAndSwap(true, false) {
 			f.keep(r.lines...)
 			held <- struct{}{}
-			time.Sleep(50 * time.Millisecond)
+			<-dead
 		}
 		return false
 	})
 	path := filepath.Join(t.TempDir(), "killed.db")
 	kills := 0
 	for n := range 10 {
-		c := life(f, path)
 		if n%2 == 0 {
 			hold.Store(true)
+		}
+		c := life(f, path)
+		if n%2 == 0 {
 			<-held
 		} else {
-			time.Sleep(time.Duration(60+rand.IntN(120)) * time.Millisecond)
+			time.Sleep(time.Duration(60+rand.IntN(120)) * time.Millisecond) // a moment by chance; any will do
 		}
 		c.Process.Kill()
 		if c.Wait() != nil {
 			kills++
+		}
+		if n%2 == 0 {
+			dead <- struct{}{}
 		}
 	}
 	if err := life(f, path).Wait(); err != nil {

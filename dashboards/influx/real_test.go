@@ -1,6 +1,7 @@
 package influx
 
 import (
+	"context"
 	"encoding/csv"
 	"encoding/json"
 	"math"
@@ -8,7 +9,6 @@ import (
 	"strconv"
 	"strings"
 	"testing"
-	"time"
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/history"
@@ -60,10 +60,12 @@ func TestRealInflux(t *testing.T) {
 	commit(t, s, 2, nil, alarm(1, rules.Unacknowledged), alarm(1, rules.Normal))
 	figures(t, s, 3, hourFigure(station.SupplySag, 0.12), hourFigure(station.FreeCapacity, 0.01))
 	o := options("http://" + db.Addr)
-	o.Pace.Batch, o.Pace.Timeout = 100, 10*time.Second
-	e, log, stop := running(t, s, o)
-	await(t, "half of the points", func() bool { return e.Figures().Points >= n/4 })
+	o.Pace.Batch = 100
+	q := &halting{Queue: s, after: n / 4, halted: make(chan struct{}), goOn: make(chan struct{})}
+	e, log, stop := running(t, q, o)
+	<-q.halted
 	db.Kill()
+	close(q.goOn)
 	await(t, "a failure", func() bool { return e.Figures().Failed > 0 })
 	db.Restart()
 	drained(t, s)
@@ -100,6 +102,23 @@ func TestRealInflux(t *testing.T) {
 	}
 	badPoint(t, db, o)
 	missingBucket(t, db, o)
+}
+
+// halting is a queue that gives nothing for a while once so many rows were exported.
+type halting struct {
+	Queue
+	after        int64
+	halted, goOn chan struct{}
+}
+
+func (q *halting) ExportDone(ctx context.Context, exporter string, upTo int64) error {
+	err := q.Queue.ExportDone(ctx, exporter, upTo)
+	if q.after > 0 && upTo >= q.after {
+		q.after = 0
+		close(q.halted)
+		<-q.goOn
+	}
+	return err
 }
 
 // figures commits figures of an hour.
@@ -157,7 +176,6 @@ func TestRealVictoriaMetrics(t *testing.T) {
 	commit(t, s, 2, nil, alarm(1, rules.Unacknowledged))
 	figures(t, s, 3, hourFigure(station.FreeCapacity, 0.01))
 	o := options("http://" + db.Addr)
-	o.Pace.Timeout = 10 * time.Second
 	e, log, stop := running(t, s, o)
 	drained(t, s)
 	stop()

@@ -6,7 +6,6 @@ import (
 	"strings"
 	"sync/atomic"
 	"testing"
-	"time"
 
 	"strokewise/rules"
 )
@@ -63,13 +62,15 @@ func TestARefusalOfAllIsFoundSoon(t *testing.T) {
 	f := newFake(t, func(w http.ResponseWriter, _ *request) bool { return sick.Load() && say(w, 400, "no") })
 	s := filled(t, 1000)
 	o := options(f.URL)
-	o.Pace.First, o.Pace.Most = 300*time.Millisecond, 300*time.Millisecond
-	_, log, _ := running(t, s, o)
+	o.Pace.First, o.Pace.Most = never, never // one round
+	_, log, stop := running(t, s, o)
 	await(t, "the fault", func() bool { return log.count("takes no point at all") == 1 })
 	if n := len(f.seen()); n > 25 {
 		t.Errorf("%d requests", n)
 	}
+	stop()
 	sick.Store(false)
+	running(t, s, options(f.URL))
 	drained(t, s)
 	if len(f.stored()) != 1000 {
 		t.Errorf("%d stored", len(f.stored()))

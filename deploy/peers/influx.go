@@ -71,7 +71,7 @@ func Victoria(t testing.TB) *Process {
 func (p *Process) Post(t testing.TB, path, body, contentType string) string {
 	t.Helper()
 	var last string
-	for until := time.Now().Add(20 * time.Second); time.Now().Before(until); time.Sleep(50 * time.Millisecond) {
+	for until := time.Now().Add(patience); time.Now().Before(until); time.Sleep(50 * time.Millisecond) {
 		req, err := http.NewRequest(http.MethodPost, "http://"+p.Addr+path, strings.NewReader(body))
 		if err != nil {
 			t.Fatal(err)

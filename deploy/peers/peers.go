@@ -98,6 +98,10 @@ func Start(t testing.TB, addr, dir string, args ...string) *Process {
 	return p
 }
 
+// patience is how long a program may take on a machine busy with other work. One that cannot
+// work ends by itself or answers with an error, mostly.
+const patience = 5 * time.Minute
+
 // Restart starts the program again after Kill.
 func (p *Process) Restart() {
 	p.t.Helper()
@@ -113,7 +117,7 @@ func (p *Process) Restart() {
 		p.t.Fatalf("cannot start %s: %v", p.args[0], err)
 	}
 	go func() { cmd.Wait(); close(done) }()
-	for until := time.Now().Add(30 * time.Second); time.Now().Before(until); time.Sleep(20 * time.Millisecond) {
+	for until := time.Now().Add(patience); time.Now().Before(until); time.Sleep(20 * time.Millisecond) {
 		if c, err := net.DialTimeout("tcp", p.Addr, time.Second); err == nil {
 			c.Close()
 			return

@@ -31,7 +31,7 @@ func TestDeadMan(t *testing.T) {
 	var wg sync.WaitGroup
 	wg.Go(func() { d.Run(ctx) })
 	defer func() { stop(); wg.Wait() }()
-	eventually(t, 5*time.Second, "three calls", func() bool { return calls.Load() >= 3 })
+	eventually(t, "three calls", func() bool { return calls.Load() >= 3 })
 	broken.Store(true)
 	time.Sleep(50 * time.Millisecond) // one may be on its way
 	n := calls.Load()
@@ -40,7 +40,7 @@ func TestDeadMan(t *testing.T) {
 		t.Error("signals of life from what does not work")
 	}
 	broken.Store(false)
-	eventually(t, 5*time.Second, "calls again", func() bool { return calls.Load() > n })
+	eventually(t, "calls again", func() bool { return calls.Load() > n })
 	status.Store(500)
-	eventually(t, 5*time.Second, "failures counted", func() bool { _, f := d.Figures(); return f > 0 })
+	eventually(t, "failures counted", func() bool { _, f := d.Figures(); return f > 0 })
 }

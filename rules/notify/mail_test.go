@@ -53,7 +53,7 @@ func newLetterbox(t *testing.T, withTLS bool) *letterbox {
 	t.Helper()
 	b := &letterbox{roots: x509.NewCertPool()}
 	srv := smtp.NewServer(smtp.BackendFunc(func(c *smtp.Conn) (smtp.Session, error) { return &postman{box: b, conn: c}, nil }))
-	srv.Domain, srv.ReadTimeout, srv.WriteTimeout, srv.AllowInsecureAuth = "localhost", 10*time.Second, 10*time.Second, true
+	srv.Domain, srv.ReadTimeout, srv.WriteTimeout, srv.AllowInsecureAuth = "localhost", patience, patience, true
 	srv.ErrorLog = quietLog{}
 	if withTLS {
 		srv.TLSConfig = &tls.Config{Certificates: []tls.Certificate{b.certificate(t)}}

@@ -52,7 +52,7 @@ func newRude(t *testing.T, manner ...func(net.Conn)) *rude {
 // serve takes one request of a connection.
 func (r *rude) serve(c net.Conn) {
 	defer c.Close()
-	c.SetDeadline(time.Now().Add(10 * time.Second))
+	c.SetDeadline(time.Now().Add(patience))
 	req, err := http.ReadRequest(bufio.NewReader(c))
 	if err != nil {
 		return

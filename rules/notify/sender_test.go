@@ -152,9 +152,12 @@ func run(t *testing.T, b *box, h http.Handler) (*Sender, func()) {
 	return s, stop
 }
 
+// patience is how long something may take that must happen, on a machine however busy.
+const patience = 5 * time.Minute
+
 func await(t *testing.T, s *Sender, what string, ok func() bool) {
 	t.Helper()
-	for until := time.Now().Add(20 * time.Second); time.Now().Before(until); time.Sleep(2 * time.Millisecond) {
+	for until := time.Now().Add(patience); time.Now().Before(until); time.Sleep(2 * time.Millisecond) {
 		if ok() {
 			return
 		}

@@ -45,6 +45,9 @@ func options(t testing.TB, addr string, ids ...string) Options {
 	return o
 }
 
+// patience is how long something may take that must happen, on a machine however busy.
+const patience = 5 * time.Minute
+
 // running starts an app and gives it with the function that stops it.
 func running(t testing.TB, o Options) (*App, func()) {
 	t.Helper()
@@ -55,7 +58,7 @@ func running(t testing.TB, o Options) (*App, func()) {
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
 	go func() { done <- a.Run(ctx) }()
-	for until := time.Now().Add(30 * time.Second); a.Ready() != nil; time.Sleep(5 * time.Millisecond) {
+	for until := time.Now().Add(patience); a.Ready() != nil; time.Sleep(5 * time.Millisecond) {
 		if time.Now().After(until) {
 			t.Fatalf("not ready: %v", a.Ready())
 		}
@@ -168,7 +171,7 @@ var errEnough = errors.New("enough")
 // logged reads the first n samples of a station's outlet from the sample log.
 func logged(t *testing.T, a *App, k station.Key, n int) station.Block {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
+	ctx, cancel := context.WithTimeout(t.Context(), patience)
 	defer cancel()
 	var out station.Block
 	err := a.samples.Read(ctx, k.Partition(), 0, func(e samplelog.Entry) error {
@@ -262,7 +265,7 @@ func TestAFullLogLosesNothing(t *testing.T) {
 
 func waitFor(t testing.TB, what string, ok func() bool) {
 	t.Helper()
-	for until := time.Now().Add(time.Minute); !ok(); time.Sleep(20 * time.Millisecond) {
+	for until := time.Now().Add(patience); !ok(); time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(until) {
 			t.Fatal("waited in vain for " + what)
 		}

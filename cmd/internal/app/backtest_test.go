@@ -52,7 +52,7 @@ func leaky(t *testing.T) (*App, station.Key) {
 			t.Fatal(err)
 		}
 	}
-	for until := time.Now().Add(time.Minute); ; time.Sleep(20 * time.Millisecond) {
+	for until := time.Now().Add(patience); ; time.Sleep(20 * time.Millisecond) {
 		ts, err := a.store.Transitions(t.Context(), k, 0, math.MaxInt64)
 		if err != nil || time.Now().After(until) {
 			t.Fatalf("%d transitions, %v", len(ts), err)
@@ -67,7 +67,7 @@ func leaky(t *testing.T) (*App, station.Key) {
 // finished waits for the end of a run.
 func finished(t *testing.T, b *backtests) web.BacktestState {
 	t.Helper()
-	for until := time.Now().Add(2 * time.Minute); ; time.Sleep(20 * time.Millisecond) {
+	for until := time.Now().Add(patience); ; time.Sleep(20 * time.Millisecond) {
 		if s := b.State(); s.Ended != 0 {
 			return s
 		}

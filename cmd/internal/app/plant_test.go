@@ -83,7 +83,7 @@ func through(t testing.TB, from time.Time, pace time.Duration, publish func(ctx 
 	if err != nil {
 		t.Fatal(err)
 	}
-	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Minute)
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
 	done := make(chan error, 1)
 	go func() {
 		done <- playback.New(playback.Options{Recordings: rs, Start: from, Rounds: 1, Publish: publish,
@@ -173,7 +173,7 @@ func settle(t testing.TB, a *App) {
 	t.Helper()
 	quiet := 0
 	var before int64
-	for until := time.Now().Add(90 * time.Second); quiet < 10; time.Sleep(50 * time.Millisecond) {
+	for until := time.Now().Add(patience); quiet < 10; time.Sleep(50 * time.Millisecond) {
 		if time.Now().After(until) {
 			t.Fatalf("does not settle; ready: %v", a.Ready())
 		}

@@ -97,12 +97,12 @@ func TestPeopleAreReached(t *testing.T) {
 
 func reached(t *testing.T, what string, ok func() bool) {
 	t.Helper()
-	for until := time.Now().Add(30 * time.Second); time.Now().Before(until); time.Sleep(20 * time.Millisecond) {
+	for until := time.Now().Add(patience); time.Now().Before(until); time.Sleep(20 * time.Millisecond) {
 		if ok() {
 			return
 		}
 	}
-	t.Fatalf("not within 30 s: %s", what)
+	t.Fatal("waited in vain for: " + what)
 }
 
 type alertAt struct {

@@ -169,18 +169,20 @@ func (a *App) epochs(ctx context.Context, stations []Station) error {
 	return nil
 }
 
-// epochTries is how often plate data are appended to a log that does not answer in time: at the
-// start it may be busy with a large backlog for a while.
+// epochTries is how often plate data are appended at the start to a log that does not accept them.
 const epochTries = 24
 
-// epoch appends plate data of a partition.
+// epoch appends plate data of a partition. At the start the log may be busy with a large backlog:
+// an answer may come late, and the writer's lease be in doubt for a moment. Only a full log and
+// another writer cannot be waited for.
 func (a *App) epoch(ctx context.Context, partition int, records []station.Record) error {
 	for try := 1; ; try++ {
 		_, err := a.samples.Append(ctx, partition, records)
-		if err == nil || ctx.Err() != nil || !errors.Is(err, context.DeadlineExceeded) || try == epochTries {
+		if err == nil || ctx.Err() != nil || errors.Is(err, samplelog.ErrFull) || errors.Is(err, samplelog.ErrLease) || try == epochTries {
 			return err
 		}
 		a.log.Warn("the sample log is busy: plate data are appended again", "partition", partition, "error", err)
+		pause(ctx, readAgain)
 	}
 }
 

@@ -103,7 +103,7 @@ func ghosts(t testing.TB, addr string, n int) {
 		tokens = append(tokens, p.Send("boost/northdock/ghost/inlet_pressure", payload))
 	}
 	for _, k := range tokens {
-		if !k.WaitTimeout(time.Minute) || k.Error() != nil {
+		if !k.WaitTimeout(patience) || k.Error() != nil {
 			t.Fatal("cannot publish: ", k.Error())
 		}
 	}
@@ -158,6 +158,7 @@ func TestMosquittoIsRestartedInMidStream(t *testing.T) {
 	defer e.close()
 	played := through(t, from, 5*time.Millisecond, e.publish)
 	for range 5 {
+		waitFor(t, "the subscription", func() bool { return a.source.Figures().Subscribed })
 		time.Sleep(400 * time.Millisecond)
 		broker.Stop()
 		time.Sleep(100 * time.Millisecond)
@@ -314,7 +315,7 @@ func TestAnHoursQueueAfterAnOutage(t *testing.T) {
 		}
 	}
 	for _, k := range tokens {
-		if !k.WaitTimeout(time.Minute) || k.Error() != nil {
+		if !k.WaitTimeout(patience) || k.Error() != nil {
 			t.Fatal(k.Error())
 		}
 	}
