@@ -40,15 +40,12 @@ torture: peers ## 200 kills at random moments, and a plant of 500 stations for S
 	STROKEWISE_TORTURE=1 STROKEWISE_SOAK=$(STROKEWISE_SOAK) $(GO) test -v -count=1 -timeout 3h -run 'TestTwoHundredKills|TestSoak' ./cmd/strokewise
 
 FUZZTIME ?= 30s
-fuzz: ## every parser, FUZZTIME each
-	$(GO) test -run '^$$' -fuzz FuzzPattern -fuzztime $(FUZZTIME) ./collector/topic
-	$(GO) test -run '^$$' -fuzz FuzzDecode -fuzztime $(FUZZTIME) ./collector/payload
-	$(GO) test -run '^$$' -fuzz FuzzParse -fuzztime $(FUZZTIME) ./collector/decimal
-	$(GO) test -run '^$$' -fuzz FuzzReader -fuzztime $(FUZZTIME) ./collector/trace
-	$(GO) test -run '^$$' -fuzz FuzzDecode -fuzztime $(FUZZTIME) ./collector/samplelog
-	$(GO) test -run '^$$' -fuzz FuzzParse -fuzztime $(FUZZTIME) ./cmd/internal/config
-	$(GO) test -run '^$$' -fuzz FuzzHost -fuzztime $(FUZZTIME) ./dashboards/web
-	$(GO) test -run '^$$' -fuzz FuzzCommand -fuzztime $(FUZZTIME) ./dashboards/web
+fuzz: ## every fuzz test of the tree, FUZZTIME each
+	@all=$$(grep -rHo --include='*_test.go' '^func Fuzz[A-Za-z0-9_]*' . | sort); [ -n "$$all" ] || { echo "no fuzz tests found"; exit 1; }; \
+	echo "$$all" | while IFS=: read -r file func; do \
+		echo "$${file%/*} $${func#func }"; \
+		$(GO) test -run '^$$' -fuzz "^$${func#func }\$$" -fuzztime $(FUZZTIME) "$${file%/*}" || exit 1; \
+	done
 
 lint: ## formatting, vet, staticcheck
 	@out=$$(gofmt -l .); [ -z "$$out" ] || { echo "not formatted: $$out"; exit 1; }
