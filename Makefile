@@ -47,10 +47,15 @@ fuzz: ## every fuzz test of the tree, FUZZTIME each
 		$(GO) test -run '^$$' -fuzz "^$${func#func }\$$" -fuzztime $(FUZZTIME) "$${file%/*}" || exit 1; \
 	done
 
-lint: ## formatting, vet, staticcheck
+# Packages that only tests run: programs beside them, recordings for them, rules of the tree.
+FOR_TESTS := deploy/peers collector/playback cmd/internal/layout
+lint: ## formatting, vet, staticcheck, and no function that no program reaches
 	@out=$$(gofmt -l .); [ -z "$$out" ] || { echo "not formatted: $$out"; exit 1; }
 	$(GO) vet ./...
 	$(GO) run honnef.co/go/tools/cmd/staticcheck@v0.8.2 ./...
+	@all=$$($(GO) run golang.org/x/tools/cmd/deadcode@v0.52.0 ./...) || exit 1; \
+	dead=$$(echo "$$all" | grep -v $(FOR_TESTS:%=-e '^%/') | grep .) || exit 0; \
+	echo "no program reaches:"; echo "$$dead"; echo "delete it, or move it to the tests that use it"; exit 1
 
 clean:
 	rm -f strokewise

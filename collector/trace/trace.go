@@ -93,17 +93,6 @@ func (r *Reader) Close() error {
 	return errors.Join(errs...)
 }
 
-// Channels lists the trace's channels in the order of its columns.
-func (r *Reader) Channels() []station.Channel {
-	var out []station.Channel
-	for _, c := range r.columns {
-		if !c.time {
-			out = append(out, c.channel)
-		}
-	}
-	return out
-}
-
 // next gives the next line that is not empty, without its end; valid until the next call.
 func (r *Reader) next() ([]byte, error) {
 	for {

@@ -118,7 +118,10 @@ func TestUnits(t *testing.T) {
 			continue
 		}
 		_, vs, err := all(r)
-		got := vs[r.Channels()[0]]
+		var got []float64
+		for _, v := range vs {
+			got = append(got, v...)
+		}
 		if err != nil || len(got) != 1 || math.Abs(got[0]-want) > 1e-6*math.Abs(want) {
 			t.Errorf("%s: %v, %v; want %g", column, got, err, want)
 		}

@@ -24,9 +24,6 @@ type Pulse struct {
 	Flow      float64 // m³/s ANR
 }
 
-// Constant is a demand of one flow (m³/s ANR).
-func Constant(flow float64) Demand { return Demand{Steps: []DemandStep{{Flow: flow}}} }
-
 // at gives the flow at t s. at remembers in *cursor where in the table it was.
 func (d *Demand) at(t float64, cursor *int) float64 {
 	flow := d.Pulse.at(t)
