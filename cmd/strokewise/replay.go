@@ -57,6 +57,9 @@ func (c *replayCmd) Run(e *env) error {
 	}
 	r := report.Build(u, ref, instant(c.From), instant(c.To))
 	r.LeftOut.FirstLate = p.firstLate
+	if !c.Alarms && !c.JSON { // the object always has them
+		r.Alarms = nil
+	}
 	if c.Explain {
 		r.Explain(u, ref)
 	}
@@ -66,7 +69,7 @@ func (c *replayCmd) Run(e *env) error {
 		out := json.NewEncoder(e.out)
 		return out.Encode(r)
 	}
-	if err := r.Table(e.out, c.Alarms); err != nil || tested == nil {
+	if err := r.Table(e.out); err != nil || tested == nil {
 		return err
 	}
 	fmt.Fprintln(e.out, "\nAlarms of the changed catalogue beside those of the present one")

@@ -8,8 +8,8 @@ import (
 )
 
 // Table writes the report for people: totals with units and bands, estimates with
-// method or reason, minutes, and the alarms if asked for.
-func (r *Report) Table(w io.Writer, alarms bool) error {
+// method or reason, minutes, and alarms if the report has any.
+func (r *Report) Table(w io.Writer) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintf(t, "%s/%s\t%s to %s\n\n", r.Site, r.Station, r.From, r.To)
 	r.leftOutRows(t)
@@ -18,9 +18,7 @@ func (r *Report) Table(w io.Writer, alarms bool) error {
 	r.estimateRows(t)
 	fmt.Fprintln(t)
 	r.minuteRows(t)
-	if alarms {
-		r.alarmRows(t)
-	}
+	r.alarmRows(t)
 	if err := t.Flush(); err != nil {
 		return err
 	}
@@ -84,6 +82,9 @@ func (r *Report) minuteRows(t io.Writer) {
 }
 
 func (r *Report) alarmRows(t io.Writer) {
+	if r.Alarms == nil {
+		return
+	}
 	fmt.Fprintln(t, "\nalarm\tpriority\traised\tcleared\tmessage")
 	for i := range r.Alarms {
 		a := &r.Alarms[i]
