@@ -40,15 +40,12 @@ torture: peers ## 200 kills at random moments, and a plant of 500 stations for S
 	STROKEWISE_TORTURE=1 STROKEWISE_SOAK=$(STROKEWISE_SOAK) $(GO) test -v -count=1 -timeout 3h -run 'TestTwoHundredKills|TestSoak' ./cmd/strokewise
 
 FUZZTIME ?= 30s
-fuzz: ## every parser, FUZZTIME each
-	$(GO) test -run '^$$' -fuzz FuzzPattern -fuzztime $(FUZZTIME) ./collector/topic
-	$(GO) test -run '^$$' -fuzz FuzzDecode -fuzztime $(FUZZTIME) ./collector/payload
-	$(GO) test -run '^$$' -fuzz FuzzParse -fuzztime $(FUZZTIME) ./collector/decimal
-	$(GO) test -run '^$$' -fuzz FuzzReader -fuzztime $(FUZZTIME) ./collector/trace
-	$(GO) test -run '^$$' -fuzz FuzzDecode -fuzztime $(FUZZTIME) ./collector/samplelog
-	$(GO) test -run '^$$' -fuzz FuzzParse -fuzztime $(FUZZTIME) ./cmd/internal/config
-	$(GO) test -run '^$$' -fuzz FuzzHost -fuzztime $(FUZZTIME) ./dashboards/web
-	$(GO) test -run '^$$' -fuzz FuzzCommand -fuzztime $(FUZZTIME) ./dashboards/web
+fuzz: ## every fuzz test of the tree, FUZZTIME each
+	@all=$$(grep -rHo --include='*_test.go' '^func Fuzz[A-Za-z0-9_]*' . | sort); [ -n "$$all" ] || { echo "no fuzz tests found"; exit 1; }; \
+	echo "$$all" | while IFS=: read -r file func; do \
+		echo "$${file%/*} $${func#func }"; \
+		$(GO) test -run '^$$' -fuzz "^$${func#func }\$$" -fuzztime $(FUZZTIME) "$${file%/*}" || exit 1; \
+	done
 
 # The table that is published: the report set, beside that of the release before.
 ACCURACY := cmd/internal/accuracy
@@ -60,10 +57,15 @@ accuracy-baseline: ## stores the short table that make test holds, and recording
 	$(GO) test -count=1 -run TestNothingDropped ./$(ACCURACY) -update
 	$(GO) run ./$(ACCURACY)/measure -recordings -each -out $(ACCURACY)/recordings.txt
 
-lint: ## formatting, vet, staticcheck
+# Packages that only tests run: programs beside them, recordings for them, rules of the tree.
+FOR_TESTS := deploy/peers collector/playback cmd/internal/layout
+lint: ## formatting, vet, staticcheck, and no function that no program reaches
 	@out=$$(gofmt -l .); [ -z "$$out" ] || { echo "not formatted: $$out"; exit 1; }
 	$(GO) vet ./...
 	$(GO) run honnef.co/go/tools/cmd/staticcheck@v0.8.2 ./...
+	@all=$$($(GO) run golang.org/x/tools/cmd/deadcode@v0.52.0 ./...) || exit 1; \
+	dead=$$(echo "$$all" | grep -v $(FOR_TESTS:%=-e '^%/') | grep .) || exit 0; \
+	echo "no program reaches:"; echo "$$dead"; echo "delete it, or move it to the tests that use it"; exit 1
 
 clean:
 	rm -f strokewise

@@ -34,9 +34,6 @@ var orders = [...]Order{
 	{Kind: "inspected", About: "record a done inspection with the reference of its document", Reason: true, Record: true},
 }
 
-// Orders gives the kinds of commands.
-func Orders() []Order { return append([]Order(nil), orders[:]...) }
-
 // FindOrder gives the kind of command of that name.
 func FindOrder(kind string) (Order, bool) {
 	for _, o := range orders {

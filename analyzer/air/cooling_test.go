@@ -32,7 +32,7 @@ func TestCooling(t *testing.T) {
 			if _, ok := c.Add(x, p); !ok {
 				t.Fatalf("tau %g: a quiet stand was refused", tau)
 			}
-			if d := FitDecay(x, p); d.Leak && math.Abs(d.Rate/rate-1) < 0.05 {
+			if d := FitDecay(x, p, 0); d.Leak && math.Abs(d.Rate/rate-1) < 0.05 {
 				alone++
 			}
 		}

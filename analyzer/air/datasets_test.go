@@ -8,13 +8,10 @@ import (
 	"strconv"
 	"strings"
 	"testing"
-
-	"strokewise/deploy/peers"
 )
 
-// Five sealed chambers left for some 142 s (public repository
-// EvaZillen/3D-printed-pneumatic-actuator, CC0), with the least-squares slopes of
-// ln(p + 1.013 bar) that an independent script gives. Without a thermal term the fit's rate
+// Five sealed chambers left for some 142 s (open data), with the least-squares slopes of
+// ln(p + 1.013 bar) by an independent script. Without a thermal term the fit's rate
 // is that slope. With one, 142 s tell a leak from a chamber that cools in one case alone, and
 // there the rates agree; in the others the fit must say that they do not.
 func TestDecayOfSealedChambers(t *testing.T) {
@@ -28,7 +25,7 @@ func TestDecayOfSealedChambers(t *testing.T) {
 				f.y = append(f.y, math.Log(p))
 			}
 			check(t, "rate without a thermal term", f.line(0, 0).rate, want, 0.02)
-			d := FitDecay(ts, ps)
+			d := FitDecay(ts, ps, 0)
 			t.Logf("rate %.3g (%.3g to %.3g) 1/s, theta %.2g, tau %.0f s, leak %v %s", d.Rate, d.Low, d.High, d.Theta, d.TauTh, d.Leak, d.Reason)
 			if d.Leak && math.Abs(d.Rate/want-1) > 0.05 {
 				t.Errorf("rate %.3g 1/s, want %.3g", d.Rate, want)
@@ -43,7 +40,7 @@ func TestDecayOfSealedChambers(t *testing.T) {
 // chamber reads seconds and absolute pressure, one a second.
 func chamber(t *testing.T, name string) (ts, ps []float64) {
 	t.Helper()
-	f, err := os.Open(filepath.Join(peers.Folder(t, peers.DatasetsEnv), "chamber-decay", name+".csv"))
+	f, err := os.Open(filepath.Join("..", "signal", "testdata", "open", "chamber-decay", name+".csv"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -92,7 +89,7 @@ func TestSingleOrificeMisfitsTheManual(t *testing.T) {
 	for s := 0.0; s <= 8101; s += 50 {
 		ts, ps = append(ts, s), append(ps, (course(s)+ambient)*6894.757)
 	}
-	if d := FitDecay(ts, ps); d.Leak || d.None || d.Reason == "" {
+	if d := FitDecay(ts, ps, 0); d.Leak || d.None || d.Reason == "" {
 		t.Errorf("a fit by one orifice was accepted: %+v", d)
 	} else {
 		t.Logf("misfit: %s (rms %.2g of the pressure)", d.Reason, d.Residual)
@@ -108,7 +105,7 @@ func TestDecayOfTanksThatEmptyFast(t *testing.T) {
 		for _, tau := range []float64{15, 40} {
 			for _, x0 := range []float64{1, 1.04} {
 				ts, ps := leaky(rate, tau, x0, math.Min(240, 1.1/rate))
-				d := FitDecay(ts, ps)
+				d := FitDecay(ts, ps, 0)
 				t.Logf("rate %g, tau %g s, x0 %g: %+.1f %% (%.2f to %.2f), leak %v %s", rate, tau, x0, 100*(d.Rate/rate-1), d.Low/rate, d.High/rate, d.Leak, d.Reason)
 				if !d.Leak || math.Abs(d.Rate/rate-1) > 0.03 {
 					t.Errorf("rate %g, tau %g s, x0 %g: %+v", rate, tau, x0, d)

@@ -1,10 +1,6 @@
 package air
 
-import (
-	"math"
-
-	"strokewise/analyzer/station"
-)
+import "math"
 
 // Bounds of the fit of a decay.
 const (
@@ -66,13 +62,10 @@ type Decay struct {
 // window is long enough for the thermal term to have died down, if both halves of the
 // window show the leak, and if the residuals are smooth: demand in the window is not.
 // Assumes that the wall has one temperature; convection leaves a slower tail, which is
-// what the halves are for. t and p must have equal length and t must increase.
-func FitDecay(t, p []float64) Decay { return FitDecayWarm(t, p, 0) }
-
-// FitDecayWarm is FitDecay for a tank whose wall was warmed as well and lowers the pressure
-// by the share wall (1/s) at most: minutes of fall cannot tell that from a leak, so it is
-// taken off the rate's lower bound.
-func FitDecayWarm(t, p []float64, wall float64) Decay {
+// what the halves are for. A wall that was warmed as well lowers the pressure further, by the
+// share wall (1/s, 0: none) at most: minutes of fall cannot tell that from a leak, so it is
+// taken off the rate's lower bound. t and p must have equal length and t must increase.
+func FitDecay(t, p []float64, wall float64) Decay {
 	if len(t) < decayPoints || len(t) != len(p) {
 		return Decay{Reason: "the window has too few points"}
 	}
@@ -95,7 +88,7 @@ func FitDecayWarm(t, p []float64, wall float64) Decay {
 type decayFit struct {
 	t, y []float64
 	span float64
-	wall float64                  // 1/s, see FitDecayWarm
+	wall float64                  // 1/s, see FitDecay
 	fits [tauSteps + 2]thermalFit // without, scanned, refined
 	best int
 	seTh float64 // standard error of the rate that comes from tau_th
@@ -364,10 +357,4 @@ func (f *decayFit) shape(b *thermalFit) Shape {
 		return ShapeStraight
 	}
 	return ShapeEither
-}
-
-// LeakFlow gives the flow, m³/s at ANR, of a tank of volume v (m³) at p that loses the
-// share rate (1/s) of its content: v p rate/p0, at 20 °C.
-func LeakFlow(v float64, p station.Absolute, rate float64) float64 {
-	return v * float64(p/P0ANR) * rate
 }

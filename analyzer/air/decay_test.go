@@ -24,7 +24,7 @@ func curve(n int, rate, theta, tau, noise float64, seed uint64) (t, p []float64)
 func TestDecayFindsALeakUnderCoolingAndRewarming(t *testing.T) {
 	for _, theta := range []float64{0, 0.05, -0.03} {
 		ts, ps := curve(200, 3e-4, theta, 30, 50, 7)
-		d := FitDecay(ts, ps)
+		d := FitDecay(ts, ps, 0)
 		if !d.Leak {
 			t.Errorf("theta %g: no leak, %+v", theta, d)
 			continue
@@ -38,7 +38,7 @@ func TestDecayBandHoldsTheTruth(t *testing.T) {
 	held := 0
 	for seed := range uint64(200) {
 		ts, ps := curve(200, 3e-4, 0.05, 30, 50, seed)
-		if d := FitDecay(ts, ps); d.Low <= 3e-4 && 3e-4 <= d.High {
+		if d := FitDecay(ts, ps, 0); d.Low <= 3e-4 && 3e-4 <= d.High {
 			held++
 		}
 	}
@@ -53,7 +53,7 @@ func TestThermalRelaxationIsNoLeak(t *testing.T) {
 		tau := rapid.Float64Range(8, 80).Draw(rt, "tau")
 		n := rapid.IntRange(60, 240).Draw(rt, "n")
 		ts, ps := curve(n, 0, theta, tau, 30, rapid.Uint64().Draw(rt, "seed"))
-		if d := FitDecay(ts, ps); d.Leak && d.Rate > 2*DetectionLimit {
+		if d := FitDecay(ts, ps, 0); d.Leak && d.Rate > 2*DetectionLimit {
 			rt.Fatalf("theta %g, tau %g, n %d: called a leak of %.2g of the content a minute", theta, tau, n, d.Rate*60)
 		}
 	})
@@ -65,14 +65,14 @@ func TestSlowTailIsNoLeak(t *testing.T) {
 	for i := range ps {
 		ps[i] *= 1 + 0.01*math.Exp(-ts[i]/120)
 	}
-	if d := FitDecay(ts, ps); d.Leak {
+	if d := FitDecay(ts, ps, 0); d.Leak {
 		t.Errorf("called a leak: %+v", d)
 	}
 }
 
 func TestATightTankIsSeenTight(t *testing.T) {
 	ts, ps := curve(240, 0, 0.02, 20, 20, 5)
-	if d := FitDecay(ts, ps); !d.None || d.Leak {
+	if d := FitDecay(ts, ps, 0); !d.None || d.Leak {
 		t.Errorf("got %+v", d)
 	}
 }
@@ -84,31 +84,31 @@ func TestDemandInTheWindowIsNoLeak(t *testing.T) {
 			ps[i] -= 20e3
 		}
 	}
-	if d := FitDecay(ts, ps); d.Leak {
+	if d := FitDecay(ts, ps, 0); d.Leak {
 		t.Errorf("a single draw was called a leak: %+v", d)
 	}
 }
 
 func TestShapeOfALongFall(t *testing.T) {
 	ts, ps := curve(240, 3e-3, 0, 30, 50, 2)
-	if d := FitDecay(ts, ps); !d.Leak || d.Shape != ShapeExponential {
+	if d := FitDecay(ts, ps, 0); !d.Leak || d.Shape != ShapeExponential {
 		t.Errorf("exponential: %+v", d)
 	}
 	for i := range ps { // behind a regulator: constant flow
 		ps[i] = 11e5 - 1.6e3*ts[i] + (ps[i] - 11e5*math.Exp(-3e-3*ts[i]))
 	}
-	if d := FitDecay(ts, ps); d.Shape == ShapeExponential {
+	if d := FitDecay(ts, ps, 0); d.Shape == ShapeExponential {
 		t.Errorf("straight: %+v", d)
 	}
 }
 
 func TestDecayIsIndependentOfTimeOrigin(t *testing.T) {
 	ts, ps := curve(120, 3e-4, 0.03, 25, 40, 11)
-	a := FitDecay(ts, ps)
+	a := FitDecay(ts, ps, 0)
 	for i := range ts {
 		ts[i] += 1e6
 	}
-	if b := FitDecay(ts, ps); math.Abs(a.Rate-b.Rate) > 1e-9 {
+	if b := FitDecay(ts, ps, 0); math.Abs(a.Rate-b.Rate) > 1e-9 {
 		t.Errorf("rate %g at origin 0, %g at origin 1e6", a.Rate, b.Rate)
 	}
 }
@@ -116,7 +116,7 @@ func TestDecayIsIndependentOfTimeOrigin(t *testing.T) {
 func TestDecayOfBadInput(t *testing.T) {
 	ts, ps := curve(100, 0, 0, 1, 0, 1)
 	ps[50] = math.NaN()
-	for name, d := range map[string]Decay{"short": FitDecay(ts[:5], ps[:5]), "nan": FitDecay(ts, ps), "unequal": FitDecay(ts, ps[:99])} {
+	for name, d := range map[string]Decay{"short": FitDecay(ts[:5], ps[:5], 0), "nan": FitDecay(ts, ps, 0), "unequal": FitDecay(ts, ps[:99], 0)} {
 		if d.Leak || d.None || d.Reason == "" {
 			t.Errorf("%s: %+v", name, d)
 		}
@@ -127,6 +127,6 @@ func BenchmarkFitDecay(b *testing.B) {
 	ts, ps := curve(240, 3e-4, 0.05, 30, 50, 7)
 	b.ReportAllocs()
 	for b.Loop() {
-		FitDecay(ts, ps)
+		FitDecay(ts, ps, 0)
 	}
 }

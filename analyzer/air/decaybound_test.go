@@ -62,7 +62,7 @@ func manyDecays(seeds uint64, n int, span, rate, theta, tau, sd float64) (r deca
 			ts = append(ts, x)
 			ps = append(ps, 1.1e6*math.Exp(-rate*x+math.Log1p(theta*math.Exp(-x/tau))+sd*g.NormFloat64()))
 		}
-		d := FitDecay(ts, ps)
+		d := FitDecay(ts, ps, 0)
 		if !d.Leak {
 			continue
 		}

@@ -42,33 +42,11 @@ func FlowFactor(r, b float64) float64 {
 	return math.Sqrt(1 - y*y)
 }
 
-// CriticalRatio gives down/up below which an ideal nozzle is choked:
-//
-//	(2/(kappa+1))^(kappa/(kappa-1))
-//
-// 0.528 at kappa 1.4. A real component's b is its own and mostly lower.
-func CriticalRatio(kappa float64) float64 { return math.Pow(2/(kappa+1), kappa/(kappa-1)) }
-
 // ChokedFactor gives the mass-flow parameter of choked flow, m sqrt(R T)/(A p):
 //
 //	sqrt(kappa) (2/(kappa+1))^((kappa+1)/(2 (kappa-1)))
 func ChokedFactor(kappa float64) float64 {
 	return math.Sqrt(kappa) * math.Pow(2/(kappa+1), (kappa+1)/(2*(kappa-1)))
-}
-
-// NozzleMass gives the mass flow, kg/s, of an ideal nozzle of area (m²) times discharge
-// coefficient cd, from up (stagnation, temperature t in K) to down, for a gas with r and
-// kappa:
-//
-//	m = cd A up sqrt(2 kappa/((kappa-1) r t)) sqrt(x^(2/kappa) - x^((kappa+1)/kappa)),  x = down/up
-//
-// with x held at the critical ratio below it.
-func NozzleMass(area, cd float64, up, down station.Absolute, t, r, kappa float64) float64 {
-	if up <= 0 || down >= up {
-		return 0
-	}
-	x := max(float64(down/up), CriticalRatio(kappa))
-	return cd * area * float64(up) * math.Sqrt(2*kappa/((kappa-1)*r*t)*(math.Pow(x, 2/kappa)-math.Pow(x, (kappa+1)/kappa)))
 }
 
 // NozzleConductance gives the sonic conductance, m³/(s·Pa) at ANR, of an ideal nozzle

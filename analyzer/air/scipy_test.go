@@ -67,7 +67,7 @@ func TestDecayAgreesWithScipy(t *testing.T) {
 			t.Errorf("SciPy did not fit decay %d", i)
 			continue
 		}
-		d := FitDecay(given[i].T, given[i].P)
+		d := FitDecay(given[i].T, given[i].P, 0)
 		off := math.Abs(d.Rate-w.Rate) / w.Err
 		worst = max(worst, off)
 		share := (d.High - d.Low) / (2 * 1.645 * w.Err)

@@ -148,7 +148,7 @@ func (e *Engine) fitLeak(at station.Instant) {
 		e.noLeakKnown("the outlet sensor does not see the tank")
 		return
 	}
-	d := air.FitDecayWarm(e.Leak.T, e.Leak.P, e.Wall.rate(at))
+	d := air.FitDecay(e.Leak.T, e.Leak.P, e.Wall.rate(at))
 	if d.Leak && e.State.ShutdownAt != 0 && e.Plate.TankVolume*d.Rate > ventLeast*float64(air.P0ANR) {
 		d.Leak, d.Reason = false, "the outlet fell as a vented tank does"
 	}

@@ -96,14 +96,14 @@ func TestOnsetOfStepsAndRamps(t *testing.T) {
 }
 
 // The oscillator that gets a leak at its exit port, and the one that loses its supply
-// (rapidalarm/rapidalarm, MIT), up to before they recover: lowest pressure of each two
+// (testdata/open), up to before they recover: lowest pressure of each two
 // seconds. By an independent script of the standard library of Python: the first sample
 // below 0.9 of the lowest of the seconds 1 to 7 stands at 8.58 s and at 39.73 s.
 func TestOnsetInSelfCyclingPneumatic(t *testing.T) {
 	for name, c := range map[string]struct{ end, at float64 }{"exit_port_leak": {25, 8.58}, "source_disconnect": {60, 39.73}} {
 		t.Run(name, func(t *testing.T) {
-			text := lines(t, "self-cycling-pneumatic", name+".csv.gz")
-			rate := firstNumber(t, text[0])
+			text := lines(t, "testdata", "open", "self-cycling-pneumatic", name+".csv.gz")
+			rate := number(t, strings.TrimPrefix(text[0], "#samplerate,"))
 			head := strings.Split(text[1], ",")
 			for i := range head {
 				head[i] = strings.TrimSpace(head[i])

@@ -2,9 +2,7 @@ package main
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
-	"io"
 	"strings"
 	"time"
 
@@ -12,20 +10,19 @@ import (
 	"strokewise/cmd/internal/config"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/cmd/internal/report"
-	"strokewise/collector/trace"
 )
 
 type replayCmd struct {
 	Config  string    `required:"" placeholder:"FILE" help:"Configuration file; one station and no broker will do."`
 	Station string    `placeholder:"ID" help:"Station of the traces, or SITE/ID; may be left out where the file has one."`
 	JSON    bool      `help:"Print one JSON object instead of a table."`
-	Alarms  bool      `help:"Print the alarms too."`
+	Alarms  bool      `help:"Print the alarms too; the JSON object always has them."`
 	Explain bool      `help:"Say of each figure how it was obtained: method, window, inputs, formula, source, confidence."`
 	From    time.Time `placeholder:"TIME" help:"Print what begins at this time or later, RFC 3339; what comes before is analysed all the same."`
 	To      time.Time `placeholder:"TIME" help:"Print what begins before this time."`
 	Changes string    `placeholder:"FILE" help:"List as under alarms in the configuration: compare what it would raise with what the present alarms raise."`
 	Strokes bool      `help:"Give each stroke (JSON only)."`
-	Trace   []string  `arg:"" help:"Recorded traces (CSV, may be gzipped), in order of time."`
+	Trace   []string  `arg:"" help:"Recorded traces (CSV, may be gzipped), in order of time; rows within one may be out of order by the station's lateness, or repeated."`
 }
 
 // Run replays the traces.
@@ -47,8 +44,9 @@ func (c *replayCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	p := player{unit: u, other: changed}
 	for _, path := range c.Trace {
-		if err := play(path, s.Plate.AmbientPressure(), u, changed); err != nil {
+		if err := p.play(path, s.Plate.AmbientPressure()); err != nil {
 			return err
 		}
 	}
@@ -57,8 +55,9 @@ func (c *replayCmd) Run(e *env) error {
 	if site := cfg.Site(s.Plate.Key.Site); site != nil {
 		ref = site.Air.Reference
 	}
-	r := report.BuildOf(u, ref, instant(c.From), instant(c.To))
-	if !c.Alarms {
+	r := report.Build(u, ref, instant(c.From), instant(c.To))
+	r.LeftOut.FirstLate = p.firstLate
+	if !c.Alarms && !c.JSON { // the object always has them
 		r.Alarms = nil
 	}
 	if c.Explain {
@@ -95,32 +94,4 @@ func pick(cfg *config.Config, name string) (*config.Station, error) {
 		return nil, fmt.Errorf("cannot find station %q in %s: it has %s", name, cfg.File, strings.Join(all, ", "))
 	}
 	return nil, fmt.Errorf("cannot tell which station is meant: give --station, one of %s", strings.Join(all, ", "))
-}
-
-// play runs one trace through a unit, and through another one if there is one. A sample
-// arrives when it is taken.
-func play(path string, ambient station.Absolute, u, other *pipeline.Unit) error {
-	r, err := trace.Open(path, ambient)
-	if err != nil {
-		return err
-	}
-	defer r.Close()
-	for {
-		blocks, err := r.Next()
-		if errors.Is(err, io.EOF) {
-			return nil
-		}
-		if err != nil {
-			return err
-		}
-		var last station.Instant
-		for i := range blocks {
-			last = max(last, blocks[i].At(blocks[i].Len()-1))
-		}
-		u.Samples(blocks, last)
-		if other != nil {
-			other.Samples(blocks, last)
-			other.Forget()
-		}
-	}
 }

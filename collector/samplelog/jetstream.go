@@ -372,7 +372,4 @@ func (j *JetStream) Close() error {
 	return nil
 }
 
-var (
-	_ Log = (*JetStream)(nil)
-	_ Log = (*Memory)(nil)
-)
+var _ Log = (*JetStream)(nil)

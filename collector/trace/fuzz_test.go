@@ -12,8 +12,8 @@ import (
 	"strokewise/analyzer/station"
 )
 
-// FuzzReader: whatever a file holds, blocks have finite values and increasing times, a
-// fault is an *Error with a place, and what was read can be written and read again.
+// FuzzReader: whatever a file holds, the blocks of one call have finite values and increasing
+// times, a fault is an *Error with a place, and what was read can be written and read again.
 func FuzzReader(f *testing.F) {
 	for _, s := range []string{
 		"time,cycles\n1,2\n",
@@ -22,6 +22,7 @@ func FuzzReader(f *testing.F) {
 		"\ufefftime,cycles\r\n1,\"2\"\r\n",
 		"outlet_pressure[psi],time,tank_temperature\n+.5,9199999999.9999994,007\n",
 		"time,cycles\n9199999999.9999995,1\n",
+		"time,cycles,inlet_flow\n2,1,\n1,2,3\n1,2,3\n3,,\n",
 	} {
 		f.Add([]byte(s))
 	}

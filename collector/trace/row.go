@@ -6,6 +6,7 @@ import (
 	"math"
 	"strconv"
 
+	"strokewise/analyzer/station"
 	"strokewise/collector/decimal"
 )
 
@@ -14,16 +15,17 @@ const maxValue = 1e15
 
 const numberExample = "a decimal number such as 612.4, or an empty cell where there is no reading"
 
-// row reads one row. The time is read first, wherever it stands.
-func (r *Reader) row(line []byte) error {
+// begin checks a row's number of cells and reads its time, wherever it stands.
+func (r *Reader) begin(line []byte) (station.Instant, error) {
 	if n := bytes.Count(line, []byte{','}) + 1; n != len(r.columns) {
-		return r.fail("", fmt.Sprintf("the line has %d cells", n),
+		return 0, r.fail("", fmt.Sprintf("the line has %d cells", n),
 			fmt.Sprintf("%d, as the header has, with a dot in decimal numbers, such as 612.4", len(r.columns)))
 	}
-	t, err := r.time(line)
-	if err != nil {
-		return err
-	}
+	return r.time(line)
+}
+
+// row reads the readings of a row of the given time.
+func (r *Reader) row(line []byte, t station.Instant) error {
 	rest := line
 	for i := range r.columns {
 		c := &r.columns[i]
@@ -36,9 +38,24 @@ func (r *Reader) row(line []byte) error {
 		if err != nil {
 			return err
 		}
+		if err := r.same(c, t, v); err != nil {
+			return err
+		}
 		b := &r.blocks[c.channel]
 		b.Times, b.Values = append(b.Times, t), append(b.Values, v)
 	}
+	return nil
+}
+
+// same refuses a reading that bears the time of the one before it and differs from it: as a
+// rule the recorder rounded its times, and most readings would get lost as duplicates.
+func (r *Reader) same(c *column, t station.Instant, v float64) error {
+	l := &r.latest[c.channel]
+	if l.any && l.at == t && l.v != v {
+		return r.fail(c.name, fmt.Sprintf("%s occurs twice with different readings", t),
+			"times to the microsecond, such as 1767225600.00 and then 1767225600.01; record them unrounded, or leave out one of the rows")
+	}
+	*l = reading{t, v, true}
 	return nil
 }
 

@@ -13,7 +13,7 @@ const maxSeconds = 9_200_000_000
 
 const timeExample = "Unix seconds such as 1767225600.01, or RFC 3339 such as 2026-01-01T06:00:00.01Z"
 
-// time reads the row's time and checks that it goes on.
+// time reads the row's time.
 func (r *Reader) time(line []byte) (station.Instant, error) {
 	rest := line
 	var cell []byte
@@ -31,12 +31,7 @@ func (r *Reader) time(line []byte) (station.Instant, error) {
 		return 0, r.fail("time", fmt.Sprintf("%.40q is no time in seconds (is it in milliseconds?)", cell), timeExample)
 	case !ok:
 		return 0, r.fail("time", fmt.Sprintf("%.40q is no time", cell), timeExample)
-	case r.started && t == r.last:
-		return 0, r.fail("time", fmt.Sprintf("%s occurs twice", t), "times that increase, to the microsecond, such as 1767225600.00 and then 1767225600.01; leave out one of the rows")
-	case r.started && t < r.last:
-		return 0, r.fail("time", fmt.Sprintf("%s comes after %s", t, r.last), "times that increase, such as 1767225600.00 and then 1767225600.01; cut the trace where the clock was set back")
 	}
-	r.last, r.started = t, true
 	return t, nil
 }
 

@@ -15,7 +15,7 @@ import (
 	"strokewise/analyzer/station"
 )
 
-// chunkRows is how many rows Next gives at most.
+// chunkRows is how many rows Next returns at most.
 const chunkRows = 1024
 
 // maxLine bounds a line, bytes.
@@ -29,11 +29,19 @@ type Reader struct {
 	columns []column
 	timeAt  int
 	line    int
-	last    station.Instant
-	started bool
+	held    []byte // a row that the last call of Next left to the next one, nil: none
+	first   int    // line of the first row of the last call's blocks
 	ambient station.Absolute
+	latest  [station.NumChannels]reading
 	blocks  [station.NumChannels]station.Block
-	out     []station.Block // what Next gives, reused
+	out     []station.Block // what Next returns, reused
+}
+
+// reading is a channel's reading that was read last.
+type reading struct {
+	at  station.Instant
+	v   float64
+	any bool
 }
 
 // Open opens a trace file. Absolute pressures are converted with the given ambient
@@ -85,17 +93,6 @@ func (r *Reader) Close() error {
 	return errors.Join(errs...)
 }
 
-// Channels lists the trace's channels in the order of its columns.
-func (r *Reader) Channels() []station.Channel {
-	var out []station.Channel
-	for _, c := range r.columns {
-		if !c.time {
-			out = append(out, c.channel)
-		}
-	}
-	return out
-}
-
 // next gives the next line that is not empty, without its end; valid until the next call.
 func (r *Reader) next() ([]byte, error) {
 	for {
@@ -117,26 +114,20 @@ func (r *Reader) next() ([]byte, error) {
 	}
 }
 
-// Next gives the next rows, at most 1024, as a block of each channel that has readings in
-// them (SI, stamped by the device), and io.EOF behind the last row. The blocks and the
+// Next returns the next rows, at most 1024, as a block of each channel that has readings in
+// them (SI, stamped by the device), and io.EOF behind the last row. Rows may stand in any
+// order of time and more than once: the rows of one call have increasing times, and a row
+// whose time does not increase begins the next call's. So whoever handles each call's blocks
+// before the next call finds every row as late as if rows came singly. The blocks and the
 // slice are valid until the next call. A fault is an *Error.
 func (r *Reader) Next() ([]station.Block, error) {
 	for i := range r.blocks {
 		b := &r.blocks[i]
 		b.Channel, b.Stamp, b.Times, b.Values = station.Channel(i), station.StampDevice, b.Times[:0], b.Values[:0]
 	}
-	rows := 0
-	for ; rows < chunkRows; rows++ {
-		line, err := r.next()
-		if err == io.EOF {
-			break
-		}
-		if err != nil {
-			return nil, err
-		}
-		if err := r.row(line); err != nil {
-			return nil, err
-		}
+	rows, err := r.rows()
+	if err != nil {
+		return nil, err
 	}
 	if rows == 0 {
 		return nil, io.EOF
@@ -150,3 +141,38 @@ func (r *Reader) Next() ([]station.Block, error) {
 	}
 	return r.out, nil
 }
+
+// rows reads rows into the blocks while their times increase, and returns how many.
+func (r *Reader) rows() (int, error) {
+	var last station.Instant
+	for n := range chunkRows {
+		line, err := r.held, error(nil)
+		if r.held = nil; line == nil {
+			line, err = r.next()
+		}
+		if err == io.EOF {
+			return n, nil
+		}
+		if err != nil {
+			return 0, err
+		}
+		t, err := r.begin(line)
+		if err != nil {
+			return 0, err
+		}
+		if n == 0 {
+			r.first = r.line
+		} else if t <= last {
+			r.held = line
+			return n, nil
+		}
+		if err := r.row(line, t); err != nil {
+			return 0, err
+		}
+		last = t
+	}
+	return chunkRows, nil
+}
+
+// Line returns the line in which the first row of the last call of Next stands.
+func (r *Reader) Line() int { return r.first }

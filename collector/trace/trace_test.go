@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -117,7 +118,10 @@ func TestUnits(t *testing.T) {
 			continue
 		}
 		_, vs, err := all(r)
-		got := vs[r.Channels()[0]]
+		var got []float64
+		for _, v := range vs {
+			got = append(got, v...)
+		}
 		if err != nil || len(got) != 1 || math.Abs(got[0]-want) > 1e-6*math.Abs(want) {
 			t.Errorf("%s: %v, %v; want %g", column, got, err, want)
 		}
@@ -147,14 +151,53 @@ func TestBlocksHoldAtMostAThousandAndTwentyFourRows(t *testing.T) {
 	}
 }
 
-// Memory is flat in the length of a trace: a further chunk costs no allocation.
+// Rows may stand in any order and twice: those of one call have increasing times, and a row whose
+// time does not increase begins the next call's, of which Line returns the line. No row gets lost.
+func TestRowsInAnyOrder(t *testing.T) {
+	r, err := NewReader(strings.NewReader("time,cycles,inlet_flow\n1,1,\n2,2,\n2,2,\n2,,7\n\n1.5,3,\n9,4,\n3,5,\n4,,\n0,,\n"), "t.csv", 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []struct {
+		line   int
+		times  []station.Instant // of the first block
+		values []float64
+	}{
+		{2, []station.Instant{1e9, 2e9}, []float64{1, 2}},
+		{4, []station.Instant{2e9}, []float64{2}},
+		{5, []station.Instant{2e9}, []float64{7e-3 / 60}},
+		{7, []station.Instant{15e8, 9e9}, []float64{3, 4}},
+		{9, []station.Instant{3e9}, []float64{5}},
+		{11, nil, nil},
+	} {
+		blocks, err := r.Next()
+		if err != nil || r.Line() != want.line {
+			t.Fatalf("line %d, %v; want %d", r.Line(), err, want.line)
+		}
+		if len(blocks) == 0 && want.times == nil {
+			continue
+		}
+		if len(blocks) != 1 || !slices.Equal(blocks[0].Times, want.times) || !slices.Equal(blocks[0].Values, want.values) {
+			t.Fatalf("line %d: %+v, want %v at %v", want.line, blocks, want.values, want.times)
+		}
+	}
+	if _, err := r.Next(); err != io.EOF {
+		t.Fatal(err)
+	}
+}
+
+// Memory is flat in the length of a trace: a further chunk costs no allocation, nor do rows out of
+// order.
 func TestAnotherChunkAllocatesNothing(t *testing.T) {
 	const chunks = 12
-	for name, format := range map[string]string{"seconds": "", "RFC 3339": time.RFC3339Nano} {
+	for name, format := range map[string]string{"seconds": "", "RFC 3339": time.RFC3339Nano, "disorder": ""} {
 		var text bytes.Buffer
 		text.WriteString("time,inlet_pressure,outlet_pressure,cycles\n")
 		for i := range chunks * chunkRows {
 			at := station.Instant(1767225600e9).Add(int64(i) * 50 * station.Millisecond)
+			if name == "disorder" {
+				at = at.Add(int64(i%900) * -70 * station.Millisecond) // 900 rows back in time, then on
+			}
 			stamp := fmt.Sprintf("%.2f", at.Seconds())
 			if format != "" {
 				stamp = at.Time().Format(format)

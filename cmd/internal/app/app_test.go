@@ -79,10 +79,10 @@ type series struct {
 	values []string // as they stand in the recording
 }
 
-// datasets reads pressure columns of the open recordings (see analyzer/signal for their
-// sources); times start an hour ago.
+// datasets reads pressure columns of the open recordings (their README has the sources); times
+// start an hour ago.
 func datasets(t *testing.T) []series {
-	root := peers.Folder(t, peers.DatasetsEnv)
+	root := filepath.Join("..", "..", "..", "analyzer", "signal", "testdata", "open")
 	start := station.InstantOf(time.Now().Add(-time.Hour)).Floor(station.Second)
 	var out []series
 	for _, c := range []struct {

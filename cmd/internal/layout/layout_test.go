@@ -224,11 +224,13 @@ func TestNothingIsCalledSafe(t *testing.T) {
 func TestNoForeignNames(t *testing.T) {
 	words := []string{"/wo" + "rk/", "pro" + "xy.golang", "sum.gol" + "ang", "art" + "ifactory", "seed docu" + "ment", "trans" + "cript"}
 	err := filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() {
-			if err == nil && d.Name() == ".git" {
-				return filepath.SkipDir
-			}
+		switch {
+		case err != nil:
 			return err
+		case d.Name() == ".git" && d.IsDir():
+			return filepath.SkipDir
+		case d.Name() == ".git" || d.IsDir(): // the former in a linked work tree
+			return nil
 		}
 		if d.Name() == ".git" { // a file, in a second working tree
 			return nil

@@ -41,7 +41,7 @@ func tooth(seed uint64) (share, ratio float64, ok bool) {
 	const dt = 2e-3
 	s := ratioed(seed)
 	p := s.Params
-	p.Demand = model.Constant(0.35 * s.Rhythm.Flow)
+	p.Demand = model.Demand{Steps: []model.DemandStep{{Flow: 0.35 * s.Rhythm.Flow}}}
 	if seed%2 == 1 {
 		p.Governor.Band = 0
 	}

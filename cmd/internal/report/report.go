@@ -24,9 +24,9 @@ type Report struct {
 	Doubts    string              `json:"plate_doubts,omitempty"` // where plate data and traces contradict each other
 	Minutes   []Minute            `json:"minutes"`
 	States    []State             `json:"states"`
-	Strokes   []Stroke            `json:"strokes,omitempty"`
-	Alarms    []Alarm             `json:"alarms,omitempty"`
-	Refused   map[string]int64    `json:"refused,omitempty"`
+	Strokes   []Stroke            `json:"strokes,omitzero"` // only on request
+	Alarms    []Alarm             `json:"alarms"`
+	LeftOut   LeftOut             `json:"left_out"`
 	// How says how each figure was obtained, by its key; only on request.
 	How  map[string]*Explained `json:"explain,omitempty"`
 	told []*Explained          // the same in order
@@ -91,15 +91,13 @@ type Alarm struct {
 	Evidence map[string]any `json:"evidence"`
 }
 
-// Build makes the report of what a unit concluded, at the named reference.
-func Build(u *pipeline.Unit, ref station.Reference) *Report { return BuildOf(u, ref, 0, 0) }
-
-// BuildOf makes the report of what a unit concluded in [from, to), see Within; estimates are
-// those of the end.
-func BuildOf(u *pipeline.Unit, ref station.Reference, from, to station.Instant) *Report {
+// Build makes the report of what a unit concluded in [from, to), see Within, at the named
+// reference; estimates are those of the end. Lists are lists, also where they are empty.
+func Build(u *pipeline.Unit, ref station.Reference, from, to station.Instant) *Report {
 	within := Within(&u.Out, from, to)
 	plate, o, est := u.Plate(), &within, &u.Status.Estimates
-	r := &Report{Schema: 1, Site: plate.Key.Site, Station: plate.Key.Station, Reference: ref.String()}
+	r := &Report{Schema: 1, Site: plate.Key.Site, Station: plate.Key.Station, Reference: ref.String(),
+		States: []State{}, LeftOut: leftOut(u.Tally())}
 	litre := ref.PerANR()
 	r.Totals = totals(o.Minutes, litre)
 	r.Minutes = minutes(o.Minutes, litre)
@@ -110,6 +108,9 @@ func BuildOf(u *pipeline.Unit, ref station.Reference, from, to station.Instant) 
 	}
 	if n := len(o.Intervals); n > 0 {
 		r.From, r.To = o.Intervals[0].From.String(), o.Intervals[n-1].To.String()
+	}
+	if u.KeepStrokes {
+		r.Strokes = []Stroke{}
 	}
 	for _, s := range o.Strokes {
 		r.Strokes = append(r.Strokes, Stroke{s.At.String(), s.Side.String()})
@@ -221,7 +222,7 @@ func estimate(e *station.Estimate, factor float64) Estimate {
 
 // alarms pairs raising and clearing transitions of what was raised in [from, to).
 func alarms(ts []rules.Transition, from, to station.Instant) []Alarm {
-	var out []Alarm
+	out := []Alarm{}
 	open := map[string]int{}
 	for i := range ts {
 		t := &ts[i]

@@ -12,6 +12,7 @@ import (
 func (r *Report) Table(w io.Writer) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintf(t, "%s/%s\t%s to %s\n\n", r.Site, r.Station, r.From, r.To)
+	r.leftOutRows(t)
 	r.totalRows(t)
 	fmt.Fprintln(t)
 	r.estimateRows(t)

@@ -27,7 +27,7 @@ func TestStoredEnergyIsInJoules(t *testing.T) {
 	u.Samples(blocks, blocks[0].Times[599])
 	u.Flush()
 
-	r := Build(u, station.ANR)
+	r := Build(u, station.ANR, 0, 0)
 	e := r.Estimates["stored_energy_j"]
 	if e.Value == nil || math.Abs(*e.Value/136.1e3-1) > 1e-3 {
 		t.Fatalf("stored_energy_j is %v (%s), published 136.1 kJ", e.Value, e.Reason)

@@ -6,7 +6,7 @@ import "testing"
 // 20 Hz, and reports how many times faster than the clock.
 func BenchmarkAdvance(b *testing.B) {
 	p := Default()
-	p.Demand = Constant(2.5e-3)
+	p.Demand = constant(2.5e-3)
 	s := New(Doubling(), p, 950e3)
 	n := 0
 	for b.Loop() {

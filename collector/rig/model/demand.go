@@ -39,9 +39,6 @@ type Pulse struct {
 	Flow      float64 // m³/s ANR
 }
 
-// Constant is a demand of one flow (m³/s ANR).
-func Constant(flow float64) Demand { return Demand{Steps: []DemandStep{{Flow: flow}}} }
-
 // at returns the flow of table and pulse at t s. It remembers in *cursor where in the table it was.
 func (d *Demand) at(t float64, cursor *int) float64 {
 	flow := d.Pulse.at(t)

@@ -18,7 +18,7 @@ func settled(change func(*Params)) *Station {
 
 func working(change func(*Params)) *Station {
 	return settled(func(p *Params) {
-		p.Demand = Constant(3.5e-3)
+		p.Demand = constant(3.5e-3)
 		if change != nil {
 			change(p)
 		}
@@ -146,7 +146,7 @@ func TestLeakShapes(t *testing.T) {
 // A snapping governor strokes at full speed or stands; the outlet swings between restart
 // and set, and goes past them by a stroke at most.
 func TestSnappingGovernor(t *testing.T) {
-	s := settled(func(p *Params) { p.Governor.Band = 0; p.Demand = Constant(1.5e-3) })
+	s := settled(func(p *Params) { p.Governor.Band = 0; p.Demand = constant(1.5e-3) })
 	tr := record(s, 240)
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, v := range tr.p2 {

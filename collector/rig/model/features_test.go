@@ -22,7 +22,7 @@ func TestHosePassesByISO6358(t *testing.T) {
 			p.Port = Port{Volume: 50, Hose: hose}
 			p.Tank.Volume = 5e-3
 			p.Regulator = Regulator{SetGauge: 100e3, Full: Nozzle{1e-6, 0.3}}
-			p.Demand = Constant(flow)
+			p.Demand = constant(flow)
 			p.Relief.SetGauge = 0
 		}, 900e3)
 		s.Advance(20)
@@ -130,7 +130,7 @@ func TestExhaustIcesAndThaws(t *testing.T) {
 func TestSidesDiffer(t *testing.T) {
 	sides := func(g Geometry, change func(*Params)) (time, delivered float64) {
 		p := Default()
-		p.Demand = Constant(6e-3)
+		p.Demand = constant(6e-3)
 		p.Governor.SetGauge, p.Relief.SetGauge = 2e6, 0
 		change(&p)
 		s := New(g, p, 900e3)
@@ -175,7 +175,7 @@ func TestSidesDiffer(t *testing.T) {
 func TestTwoBoostersShareADemand(t *testing.T) {
 	run := func(on bool) Totals {
 		s := settled(func(p *Params) { p.Second.On = on; p.Governor.Band = 0; p.Supply.Line.C *= 3 })
-		s.Params.Demand = Constant(3e-3)
+		s.Params.Demand = constant(3e-3)
 		b := s.Totals()
 		s.Advance(s.State.Time + 600)
 		e := s.Totals()

@@ -47,7 +47,7 @@ func TestFlowRatio(t *testing.T) {
 			p := Default()
 			p.Piston.Friction = [2]float64{}
 			p.Check.Crack, p.Drive.Wall = 100, 2000 // nearly isothermal
-			p.Demand = Constant(demand / (ratio - 1))
+			p.Demand = constant(demand / (ratio - 1))
 			p.Regulator.SetGauge = 500e3
 			s := unbounded(g, p, 630e3*ratio)
 			s.Advance(300)
@@ -168,7 +168,7 @@ func TestMassAndTimeBalance(t *testing.T) {
 // Steps five times finer change strokes and air by about a hundredth at most (the exhaust
 // of slow strokes the most), under a small, a large and a pulsating demand.
 func TestStepIsFineEnough(t *testing.T) {
-	for _, d := range []Demand{Constant(2.4e-3), Constant(6e-3), {Pulse: Pulse{Every: 8.2, On: 2.5, Flow: 8e-3}}} {
+	for _, d := range []Demand{constant(2.4e-3), constant(6e-3), {Pulse: Pulse{Every: 8.2, On: 2.5, Flow: 8e-3}}} {
 		p := Default()
 		p.Demand = d
 		a := New(Doubling(), p, 950e3)
@@ -226,7 +226,7 @@ func TestCopyIsIndependentAndEqual(t *testing.T) {
 
 func TestTakeStrokesGivesEachOnce(t *testing.T) {
 	p := Default()
-	p.Demand = Constant(4e-3)
+	p.Demand = constant(4e-3)
 	s := New(Doubling(), p, 900e3)
 	var got []Stroke
 	for i := range 40 {

@@ -13,7 +13,8 @@ import (
 // ErrClosed is returned by calls on a closed log.
 var ErrClosed = errors.New("sample log is closed")
 
-// Memory is a Log in memory, for tests and short runs. It keeps nothing.
+// Memory is a Log in memory, which holds the tests of every Log to something that is easily read. It
+// keeps nothing.
 type Memory struct {
 	mu       sync.Mutex
 	entries  []memoryEntry
@@ -35,6 +36,8 @@ type memoryEntry struct {
 func NewMemory(maxBytes int64) *Memory {
 	return &Memory{maxBytes: maxBytes, changed: make(chan struct{})}
 }
+
+var _ Log = (*Memory)(nil)
 
 // Append implements Log.
 func (m *Memory) Append(ctx context.Context, partition int, records []station.Record) (uint64, error) {
