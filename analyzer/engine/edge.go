@@ -85,7 +85,7 @@ func (e *Engine) bound(s station.State, start, end station.Instant) station.Inst
 	case s == station.Charging && was == station.Starved:
 		at = e.State.Rise.LowAt
 	case s.Working() && e.followed():
-		at = e.resumed(start)
+		at = min(start, e.Feed.Began())
 	case s.Working():
 		if r := e.Ends.Resumed; r > start.Add(-3*station.Second) {
 			at = r

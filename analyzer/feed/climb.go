@@ -4,10 +4,10 @@ package feed
 // difference of two means reaches it once in some 10^4.
 const overTurn = 5.6
 
-// climb adds up by how much the outlet rises, from each lowest point to the next highest one. Rises
+// Climb adds up by how much the outlet rises, from each lowest point to the next highest one. Rises
 // that noise explains are left out, so the sum is a lower bound. Fields are exported for snapshots
 // only.
-type climb struct {
+type Climb struct {
 	Low, High float64 // since the last turn, Pa gauge
 	Sum       float64 // of rises, Pa, ever
 	Counted   float64 // of the present rise, in Sum
@@ -16,7 +16,7 @@ type climb struct {
 
 // take takes a frame's mean, Pa gauge. least is the smallest rise that counts, Pa. While the piston
 // stands nothing counts: a tank that warms rises too. draws says that the inlet is seen to draw.
-func (c *climb) take(x, least float64, works, draws bool) {
+func (c *Climb) take(x, least float64, works, draws bool) {
 	switch {
 	case !works || c.High == 0 || x < c.High-least: // a new beginning, or a turn
 		c.Low, c.High, c.Counted = x, x, 0

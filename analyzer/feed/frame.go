@@ -23,7 +23,7 @@ const (
 )
 
 // frame holds the moments of the samples of one channel within a frame. Times are s since
-// the frame's start, pressures Pa less Follower.base.
+// the frame's start, pressures Pa less the follower's base.
 type frame struct {
 	N                float64
 	T, TT, X, TX, XX float64
@@ -60,21 +60,22 @@ func (f *frame) plus(g frame) {
 
 // line is the straight line through the samples of a window by least squares.
 type line struct {
-	From, To float64 // s
-	Mid, At  float64 // level Mid (Pa) at time At (s), the samples' mean
-	Slope    float64 // Pa/s
-	Rms      float64 // of the residuals over n-2 degrees of freedom, Pa
-	N        float64
-	SlopeSd  float64 // Pa/s for residuals of 1 Pa
+	To      float64 // s, where the window ends; it begins at 0
+	Mid, At float64 // level Mid (Pa) at time At (s), the samples' mean
+	Slope   float64 // Pa/s
+	Rms     float64 // of the residuals over n-2 degrees of freedom, Pa
+	N       float64
+	SlopeSd float64 // Pa/s for residuals of 1 Pa
 }
 
-// fit returns the line through moments of at least three samples.
-func fit(m *frame, from, to float64) (line, bool) {
+// fit returns the line through the moments of a window that ends at to; false with fewer than four
+// samples.
+func fit(m *frame, to float64) (line, bool) {
 	d := m.N*m.TT - m.T*m.T
 	if m.N < 4 || d <= 0 {
 		return line{}, false
 	}
-	l := line{From: from, To: to, At: m.T / m.N, Mid: m.X / m.N, N: m.N}
+	l := line{To: to, At: m.T / m.N, Mid: m.X / m.N, N: m.N}
 	l.Slope = (m.N*m.TX - m.T*m.X) / d
 	ss := m.XX - m.X*m.X/m.N - l.Slope*l.Slope*d/m.N
 	l.Rms = math.Sqrt(max(0, ss) / (m.N - 2))
@@ -82,6 +83,7 @@ func fit(m *frame, from, to float64) (line, bool) {
 	return l, true
 }
 
+// at returns the line's level at t s, Pa less the base.
 func (l *line) at(t float64) float64 { return l.Mid + l.Slope*(t-l.At) }
 
 // straightLimit returns the ratio of residual to noise that white noise alone exceeds once in a

@@ -232,8 +232,3 @@ func Restore(r *bytes.Reader) (*Unit, error) {
 	u.rules.Feeds = u.feed
 	return u, nil
 }
-
-// FollowedWork is for trials.
-func (u *Unit) FollowedWork() int64 { return u.engine.FollowedWork() }
-
-func (u *Unit) NeededDebug() string { return u.engine.NeededDebug() }

@@ -1,0 +1,122 @@
+package feed
+
+import (
+	"math"
+
+	"strokewise/analyzer/station"
+)
+
+const (
+	// rewarms is by how much of itself a second the outlet may rise while the piston stands: a tank
+	// that was drawn down warms. Common practice, no source.
+	rewarms = 0.001
+	// roughness is by how much more than the noise a straight window may leave, at least: the noise
+	// is known within some per cent. Own choice.
+	roughness = 1.3
+	// leastQuiet is the shortest straight stretch, s, that is a rest wherever it lies. Own choice.
+	leastQuiet = 1.5
+)
+
+// work takes a frame while the piston works. It comes to rest with a straight window in which no
+// stroke ends and the outlet does not rise, if
+//
+//   - the inlet is back at the header, as far as that may have moved since; or
+//   - the line goes back to where the rest ended: the header's slope changed, nothing was drawn; or
+//   - it lasts for two strokes at the usual pace: a working piston would have ended one.
+func (f *Follower) work(c *Context) {
+	n, first := f.newest(), f.Ring[0].From
+	l, straight := f.straight(c)
+	noise := math.Sqrt(c.InNoise*c.InNoise/n.In.N + f.Wander)
+	f.known(c, &l, noise)
+	if f.Base+n.In.mean() < f.Level-sure*math.Hypot(noise, f.sd(n.To)) {
+		f.Drew[0] = true
+	}
+	if !straight || f.rises(c) || f.EndAt > first.Add(FrameLen) {
+		f.Quiet = 0
+		return
+	}
+	if f.Quiet == 0 {
+		f.Quiet = first
+	}
+	fitted := 2 * c.InNoise / math.Sqrt(l.N) // deviation of either end of the line
+	begin, end := f.Base+l.at(0), f.Base+l.at(l.To)
+	switch {
+	case f.At != 0 && min(begin, end) >= f.Level-3*(f.sd(n.To)+fitted):
+		f.stand(first, &l, fitted)
+	case f.At != 0 && first.Sub(f.BreakAt) <= 3*int64(FrameLen) && f.Base+l.at(seconds(f.BreakAt.Sub(first))) >= f.BreakBy-3*(f.BreakSd+fitted):
+		f.stand(f.BreakAt, &l, fitted)
+	case seconds(n.To.Sub(f.Quiet)) >= max(leastQuiet, 2*c.Usual):
+		f.stand(f.Quiet, &l, fitted)
+	}
+}
+
+func seconds(ns int64) float64 { return float64(ns) * 1e-9 }
+
+// stand begins a rest.
+func (f *Follower) stand(since station.Instant, l *line, sd float64) {
+	f.Rests, f.Since = true, since
+	f.Level, f.Slope, f.At, f.Var = f.Base+l.at(l.To), l.Slope, f.newest().To, sd*sd
+}
+
+// known takes what is seen of the header while the piston works: its own sensor, or an inlet that
+// stands above it for a whole window. (A blow of the line behind a stroke is shorter.)
+func (f *Follower) known(c *Context, l *line, noise float64) {
+	if c.Header > 0 {
+		f.Level, f.At, f.KnownAt = c.Header, f.newest().To, f.newest().To
+	}
+	if mid := f.Base + l.Mid; l.N > 0 && f.At != 0 && mid > f.Level+sure*noise {
+		f.Level, f.BreakBy = mid, mid
+	}
+}
+
+// sd returns the deviation of the level at t, Pa, while the piston works: the header has moved since
+// by its usual slope.
+func (f *Follower) sd(t station.Instant) float64 {
+	dt := seconds(t.Sub(f.KnownAt))
+	return math.Sqrt(f.BreakSd*f.BreakSd + f.Slew*dt*dt)
+}
+
+// straight returns the inlet's line over the window, and reports whether noise alone explains what
+// it leaves.
+func (f *Follower) straight(c *Context) (line, bool) {
+	if f.Filled < window {
+		return line{}, false
+	}
+	first := f.Ring[0].From
+	var m frame
+	for i := range f.Ring {
+		r := &f.Ring[i]
+		m.plus(r.In.shifted(seconds(r.From.Sub(first))))
+	}
+	l, ok := fit(&m, seconds(f.newest().To.Sub(first)))
+	if !ok {
+		return line{}, false
+	}
+	noise := math.Sqrt(c.InNoise*c.InNoise + f.Wander)
+	return l, l.Rms <= max(roughness, 1.1*straightLimit(m.N))*noise
+}
+
+// rises reports whether the outlet rises over the window, by more than noise and than a tank that
+// warms.
+func (f *Follower) rises(c *Context) bool {
+	var m frame
+	first := f.Ring[0].From
+	for i := range f.Ring {
+		r := &f.Ring[i]
+		m.plus(r.Out.shifted(seconds(r.From.Sub(first))))
+	}
+	l, ok := fit(&m, 0)
+	return ok && l.Slope > max(sure*l.SlopeSd*c.OutNoise, rewarms*(f.OutBase+l.Mid+c.Atmosphere))
+}
+
+// lowest returns when the outlet was lowest in the window: a rise begins there.
+func (f *Follower) lowest() station.Instant {
+	n := f.newest()
+	at, low := n.From, math.Inf(1)
+	for i := range f.Ring {
+		if r := &f.Ring[i]; r.Out.N > 0 && r.Out.mean() < low {
+			at, low = r.To, r.Out.mean()
+		}
+	}
+	return min(at, n.From)
+}
