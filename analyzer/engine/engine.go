@@ -113,6 +113,7 @@ type core struct {
 	Recharge recharge
 	Meter    meter
 	Warmth   warmth
+	Pops     pops
 	Basis    basis // of the leak, for Explain
 }
 
@@ -191,7 +192,7 @@ func (e *Engine) restart() {
 	e.Rounds.stop()
 	e.stopAir()
 	e.Doubt, e.Health, e.Mismatch, e.Jitter, e.Silence = doubt{}, health{}, mismatch{}, jitter{}, silence{}
-	e.Warmth = warmth{}
+	e.Warmth, e.Pops = warmth{}, pops{}
 	e.Floor5, e.Closed, e.Past, e.Wall = leakFloor{}, inletWatch{}, leakPast{}, wallHeat{}
 	e.newSegment()
 	for i := range e.Queues {

@@ -88,6 +88,7 @@ func (e *Engine) slot(start, end station.Instant) {
 	e.slowChannels(end)
 	e.strokes()
 	e.decide(start, end)
+	e.watchRelief(end)
 	e.Min.addSlot(e)
 	e.closeMinute(end)
 	if end.Floor(station.Second) == end {

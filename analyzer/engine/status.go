@@ -149,6 +149,8 @@ var firstReasons = [station.NumFigures]string{
 	station.StrokeUnevenness: "needs strokes whose times show, of both sides",
 	station.Pulsation:        "the piston has not worked yet",
 	station.SetPressure:      "no set pressure given or learned yet",
+	station.ReliefPops:       "no outlet reading yet",
+	station.PopPressure:      "the outlet does not fall sharply from one pressure while strokes go on",
 	station.StoredEnergy:     "no outlet reading yet",
 
 	station.InletZero:     "both sides were not seen vented and at rest yet",

@@ -46,6 +46,8 @@ const (
 	Pulsation
 	SetPressure
 	SetShift
+	ReliefPops
+	PopPressure
 	StoredEnergy
 
 	InletZero
@@ -231,6 +233,11 @@ var Figures = [NumFigures]FigureKind{
 	SetShift: {Name: "set_shift", Title: "Set pressure has moved by", Group: GroupWork, Unit: "Pa", Shown: "kPa", Factor: 1e-3, Places: 0, Key: "set_shift_kpa",
 		What:    "outlet at which the governor ends runs, less the usual one (less the plate's, where the two differ by more than 5 %)",
 		Formula: "medians of fifteen runs; the usual value follows over 30 days", Source: "common practice, no source"},
+	ReliefPops: {Name: "relief_pops", Title: "Sharp falls as of a relief valve, in ten minutes", Group: GroupWork, Unit: "1", Shown: "", Factor: 1, Places: 0, Key: "relief_pops_10min",
+		What:    "how often the outlet fell sharply from one pressure in the last ten minutes, while strokes went on; 0 where consumers or the governor explain it",
+		Formula: "falls of 2 % and more within 2 s, of the air of four strokes and more, that begin within 1 % of the highest one; none below five, at set, above which more was read, or where falls at random explain it (binomial tail above 1/10,000)", Source: "mass balance of the tank; binomial distribution"},
+	PopPressure: {Name: "pop_pressure", Title: "Pressure of these falls", Group: GroupWork, Unit: "Pa", Shown: "kPa gauge", Factor: 1e-3, Places: 0, Key: "pop_pressure_kpa",
+		What: "highest outlet at which the sharp falls begin: where a relief valve pops", Formula: "see the number of these falls", Source: "definition"},
 	StoredEnergy: {Name: "stored_energy", Title: "Energy stored in the tank", Group: GroupWork, Unit: "J", Shown: "kJ", Factor: 1e-3, Places: 1, Key: "stored_energy_j",
 		What:    "of the tank's air, isentropic expansion to ambient",
 		Formula: "p V/(kappa-1) (1 - (p_amb/p)^((kappa-1)/kappa)), absolute", Source: "isentropic expansion; Brode's convention is higher"},
