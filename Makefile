@@ -14,7 +14,7 @@ demo: build ## the main job on embedded defaults, until Ctrl-C
 
 # Packages that are one goroutine's arithmetic, and the tests of the binary as it is built: without
 # the race detector, under which they take five times as long. `make race` runs all with it.
-PLAIN := ./analyzer/... ./collector/rig/model ./dashboards/trend ./cmd/internal/pipeline ./cmd/internal/accuracy ./cmd/strokewise
+PLAIN := ./analyzer/... ./collector/rig/model ./collector/rig/draw ./dashboards/trend ./cmd/internal/pipeline ./cmd/internal/accuracy ./cmd/strokewise
 
 test: peers ## all tests
 	@[ -n "$(RACE)" ] || echo "note: no C compiler found, so the tests run without the race detector"
