@@ -50,7 +50,7 @@ fuzz: ## every fuzz test of the tree, FUZZTIME each
 # The table that is published: the report set, beside that of the release before.
 ACCURACY := cmd/internal/accuracy
 accuracy: ## how far conclusions are from the truth, over drawn stations and all recordings: rewrites table.txt and recordings.txt; ten minutes
-	$(GO) run ./$(ACCURACY)/measure -set report -n 1200 -out $(ACCURACY)/table.txt -json $(ACCURACY)/table.json -before $(ACCURACY)/before.json
+	$(GO) run ./$(ACCURACY)/measure -set report -n 1380 -out $(ACCURACY)/table.txt -json $(ACCURACY)/table.json -before $(ACCURACY)/before.json
 	$(GO) run ./$(ACCURACY)/measure -recordings -each -out $(ACCURACY)/recordings.txt
 
 accuracy-baseline: ## stores the short table that make test holds, and recordings.txt, after an accepted change
