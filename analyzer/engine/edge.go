@@ -163,6 +163,9 @@ func (e *Engine) standsAt(set float64) float64 {
 // stroke that was not seen to go on. So the lower ones count more, and none counts much.
 func (e *Engine) learnStart(was station.State) {
 	x, p2 := &e.State.Edge, e.Outlet.Before
+	if f := &e.Feed; e.followed() && !f.Rests && f.Drew[0] {
+		p2 = min(p2, f.StartBy) // a quick fall passes the limit within the slot
+	}
 	set := e.set()
 	if set <= 0 || p2 < setBand*set || p2 > 1.02*set ||
 		was != station.Holding && (was != station.Starved || p2 < x.Limit-2*startsFar*set) {
