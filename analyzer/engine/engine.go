@@ -175,6 +175,7 @@ func (e *Engine) SetPlate(p station.Plate) {
 	}
 	e.Plate = p
 	e.Counter.PerCycle = p.Counts == station.CountsCycles
+	e.Counter.Expect(&p)
 	e.Fuse.PerCycle = e.Counter.PerCycle
 }
 
@@ -183,6 +184,7 @@ func (e *Engine) restart() {
 	e.Ends, e.Pace = stroke.NewEnds(), stroke.Pace{Timed: true}
 	e.addCounter(&e.Counts.Counter)
 	e.Counter = stroke.NewCounter(&e.Plate)
+	e.Counter.Expect(&e.Plate)
 	e.Fuse = stroke.NewFuse(&e.Plate)
 	e.Inlet, e.Outlet = level{}, level{}
 	e.Started = false

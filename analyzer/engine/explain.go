@@ -80,6 +80,7 @@ var inputs = [station.NumFigures]func(*Engine) []station.Input{
 	station.InletNoise:    (*Engine).inletNoiseInputs,
 	station.OutletNoise:   (*Engine).outletNoiseInputs,
 	station.CountMismatch: (*Engine).mismatchInputs,
+	station.CountExcess:   (*Engine).excessInputs,
 }
 
 // figure gives another figure as an input of a name.

@@ -63,5 +63,6 @@ var needs = [station.NumFigures]string{
 	station.OutletOffset:  "a fed moment in which the piston stands and the inlet rests",
 	station.InletNoise:    needsNoise,
 	station.OutletNoise:   needsNoise,
+	station.CountExcess:   "a cycle counter",
 	station.CountMismatch: "200 strokes, counted or seen, in runs of eight and more whose ends stand well out of the noise",
 }

@@ -85,6 +85,7 @@ func (e *Engine) slot(start, end station.Instant) {
 		}
 	}
 	e.counter(end)
+	e.countExcess(end)
 	e.slowChannels(end)
 	e.strokes()
 	e.decide(start, end)

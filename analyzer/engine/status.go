@@ -158,6 +158,7 @@ var firstReasons = [station.NumFigures]string{
 	station.OutletOffset:  "no fed moment without strokes yet",
 	station.InletNoise:    "no minute of samples yet",
 	station.OutletNoise:   "no minute of samples yet",
+	station.CountExcess:   "no counter yet",
 	station.CountMismatch: "no 200 strokes yet that counter and traces both show well",
 
 	station.VolumetricEfficiency: noQuiet,

@@ -56,6 +56,7 @@ const (
 	InletNoise
 	OutletNoise
 	CountMismatch
+	CountExcess
 	NumFigures
 )
 
@@ -257,6 +258,9 @@ var Figures = [NumFigures]FigureKind{
 		What: "of a sample, while the piston stands", Formula: "mean |second difference|/(sqrt(6) sqrt(2/pi))", Source: "white noise"},
 	CountMismatch: {Name: "count_mismatch", Title: "Strokes in the traces against the counter", Group: GroupSensors, Unit: "1", Shown: "%", Factor: 100, Places: 1, Key: "count_mismatch_ratio",
 		What: "of strokes whose ends the traces show well", Formula: "seen/counted - 1 over 200 strokes of runs of 8 and more", Source: "definition"},
+	CountExcess: {Name: "count_excess", Title: "Counted rate above the plate's", Group: GroupSensors, Unit: "1", Shown: "%", Factor: 100, Places: 0, Key: "count_excess_ratio",
+		What:    "by how much the counter counts steadily faster than the plate's highest stroke rate and half of it more, in the last hour; 0 where it does not",
+		Formula: "highest rate over 5 s, of those that stayed above the limit for 20 s without counts closer together than a quarter of its interval, over the limit, less one", Source: "own choice, no source"},
 }
 
 // FigureOf gives the figure of a name.
