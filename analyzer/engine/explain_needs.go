@@ -61,5 +61,5 @@ var needs = [station.NumFigures]string{
 	station.OutletOffset:  "a fed moment in which the piston stands and the inlet rests",
 	station.InletNoise:    needsNoise,
 	station.OutletNoise:   needsNoise,
-	station.CountMismatch: "200 strokes, counted or seen, in runs of eight and more whose ends stand well out of the noise",
+	station.CountMismatch: "200 counts, or 200 strokes in runs of eight and more whose ends stand well out of the noise, at a header that hardly moves; or quiet recharges that ask for more strokes than were counted",
 }

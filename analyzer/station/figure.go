@@ -237,7 +237,9 @@ var Figures = [NumFigures]FigureKind{
 	OutletNoise: {Name: "outlet_noise", Title: "Outlet sensor noise", Group: GroupSensors, Unit: "Pa", Shown: "kPa rms", Factor: 1e-3, Places: 2, Key: "outlet_noise_kpa",
 		What: "of a sample, while the piston stands", Formula: "mean |second difference|/(sqrt(6) sqrt(2/pi))", Source: "white noise"},
 	CountMismatch: {Name: "count_mismatch", Title: "Strokes in the traces against the counter", Group: GroupSensors, Unit: "1", Shown: "%", Factor: 100, Places: 1, Key: "count_mismatch_ratio",
-		What: "of strokes whose ends the traces show well", Formula: "seen/counted - 1 over 200 strokes of runs of 8 and more", Source: "definition"},
+		What:    "strokes that were made over those that were counted, less one",
+		Formula: "200 counts: sum of draws from count to count, in whole multiples of their median, over those counted, less 1; seen/counted - 1 over 200 strokes whose ends the traces show well, in runs of 8 and more; tank: measured over assumed efficiency of quiet recharges, less its band, less 1, as a bound",
+		Source:  "definition; mass balance of the tank"},
 }
 
 // FigureOf gives the figure of a name.
