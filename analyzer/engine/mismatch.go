@@ -43,6 +43,7 @@ func (e *Engine) watchMismatch(end station.Instant) {
 		return
 	}
 	e.watchSilence(counted, end)
+	e.noteRest(end)
 	e.balanceMismatch()
 	if seen > 0 || counted > 0 {
 		if !m.Runs {

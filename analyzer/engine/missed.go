@@ -26,6 +26,7 @@ const (
 type counts struct {
 	Ring      [16]float64 // draws of single counts
 	N         int
+	Rests     band // of the inlet
 	True      float64
 	Counted   float64
 	Doubled   int // draws of another number of counts than were counted
@@ -75,10 +76,18 @@ func (e *Engine) compareDraw(times, n float64, at station.Instant) {
 	}
 }
 
+// noteRest takes the inlet's level at rest, where the slot before showed one.
+func (e *Engine) noteRest(end station.Instant) {
+	b := &e.Mismatch.Counts.Rests
+	if b.pass(end); e.Supply.RestAt == end.Add(-slotLen) {
+		b.Now.put(e.Inlet.Before)
+	}
+}
+
 // headerMoves reports whether the levels at which the inlet rests have lately moved by so much of the sag that
 // the draw is not known.
 func (e *Engine) headerMoves() bool {
-	rests, sag := e.Doubt.Jump.In.Levels.all(), e.Est[station.SupplySag]
+	rests, sag := e.Mismatch.Counts.Rests.all(), e.Est[station.SupplySag]
 	if rests.N < fewRests || !sag.Known() {
 		return true
 	}
