@@ -71,6 +71,7 @@ func (e *Engine) bound(s station.State, start, end station.Instant) station.Inst
 	switch {
 	case s == station.Blind:
 		at = e.lastSeen(start)
+	case was == station.Blind: // nothing shows what was before
 	case e.State.ShutdownAt != 0 && !shut:
 		at = e.State.ShutdownAt
 	case e.State.ShutdownAt != 0:
