@@ -71,6 +71,7 @@ func (e *Engine) bound(s station.State, start, end station.Instant) station.Inst
 	switch {
 	case s == station.Blind:
 		at = e.lastSeen(start)
+	case was == station.Blind: // nothing shows what was before
 	case e.State.ShutdownAt != 0 && !shut:
 		at = e.State.ShutdownAt
 	case e.State.ShutdownAt != 0:
@@ -84,6 +85,7 @@ func (e *Engine) bound(s station.State, start, end station.Instant) station.Inst
 		at = x.Below
 	case s == station.Charging && was == station.Starved:
 		at = e.State.Rise.LowAt
+	case s.Working() && was.Working(): // the work goes on, as another state
 	case s.Working() && e.followed():
 		at = min(start, e.Feed.Began())
 	case s.Working():
