@@ -14,7 +14,7 @@ demo: build ## the main job on embedded defaults, until Ctrl-C
 
 # Packages that are one goroutine's arithmetic, and the tests of the binary as it is built: without
 # the race detector, under which they take five times as long. `make race` runs all with it.
-PLAIN := ./analyzer/... ./collector/rig/model ./dashboards/trend ./cmd/internal/pipeline ./cmd/internal/accuracy ./cmd/strokewise
+PLAIN := ./analyzer/... ./collector/rig/model ./collector/rig/draw ./dashboards/trend ./cmd/internal/pipeline ./cmd/internal/accuracy ./cmd/strokewise
 
 test: peers ## all tests
 	@[ -n "$(RACE)" ] || echo "note: no C compiler found, so the tests run without the race detector"
@@ -50,7 +50,7 @@ fuzz: ## every fuzz test of the tree, FUZZTIME each
 # The table that is published: the report set, beside that of the release before.
 ACCURACY := cmd/internal/accuracy
 accuracy: ## how far conclusions are from the truth, over drawn stations and all recordings: rewrites table.txt and recordings.txt; ten minutes
-	$(GO) run ./$(ACCURACY)/measure -set report -n 1200 -out $(ACCURACY)/table.txt -json $(ACCURACY)/table.json -before $(ACCURACY)/before.json
+	$(GO) run ./$(ACCURACY)/measure -set report -n 1380 -out $(ACCURACY)/table.txt -json $(ACCURACY)/table.json -before $(ACCURACY)/before.json
 	$(GO) run ./$(ACCURACY)/measure -recordings -each -out $(ACCURACY)/recordings.txt
 
 accuracy-baseline: ## stores the short table that make test holds, and recordings.txt, after an accepted change

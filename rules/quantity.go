@@ -42,6 +42,7 @@ const (
 	qEnergy
 	qStall
 	qRelief
+	qReliefLimit
 	qTankPS
 	qHose
 	qPressureLimit
@@ -124,6 +125,7 @@ var ownQuantities = [numOwn]quantity{
 	qEnergy:           {"stored_energy_isentropic", "J", "J", "of the tank's air, isentropic expansion to ambient"},
 	qStall:            {"stall_pressure", "Pa", "Pa gauge", "inlet_top (1 + area_ratio), friction neglected"},
 	qRelief:           {"relief_pressure", "Pa", "Pa gauge", "of the plate"},
+	qReliefLimit:      {"relief_limit", "Pa", "Pa gauge", "relief_pressure, infinite where it is not given"},
 	qTankPS:           {"tank_ps", "Pa", "Pa gauge", "of the tank's name plate"},
 	qHose:             {"hose_limit", "Pa", "Pa gauge", "of the plate"},
 	qPressureLimit:    {"pressure_limit", "Pa", "Pa gauge", "the lower of tank_ps and hose_limit"},

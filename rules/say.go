@@ -103,7 +103,7 @@ func (v *Evaluator) say(d *Definition) (string, []Evidence) {
 			b.WriteString(v.fact(p.text))
 		case p.quantity < 0:
 			b.WriteString(p.words)
-		case math.IsNaN(v.now[p.quantity]):
+		case !finite(v.now[p.quantity]):
 			b.WriteString("unknown")
 		default:
 			in := shownIn[p.unit]
@@ -115,12 +115,15 @@ func (v *Evaluator) say(d *Definition) (string, []Evidence) {
 		switch {
 		case f.quantity < 0:
 			evidence = append(evidence, Evidence{Name: f.name, Text: v.fact(f.text)})
-		case !math.IsNaN(v.now[f.quantity]):
+		case finite(v.now[f.quantity]):
 			evidence = append(evidence, Evidence{Name: f.name, Value: v.now[f.quantity], Unit: quantities[f.quantity].Show})
 		}
 	}
 	return b.String(), evidence
 }
+
+// finite reports whether a quantity can be shown: known, and no limit that is not given.
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
 // fact gives one of texts.
 func (v *Evaluator) fact(name string) string {

@@ -61,6 +61,9 @@ func (v *Evaluator) fillPlate() {
 		q[qLeakLimit] = p.LeakLimit
 	}
 	q[qRelief], q[qTankPS], q[qHose] = given(float64(p.Relief)), given(float64(p.TankPS)), given(float64(p.HoseLimit))
+	if q[qReliefLimit] = q[qRelief]; p.Relief <= 0 {
+		q[qReliefLimit] = math.Inf(1)
+	}
 	q[qPressureLimit] = q[qTankPS]
 	if !(q[qPressureLimit] <= q[qHose]) && p.HoseLimit > 0 {
 		q[qPressureLimit] = q[qHose]

@@ -63,7 +63,7 @@ func PerStroke(p *station.Plate, p1, p2 station.Absolute) (StrokeAir, string) {
 // opens, is not measured: it follows the usual or the learned DriveLaw between its bounds, the
 // force balance without friction and the supply. The band of a single source of error is
 // the same for each stroke, so bands of sums are sums of bands; sources are added as the root
-// of their squares. p0 is 100 kPa; the air is taken as having 20 °C. The reason is
+// of their squares. p0 is 100 kPa; the air is taken as having 20 °C, see StrokeAir.At. The reason is
 // set, and the air zero, where the plate lacks volumes or p1 is not above vacuum.
 func (l *Learned) PerStroke(p *station.Plate, p1, p2 station.Absolute, pace Pace) (StrokeAir, string) {
 	if p.SweptBoost <= 0 || p.SweptDrive <= 0 {

@@ -71,6 +71,7 @@ func (e *Engine) bound(s station.State, start, end station.Instant) station.Inst
 	switch {
 	case s == station.Blind:
 		at = e.lastSeen(start)
+	case was == station.Blind: // nothing shows what was before
 	case e.State.ShutdownAt != 0 && !shut:
 		at = e.State.ShutdownAt
 	case e.State.ShutdownAt != 0:
@@ -84,6 +85,7 @@ func (e *Engine) bound(s station.State, start, end station.Instant) station.Inst
 		at = x.Below
 	case s == station.Charging && was == station.Starved:
 		at = e.State.Rise.LowAt
+	case s.Working() && was.Working(): // the work goes on, as another state
 	case s.Working() && e.followed():
 		at = min(start, e.Feed.Began())
 	case s.Working():
@@ -163,6 +165,9 @@ func (e *Engine) standsAt(set float64) float64 {
 // stroke that was not seen to go on. So the lower ones count more, and none counts much.
 func (e *Engine) learnStart(was station.State) {
 	x, p2 := &e.State.Edge, e.Outlet.Before
+	if f := &e.Feed; e.followed() && !f.Rests && f.Drew[0] {
+		p2 = min(p2, f.StartBy) // a quick fall passes the limit within the slot
+	}
 	set := e.set()
 	if set <= 0 || p2 < setBand*set || p2 > 1.02*set ||
 		was != station.Holding && (was != station.Starved || p2 < x.Limit-2*startsFar*set) {

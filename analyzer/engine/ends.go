@@ -23,6 +23,7 @@ func (e *Engine) strokes() {
 		switch {
 		case v.n > 0:
 			e.Mismatch.Count += v.n * e.perCount()
+			e.countedDraw(v.at, v.n)
 			e.Fuse.Increment(v.at, v.n, e.tracesServe(), past, e.halfway(v.at), e.emit)
 			e.Feed.Stroke(v.at, e.hiddenTravel(v.at, v.n*e.perCount()))
 			e.Counted = e.Ends.DrawnBy(v.at)

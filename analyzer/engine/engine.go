@@ -113,6 +113,7 @@ type core struct {
 	Recharge recharge
 	Meter    meter
 	Warmth   warmth
+	Pops     pops
 	Basis    basis // of the leak, for Explain
 }
 
@@ -174,6 +175,7 @@ func (e *Engine) SetPlate(p station.Plate) {
 	}
 	e.Plate = p
 	e.Counter.PerCycle = p.Counts == station.CountsCycles
+	e.Counter.Expect(&p)
 	e.Fuse.PerCycle = e.Counter.PerCycle
 }
 
@@ -182,6 +184,7 @@ func (e *Engine) restart() {
 	e.Ends, e.Pace = stroke.NewEnds(), stroke.Pace{Timed: true}
 	e.addCounter(&e.Counts.Counter)
 	e.Counter = stroke.NewCounter(&e.Plate)
+	e.Counter.Expect(&e.Plate)
 	e.Fuse = stroke.NewFuse(&e.Plate)
 	e.Inlet, e.Outlet = level{}, level{}
 	e.Started = false
@@ -191,7 +194,7 @@ func (e *Engine) restart() {
 	e.Rounds.stop()
 	e.stopAir()
 	e.Doubt, e.Health, e.Mismatch, e.Jitter, e.Silence = doubt{}, health{}, mismatch{}, jitter{}, silence{}
-	e.Warmth = warmth{}
+	e.Warmth, e.Pops = warmth{}, pops{}
 	e.Floor5, e.Closed, e.Past, e.Wall = leakFloor{}, inletWatch{}, leakPast{}, wallHeat{}
 	e.newSegment()
 	for i := range e.Queues {

@@ -70,6 +70,8 @@ var inputs = [station.NumFigures]func(*Engine) []station.Input{
 	station.Pulsation:           (*Engine).pulsationInputs,
 	station.SetPressure:         (*Engine).setInputs,
 	station.SetShift:            (*Engine).setShiftInputs,
+	station.ReliefPops:          (*Engine).popInputs,
+	station.PopPressure:         (*Engine).popInputs,
 	station.StoredEnergy:        (*Engine).energyInputs,
 
 	station.InletZero:     (*Engine).inletZeroInputs,
@@ -78,6 +80,7 @@ var inputs = [station.NumFigures]func(*Engine) []station.Input{
 	station.InletNoise:    (*Engine).inletNoiseInputs,
 	station.OutletNoise:   (*Engine).outletNoiseInputs,
 	station.CountMismatch: (*Engine).mismatchInputs,
+	station.CountExcess:   (*Engine).excessInputs,
 }
 
 // figure gives another figure as an input of a name.

@@ -54,6 +54,8 @@ var needs = [station.NumFigures]string{
 	station.Pulsation:           "ten stretches of two strokes with at least eight outlet samples each, at a known stroke interval, not while charging",
 	station.SetPressure:         "set_pressure in the plate data, or a run that ends at set",
 	station.SetShift:            "fifteen runs that the governor ended where the plate's set pressure is 5 % off, else thirty",
+	station.ReliefPops:          "readings of the outlet; falls count where bores and tank volume are in the plate data",
+	station.PopPressure:         "five sharp falls of the outlet within ten minutes, from one pressure and while strokes go on",
 	station.StoredEnergy:        "the tank volume in the plate data, and an outlet reading",
 
 	station.InletZero:     needsVented,
@@ -61,5 +63,6 @@ var needs = [station.NumFigures]string{
 	station.OutletOffset:  "a fed moment in which the piston stands and the inlet rests",
 	station.InletNoise:    needsNoise,
 	station.OutletNoise:   needsNoise,
-	station.CountMismatch: "200 strokes, counted or seen, in runs of eight and more whose ends stand well out of the noise",
+	station.CountExcess:   "a cycle counter",
+	station.CountMismatch: "200 counts, or 200 strokes in runs of eight and more whose ends stand well out of the noise, at a header that hardly moves; or quiet recharges that ask for more strokes than were counted",
 }

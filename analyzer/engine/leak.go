@@ -56,9 +56,10 @@ func (l *leakWatch) reset() {
 	l.From, l.Stride, l.Sum, l.N, l.Next, l.Full = 0, leakStride, 0, 0, leakFirst, false
 }
 
-// stateChanged drops the window when the piston no longer stands.
-func (l *leakWatch) stateChanged(s station.State) {
-	if !stands(s) {
+// stateChanged drops the window when the piston no longer stands, or when the supply is closed: the
+// drive's pressure then falls, and the piston may move.
+func (l *leakWatch) stateChanged(was, s station.State) {
+	if !stands(s) || was.Fed() && !s.Fed() {
 		l.reset()
 	}
 }

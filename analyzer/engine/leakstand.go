@@ -62,6 +62,42 @@ func (e *Engine) standFloor(end station.Instant) {
 	e.bounded(end, floorHour{Flow: -slope*k + more, Missed: more, Stood: t})
 }
 
+// pauseFloor bounds the leak by the slot that ended, as standFloor does by the whole standing time: a
+// consumer that pauses for a second shows that the falls before and behind are its own. So short a
+// stretch tells only where no stroke can be hidden in it, see strokesShow; and air that is colder than
+// the wall by x lifts the pressure by p x/tau at most, tau the shortest time constant of such a tank.
+func (e *Engine) pauseFloor(end station.Instant) {
+	r, f, l := &e.Rounds, &e.Floor5, &e.Outlet
+	state := e.State.Current
+	if r.N < 3 || !e.Feed.Rests || end.Sub(e.Feed.Since) < 3*slotLen || !e.strokesShow() ||
+		state != station.Holding && state != station.Stroking || -2*r.P/r.N < standDrop {
+		return
+	}
+	const dt = float64(slotLen) * 1e-9
+	noise := e.Ends.Out.Noise() / math.Sqrt(max(1, float64(l.N)))
+	p := float64(e.outletAbs())
+	v := e.Plate.TankVolume + air.CreepVolume(&e.Plate, e.inletAbs(), e.outletAbs())
+	k := v / float64(air.P0ANR) * e.airTemperature().Density() * max(1, e.operating()/p)
+	more := k * (standSigmas*math.Sqrt2*noise/dt + standZero/(2*dt) + p*f.Cold/e.quickestWarmth(p))
+	e.bounded(end, floorHour{Flow: max(0, (l.Before-l.Mean)/dt)*k + more, Missed: more, Stood: 2 * dt})
+}
+
+// quickestWarmth returns the shortest time constant, s, of the air in the tank against its wall at p,
+// Pa absolute: rho c_v (V/A)/h with h = 60 W/(m² K), twice what free convection at some bar makes (from
+// memory), and V/A = V^(1/3)/7, a slender vessel.
+func (e *Engine) quickestWarmth(p float64) float64 {
+	const h, slender, cv = 60, 7, 718
+	return p / (287.05 * 293) * cv * math.Cbrt(e.Plate.TankVolume) / slender / h
+}
+
+// strokesShow reports whether a stroke that takes a second draws visibly: a slower one delivers too
+// little to hold the outlet up.
+func (e *Engine) strokesShow() bool {
+	const second = 1.0
+	full := e.Pace.Full
+	return e.followed() && full > 0 && !e.Pace.Timed && full/second > math.Sqrt(e.Ends.LeastSag())
+}
+
 // note keeps a bound where it is the hour's lowest.
 func (f *leakFloor) note(at station.Instant, g floorHour) {
 	g.Hour, g.At = int64(at-1)/(60*station.Minute60), at

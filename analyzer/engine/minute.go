@@ -63,6 +63,7 @@ func (e *Engine) stroke(s station.Stroke) {
 	e.Act.Strokes++
 	e.Wear.Strokes++
 	e.Rate.add(s.At)
+	e.Pops.stroke(s.At, e.usualInterval())
 	if s.Method == station.MethodTraces || s.Method == station.MethodBoth {
 		m.AnyTraced = true
 	}

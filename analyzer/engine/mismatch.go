@@ -26,6 +26,7 @@ type mismatch struct {
 	Began         station.Instant // of the run
 	Stands        station.Instant // since when the run has ended, 0: it goes on
 	Unclear, Runs bool            // the run has a slot in which the traces did not tell; there is a run
+	Counts        counts
 }
 
 // compared is strokes as the traces show them and as they were counted.
@@ -42,6 +43,8 @@ func (e *Engine) watchMismatch(end station.Instant) {
 		return
 	}
 	e.watchSilence(counted, end)
+	e.noteRest(end)
+	e.balanceMismatch()
 	if seen > 0 || counted > 0 {
 		if !m.Runs {
 			m.Runs, m.Unclear, m.Began = true, false, end
@@ -78,6 +81,10 @@ func (e *Engine) endMismatchRun(end station.Instant) {
 	if m.All.most() < mismatchStrokes {
 		return
 	}
+	if m.Counts.Told != 0 && end.Sub(m.Counts.Told) < missedFresh && math.Abs(m.Counts.Off) > missedSays {
+		m.All, m.From = compared{}, 0 // the draw of counts says it better
+		return
+	}
 	v := mostMismatch
 	if m.All.Counted > 0 {
 		v = min(v, float64(m.All.Seen)/float64(m.All.Counted)-1)
@@ -96,7 +103,7 @@ const mismatchRest = 20 * station.Second
 // tracesClear tells whether the traces alone would tell the strokes: ends stand out of the
 // noise, and the draws between them, from a rest that was seen lately, agree.
 func (e *Engine) tracesClear() bool {
-	return e.tracesServe() && e.Doubt.Who == 0 && e.State.ShutdownAt == 0 && !e.passing() && e.Supply.Rest > 0 && e.Inlet.Last.Sub(e.Supply.RestAt) <= mismatchRest &&
+	return e.tracesServe() && !e.headerMoves() && e.Doubt.Who == 0 && e.State.ShutdownAt == 0 && !e.passing() && e.Supply.Rest > 0 && e.Inlet.Last.Sub(e.Supply.RestAt) <= mismatchRest &&
 		e.Ends.Learned >= 20 && math.Hypot(e.Ends.J, e.Ends.K) >= mismatchSNR && e.Pace.Sure && e.Pace.Share >= mismatchShare && !e.Pace.Halved()
 }
 

@@ -109,6 +109,7 @@ func (e *Engine) watchRounds(end station.Instant) {
 	r.T3, r.T4, r.TTP = r.T3+t*t*t, r.T4+t*t*t*t, r.TTP+t*t*p
 	r.step(p)
 	e.standFloor(end)
+	e.pauseFloor(end)
 }
 
 // stepsUp tells whether the outlet rose in the slot as it does by a delivery: by so many times

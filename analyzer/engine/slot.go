@@ -85,9 +85,11 @@ func (e *Engine) slot(start, end station.Instant) {
 		}
 	}
 	e.counter(end)
+	e.countExcess(end)
 	e.slowChannels(end)
 	e.strokes()
 	e.decide(start, end)
+	e.watchRelief(end)
 	e.Min.addSlot(e)
 	e.closeMinute(end)
 	if end.Floor(station.Second) == end {

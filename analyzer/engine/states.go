@@ -90,7 +90,7 @@ func (e *Engine) work(start, end station.Instant) {
 	} else if a.DrawFrom == 0 {
 		a.DrawFrom = start
 	}
-	if e.followed() {
+	if e.followed() && e.State.ShutdownAt == 0 { // a closed line has no header to follow
 		e.followedWork(start, end)
 		return
 	}
@@ -307,7 +307,8 @@ func (e *Engine) enter(s station.State, at station.Instant, why string) {
 	if s == station.Stroking && at.Sub(old.From) >= startsAfter {
 		e.learnStart(old.Current)
 	}
+	was := old.Current
 	old.Current, old.From, old.Reason = s, at, why
 	e.fitQuiet(s, at)
-	e.Leak.stateChanged(s)
+	e.Leak.stateChanged(was, s)
 }

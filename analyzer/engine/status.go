@@ -149,6 +149,8 @@ var firstReasons = [station.NumFigures]string{
 	station.StrokeUnevenness: "needs strokes whose times show, of both sides",
 	station.Pulsation:        "the piston has not worked yet",
 	station.SetPressure:      "no set pressure given or learned yet",
+	station.ReliefPops:       "no outlet reading yet",
+	station.PopPressure:      "the outlet does not fall sharply from one pressure while strokes go on",
 	station.StoredEnergy:     "no outlet reading yet",
 
 	station.InletZero:     "both sides were not seen vented and at rest yet",
@@ -156,6 +158,7 @@ var firstReasons = [station.NumFigures]string{
 	station.OutletOffset:  "no fed moment without strokes yet",
 	station.InletNoise:    "no minute of samples yet",
 	station.OutletNoise:   "no minute of samples yet",
+	station.CountExcess:   "no counter yet",
 	station.CountMismatch: "no 200 strokes yet that counter and traces both show well",
 
 	station.VolumetricEfficiency: noQuiet,

@@ -30,6 +30,7 @@ type Follower struct {
 	BreakAt station.Instant // when the last rest ended
 	BreakBy float64         // the header then, Pa gauge
 	BreakSd float64         // deviation of it, Pa
+	StartBy float64         // the outlet then, Pa gauge: where the governor let the piston start, at most
 	Before  station.Instant // when the rest before the present or last work began
 	Drew    [2]bool         // the inlet sagged in the present or last work, in the one before
 	KnownAt station.Instant // when the level was last seen while the piston worked

@@ -63,6 +63,9 @@ func (f *Follower) begin(sd float64, draws bool) {
 	f.Before, f.Drew = f.Since, [2]bool{draws, f.Drew[0]}
 	f.BreakAt, f.BreakBy, f.BreakSd, f.KnownAt = at, level, math.Sqrt(sd*sd+f.Var), at
 	f.Rests, f.Since, f.Quiet = false, at, 0
+	if out := &f.newest().Out; out.N > 0 {
+		f.StartBy = f.OutBase + out.mean()
+	}
 	if !draws {
 		f.Since = max(f.Before, f.lowest())
 	}

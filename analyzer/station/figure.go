@@ -46,6 +46,8 @@ const (
 	Pulsation
 	SetPressure
 	SetShift
+	ReliefPops
+	PopPressure
 	StoredEnergy
 
 	InletZero
@@ -54,6 +56,7 @@ const (
 	InletNoise
 	OutletNoise
 	CountMismatch
+	CountExcess
 	NumFigures
 )
 
@@ -231,6 +234,11 @@ var Figures = [NumFigures]FigureKind{
 	SetShift: {Name: "set_shift", Title: "Set pressure has moved by", Group: GroupWork, Unit: "Pa", Shown: "kPa", Factor: 1e-3, Places: 0, Key: "set_shift_kpa",
 		What:    "outlet at which the governor ends runs, less the usual one (less the plate's, where the two differ by more than 5 %)",
 		Formula: "medians of fifteen runs; the usual value follows over 30 days", Source: "common practice, no source"},
+	ReliefPops: {Name: "relief_pops", Title: "Sharp falls as of a relief valve, in ten minutes", Group: GroupWork, Unit: "1", Shown: "", Factor: 1, Places: 0, Key: "relief_pops_10min",
+		What:    "how often the outlet fell sharply from one pressure in the last ten minutes, while strokes went on; 0 where consumers or the governor explain it",
+		Formula: "falls of 2 % and more within 2 s, of the air of four strokes and more, that begin within 1 % of the highest one; none below five, at set, above which more was read, or where falls at random explain it (binomial tail above 1/10,000)", Source: "mass balance of the tank; binomial distribution"},
+	PopPressure: {Name: "pop_pressure", Title: "Pressure of these falls", Group: GroupWork, Unit: "Pa", Shown: "kPa gauge", Factor: 1e-3, Places: 0, Key: "pop_pressure_kpa",
+		What: "highest outlet at which the sharp falls begin: where a relief valve pops", Formula: "see the number of these falls", Source: "definition"},
 	StoredEnergy: {Name: "stored_energy", Title: "Energy stored in the tank", Group: GroupWork, Unit: "J", Shown: "kJ", Factor: 1e-3, Places: 1, Key: "stored_energy_j",
 		What:    "of the tank's air, isentropic expansion to ambient",
 		Formula: "p V/(kappa-1) (1 - (p_amb/p)^((kappa-1)/kappa)), absolute", Source: "isentropic expansion; Brode's convention is higher"},
@@ -249,7 +257,12 @@ var Figures = [NumFigures]FigureKind{
 	OutletNoise: {Name: "outlet_noise", Title: "Outlet sensor noise", Group: GroupSensors, Unit: "Pa", Shown: "kPa rms", Factor: 1e-3, Places: 2, Key: "outlet_noise_kpa",
 		What: "of a sample, while the piston stands", Formula: "mean |second difference|/(sqrt(6) sqrt(2/pi))", Source: "white noise"},
 	CountMismatch: {Name: "count_mismatch", Title: "Strokes in the traces against the counter", Group: GroupSensors, Unit: "1", Shown: "%", Factor: 100, Places: 1, Key: "count_mismatch_ratio",
-		What: "of strokes whose ends the traces show well", Formula: "seen/counted - 1 over 200 strokes of runs of 8 and more", Source: "definition"},
+		What:    "strokes that were made over those that were counted, less one",
+		Formula: "200 counts: sum of draws from count to count, in whole multiples of their median, over those counted, less 1; seen/counted - 1 over 200 strokes whose ends the traces show well, in runs of 8 and more; tank: measured over assumed efficiency of quiet recharges, less its band, less 1, as a bound",
+		Source:  "definition; mass balance of the tank"},
+	CountExcess: {Name: "count_excess", Title: "Counted rate above the plate's", Group: GroupSensors, Unit: "1", Shown: "%", Factor: 100, Places: 0, Key: "count_excess_ratio",
+		What:    "by how much the counter counts steadily faster than the plate's highest stroke rate and half of it more, in the last hour; 0 where it does not",
+		Formula: "highest rate over 5 s, of those that stayed above the limit for 20 s without counts closer together than a quarter of its interval, over the limit, less one", Source: "own choice, no source"},
 }
 
 // FigureOf gives the figure of a name.

@@ -31,6 +31,7 @@ type Counter struct {
 	Rolls    int64           // roll-overs
 	Bounced  int64           // increments dropped as bounce
 	Back     int64           // readings that slipped back
+	Held     Held            // what comes steadily faster than Max
 }
 
 // NewCounter returns a counter for the plate's kind of count and highest rate.
@@ -54,15 +55,16 @@ func (c *Counter) Push(t station.Instant, v float64) int64 {
 	}
 	dt := float64(t-c.At) * 1e-9
 	c.At = t
-	c.Credit = min(c.Credit+dt*c.Max, dt*c.Max+1)
-	if v == c.Value {
-		return 0
+	c.Credit = min(c.Credit+dt*c.rate(), dt*c.rate()+1)
+	n := 0.0
+	if v != c.Value {
+		n = max(0, c.difference(v))
 	}
-	n := c.difference(v)
-	if n <= 0 {
-		return 0
+	late := c.hold(t, dt, n)
+	if n == 0 {
+		return late
 	}
-	return c.limit(t, n)
+	return late + c.limit(t, n)
 }
 
 // difference gives the increments from the kept value to v and keeps v.
@@ -99,6 +101,7 @@ func (c *Counter) limit(t station.Instant, n float64) int64 {
 	allowed := math.Floor(c.Credit + early)
 	if n > allowed {
 		c.Bounced += int64(n - allowed)
+		c.Held.Dropped += int64(n - allowed)
 		n = allowed
 	}
 	if n <= 0 {

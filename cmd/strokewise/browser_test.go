@@ -121,15 +121,15 @@ var still = map[string]bool{"/audit": true, "/alarm-figures?days=1": true, "/due
 const pageText = `document.querySelector("main").innerText`
 
 // visit opens an address and waits until something is visible. A browser under load can
-// lose a navigation, so it is asked three times.
+// lose a navigation, so it is asked again.
 func visit(t *testing.T, ctx context.Context, address, selector string) {
 	t.Helper()
 	if err := chromedp.Do(ctx); err != nil { // the tab is made, and outlives the waits below
 		t.Fatal(err)
 	}
 	var err error
-	for range 3 {
-		within, cancel := context.WithTimeout(ctx, patience)
+	for until := time.Now().Add(patience); time.Now().Before(until); {
+		within, cancel := context.WithTimeout(ctx, 30*time.Second)
 		err = chromedp.Do(within, chromedp.Navigate(address), chromedp.WaitVisible(selector))
 		cancel()
 		if err == nil {

@@ -50,17 +50,29 @@ func retainedAt(t *testing.T, broker string) map[string]string {
 		t.Fatal(k.Error())
 	}
 	defer c.Disconnect(50)
+	const last = "panel-eye/last" // a message of our own, which the broker sends behind all it keeps
+	all := make(chan struct{})
 	k := c.Subscribe("#", 1, func(_ paho.Client, m paho.Message) {
 		mu.Lock()
 		defer mu.Unlock()
 		if m.Retained() {
 			out[m.Topic()] = string(m.Payload())
 		}
+		if m.Topic() == last {
+			close(all)
+		}
 	})
 	if !k.WaitTimeout(patience) || k.Error() != nil {
 		t.Fatal(k.Error())
 	}
-	time.Sleep(50 * time.Millisecond)
+	if k := c.Publish(last, 1, false, ""); !k.WaitTimeout(patience) || k.Error() != nil {
+		t.Fatal(k.Error())
+	}
+	select {
+	case <-all:
+	case <-time.After(patience):
+		t.Fatal("the broker does not send our own message")
+	}
 	mu.Lock()
 	defer mu.Unlock()
 	return maps.Clone(out)
@@ -131,12 +143,12 @@ func TestRetainedLeavesItsWillWhenKilled(t *testing.T) {
 
 func TestRetainedWithNobodyThere(t *testing.T) {
 	r := retainedOf("tcp://127.0.0.1:1", func() map[string]string { return nil })
-	ctx, stop := context.WithTimeout(t.Context(), 200*time.Millisecond)
-	defer stop()
-	r.Run(ctx)
-	if _, failed := r.Figures(); failed == 0 {
-		t.Error("no failure is counted")
-	}
+	ctx, stop := context.WithCancel(t.Context())
+	done := make(chan struct{})
+	go func() { defer close(done); r.Run(ctx) }()
+	await(t, "a counted failure", func() bool { _, failed := r.Figures(); return failed > 0 })
+	stop()
+	<-done
 	if err := r.Once(t.Context(), "lights/test", "test"); err == nil {
 		t.Error("a test without a broker succeeds")
 	}

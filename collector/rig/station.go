@@ -89,6 +89,9 @@ func (s *Station) Truth() model.Totals { return s.model.Totals() }
 // Pressures returns the true pressures of inlet and outlet, Pa gauge.
 func (s *Station) Pressures() (inlet, outlet float64) { return s.model.Inlet(), s.model.Outlet() }
 
+// Header returns the header's true pressure, Pa gauge.
+func (s *Station) Header() float64 { return s.model.Header() }
+
 // Governed reports whether the governor is shut: the piston stands, or is about to.
 func (s *Station) Governed() bool { return s.model.State.Governed }
 

@@ -117,9 +117,10 @@ func TestAlertmanagerHoldsAndResolves(t *testing.T) {
 	var wg sync.WaitGroup
 	wg.Go(func() { a.Run(ctx) })
 	time.Sleep(3 * time.Second) // beyond the resolve timeout
-	if all := held(t, am.Addr, rules.PressureLeft); len(all) != 1 || !all[0].EndsAt.After(time.Now()) {
-		t.Errorf("not held by sending again: %+v", all)
-	}
+	eventually(t, "held by sending again", func() bool {
+		all := held(t, am.Addr, rules.PressureLeft)
+		return len(all) == 1 && all[0].EndsAt.After(time.Now())
+	})
 	acked := raise
 	acked.To = rules.Acknowledged
 	s.set(acked)

@@ -21,8 +21,10 @@ func TestDeadMan(t *testing.T) {
 	}))
 	defer srv.Close()
 	var broken atomic.Bool
+	var refused atomic.Int64
 	d := &DeadMan{URL: srv.URL + "/t0ken", Every: 20 * time.Millisecond, Ready: func() error {
 		if broken.Load() {
+			refused.Add(1)
 			return errors.New("not connected")
 		}
 		return nil
@@ -33,9 +35,9 @@ func TestDeadMan(t *testing.T) {
 	defer func() { stop(); wg.Wait() }()
 	eventually(t, "three calls", func() bool { return calls.Load() >= 3 })
 	broken.Store(true)
-	time.Sleep(50 * time.Millisecond) // one may be on its way
+	eventually(t, "a turn without a call", func() bool { return refused.Load() >= 1 }) // none is on its way then
 	n := calls.Load()
-	time.Sleep(150 * time.Millisecond)
+	eventually(t, "more such turns", func() bool { return refused.Load() >= 6 })
 	if calls.Load() != n {
 		t.Error("signals of life from what does not work")
 	}

@@ -298,9 +298,8 @@ func TestMailServersThatFail(t *testing.T) {
 		b := newLetterbox(t, true)
 		b.set(nil, 700*time.Millisecond)
 		m := b.receiver(&Mail{Timeout: 200 * time.Millisecond})
-		began := time.Now()
-		if err := try(m); err == nil || time.Since(began) > 5*time.Second {
-			t.Error(time.Since(began), err)
+		if err := try(m); err == nil {
+			t.Error("an answer that comes after the timeout is waited for")
 		}
 	})
 }

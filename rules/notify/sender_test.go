@@ -134,7 +134,7 @@ func (h *hook) events() []event {
 }
 
 // run starts a sender to one hook; its clock goes a minute a look, so that retries are due.
-func run(t *testing.T, b *box, h http.Handler) (*Sender, func()) {
+func run(t *testing.T, b Outbox, h http.Handler) (*Sender, func()) {
 	t.Helper()
 	srv := httptest.NewServer(h)
 	s := New(b, []Webhook{{Name: "phone", URL: srv.URL, Header: http.Header{"Authorization": {"Bearer secret"}}}}, nil)

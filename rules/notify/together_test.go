@@ -122,18 +122,11 @@ func TestFewAreToldOneByOne(t *testing.T) {
 // and what is told alone does not wait for them.
 func TestTheRestOfAMassEventIsWaitedFor(t *testing.T) {
 	all := massBox(60)
-	b := &box{due: map[int64]station.Instant{}, items: slices.Clone(all.items[:20])}
+	b := &growing{box: &box{due: map[int64]station.Instant{}, items: slices.Clone(all.items[:20])}, rest: all.items[20:]}
 	c := &catcher{}
 	s, stop := run(t, b, c)
 	defer stop()
 	s.Wake()
-	for i := 20; i < len(all.items); i += 10 {
-		time.Sleep(40 * time.Millisecond)
-		b.mu.Lock()
-		b.items = append(b.items, all.items[i:min(i+10, len(all.items))]...)
-		b.mu.Unlock()
-		s.Wake()
-	}
 	await(t, s, "an empty outbox", func() bool { return b.left() == 0 })
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -147,6 +140,20 @@ func TestTheRestOfAMassEventIsWaitedFor(t *testing.T) {
 	if n != 60 || len(c.got) != 3 {
 		t.Errorf("%d stations in %d messages", n, len(c.got))
 	}
+}
+
+// growing is an outbox to which ten more items come between two looks.
+type growing struct {
+	*box
+	rest []Item
+}
+
+func (g *growing) OutboxDue(ctx context.Context, receiver string, now station.Instant, limit int) ([]Item, error) {
+	g.mu.Lock()
+	n := min(10, len(g.rest))
+	g.items, g.rest = append(g.items, g.rest[:n]...), g.rest[n:]
+	g.mu.Unlock()
+	return g.box.OutboxDue(ctx, receiver, now, limit)
 }
 
 // A route keeps each item back by itself.

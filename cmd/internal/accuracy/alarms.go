@@ -33,9 +33,9 @@ func compareAlarms(s *Scores, t *told, truth *Truth) {
 	}
 }
 
-// isDue reports whether an alarm's fault had set in when it was raised.
+// isDue reports whether an alarm's fault had set in when it was raised, or the alarm is true as well.
 func isDue(truth *Truth, r raised) bool {
-	return slices.ContainsFunc(truth.Due, func(d Due) bool { return d.Alarm == r.alarm && r.at >= d.From })
+	return slices.Contains(truth.May, r.alarm) || slices.ContainsFunc(truth.Due, func(d Due) bool { return d.Alarm == r.alarm && r.at >= d.From })
 }
 
 // free returns the score of a station that is to be free of some alarms.

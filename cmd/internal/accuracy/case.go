@@ -37,6 +37,7 @@ type Truth struct {
 	Line  float64 // C/sqrt(1-b) of the supply line, m³/(s·Pa)
 	Leak  float64 // conductance at the outlet, m³/(s·Pa); 0: tight
 	Due   []Due
+	May   []string // alarms that are true as well: neither due nor false
 	Traps []string // alarms that would be false
 }
 

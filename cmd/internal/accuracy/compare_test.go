@@ -109,6 +109,10 @@ func TestAlarmsAreCompared(t *testing.T) {
 	if f := s[Traps]; f.Good != 0 || f.Bad != 1 {
 		t.Errorf("hunting is a trap: %+v", f)
 	}
+	truth.May = []string{"starved"}
+	if compareAlarms(&s, got, truth); s[FalseAlarms].Bad != 0 {
+		t.Errorf("starved may be raised: %+v", s[FalseAlarms])
+	}
 	got.raised = []raised{{"pressure-left", 50}, {"pressure-left", 250}}
 	compareAlarms(&s, got, truth)
 	if s[DueAlarms].Good != 0 || s[FalseAlarms].Bad != 1 {

@@ -27,7 +27,7 @@ const firstCount = 100
 // playDrawn runs a virtual station second by second and keeps its truth.
 func playDrawn(d *draw.Case, yield func([]station.Block)) Truth {
 	v := rig.New(d.Spec, start, firstCount)
-	t := Truth{Traps: d.Traps}
+	t := Truth{May: d.May, Traps: d.Traps}
 	for _, x := range d.Due {
 		t.Due = append(t.Due, Due(x))
 	}

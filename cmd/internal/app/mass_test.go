@@ -179,7 +179,11 @@ func TestAMassEventIsOneAlarm(t *testing.T) {
 	waitFor(t, "the alarm of the header", func() bool { return len(c.of(rules.HeaderLow)) > 0 })
 	low := func(int, int) moment { return moment{380e3, 700e3, 1} }
 	f.seconds(50, low)
-	time.Sleep(time.Second)
+	waitFor(t, "every station under the header", func() bool {
+		h, _ := a.board.Header(station.HeaderKey(o.Stations[0].Plate.Key.Site, ""))
+		return len(h.Under) == n
+	})
+	time.Sleep(time.Second) // in which nothing else is told
 	if got := c.of(rules.HeaderLow); len(got) != 1 || got[0].Data.Station != "header:main" || got[0].Data.To != "unacknowledged" {
 		t.Fatalf("%d messages of the header: %+v", len(got), got)
 	} else if list := got[0].Data.Evidence[len(got[0].Data.Evidence)-1].Text; len(strings.Split(list, ", ")) != n {

@@ -52,7 +52,7 @@ func TestKeysNameTheirUnit(t *testing.T) {
 	}{
 		{"_l_min_day", 60e3 * 86400}, {"_l_s_bar_day", 1e8 * 86400}, {"_l_s_bar", 1e8}, {"_l_min", 60e3}, {"_unix_s", 1},
 		{"_kpa", 1e-3}, {"_mm", 1e3}, {"_ratio", 1}, {"_l", 1e3}, {"_j", 1}, {"_min", 60}, {"starts_hour", 1},
-		{"starts_10min", 1}, {"cycles_since_overhaul", 1},
+		{"_10min", 1}, {"cycles_since_overhaul", 1},
 	}
 	for f := range station.Figures {
 		k := &station.Figures[f]

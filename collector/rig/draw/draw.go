@@ -4,8 +4,10 @@ package draw
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"slices"
 
+	"strokewise/analyzer/station"
 	"strokewise/collector/rig"
 )
 
@@ -58,29 +60,12 @@ type Due struct {
 type Case struct {
 	Set     Set
 	N       int
-	Kind    string // of station, by which results are grouped; one of Kinds
-	Spec    rig.Spec
+	Kind    string   // of station, by which results are grouped; one of Kinds
+	Spec    rig.Spec // to be run from Start
 	Seconds int64
 	Due     []Due
 	Traps   []string // alarms that must not be raised, though something looks like their fault
-}
-
-// kind is a kind of station.
-type kind struct {
-	name string
-	draw func(seed uint64) Case
-}
-
-var kinds = []kind{
-	{"plain", func(seed uint64) Case { return Case{Spec: Steady(seed-seed%3+1, 50), Seconds: 900} }},
-	{"leak", leaking},
-	{"hard", func(seed uint64) Case { return Case{Spec: Hard(seed), Seconds: 900} }},
-}
-
-// leaking draws a station that only makes up a leak. Three minutes of that show it, the alarm's
-// delay is one, and one more is grace.
-func leaking(seed uint64) Case {
-	return Case{Spec: Steady(seed-seed%3, 50), Seconds: 900, Due: []Due{{"outlet-leak", 0, 300}}}
+	May     []string // alarms that are true as well: neither asked for nor false
 }
 
 // Kinds returns the kinds of station, in the order in which Draw takes turns.
@@ -92,11 +77,25 @@ func Kinds() []string {
 	return out
 }
 
-// Draw returns the n-th case of a set, n >= 0. Equal arguments give equal cases.
+// Start is when drawn stations start: their faults set in so long after it.
+const Start = station.Instant(1767225600 * station.Second)
+
+// Draw returns the n-th case of a set, n >= 0. Equal arguments return equal cases.
 func Draw(set Set, n int) Case {
 	k := &kinds[n%len(kinds)]
-	c := k.draw(set.seed(n))
-	c.Set, c.N, c.Kind = set, n, k.name
-	c.Spec.Plate.Key.Site, c.Spec.Plate.Key.Station = set.String(), fmt.Sprint(n)
-	return c
+	seed := set.seed(n)
+	d := drawer{Rand: rand.New(rand.NewPCG(seed, 0)), plan: usual(), seed: seed}
+	k.plan(&d.plan)
+	d.draw()
+	if k.after != nil {
+		k.after(&d)
+	}
+	d.Set, d.N, d.Kind, d.Spec.About = set, n, k.name, k.about
+	d.Spec.Plate.Key = station.Key{Site: set.String(), Station: fmt.Sprint(n)}
+	for i := range d.Spec.Faults {
+		if f := &d.Spec.Faults[i]; f.From > 0 {
+			f.From = Start.Add(int64(f.From)).Floor(100 * station.Millisecond)
+		}
+	}
+	return d.Case
 }

@@ -1,0 +1,202 @@
+package engine
+
+import (
+	"math"
+
+	"strokewise/analyzer/air"
+	"strokewise/analyzer/station"
+)
+
+const (
+	popsMost   = 32
+	popsAge    = 10 * station.Minute60
+	popsWithin = 2 * station.Second // from the top of a rise to its fall
+	popsSettle = 3 * station.Second // after the top, by which the strokes after it are counted
+	// popsFall is the least fall, share of the gauge pressure. Relief valves close 2 to 15 % below where they
+	// open (common practice, no source).
+	popsFall = 0.02
+	popsBand = 0.01 // by which tops at one level differ, share of it (common practice, no source)
+	// popsAir is the least air of a fall, in strokes. A demand that the booster has just outrun takes as long
+	// for it as so many strokes, so a piston that a governor stops meanwhile misses them: popsStop is the
+	// longest time between strokes, in usual ones, that is no stop (own choice, no source).
+	popsAir  = 4.0
+	popsStop = 2.5
+	popsFew  = 5 // tops at one level before anything is said
+	// popsChance is the chance, of demand that does not know the pressure, below which tops at one
+	// level are none (own choice).
+	popsChance = 1e-4
+	reliefNear = 0.05 // by which tops may be off the relief pressure of the plate: valve and sensor
+	setNear    = 0.02 // by which tops at the governor's set pressure may be off it
+	overSet    = 0.03 // by which tops are over set where no relief pressure is given
+)
+
+// pops follows a relief valve that pops: it opens fully at its pressure, lets out more than the booster
+// delivers, and closes some per cent lower. So
+//
+//   - the outlet rises under strokes: below that pressure less is drawn than they deliver;
+//   - it falls sharply while strokes go on: there more is drawn than they deliver;
+//   - the falls begin at one pressure, and nothing is ever read above it.
+//
+// A governor that ends a run stops the piston, so strokes do not go on; its tops lie at set.
+// A consumer does not know the pressure: of n falls that begin at random in a rise by R, k
+// or more begin in the upper band B of the level by chance with the binomial tail at B/R. Fields are
+// exported for snapshots only.
+type pops struct {
+	Top, TopMean  float64 // Pa gauge, of the present rise: highest sample, highest mean of a slot
+	TopAt         station.Instant
+	Low           float64         // lowest mean of the fall, Pa gauge
+	Falls         bool            // the fall is not over
+	Waits         bool            // a fall waits for its strokes
+	Stroke        station.Instant // end of the last stroke
+	Stop          station.Instant // up to which the piston last stood between two strokes
+	Next          pop
+	Ring          [popsMost]pop
+	N             int
+	Highest       [10]float32 // by minute
+	HighestMinute int64
+}
+
+// pop is a sharp fall of the outlet while strokes go on.
+type pop struct {
+	At          station.Instant
+	Level, Fell float32 // Pa gauge; Pa
+}
+
+// watchRelief adds the slot that ended.
+func (e *Engine) watchRelief(end station.Instant) {
+	r := &e.Pops
+	if e.Outlet.N == 0 || e.State.ShutdownAt != 0 || e.Doubt.Who != 0 || e.passing() {
+		r.Top, r.TopMean, r.Falls, r.Waits = 0, 0, false, false
+		e.statePops(end)
+		return
+	}
+	r.highest(float32(e.Outlet.Mean), end)
+	m := e.Outlet.Mean
+	switch {
+	case r.Falls && m <= r.Low:
+		r.Low = m
+	case r.Falls: // it is over
+		r.Next.Fell = float32(r.TopMean - r.Low)
+		r.Falls, r.Top, r.TopMean, r.TopAt = false, e.Outlet.High, m, end
+	case end.Sub(r.TopAt) <= popsWithin && m <= (1-popsFall)*r.TopMean:
+		r.Falls, r.Waits, r.Low = true, true, m
+		r.Next = pop{At: r.TopAt, Level: float32(r.Top)}
+	case m >= r.TopMean || end.Sub(r.TopAt) > popsWithin:
+		r.Top, r.TopMean, r.TopAt = e.Outlet.High, m, end
+	default:
+		r.Top = max(r.Top, e.Outlet.High)
+	}
+	if r.Waits && !r.Falls && end.Sub(r.Next.At) >= popsSettle {
+		r.Waits = false
+		if e.strokesGoOn(end) && e.outweighs(&r.Next) {
+			copy(r.Ring[:], r.Ring[1:])
+			r.Ring[popsMost-1] = r.Next
+			r.N = min(r.N+1, popsMost)
+		}
+	}
+	e.statePops(end)
+}
+
+// highest keeps the highest outlet of each of the last ten minutes.
+func (r *pops) highest(p float32, end station.Instant) {
+	minute := int64(end-1) / station.Minute60
+	for m := max(r.HighestMinute+1, minute-9); m <= minute; m++ {
+		r.Highest[m%10] = 0
+	}
+	r.HighestMinute = minute
+	r.Highest[minute%10] = max(r.Highest[minute%10], p)
+}
+
+// stroke takes the end of a stroke.
+func (r *pops) stroke(at station.Instant, usual int64) {
+	if usual > 0 && float64(at.Sub(r.Stroke)) > popsStop*float64(usual) {
+		r.Stop = at
+	}
+	r.Stroke = at
+}
+
+// strokesGoOn reports whether the piston did not stop from a second before the top of the fall that waits.
+func (e *Engine) strokesGoOn(end station.Instant) bool {
+	r, usual := &e.Pops, e.usualInterval()
+	return usual > 0 && float64(end.Sub(r.Stroke)) <= popsStop*float64(usual) && r.Stop < r.Next.At.Add(-station.Second)
+}
+
+// outweighs reports whether a fall set free the air of some strokes.
+func (e *Engine) outweighs(p *pop) bool {
+	a, reason := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs())
+	return reason == "" && float64(p.Fell)*e.Plate.TankVolume/float64(air.P0ANR) >= popsAir*a.Boost.Value*1e-3
+}
+
+// statePops states how often the outlet fell sharply from one pressure, and which.
+func (e *Engine) statePops(end station.Instant) {
+	if end.Floor(station.Second) != end {
+		return
+	}
+	level, n := e.Pops.tops(end)
+	set, relief := e.set(), float64(e.Plate.Relief)
+	atSet := set > 0 && math.Abs(level/set-1) < setNear
+	near := relief > 0 && math.Abs(level/relief-1) < reliefNear || relief <= 0 && set > 0 && level > (1+overSet)*set
+	if n > 0 && (atSet || !near) {
+		n = 0
+	}
+	e.Est[station.ReliefPops] = station.Estimate{Value: float64(n), Method: station.MethodTraces, Confidence: 0.8, At: end}
+	e.Est[station.PopPressure] = station.Estimate{Value: level, Method: station.MethodTraces, Confidence: 0.8, At: end}
+	if n == 0 {
+		e.Est[station.PopPressure] = station.Unknown(firstReasons[station.PopPressure])
+	}
+}
+
+// tops returns the level, Pa gauge, at which sharp falls of the last ten minutes begin, and how many do;
+// none where chance explains it.
+func (r *pops) tops(end station.Instant) (level float64, n int) {
+	all, fell := 0, 0.0
+	for i := popsMost - r.N; i < popsMost; i++ {
+		if p := &r.Ring[i]; end.Sub(p.At) <= popsAge {
+			level, all = max(level, float64(p.Level)), all+1
+		}
+	}
+	for i := popsMost - r.N; i < popsMost; i++ {
+		if p := &r.Ring[i]; end.Sub(p.At) <= popsAge && float64(p.Level) >= (1-popsBand)*level {
+			n, fell = n+1, fell+float64(p.Fell)
+		}
+	}
+	if n < popsFew {
+		return level, 0
+	}
+	for _, p := range r.Highest {
+		if float64(p) > (1+popsBand)*level {
+			return level, 0 // it is not clipped there
+		}
+	}
+	share := min(0.5, popsBand*level/(fell/float64(n)))
+	if tail(all, n, share) > popsChance {
+		return level, 0
+	}
+	return level, n
+}
+
+// tail returns the chance of k or more of n, each with chance p: the binomial distribution.
+func tail(n, k int, p float64) float64 {
+	sum, term := 0.0, math.Pow(p, float64(n))
+	for i := n; i >= k; i-- {
+		sum += term
+		term *= float64(i) / float64(n-i+1) * (1 - p) / p
+	}
+	return sum
+}
+
+func (e *Engine) popInputs() []station.Input {
+	r := &e.Pops
+	level, n := r.tops(e.Slot)
+	out := []station.Input{measured("sharp falls that are kept, while strokes went on", float64(r.N), "")}
+	if level > 0 {
+		out = append(out, measured("highest pressure at which one began", level*1e-3, "kPa gauge"), computed("that begin there, beyond chance", float64(n), ""))
+	}
+	return append(out, plate("relief pressure", float64(e.Plate.Relief), 1e-3, "kPa gauge"), e.setGiven(),
+		plate("tank volume with piping", e.Plate.TankVolume, 1e3, "L"),
+		assumed("least air of a fall, strokes", popsAir, "", "own choice, no source"),
+		assumed("longest time between strokes that is no stop, usual ones", popsStop, "", "own choice, no source"),
+		assumed("least fall", 100*popsFall, "% of the gauge pressure", "common practice, no source"),
+		assumed("tops at one level differ by less than", 100*popsBand, "%", "common practice, no source"),
+		assumed("off the relief pressure by less than", 100*reliefNear, "%", "common practice, no source"))
+}
