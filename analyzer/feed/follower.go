@@ -49,6 +49,9 @@ type pair struct {
 	In, Out  frame
 }
 
+// mid returns the mean time of the inlet's samples: their mean is the pressure then.
+func (p *pair) mid() station.Instant { return p.From.Add(int64(p.In.T / p.In.N * 1e9)) }
+
 // Context is what a step needs to know besides samples.
 type Context struct {
 	InNoise, OutNoise float64 // standard deviation of a sample, Pa
@@ -68,7 +71,7 @@ func (f *Follower) Reset() { *f = Follower{Slew: f.Slew, Wander: f.Wander, Gain:
 func (f *Follower) Samples(start, end station.Instant, in, out Series, c *Context) {
 	for from := start; from < end; from = from.Add(FrameLen) {
 		to := min(end, from.Add(FrameLen))
-		if f.Open.In.N == 0 {
+		if f.Open.From == 0 {
 			f.Open = pair{From: from}
 		}
 		in = in.fill(&f.Open.In, &f.Base, f.Open.From, to)

@@ -11,17 +11,17 @@ const sure = 4.0
 // header itself moves by slopes, which the filter follows, and by a wander that is learned.
 func (f *Follower) rest(c *Context) {
 	n := f.newest()
-	dt := float64(n.To.Sub(f.At)) * 1e-9
+	dt := seconds(n.mid().Sub(f.At))
 	x, course := f.Base+n.In.mean(), f.Level+f.Slope*dt
 	noise := c.InNoise * c.InNoise / n.In.N
 	sd := math.Sqrt(noise + f.Wander)
 	limit := sure * math.Sqrt(sd*sd+f.Var)
 	switch nu := x - course; {
 	case nu < -limit:
-		f.begin(course, sd, true)
+		f.begin(sd, true)
 		return
 	case f.rises(c):
-		f.begin(course, sd, false)
+		f.begin(sd, false)
 		return
 	case nu > limit: // nothing but the header lifts it
 		f.Level, f.Slope = x, 0
@@ -33,7 +33,7 @@ func (f *Follower) rest(c *Context) {
 		f.Wander = min(max(0, f.Wander), mostWander*c.InNoise*c.InNoise)
 		f.Slew += slewKeep * (f.Slope*f.Slope - f.Slew)
 	}
-	f.At, f.Var = n.To, f.Gain*sd*sd
+	f.At, f.Var = n.mid(), f.Gain*sd*sd
 }
 
 // Own choices, no source. A third more or less changes the level by less than its deviation.
@@ -56,9 +56,10 @@ func (f *Follower) adapt(nu, sd float64) {
 	f.Ahead = nu
 }
 
-// begin ends a rest with the newest frame, where the header stood at level.
-func (f *Follower) begin(level, sd float64, draws bool) {
+// begin ends a rest where the newest frame begins.
+func (f *Follower) begin(sd float64, draws bool) {
 	at := f.newest().From
+	level := f.Level + f.Slope*seconds(at.Sub(f.At))
 	f.Before, f.Drew = f.Since, [2]bool{draws, f.Drew[0]}
 	f.BreakAt, f.BreakBy, f.BreakSd, f.KnownAt = at, level, math.Sqrt(sd*sd+f.Var), at
 	f.Rests, f.Since, f.Quiet = false, at, 0

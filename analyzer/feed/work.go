@@ -42,12 +42,19 @@ func (f *Follower) work(c *Context) {
 	begin, end := f.Base+l.at(0), f.Base+l.at(l.To)
 	switch {
 	case f.At != 0 && min(begin, end) >= f.Level-3*(f.sd(n.To)+fitted):
-		f.stand(first, &l, fitted)
-	case f.At != 0 && first.Sub(f.BreakAt) <= 3*int64(FrameLen) && f.Base+l.at(seconds(f.BreakAt.Sub(first))) >= f.BreakBy-3*(f.BreakSd+fitted):
+		f.stand(f.Quiet, &l, fitted)
+	case f.At != 0 && first.Sub(f.BreakAt) <= 3*int64(FrameLen) && f.Base+f.bent(&l, first) >= f.BreakBy-3*(f.BreakSd+fitted):
 		f.stand(f.BreakAt, &l, fitted)
 	case seconds(n.To.Sub(f.Quiet)) >= max(leastQuiet, 2*c.Usual):
 		f.stand(f.Quiet, &l, fitted)
 	}
+}
+
+// bent returns the line's level, Pa less the base, where the rest ended. The header may have bent a
+// frame earlier: the first moment of it does not stand out. So it is the higher of the two relative to
+// the course then.
+func (f *Follower) bent(l *line, first station.Instant) float64 {
+	return l.at(seconds(f.BreakAt.Sub(first))) + max(0, f.Slope-l.Slope)*seconds(FrameLen)
 }
 
 func seconds(ns int64) float64 { return float64(ns) * 1e-9 }
@@ -55,7 +62,8 @@ func seconds(ns int64) float64 { return float64(ns) * 1e-9 }
 // stand begins a rest.
 func (f *Follower) stand(since station.Instant, l *line, sd float64) {
 	f.Rests, f.Since = true, since
-	f.Level, f.Slope, f.At, f.Var = f.Base+l.at(l.To), l.Slope, f.newest().To, sd*sd
+	f.Slope, f.At, f.Var = l.Slope, f.newest().mid(), sd*sd
+	f.Level = f.Base + l.at(seconds(f.At.Sub(f.Ring[0].From)))
 }
 
 // known takes what is seen of the header while the piston works: its own sensor, or an inlet that
@@ -64,8 +72,8 @@ func (f *Follower) known(c *Context, l *line, noise float64) {
 	if c.Header > 0 {
 		f.Level, f.At, f.KnownAt = c.Header, f.newest().To, f.newest().To
 	}
-	if mid := f.Base + l.Mid; l.N > 0 && f.At != 0 && mid > f.Level+sure*noise {
-		f.Level, f.BreakBy = mid, mid
+	if least := f.Base + min(l.at(0), l.at(l.To)); l.N > 0 && f.At != 0 && least > f.Level+sure*noise {
+		f.Level, f.BreakBy = least, least
 	}
 }
 
