@@ -103,7 +103,7 @@ var kinds = [NumKinds]kind{
 	{"counter-misses", "the counter's switch misses increments", "1", 0.3},
 }
 
-// String gives the kind's name.
+// String returns the kind's name.
 func (k Kind) String() string {
 	if k < NumKinds {
 		return kinds[k].name
@@ -114,10 +114,10 @@ func (k Kind) String() string {
 // About says what the fault is.
 func (k Kind) About() string { return kinds[k%NumKinds].about }
 
-// Unit gives the unit in which people give the level, "" where there is none.
+// Unit returns the unit in which people give the level, "" where there is none.
 func (k Kind) Unit() string { return kinds[k%NumKinds].unit }
 
-// Usual gives the level that is taken where none is given, in the kind's unit.
+// Usual returns the level that is taken where none is given, in the kind's unit.
 func (k Kind) Usual() float64 { return kinds[k%NumKinds].usual / units[k.Unit()] }
 
 // ParseKind finds a kind by its name.
@@ -162,7 +162,7 @@ func NewFault(name string, level float64, from station.Instant, grow int64) (Fau
 	return Fault{Kind: k, Level: level * units[k.Unit()], From: from, Grow: grow}, nil
 }
 
-// At gives the level at time t, 0 before the fault sets in and after it ends.
+// At returns the level at time t, 0 before the fault sets in and after it ends.
 func (f *Fault) At(t station.Instant) float64 {
 	if t < f.From || f.Until != 0 && t >= f.Until {
 		return 0
@@ -180,7 +180,7 @@ func (f *Fault) At(t station.Instant) float64 {
 // levels are the levels of all kinds at one instant.
 type levels [NumKinds]float64
 
-// levelsAt gives the greatest level of each kind.
+// levelsAt returns the greatest level of each kind.
 func levelsAt(faults []Fault, t station.Instant) levels {
 	var out levels
 	for i := range faults {

@@ -13,7 +13,7 @@ type weak struct {
 	flow  float64 // L/s ANR, of about the last second
 }
 
-// fall gives by how many Pa the header has fallen, where it falls by level at weakFlow. drawn
+// fall returns by how many Pa the header has fallen, where it falls by level at weakFlow. drawn
 // is all the air drawn so far, L ANR.
 func (w *weak) fall(level, drawn float64) float64 {
 	const second = 1e9 / float64(look) // looks in one

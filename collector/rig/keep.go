@@ -68,7 +68,7 @@ func (k *Kept) Write(path string) error {
 	return nil
 }
 
-// Keep gives what of the stations is to be kept.
+// Keep returns what of the stations is to be kept.
 func (p *Player) Keep() map[string]KeptStation {
 	p.mu.Lock()
 	defer p.mu.Unlock()

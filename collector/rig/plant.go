@@ -21,13 +21,13 @@ const (
 	SouthmillZone = "Europe/Athens"
 )
 
-// doubling gives a doubling station's spec.
+// doubling returns a doubling station's spec.
 func doubling(site, branch, id, about string, seed uint64) Spec {
 	g := model.Doubling()
 	return made(site, branch, id, about, seed, g, 1000e3)
 }
 
-// quadrupling gives a station of four times the pressure, on a lower header.
+// quadrupling returns a station of four times the pressure, on a lower header.
 func quadrupling(site, branch, id, about string, seed uint64) Spec {
 	g := model.Quadrupling()
 	s := made(site, branch, id, about, seed, g, 1500e3)
@@ -51,7 +51,7 @@ func made(site, branch, id, about string, seed uint64, g model.Geometry, set flo
 	}
 }
 
-// Plant gives the demonstration's stations. Faults set in around now.
+// Plant returns the demonstration's stations. Faults set in around now.
 func Plant(now station.Instant) ([]Spec, error) {
 	north, err := time.LoadLocation(NorthdockZone)
 	if err != nil {
@@ -106,7 +106,7 @@ func Plant(now station.Instant) ([]Spec, error) {
 	return []Spec{even, four, narrow, leak, left, clog, uneven, counter}, nil
 }
 
-// Find gives the spec of a station by "station" or "site/station".
+// Find returns the spec of a station by "station" or "site/station".
 func Find(specs []Spec, name string) (Spec, error) {
 	i, err := find(len(specs), func(i int) station.Key { return specs[i].Plate.Key }, name)
 	if err != nil {
@@ -115,7 +115,7 @@ func Find(specs []Spec, name string) (Spec, error) {
 	return specs[i], nil
 }
 
-// find gives which of n stations has the name.
+// find returns which of n stations has the name.
 func find(n int, key func(int) station.Key, name string) (int, error) {
 	names := make([]string, n)
 	for i := range n {

@@ -25,7 +25,7 @@ type Player struct {
 // settle is how long a station that is shut runs before its first reading is published, ns.
 const settle = 30 * station.Second
 
-// NewPlayer gives a player of stations that begin at start, each as it was kept, if it was.
+// NewPlayer returns a player of stations that begin at start, each as it was kept, if it was.
 func NewPlayer(specs []Spec, start time.Time, kept map[string]KeptStation, publish Publish) *Player {
 	p := &Player{publish: publish}
 	for _, s := range specs {
@@ -75,7 +75,7 @@ func (p *Player) second(now station.Instant) []payload.Outgoing {
 	return out
 }
 
-// find gives a station by "station" or "site/station".
+// find returns a station by "station" or "site/station".
 func (p *Player) find(name string) (*Station, error) {
 	i, err := find(len(p.all), func(i int) station.Key { return p.all[i].Plate.Key }, name)
 	if err != nil {
@@ -91,7 +91,7 @@ type View struct {
 	Faults []Fault // those that have not ended
 }
 
-// Look gives the stations in the plant's order.
+// Look returns the stations in the plant's order.
 func (p *Player) Look() []View {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -141,10 +141,10 @@ func (p *Player) Mend(name, kind string) error {
 	return nil
 }
 
-// Past gives the samples that stations would have sent before now.
+// Past returns the samples that stations would have sent before now.
 type Past struct{ specs map[station.Key]Spec }
 
-// NewPast gives the past of stations.
+// NewPast returns the past of stations.
 func NewPast(specs []Spec) *Past {
 	p := &Past{specs: make(map[station.Key]Spec, len(specs))}
 	for _, s := range specs {

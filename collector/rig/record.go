@@ -36,7 +36,7 @@ type TruthStroke struct {
 	Side string `json:"side"`
 }
 
-// Record writes the readings of a station from start for some ns as a trace, and gives
+// Record writes the readings of a station from start for some ns as a trace, and returns
 // its truth.
 func Record(w io.Writer, spec Spec, start station.Instant, ns int64) (*Truth, error) {
 	s := New(spec, start, 0)

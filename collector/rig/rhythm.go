@@ -29,7 +29,7 @@ type Hours struct {
 // stretch is how long the pace of production stays the same.
 const stretch = 10 * 60 * station.Second
 
-// works tells whether a shift works at t.
+// works reports whether a shift works at t.
 func (r *Rhythm) works(t station.Instant) bool {
 	if len(r.Shifts) == 0 {
 		return true
@@ -51,7 +51,7 @@ func (r *Rhythm) works(t station.Instant) bool {
 	return false
 }
 
-// demand gives the flow at t, m³/s ANR. It depends on t and seed alone, so that any
+// demand returns the flow at t, m³/s ANR. It depends on t and seed alone, so that any
 // stretch of time can be worked out by itself.
 func (r *Rhythm) demand(t station.Instant, seed uint64) float64 {
 	if !r.works(t) {
@@ -68,7 +68,7 @@ func (r *Rhythm) demand(t station.Instant, seed uint64) float64 {
 	return q
 }
 
-// chance gives a number in [0, 1) that depends on seed and n alone (the finaliser of
+// chance returns a number in [0, 1) that depends on seed and n alone (the finaliser of
 // splitmix64, public domain).
 func chance(seed uint64, n int64) float64 {
 	x := seed + uint64(n)*0x9e3779b97f4a7c15

@@ -58,7 +58,7 @@ func (s *sensors) stamp(t station.Instant, step int64) station.Instant {
 	return t.Add(int64(math.Round(off/1e3)) * station.Microsecond)
 }
 
-// pressures gives the readings of inlet and outlet, Pa gauge; false: lost on the way.
+// pressures returns the readings of inlet and outlet, Pa gauge; false: lost on the way.
 func (s *sensors) pressures(p1, p2 float64, f *levels) (in, out float64, ok bool) {
 	noise := s.Noise + f[SensorNoise]
 	in, out = s.read(p1+f[InletOffset], noise), s.read(p2+f[SensorOffset], noise)
@@ -91,7 +91,7 @@ func clipped(p, top float64) float64 {
 	return p
 }
 
-// scaled takes a reading times those factors that are given.
+// scaled returns a reading times those factors that are given.
 func scaled(p float64, factors ...float64) float64 {
 	for _, k := range factors {
 		if k != 0 {
@@ -111,7 +111,7 @@ func (s *sensors) read(p, noise float64) float64 {
 	return p
 }
 
-// counter gives the reading of the counter for the true count.
+// counter returns the reading of the counter for the true count.
 func (s *sensors) counter(true_ int64, f *levels) float64 {
 	for ; s.seen < true_; s.seen++ {
 		if f[CounterMisses] > 0 && s.rng.Float64() < f[CounterMisses] {

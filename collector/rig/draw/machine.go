@@ -46,13 +46,13 @@ func (d *drawer) cylinder() {
 func (d *drawer) unevenness() {
 	p, g := &d.Spec.Params, &d.Spec.Geometry
 	for _, x := range []*[2]float64{&p.Uneven.Feed, &p.Uneven.Exhaust, &p.Uneven.Inlet, &p.Uneven.Outlet, &g.DeadMore} {
-		x[d.IntN(2)] = d.either()
+		x[d.IntN(2)] = d.differs()
 	}
-	p.Piston.Friction[d.IntN(2)] *= 1 + d.either()
+	p.Piston.Friction[d.IntN(2)] *= 1 + d.differs()
 }
 
-// either draws by how much a side differs, up or down.
-func (d *drawer) either() float64 { return d.sides.even(d.Rand) * either(d.Rand, -1.0, 1.0) }
+// differs draws by how much a side differs, up or down.
+func (d *drawer) differs() float64 { return d.sides.even(d.Rand) * either(d.Rand, -1.0, 1.0) }
 
 // climateOf draws temperature and pressure of the surroundings. Header and hall are alike.
 func (d *drawer) climateOf() {

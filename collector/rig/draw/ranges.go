@@ -65,7 +65,8 @@ var (
 	tripRate    = span{2e3, 5e3}     // Pa/s; up to steepest
 )
 
-// steepest is the greatest slope of a header, Pa/s: where the receiver is small.
+// steepest is the greatest slope of a header's band, Pa/s: where the receiver is small. Each neighbour
+// that comes or goes adds up to half of it for some seconds.
 const steepest = 5e3
 
 // Governor, port, tank and what follows it. Pressures are shares of set where not said otherwise.

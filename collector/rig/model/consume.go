@@ -1,6 +1,6 @@
 package model
 
-// consume takes from the tank what consumers and leaks draw.
+// consume lets consumers and leaks draw from the tank.
 func (s *Station) consume(dt float64) {
 	p, st, tank := &s.Params, &s.State, &s.State.Tank
 	if lag := p.Regulator.Lag; lag > 0 {

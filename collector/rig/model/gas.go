@@ -30,7 +30,7 @@ type Nozzle struct {
 	B float64 // critical pressure ratio, 0 <= B < 1
 }
 
-// flow gives kg/s from pUp at tUp to pDown (Pa absolute, K); 0 where pUp <= pDown.
+// flow returns kg/s from pUp at tUp to pDown (Pa absolute, K); 0 where pUp <= pDown.
 func (n Nozzle) flow(pUp, pDown, tUp float64) float64 {
 	if n.C <= 0 || pUp <= pDown {
 		return 0
@@ -50,16 +50,16 @@ type Volume struct {
 	V float64 // m³
 }
 
-// Fill gives a volume of v m³ holding air of p Pa absolute and t K.
+// Fill returns a volume of v m³ holding air of p Pa absolute and t K.
 func Fill(v, p, t float64) Volume { return Volume{M: p * v / (gasR * t), U: p * v / (kappa - 1), V: v} }
 
-// Pressure gives Pa absolute.
+// Pressure returns Pa absolute.
 func (v *Volume) Pressure() float64 { return (kappa - 1) * v.U / v.V }
 
-// Temperature gives K.
+// Temperature returns K.
 func (v *Volume) Temperature() float64 { return v.U / (v.M * cv) }
 
-// moved gives the kg that pass in dt seconds from pUp to pDown (Pa absolute) at tUp K,
+// moved returns the kg that pass in dt seconds from pUp to pDown (Pa absolute) at tUp K,
 // where a kg brings the two sides by stiff Pa closer. Near equal pressures, where the flow
 // goes as the root of the drop, the root falls in a straight line, so that with
 // z = stiff q0 dt/dp0
@@ -75,7 +75,7 @@ func (n Nozzle) moved(pUp, pDown, tUp, stiff, dt float64) float64 {
 	return dp / stiff
 }
 
-// pass lets air from one volume into another for dt seconds and gives the kg that passed.
+// pass lets air from one volume into another for dt seconds and returns the kg that passed.
 // crack (Pa) is what a check valve's spring takes.
 func pass(up, down *Volume, n Nozzle, crack, dt float64) float64 {
 	pUp, pDown := up.Pressure()-crack, down.Pressure()
@@ -93,7 +93,7 @@ func pass(up, down *Volume, n Nozzle, crack, dt float64) float64 {
 }
 
 // release lets air out of a volume into a space of constant pressure p for dt seconds and
-// gives the kg that left.
+// returns the kg that left.
 func release(up *Volume, p float64, n Nozzle, dt float64) float64 {
 	pUp := up.Pressure()
 	if pUp <= p || n.C <= 0 {
@@ -105,7 +105,7 @@ func release(up *Volume, p float64, n Nozzle, dt float64) float64 {
 	return m
 }
 
-// admit lets air of p Pa absolute and t K into a volume for dt seconds and gives the kg
+// admit lets air of p Pa absolute and t K into a volume for dt seconds and returns the kg
 // that came.
 func admit(down *Volume, p, t float64, n Nozzle, dt float64) float64 {
 	pDown := down.Pressure()
@@ -137,7 +137,7 @@ func (v *Volume) resize(to float64) {
 }
 
 // warm exchanges heat with a wall of tWall K through g W/K for dt seconds, implicitly in
-// the air's temperature, and gives the J that the air took.
+// the air's temperature, and returns the J that the air took.
 func (v *Volume) warm(tWall, g, dt float64) float64 {
 	c := v.M * cv
 	q := dt * g * (tWall*c - v.U) / (c + dt*g)

@@ -15,13 +15,13 @@ type Geometry struct {
 	DeadMore             [2]float64 // share by which the dead volumes of side a, b differ from those, 0: not
 }
 
-// DriveArea gives m²: A = pi/4 (D² - d²), without d where the rod does not pass.
+// DriveArea returns m²: A = pi/4 (D² - d²), without d where the rod does not pass.
 func (g Geometry) DriveArea() float64 { return face(g.DriveBore, g.Rod, g.FullFaceDrive) }
 
-// BoostArea gives m², as DriveArea.
+// BoostArea returns m², as DriveArea.
 func (g Geometry) BoostArea() float64 { return face(g.BoostBore, g.Rod, g.FullFaceBoost) }
 
-// Ratio gives the pressure ratio in gauge that the piston reaches without friction:
+// Ratio returns the pressure ratio in gauge that the piston reaches without friction:
 // 1 + A_d/A_b, 2 for equal areas.
 func (g Geometry) Ratio() float64 { return 1 + g.DriveArea()/g.BoostArea() }
 

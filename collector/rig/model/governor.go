@@ -3,13 +3,8 @@ package model
 import "math"
 
 // approach returns the share of the way that a first-order lag of tau s goes in dt s:
-// 1 - exp(-dt/tau), all of it without a lag.
-func approach(dt, tau float64) float64 {
-	if tau <= 0 {
-		return 1
-	}
-	return -math.Expm1(-dt / tau)
-}
+// 1 - exp(-dt/tau).
+func approach(dt, tau float64) float64 { return -math.Expm1(-dt / tau) }
 
 // set returns the pressure at which the outlet counts as at set, Pa gauge: the governor's, where
 // it has wandered to. Without a governor it is where the forces balance at the inlet of the moment,
@@ -31,7 +26,11 @@ func (s *Station) opening(c *Cylinder, above, dt float64) float64 {
 		c.Governed = false
 		return 1
 	}
-	c.Seen += (s.mouth().Pressure() - s.Params.Atmosphere - c.Seen) * approach(dt, g.Lag)
+	p2 := s.mouth().Pressure() - s.Params.Atmosphere
+	if g.Lag > 0 {
+		p2 = c.Seen + (p2-c.Seen)*approach(dt, g.Lag)
+	}
+	c.Seen = p2
 	below := g.SetGauge + s.outside.set + above - c.Seen
 	open := 1.0
 	if g.Band > 0 {

@@ -35,7 +35,7 @@ func (s *Station) move(c *Cylinder, dt float64) {
 	s.shift(c, v, dt)
 }
 
-// forces gives the force of the chambers towards side a's end (N) and their stiffness (N/m).
+// forces returns the force of the chambers towards side a's end (N) and their stiffness (N/m).
 func (s *Station) forces(c *Cylinder) (force, spring float64) {
 	d, b := &c.Drive, &c.Boost
 	d0, d1, b0, b1 := d[0].Pressure(), d[1].Pressure(), b[0].Pressure(), b[1].Pressure()
@@ -78,7 +78,7 @@ func (s *Station) ended(c *Cylinder, after float64) {
 	s.recent.add(Stroke{At: s.State.Time + after, Side: uint8(c.Side)})
 }
 
-// resize gives the chambers the space that the piston leaves them.
+// resize sets the space of the chambers to what the piston leaves them.
 func (s *Station) resize(c *Cylinder) {
 	back := s.geometry.Stroke - c.X
 	c.Drive[0].resize(s.dead[0][0] + s.areaD*c.X)

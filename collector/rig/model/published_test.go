@@ -41,7 +41,7 @@ func bottle(volume, atmosphere, absolute, kelvin, thermal float64, leak Nozzle) 
 	return New(Doubling(), p, absolute-atmosphere)
 }
 
-// until gives the time at which the tank has fallen to p Pa absolute.
+// until returns the time at which the tank has fallen to p Pa absolute.
 func (s *Station) until(t *testing.T, p float64) float64 {
 	t.Helper()
 	for s.State.Tank.Pressure() > p {

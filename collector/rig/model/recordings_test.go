@@ -114,7 +114,7 @@ func number(t testing.TB, s string) float64 {
 	return v
 }
 
-// station gives a station with the recording's plate and truth, its outlet at outlet kPa.
+// station returns a station with the recording's plate and truth, its outlet at outlet kPa.
 func (r *recording) station(p Params, outlet float64) *Station {
 	g := Doubling()
 	g.DriveBore, g.BoostBore, g.Rod, g.Stroke = r.plate.Drive/1e3, r.plate.Boost/1e3, r.plate.Rod/1e3, r.plate.Stroke/1e3
@@ -125,7 +125,7 @@ func (r *recording) station(p Params, outlet float64) *Station {
 	return New(g, p, outlet*1e3)
 }
 
-// bursts gives the recording's demand: its total of each minute, drawn for on seconds every
+// bursts returns the recording's demand: its total of each minute, drawn for on seconds every
 // every seconds as its outlet shows, or evenly where every is 0.
 func (r *recording) bursts(every, on float64) Demand {
 	var d Demand

@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// unbounded gives a station whose governor and relief valve never act.
+// unbounded returns a station whose governor and relief valve never act.
 func unbounded(g Geometry, p Params, outlet float64) *Station {
 	p.Governor.SetGauge, p.Relief.SetGauge = 10e6, 0
 	return New(g, p, outlet)

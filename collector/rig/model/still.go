@@ -17,7 +17,7 @@ type stills struct {
 	rests bool
 }
 
-// account takes a step of dt s that ends at at.
+// account adds a step of dt s that ends at at.
 func (w *stills) account(travels bool, at, dt float64) {
 	if travels == !w.rests {
 		return
@@ -44,5 +44,5 @@ func (s *Station) TakeStills(to []Still) []Still {
 	return to
 }
 
-// Still gives since when the piston stands, s; false while it moves.
+// Still returns since when the piston stands, s; false while it moves.
 func (s *Station) Still() (since float64, stands bool) { return s.stills.since, s.stills.rests }

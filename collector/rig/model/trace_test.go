@@ -70,14 +70,14 @@ func (tr trace) shape(above, below, p2max float64) shape {
 	return sh
 }
 
-// between gives a value at t s between two samples.
+// between returns a value at t s between two samples.
 func between(x []float64, t float64) float64 {
 	i := int(t * perSecond)
 	f := t*perSecond - float64(i)
 	return x[i]*(1-f) + x[i+1]*f
 }
 
-// span gives the height from the lowest to the highest.
+// span returns the height from the lowest to the highest.
 func span(x [bins]float64) float64 {
 	lo, hi := x[0], x[0]
 	for _, v := range x {
@@ -94,7 +94,7 @@ func mean(x []float64) float64 {
 	return sum / float64(len(x))
 }
 
-// cut gives the part from from to to (s).
+// cut returns the part from from to to (s).
 func (tr trace) cut(from, to float64) trace {
 	a, b := int(from*perSecond), min(int(to*perSecond), len(tr.p1))
 	out := trace{p1: tr.p1[a:b], p2: tr.p2[a:b]}
