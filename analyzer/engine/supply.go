@@ -22,7 +22,9 @@ type supply struct {
 	Prev       float64
 	LearnedSet float64
 
-	Track   bool // a run is being measured
+	Moved   float64 // mean square of the header's moves from rest to rest, Pa²
+	Moves   int     // of which it is
+	Track   bool    // a run is being measured
 	RunFrom station.Instant
 	Static  float64 // resting pressure that goes with the run, Pa gauge
 	RefRest bool    // Ref is the resting pressure, else the peak
@@ -107,11 +109,32 @@ func (e *Engine) learnRest(end station.Instant) {
 	if s.Rest == 0 || math.Abs(m-s.Rest) > (1-headerFell)*s.Rest && e.Hdr.RestAt != 0 && e.fedByHeader(end) {
 		s.Rest = m // or the header is seen to stand elsewhere
 	}
+	s.move(m, noise*noise/float64(e.Inlet.N), end)
 	s.Rest += 0.2 * (m - s.Rest)
 	s.RestAt = end
 	e.rested(m)
 	e.headerRests(end)
 }
+
+// move learns how far the header moves from rest to rest: at the first slot of a rest, of mean m
+// with this variance, by the mean square of what it is off.
+func (s *supply) move(m, variance float64, end station.Instant) {
+	if s.RestAt == 0 || end.Sub(s.RestAt) <= slotLen {
+		return
+	}
+	off := m - s.Rest
+	s.Moved += moveShare * (off*off - variance*(1+0.2/1.8) - s.Moved) // of a mean of shares 0.2: 0.2/(2-0.2)
+	s.Moves++
+}
+
+// steady reports whether the header moves by less than the level that is followed may be off, Pa:
+// the mean over rests is then the better one.
+func (s *supply) steady(off float64) bool { return s.Moves >= fewestMoves && s.Moved < off*off }
+
+const (
+	moveShare   = 0.1 // of a rest in what was learned of the header's moves: some ten rests. Own choice
+	fewestMoves = 3   // own choice
+)
 
 // standsAfter gives how long, ns, after its last stroke the piston may be taken to stand.
 func (e *Engine) standsAfter() int64 {

@@ -54,7 +54,7 @@ func seconds(ns int64) float64 { return float64(ns) * 1e-9 }
 
 // stand begins a rest.
 func (f *Follower) stand(since station.Instant, l *line, sd float64) {
-	f.Rests, f.Since = true, since
+	f.Rests, f.Since, f.Fitted = true, since, sd
 	f.Level, f.Slope, f.At, f.Var = f.Base+l.at(l.To), l.Slope, f.newest().To, sd*sd
 }
 
