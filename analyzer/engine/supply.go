@@ -22,8 +22,8 @@ type supply struct {
 	Prev       float64
 	LearnedSet float64
 
-	Moved   float64 // mean square of the header's moves from rest to rest, Pa²
-	Moves   int     // of which it is
+	Moved   float64 // share of rests in which the header had moved
+	Moves   float64 // of which it is
 	Track   bool    // a run is being measured
 	RunFrom station.Instant
 	Static  float64 // resting pressure that goes with the run, Pa gauge
@@ -109,32 +109,33 @@ func (e *Engine) learnRest(end station.Instant) {
 	if s.Rest == 0 || math.Abs(m-s.Rest) > (1-headerFell)*s.Rest && e.Hdr.RestAt != 0 && e.fedByHeader(end) {
 		s.Rest = m // or the header is seen to stand elsewhere
 	}
-	s.move(m, noise*noise/float64(e.Inlet.N), end)
+	s.move(m, max(e.Feed.Fitted, noise/math.Sqrt(float64(e.Inlet.N))), end)
 	s.Rest += 0.2 * (m - s.Rest)
 	s.RestAt = end
 	e.rested(m)
 	e.headerRests(end)
 }
 
-// move learns how far the header moves from rest to rest: at the first slot of a rest, of mean m
-// with this variance, by the mean square of what it is off.
-func (s *supply) move(m, variance float64, end station.Instant) {
+// move learns in what share of rests the header is elsewhere than in those before: at the first slot
+// of a rest, of mean m. sd is the deviation of a level, Pa.
+func (s *supply) move(m, sd float64, end station.Instant) {
 	if s.RestAt == 0 || end.Sub(s.RestAt) <= slotLen {
 		return
 	}
-	off := m - s.Rest
-	s.Moved += moveShare * (off*off - variance*(1+0.2/1.8) - s.Moved) // of a mean of shares 0.2: 0.2/(2-0.2)
+	moved := 0.0
+	if math.Abs(m-s.Rest) > 3*sd {
+		moved = 1
+	}
+	s.Moved += (moved - s.Moved) / min(mostMoves, s.Moves+1)
 	s.Moves++
 }
 
-// steady reports whether the header moves by less than the level that is followed may be off, Pa:
-// the mean over rests is then the better one.
-func (s *supply) steady(off float64) bool { return s.Moves >= fewestMoves && s.Moved < off*off }
+// steady reports whether the header is where it was in most rests: their mean is then known better
+// than the level that is followed, which one rest tells.
+func (s *supply) steady() bool { return s.Moves > 0 && s.Moved < 0.5 }
 
-const (
-	moveShare   = 0.1 // of a rest in what was learned of the header's moves: some ten rests. Own choice
-	fewestMoves = 3   // own choice
-)
+// mostMoves is how many rests the past counts for. Own choice.
+const mostMoves = 10
 
 // standsAfter gives how long, ns, after its last stroke the piston may be taken to stand.
 func (e *Engine) standsAfter() int64 {
