@@ -24,6 +24,7 @@ type minute struct {
 	LastOutletOK bool
 	Drawn        float64 // draw and s of drawing when the minute began
 	Worked       float64
+	PassedSlots  int // in which air passed straight through the check valves: no stroke can be told there
 	DrawnSlots   int // in which the inlet stood lower than at rest, by its mean
 }
 
@@ -42,6 +43,9 @@ func (m *minute) add(s station.State, ns int64) {
 
 // addSlot adds the slot's samples to the minute.
 func (m *minute) addSlot(e *Engine) {
+	if e.passing() && e.State.ShutdownAt == 0 && e.Inlet.Mean > vented {
+		m.PassedSlots++
+	}
 	if e.Inlet.N > 0 {
 		m.InSum += e.Inlet.Sum
 		m.InN += e.Inlet.N
@@ -174,15 +178,22 @@ func (e *Engine) strokeMethod(m *minute) {
 		m.M.StrokeMethod = station.MethodBoth
 	case m.AnyCounted || e.Fuse.CounterServes():
 		m.M.StrokeMethod = station.MethodCounter
-	case !m.Unseen && e.tracesTell() == "" && e.drawTells(m):
+	case !m.Unseen && m.PassedSlots <= mostPassed && e.tracesTell() == "" && e.drawTells(m):
 		m.M.StrokeMethod = station.MethodTraces
 	default:
 		m.M.StrokeMethod = station.MethodNone
+		if m.PassedSlots > mostPassed && m.M.AirReason == "" {
+			m.M.AirReason = "strokes are not visible: no counter, and air passed straight through the check valves"
+		}
 		if m.M.AirReason == "" {
 			m.M.AirReason = orElse(e.tracesTell(), "strokes are not visible: no counter, and the inlet drew far more than the strokes seen do")
 		}
 	}
 }
+
+// mostPassed is for how many slots of a minute air may pass straight through the check valves, with
+// strokes that the traces tell: in 2 s a booster makes some ten strokes at most.
+const mostPassed = 4
 
 func orElse(text, other string) string {
 	if text == "" {

@@ -14,9 +14,11 @@ const (
 	// neededOver is the share by which strokes may fall short of the least number that the outlet's
 	// rises need before they are refused: an error of 25 % of tank volume or bores. Own choice.
 	neededOver = 1.3
-	// hiddenShare is the share of strokes that may rise the outlet without a visible draw, until
-	// strokes are refused. Own choice.
-	hiddenShare = 0.05
+	// darkShare is the share of the working time in which neither a draw nor a stroke may be seen,
+	// until strokes are refused: so many may have been missed. What is off by more is called wrong.
+	darkShare = 0.1
+	// darkFew is the dark time, s, that is no contradiction: the ends of runs.
+	darkFew = 3.0
 	// neededFew strokes more are no contradiction: those of a rise's ends.
 	neededFew = 3.0
 	// neededFor is the time, s, over which the past fades.
@@ -32,40 +34,46 @@ const (
 // snapshots only.
 type needed struct {
 	Least, Told float64 // strokes, the past fading
-	Hidden      float64 // part of Least without a visible draw
+	Work, Dark  float64 // s of work, and of work without a visible draw, the past fading
 	Shown       float64 // part of Told without one
 	Climbed     float64 // Feed.Climb.Sum at the end of the last slot
 	AtEnd       float64 // the same when the newest stroke was told
-	Unseen      float64 // Feed.Climb.Hidden then
+	Drawing     float64 // Ends.Worked then
 }
 
 // watchNeeded adds the slot that ended.
 func (e *Engine) watchNeeded() {
 	n, p := &e.Needed, &e.Plate
 	rose := e.Feed.Climb.Sum - n.Climbed
-	hid := e.Feed.Climb.Hidden - n.Unseen
-	n.Climbed, n.Unseen = e.Feed.Climb.Sum, e.Feed.Climb.Hidden
+	drew := e.Ends.Worked - n.Drawing
+	n.Climbed, n.Drawing = e.Feed.Climb.Sum, e.Ends.Worked
 	if rose < 0 || p.TankVolume <= 0 || p.SweptBoost <= 0 || p.Sensor == station.AtBranch || e.passing() || e.Doubt.Who != 0 || e.State.ShutdownAt != 0 {
 		rose = 0
 	}
-	keep := math.Exp(-float64(slotLen) * 1e-9 / neededFor)
-	n.Least, n.Hidden, n.Told = keep*n.Least, keep*n.Hidden, keep*n.Told+float64(e.Act.Strokes)
-	n.Shown *= keep
+	const dt = float64(slotLen) * 1e-9
+	keep := math.Exp(-dt / neededFor)
+	n.Least, n.Told, n.Shown = keep*n.Least, keep*n.Told+float64(e.Act.Strokes), keep*n.Shown
+	n.Work, n.Dark = keep*n.Work, keep*n.Dark
 	if f := &e.Feed; f.Rests || !f.Drew[0] {
 		n.Shown += float64(e.Act.Strokes)
 	}
+	if e.followed() && e.Feed.Works() && !e.passing() {
+		n.Work += dt
+		if drew < dt/5 {
+			n.Dark += dt
+		}
+	}
 	if rose > 0 {
-		per := p.TankVolume / (air.Kappa * float64(e.inletAbs()) * p.SweptBoost * mostEta)
-		n.Least += rose * per
-		n.Hidden += hid * per
+		n.Least += rose * p.TankVolume / (air.Kappa * float64(e.inletAbs()) * p.SweptBoost * mostEta)
 	}
 }
 
-// tooFew reports whether the outlet rose by more than the strokes that were seen can deliver, or
-// rose again and again while the inlet was not seen to draw.
+// tooFew reports whether the outlet rose by more than the strokes that were seen can deliver, or the
+// piston worked for long without a draw or a stroke that shows.
 func (e *Engine) tooFew() bool {
 	n := &e.Needed
-	return n.Least > neededOver*n.Told+neededFew || n.Hidden > neededOver*n.Shown+hiddenShare*n.Told+neededFew
+	dark := n.Dark - n.Shown*float64(e.usualInterval())*1e-9
+	return n.Least > neededOver*n.Told+neededFew || dark > darkShare*n.Work+darkFew
 }
 
 // leastLifted is the share of a stroke that must have been delivered for a stroke to have ended, where

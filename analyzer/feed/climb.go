@@ -11,12 +11,11 @@ type Climb struct {
 	Low, High float64 // since the last turn, Pa gauge
 	Sum       float64 // of rises, Pa, ever
 	Counted   float64 // of the present rise, in Sum
-	Hidden    float64 // part of Sum while the inlet was not seen to draw
 }
 
 // take takes a frame's mean, Pa gauge. least is the smallest rise that counts, Pa. While the piston
-// stands nothing counts: a tank that warms rises too. draws says that the inlet is seen to draw.
-func (c *Climb) take(x, least float64, works, draws bool) {
+// stands nothing counts: a tank that warms rises too.
+func (c *Climb) take(x, least float64, works bool) {
 	switch {
 	case !works || c.High == 0 || x < c.High-least: // a new beginning, or a turn
 		c.Low, c.High, c.Counted = x, x, 0
@@ -26,9 +25,6 @@ func (c *Climb) take(x, least float64, works, draws bool) {
 		c.High = x
 		if rise := c.High - c.Low; rise > least {
 			c.Sum += rise - c.Counted
-			if !draws {
-				c.Hidden += rise - c.Counted
-			}
 			c.Counted = rise
 		}
 	}

@@ -113,7 +113,7 @@ func (f *Follower) close(c *Context) {
 	}
 	n := f.newest()
 	if n.Out.N > 0 {
-		f.Climb.take(f.OutBase+n.Out.mean(), overTurn*c.OutNoise/math.Sqrt(n.Out.N), f.Works(), !f.Rests && f.Drew[0])
+		f.Climb.take(f.OutBase+n.Out.mean(), overTurn*c.OutNoise/math.Sqrt(n.Out.N), f.Works())
 	}
 	if f.Rests {
 		f.rest(c)
