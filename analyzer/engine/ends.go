@@ -61,6 +61,9 @@ func (e *Engine) end(c *stroke.Candidate, floor, past station.Instant) {
 	if e.passing() {
 		e.Pace.Forget(e.Ends.Drawn, e.Ends.Ref <= 0)
 	}
+	if e.stoodUpTo(c.At) {
+		return
+	}
 	last, before := e.Pace.Last, e.Ends.Placed
 	e.weak(c, usual)
 	begin := e.Pace.Start

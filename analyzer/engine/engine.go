@@ -11,10 +11,10 @@ import (
 )
 
 // Version names the engine's arithmetic. Snapshots of another version are not restored.
-const Version = "7"
+const Version = "8"
 
 // Revision is stored with every minute that this engine made.
-const Revision = 7
+const Revision = 8
 
 const (
 	slotLen     = station.Second / 2 // decisions are taken twice a second of event time

@@ -21,13 +21,18 @@ func (e *Engine) explainDuty() station.Explanation {
 			computed("charging and stroking in the present minute", sec(station.Charging, station.Stroking), "s"),
 			computed("holding in the present minute", sec(station.Holding), "s"),
 			computed("starved in the present minute", sec(station.Starved), "s"),
-			words("the piston strokes while", "strokes end, by counter or traces, or the inlet draws", station.Measured),
-			words("and after that", "as long as it is computed to travel on; a slower creep shows in no trace and counts as standing", station.Computed),
+			words("the piston strokes while", "the inlet draws, strokes end or the outlet rises", station.Measured),
+			words("the piston stands while", "the inlet rests: straight, at the header's pressure, without a stroke's end; a creep slower than the slowest stroke counts as standing", station.Computed),
 			assumed("slowest stroke that counts as stroking", float64(station.SlowestStroke)*1e-9, "s", "own definition"),
 			assumed("fed above", station.FedAbove.KPa(), "kPa gauge", "own definition"),
 			words("counter", e.counterSays(), station.Measured),
 			words("traces", orElse(e.tracesTell(), "show strokes"), station.Measured),
 		}}
+	if e.followed() {
+		x.Inputs = append(x.Inputs, computed("header, as the inlet shows it at rest", e.Feed.Level*1e-3, "kPa gauge"))
+	} else {
+		x.Inputs = append(x.Inputs, computed("after a stroke the piston is taken to travel on for", float64(e.hold())*1e-9, "s"))
+	}
 	if e.Act.LastWork != 0 {
 		x.Inputs = append(x.Inputs, at("last seen to stroke", e.Act.LastWork), words("now", e.strokesBy(), station.Computed))
 	}

@@ -86,6 +86,7 @@ func (e *Engine) stroke(s station.Stroke) {
 		m.PassStrokes += station.MicrolitresOf(a.Boost.Value)
 		e.Rounds.Delivered += station.MicrolitresOf(a.Plain) // not as learned: that hides what is lost inside
 	}
+	e.Needed.AtEnd = e.Feed.Climb.Sum
 	if !e.Fuse.CounterServes() {
 		e.Feed.Stroke(s.At, e.hiddenTravel(s.At, 1))
 	}

@@ -35,6 +35,7 @@ type needed struct {
 	Hidden      float64 // part of Least without a visible draw
 	Shown       float64 // part of Told without one
 	Climbed     float64 // Feed.Climb.Sum at the end of the last slot
+	AtEnd       float64 // the same when the newest stroke was told
 	Unseen      float64 // Feed.Climb.Hidden then
 }
 
@@ -65,4 +66,19 @@ func (e *Engine) watchNeeded() {
 func (e *Engine) tooFew() bool {
 	n := &e.Needed
 	return n.Least > neededOver*n.Told+neededFew || n.Hidden > neededOver*n.Shown+hiddenShare*n.Told+neededFew
+}
+
+// leastLifted is the share of a stroke that must have been delivered for a stroke to have ended, where
+// its draw was not seen: it may have begun before the end before was told. Own choice.
+const leastLifted = 0.3
+
+// stoodUpTo reports whether no stroke can have ended at t: since the end before, the inlet was not seen
+// to draw, and the outlet did not rise. Demand alone makes it fall.
+func (e *Engine) stoodUpTo(t station.Instant) bool {
+	p := &e.Plate
+	if e.Fuse.CounterServes() || !e.followed() || e.passing() || p.TankVolume <= 0 || p.SweptBoost <= 0 || p.Sensor == station.AtBranch || e.Feed.DrewSinceEnd(t) {
+		return false
+	}
+	lift := air.Kappa * float64(e.inletAbs()) * p.SweptBoost * mostEta / p.TankVolume
+	return lift > 4*e.Ends.Out.Noise() && e.Feed.Climb.Sum-e.Needed.AtEnd < leastLifted*lift
 }

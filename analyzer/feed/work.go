@@ -107,6 +107,10 @@ func (f *Follower) straight(c *Context) (line, bool) {
 // rises reports whether the outlet rises over the window, by more than noise and than a tank that
 // warms.
 func (f *Follower) rises(c *Context) bool {
+	old, n := &f.Ring[0].Out, &f.newest().Out
+	if n.N == 0 || old.N > 0 && n.mean() <= old.mean() { // no line through it rises by so much
+		return false
+	}
 	var m frame
 	first := f.Ring[0].From
 	for i := range f.Ring {

@@ -92,6 +92,9 @@ func Draw(set Set, n int) Case {
 	}
 	d.Set, d.N, d.Kind, d.Spec.About = set, n, k.name, k.about
 	d.Spec.Plate.Key = station.Key{Site: set.String(), Station: fmt.Sprint(n)}
+	if n/len(kinds)%2 == 0 { // every other user knows how warm the hall is
+		d.Spec.Plate.AirTemperature = d.Spec.Params.Ambient
+	}
 	for i := range d.Spec.Faults {
 		if f := &d.Spec.Faults[i]; f.From > 0 {
 			f.From = Start.Add(int64(f.From)).Floor(100 * station.Millisecond)
