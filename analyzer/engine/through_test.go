@@ -117,6 +117,8 @@ func TestConductanceOfAKnownLine(t *testing.T) {
 	}{
 		{"steady", triangle(0, 1), false},
 		{"0.3 kPa/s", triangle(0.3e3, 37), false},
+		{"1 kPa/s", triangle(1e3, 37), false},
+		{"4 kPa/s", triangle(4e3, 8.5), false},
 		{"1 kPa/s, with a sensor", triangle(1e3, 37), true},
 		{"4 kPa/s, with a sensor", triangle(4e3, 8.5), true},
 	} {
