@@ -15,6 +15,9 @@ const (
 	// unanchored is how long, ns, after its last rest the header's level still serves: a slew of
 	// 0.3 kPa/s, a common compressor's, is then some kPa. Own choice.
 	unanchored = 20 * station.Second
+	// knownLevel is the share of the sag by which the header's level may be uncertain: a tenth of the
+	// flow. Own choice.
+	knownLevel = 0.2
 	// standsOut is how many times the least visible draw a stroke must draw in the mean, so that
 	// what stays below it at its turns is a few per cent of it.
 	standsOut = 2.0
@@ -61,7 +64,7 @@ func (e *Engine) passed(at station.Instant) {
 		return
 	}
 	flow := drawn / took // mean root of the sag
-	if flow < standsOut*math.Sqrt(e.Ends.LeastSag()) {
+	if flow < standsOut*math.Sqrt(e.Ends.LeastSag()) || f.Sd(at) > knownLevel*flow*flow {
 		return
 	}
 	keep := math.Exp(-n / throughFor)

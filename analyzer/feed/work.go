@@ -28,7 +28,7 @@ func (f *Follower) work(c *Context) {
 	l, straight := f.straight(c)
 	noise := math.Sqrt(c.InNoise*c.InNoise/n.In.N + f.Wander)
 	f.known(c, &l, noise)
-	if f.Base+n.In.mean() < f.Level-sure*math.Hypot(noise, f.sd(n.To)) {
+	if f.Base+n.In.mean() < f.Level-sure*math.Hypot(noise, f.Sd(n.To)) {
 		f.Drew[0] = true
 	}
 	if !straight || f.rises(c) || f.EndAt > first.Add(FrameLen) {
@@ -41,7 +41,7 @@ func (f *Follower) work(c *Context) {
 	fitted := 2 * c.InNoise / math.Sqrt(l.N) // deviation of either end of the line
 	begin, end := f.Base+l.at(0), f.Base+l.at(l.To)
 	switch {
-	case f.At != 0 && min(begin, end) >= f.Level-3*(f.sd(n.To)+fitted):
+	case f.At != 0 && min(begin, end) >= f.Level-3*(f.Sd(n.To)+fitted):
 		f.stand(f.Quiet, &l, fitted)
 	case f.At != 0 && first.Sub(f.BreakAt) <= 3*int64(FrameLen) && f.Base+f.bent(&l, first) >= f.BreakBy-3*(f.BreakSd+fitted):
 		f.stand(f.BreakAt, &l, fitted)
@@ -77,9 +77,9 @@ func (f *Follower) known(c *Context, l *line, noise float64) {
 	}
 }
 
-// sd returns the deviation of the level at t, Pa, while the piston works: the header has moved since
-// by its usual slope.
-func (f *Follower) sd(t station.Instant) float64 {
+// Sd returns the deviation of the level at t, Pa, while the piston works: the header has moved since by
+// its usual slope.
+func (f *Follower) Sd(t station.Instant) float64 {
 	dt := seconds(t.Sub(f.KnownAt))
 	return math.Sqrt(f.BreakSd*f.BreakSd + f.Slew*dt*dt)
 }
