@@ -124,10 +124,7 @@ func (e *Engine) starves(p2, set float64, end station.Instant) bool {
 	return s.Current == station.Starved || end.Sub(x.Below) >= starvesFor || !s.Current.Working() && s.Current != station.Holding
 }
 
-// slowest is the longest time, ns, from increment to increment that is still a pace.
-const slowest = 3 * station.Minute60
-
-// slowly tells whether the piston works at a slow pace: its counter went on with the outlet
+// slowly reports whether the piston strokes at a slow pace: its counter went on with the outlet
 // below set, where the governor is open, no longer ago than one and a half times the lesser
 // of the two times between increments before. Neither draw nor delivery of such strokes shows.
 func (e *Engine) slowly(end station.Instant) bool {
@@ -138,7 +135,7 @@ func (e *Engine) slowly(end station.Instant) bool {
 		x.IncAt, x.IncLow = at, low
 	}
 	gap := min(x.IncGaps[0], x.IncGaps[1])
-	return low && x.IncLow && gap > 0 && gap <= slowest && e.Fuse.CounterServes() && end.Sub(x.IncAt) <= gap*3/2
+	return low && x.IncLow && gap > 0 && gap <= e.perCount()*station.SlowestStroke && e.Fuse.CounterServes() && end.Sub(x.IncAt) <= gap*3/2
 }
 
 const (

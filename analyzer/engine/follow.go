@@ -29,9 +29,10 @@ func (e *Engine) followed() bool {
 	return e.Feed.At != 0 && e.Ends.In.Rate() >= followRate && e.Doubt.Who&inletDoubted == 0
 }
 
-// hiddenTravel reports whether less than half of what n strokes draw was seen before they ended at t.
+// hiddenTravel reports whether less than half of what n strokes draw was seen before they ended at t,
+// though they were no creep.
 func (e *Engine) hiddenTravel(t station.Instant, n int64) bool {
-	if !e.followed() || e.passing() {
+	if !e.followed() || e.passing() || t.Sub(e.Feed.EndAt) > n*station.SlowestStroke {
 		return false
 	}
 	if full := e.Pace.Full; full > 0 && !e.Pace.Timed && e.Fuse.CounterServes() {

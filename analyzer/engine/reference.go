@@ -11,7 +11,7 @@ import (
 const beginner = 24
 
 // reference sets the pressure that the draw is measured from: the one at which the inlet
-// rests or, until it has been seen to rest, the highest seen.
+// rests or, until it has been seen to rest, the highest seen. Where the header moves it is followed.
 func (e *Engine) reference() {
 	e.refute()
 	rested := e.Supply.Rest > 0
@@ -19,7 +19,7 @@ func (e *Engine) reference() {
 	if !rested {
 		e.Ends.Ref = e.Supply.Peak
 	}
-	if e.followed() {
+	if e.followed() && !(rested && e.Supply.steady()) {
 		e.Ends.Ref = e.Feed.Level
 	}
 	if rested && e.Drawless.At == e.Supply.RestAt {

@@ -92,7 +92,7 @@ func (e *Engine) watchRounds(end station.Instant) {
 		r.stop()
 		return
 	}
-	if end.Sub(e.Act.LastWork) < station.Second || r.N > 0 && e.stepsUp(roundStep) {
+	if end.Sub(e.Act.LastWork) < e.settles() || r.N > 0 && e.stepsUp(roundStep) {
 		if r.N >= fewestSlots && !r.brief() {
 			e.endRound(end)
 		}
@@ -110,6 +110,15 @@ func (e *Engine) watchRounds(end station.Instant) {
 	r.step(p)
 	e.standFloor(end)
 	e.pauseFloor(end)
+}
+
+// settles returns how long, ns, after the last work that was seen the outlet does nothing but fall: a
+// slot where the header shows to a frame when the piston came to stand, else a second.
+func (e *Engine) settles() int64 {
+	if e.followed() {
+		return slotLen
+	}
+	return station.Second
 }
 
 // stepsUp tells whether the outlet rose in the slot as it does by a delivery: by so many times

@@ -22,7 +22,9 @@ type supply struct {
 	Prev       float64
 	LearnedSet float64
 
-	Track   bool // a run is being measured
+	Moved   float64 // share of rests in which the header had moved
+	Moves   float64 // of which it is
+	Track   bool    // a run is being measured
 	RunFrom station.Instant
 	Static  float64 // resting pressure that goes with the run, Pa gauge
 	RefRest bool    // Ref is the resting pressure, else the peak
@@ -107,11 +109,33 @@ func (e *Engine) learnRest(end station.Instant) {
 	if s.Rest == 0 || math.Abs(m-s.Rest) > (1-headerFell)*s.Rest && e.Hdr.RestAt != 0 && e.fedByHeader(end) {
 		s.Rest = m // or the header is seen to stand elsewhere
 	}
+	s.move(m, max(e.Feed.Fitted, noise/math.Sqrt(float64(e.Inlet.N))), end)
 	s.Rest += 0.2 * (m - s.Rest)
 	s.RestAt = end
 	e.rested(m)
 	e.headerRests(end)
 }
+
+// move learns in what share of rests the header is elsewhere than in those before: at the first slot
+// of a rest, of mean m. sd is the deviation of a level, Pa.
+func (s *supply) move(m, sd float64, end station.Instant) {
+	if s.RestAt == 0 || end.Sub(s.RestAt) <= slotLen {
+		return
+	}
+	moved := 0.0
+	if math.Abs(m-s.Rest) > 3*sd {
+		moved = 1
+	}
+	s.Moved += (moved - s.Moved) / min(mostMoves, s.Moves+1)
+	s.Moves++
+}
+
+// steady reports whether the header is where it was in most rests: their mean is then known better
+// than the level that is followed, which one rest tells.
+func (s *supply) steady() bool { return s.Moves > 0 && s.Moved < 0.5 }
+
+// mostMoves is how many rests the past counts for. Own choice.
+const mostMoves = 10
 
 // standsAfter gives how long, ns, after its last stroke the piston may be taken to stand.
 func (e *Engine) standsAfter() int64 {

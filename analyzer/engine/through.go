@@ -37,7 +37,6 @@ type through struct {
 	N       float64             // of them
 	At      station.Instant     // of the last end
 	Drawn   float64             // Ends.Drawn then
-	Worked  float64             // Ends.Worked then, or a little later
 }
 
 // conductance returns C, m³/(s Pa) ANR.
@@ -55,12 +54,8 @@ func (e *Engine) passed(at station.Instant) {
 	air, n := t.New.CubicMetres(), t.N
 	t.At, t.Drawn, t.New, t.N = at, t.Drawn+drawn, 0, 0
 	took := float64(at.Sub(from)) * 1e-9
-	worked := e.Ends.Worked - t.Worked
-	t.Worked = e.Ends.Worked
-	if f.BreakAt > from || f.Rests && f.Since < at.Add(-feed.FrameLen) {
-		took = worked // the piston stood in between
-	}
-	if air <= 0 || took <= 0 || !e.followed() || !e.anchored(at) || e.passing() || e.State.ShutdownAt != 0 {
+	stood := f.BreakAt > from || f.Rests && f.Since < at.Add(-feed.FrameLen)
+	if stood || air <= 0 || took <= 0 || !e.followed() || !e.anchored(at) || e.passing() || e.State.ShutdownAt != 0 {
 		return
 	}
 	flow := drawn / took // mean root of the sag

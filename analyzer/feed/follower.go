@@ -20,6 +20,7 @@ type Follower struct {
 	Slope  float64         // of it, Pa/s, at rest
 	At     station.Instant // 0: never seen to rest
 	Var    float64         // of Level at rest, Pa²
+	Fitted float64         // deviation of the level when the last rest began, Pa
 	Gain   float64         // of the level at rest, see adapt
 	Ahead  float64         // last innovation, Pa
 	Slew   float64         // mean square slope of the header at rest, (Pa/s)²

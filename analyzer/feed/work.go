@@ -61,7 +61,7 @@ func seconds(ns int64) float64 { return float64(ns) * 1e-9 }
 
 // stand begins a rest.
 func (f *Follower) stand(since station.Instant, l *line, sd float64) {
-	f.Rests, f.Since = true, since
+	f.Rests, f.Since, f.Fitted = true, since, sd
 	f.Slope, f.At, f.Var = l.Slope, f.newest().mid(), sd*sd
 	f.Level = f.Base + l.at(seconds(f.At.Sub(f.Ring[0].From)))
 }
