@@ -227,10 +227,8 @@ func (e *Engine) tracesTell() string {
 		return "strokes are not visible: no counter, and their ends do not stand out of the noise"
 	case !e.Pace.Told(e.Ends.Lift > 0):
 		return "strokes are not told apart: no counter, and the draw between what may be their ends varies"
-	case e.tooFew():
-		return "strokes are not all seen: no counter, and the outlet rises by more than those that were seen deliver"
 	}
-	return ""
+	return e.tooFew()
 }
 
 // tracesServe tells whether the traces are sampled fast enough to show strokes: eight

@@ -68,12 +68,17 @@ func (e *Engine) watchNeeded() {
 	}
 }
 
-// tooFew reports whether the outlet rose by more than the strokes that were seen can deliver, or the
-// piston worked for long without a draw or a stroke that shows.
-func (e *Engine) tooFew() bool {
+// tooFew returns why the strokes that were seen cannot be all, "" where nothing speaks against it.
+func (e *Engine) tooFew() string {
 	n := &e.Needed
 	dark := n.Dark - n.Shown*float64(e.usualInterval())*1e-9
-	return n.Least > neededOver*n.Told+neededFew || dark > darkShare*n.Work+darkFew
+	switch {
+	case n.Least > neededOver*n.Told+neededFew:
+		return "strokes are not all seen: no counter, and the outlet rises by more than those that were seen deliver"
+	case dark > darkShare*n.Work+darkFew:
+		return "strokes are not all seen: no counter, and the piston works for long without a draw or a stroke that shows"
+	}
+	return ""
 }
 
 // leastLifted is the share of a stroke that must have been delivered for a stroke to have ended, where
