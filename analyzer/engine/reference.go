@@ -19,7 +19,8 @@ func (e *Engine) reference() {
 	if !rested {
 		e.Ends.Ref = e.Supply.Peak
 	}
-	if e.followed() && !(rested && e.Supply.steady()) {
+	_, sensed := e.headerNow(e.Slot)
+	if e.followed() && (sensed || !rested || !e.Supply.steady()) {
 		e.Ends.Ref = e.Feed.Level
 	}
 	if rested && e.Drawless.At == e.Supply.RestAt {

@@ -179,7 +179,8 @@ func (e *Engine) measureRun(start, end station.Instant) {
 		if s.RefRest {
 			s.Static = s.Rest
 		}
-		if e.followed() && e.anchored(end) {
+		_, sensed := e.headerNow(end)
+		if !sensed && e.followed() && e.anchored(end) && !(s.RefRest && s.steady()) {
 			s.Static, s.RefRest = e.Feed.Static(), true
 		}
 		if s.Static <= 0 {
@@ -220,6 +221,9 @@ func (e *Engine) endRun(end station.Instant) {
 	s.Track = false
 	d := &s.Done
 	if d.Slots < 3 || d.N == 0 {
+		if s.SagWeight > 0 { // too short for the sag, but its strokes have passed air
+			e.estimateSupply(end)
+		}
 		return
 	}
 	seconds := float64(d.At.Sub(s.RunFrom)) * 1e-9

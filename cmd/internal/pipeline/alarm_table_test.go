@@ -36,9 +36,7 @@ type recording struct {
 // one of them no longer does.
 var knownMiss = map[string]string{
 	"header-low, idle: pressure-left raised without its fault": "an inlet that rests 23 % lower looks like a closed supply (decision 5): a line that was shut in and from which a part of a stroke was drawn rests as flat for minutes (row trapped-inlet), so the fail-safe alarm is kept",
-	"branch-leak, idle: outlet-leak raised late":               "41 strokes a minute with rests of a second or two: too short for rounds, too frequent for steady minutes; told after seven minutes, from the longer ones",
 	"header-weak: supply-undersized raised without its fault":  weak,
-	"header-weak: supply-restricting raised without its fault": weak,
 }
 
 const weak = "without a sensor at the header one that falls while air is drawn, and recovers at once, looks like a narrow line (causes and check_first of the alarm name it)"

@@ -108,8 +108,8 @@ func TestRandomStations(t *testing.T) {
 	w.Flush()
 	t.Logf("\n%s", table.String())
 	t.Logf("from the traces alone, stations with demand: %d of %d within 1 %%; leaks found with the counter: %d of 14; duty off by more than 2 points: %d of 40, by %.1f in the mean", close1, working, found, dutyOff, dutySum/40)
-	// truth counts a creeping piston as standing, the engine still adds a coast behind each run
-	if dutySum > 40*27 {
+	// reached are 13 and 2.7: stations that make up a leak, whose last strokes creep
+	if dutyOff > 15 || dutySum > 40*3.5 {
 		t.Errorf("duty off by more than 2 points on %d of 40, by %.1f in the mean", dutyOff, dutySum/40)
 	}
 	if close1 < 22 || found < 12 {

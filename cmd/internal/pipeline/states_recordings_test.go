@@ -11,18 +11,22 @@ import (
 )
 
 // Standing times of an independent model's piston, those of more than half a second, against
-// what is told, in s: their ends, their beginnings, and how much of each is told. Ends are told
-// within some hundredths of a second. Beginnings are not: in that model the piston stands 0.66 s
-// after a stroke that ended just as the governor closed, and creeps on for 5 to 9 s after any
-// other, and no trace shows which it was (decision 4 of DEVELOPERS.md). The limits are what was
-// reached, less some. Two ends of 09 are a piston that moved for 10 ms.
+// what is told, in s. The model's piston stands below 0.2 mm/s; by the definition in
+// analyzer/station it also stands while it creeps faster than that, for 5 to 9 s after most strokes.
+// So a standing time of the model lies within a told one and ends with it, and no minute is told to
+// stand for less than the model's; how much more is in totals.duty_fed, which
+// TestRecordingsOfAnIndependentModel compares. Two ends of 09 are a piston that moved for 10 ms.
 func TestStandingTimesOfAnIndependentModel(t *testing.T) {
 	for _, counter := range []bool{true, false} {
-		var begins, ends, seconds, minutes bound
+		var ends, seconds, minutes bound
 		for _, dir := range firstModel(t) {
 			var tr struct {
 				truth
-				Stills [][2]float64 `json:"still_intervals"`
+				Stills  [][2]float64 `json:"still_intervals"`
+				Minutes []struct {
+					Holding float64 `json:"holding_s"`
+					Starved float64 `json:"starved_s"`
+				}
 			}
 			readJSON(t, filepath.Join(dir, "truth.json"), &tr)
 			p, shut := plateOf(t, dir)
@@ -43,10 +47,8 @@ func TestStandingTimesOfAnIndependentModel(t *testing.T) {
 				}
 				length := v[1] - v[0]
 				seconds.add((length-said)/math.Max(1, 0.02*length), true)
-				off, ok := nearest(u.Out.Intervals, at(v[1]), true)
+				off, ok := nearest(u.Out.Intervals, at(v[1]))
 				ends.add(off, ok)
-				off, ok = nearest(u.Out.Intervals, at(v[0]), false)
-				begins.add(off, ok)
 			}
 			line := ""
 			for i, m := range tr.Minutes {
@@ -56,7 +58,7 @@ func TestStandingTimesOfAnIndependentModel(t *testing.T) {
 				}
 				said := covered(u.Out.Intervals, station.Holding, from, to) + covered(u.Out.Intervals, station.Starved, from, to)
 				off := said - m.Holding - m.Starved
-				minutes.add(off, true)
+				minutes.add(math.Min(off, 0), true)
 				line += fmt.Sprintf(" %+.1f", off)
 			}
 			t.Logf("%s, counter %v: seconds told to stand a minute, off by%s", tr.Name, counter, line)
@@ -65,7 +67,7 @@ func TestStandingTimesOfAnIndependentModel(t *testing.T) {
 			what  string
 			b     *bound
 			least float64 // share within one
-		}{{"ends, s", &ends, 0.75}, {"beginnings, s", &begins, 0.1}, {"seconds over 1 s or 2 %", &seconds, 0.65}, {"seconds a minute", &minutes, 0.5}} {
+		}{{"ends, s", &ends, 0.9}, {"seconds over 1 s or 2 %", &seconds, 0.95}, {"seconds missing a minute", &minutes, 0.98}} {
 			md, wo := c.b.typical()
 			share := float64(c.b.within(1)) / float64(c.b.n)
 			t.Logf("counter %v, %s: %d, found %d, within one %.0f %%, median %.2f, worst %.2f", counter, c.what, c.b.n, len(c.b.errs), 100*share, md, wo)
@@ -76,18 +78,14 @@ func TestStandingTimesOfAnIndependentModel(t *testing.T) {
 	}
 }
 
-// nearest finds the told beginning or end of a standing time that is nearest to at, s off.
-func nearest(told []station.Interval, at station.Instant, ends bool) (off float64, ok bool) {
+// nearest finds the told end of a standing time that is nearest to at, s off.
+func nearest(told []station.Interval, at station.Instant) (off float64, ok bool) {
 	off = 10
 	for _, v := range told {
 		if v.State != station.Holding && v.State != station.Starved {
 			continue
 		}
-		x := v.From
-		if ends {
-			x = v.To
-		}
-		if d := float64(x.Sub(at)) * 1e-9; math.Abs(d) < math.Abs(off) {
+		if d := float64(v.To.Sub(at)) * 1e-9; math.Abs(d) < math.Abs(off) {
 			off, ok = d, true
 		}
 	}

@@ -30,15 +30,10 @@ type truth struct {
 		Inlet     float64 `json:"inlet_air_l"`
 		Delivered float64 `json:"delivered_air_l"`
 		Exhaust   float64 `json:"exhaust_air_l"`
-		Moving    float64 `json:"moving_s"`
-		Holding   float64 `json:"holding_s"`
-		Starved   float64 `json:"starved_s"`
+		Duty      float64 `json:"duty_fed"`
 	}
 	Minutes []struct {
-		Moving  float64 `json:"moving_s"`
-		Holding float64 `json:"holding_s"`
-		Starved float64 `json:"starved_s"`
-		Demand  float64 `json:"demand_l"`
+		Demand float64 `json:"demand_l"`
 	}
 	Leak    float64 `json:"leak_conductance_dm3_s_bar"`
 	Supply  float64 `json:"supply_conductance_dm3_s_bar"`
@@ -156,25 +151,11 @@ func resultOf(u *pipeline.Unit) result {
 	return r
 }
 
-// dutyOf gives the share of the fed time in which the model's piston moved: by its
-// minutes up to where the supply was closed.
-func (tr *truth) dutyOf(shutdown float64) float64 {
-	var moving, standing float64
-	for i, m := range tr.Minutes {
-		if shutdown > 0 && float64(60*(i+1)) > shutdown {
-			break
-		}
-		moving += m.Moving
-		standing += m.Holding + m.Starved
-	}
-	return moving / (moving + standing)
-}
-
 // own are the alarms that the recordings' labels are about.
 var own = map[string]bool{rules.SupplyUndersized: true, rules.OutletLeak: true, rules.PressureLeft: true, rules.SignalLost: true}
 
 // Recordings of an independent physics model, which nobody here wrote, with its truth:
-// strokes within 1 % (exact within a cycle with the counter), duty within 3 points,
+// strokes within 1 % (exact within a cycle with the counter), duty within 1.5 points,
 // delivered air within 6 %, inlet within 8 %, exhaust within 12 %, leak within 20 %, each labelled fault
 // raised once and nothing else.
 func TestRecordingsOfAnIndependentModel(t *testing.T) {
@@ -183,29 +164,28 @@ func TestRecordingsOfAnIndependentModel(t *testing.T) {
 			t.Run(fmt.Sprintf("%s/counter=%v", filepath.Base(dir), counter), func(t *testing.T) {
 				var tr truth
 				readJSON(t, filepath.Join(dir, "truth.json"), &tr)
-				p, shutdown := plateOf(t, dir)
-				judge(t, &tr, shutdown, run(t, p, filepath.Join(dir, "trace.csv.gz"), counter), counter)
+				p, _ := plateOf(t, dir)
+				judge(t, &tr, run(t, p, filepath.Join(dir, "trace.csv.gz"), counter), counter)
 			})
 		}
 	}
 }
 
-func judge(t *testing.T, tr *truth, shutdown float64, u *pipeline.Unit, counter bool) {
+func judge(t *testing.T, tr *truth, u *pipeline.Unit, counter bool) {
 	r := resultOf(u)
 	T := &tr.Totals
-	duty := tr.dutyOf(shutdown)
 	t.Logf("strokes %.0f of %.0f (%+.2f %%), duty %.3f of %.3f, delivered %+.1f %%, inlet %+.1f %%, alarms %v",
-		r.strokes, T.Strokes, 100*(r.strokes/T.Strokes-1), r.duty, duty, 100*(r.delivered/T.Delivered-1), 100*(r.inlet/T.Inlet-1), r.raised)
+		r.strokes, T.Strokes, 100*(r.strokes/T.Strokes-1), r.duty, T.Duty, 100*(r.delivered/T.Delivered-1), 100*(r.inlet/T.Inlet-1), r.raised)
 	switch d := r.strokes - T.Strokes; {
 	case counter && math.Abs(d) > 2:
 		t.Errorf("with the counter strokes must be exact within a cycle, they are off by %g", d)
-	case !counter && tr.Name == creeping && math.Abs(d) <= 6:
+	case !counter && tr.Name == creeping && math.Abs(d) <= 4:
 		t.Logf("known miss: %g strokes from the traces alone", d)
 	case !counter && math.Abs(d) > 0.01*T.Strokes:
 		t.Errorf("from the traces alone strokes are off by %+.2f %%", 100*d/T.Strokes)
 	}
-	if math.Abs(r.duty-duty) > 0.03 {
-		t.Errorf("duty %.3f, truth %.3f", r.duty, duty)
+	if math.Abs(r.duty-T.Duty) > 0.015 {
+		t.Errorf("duty %.3f, truth %.3f", r.duty, T.Duty)
 	}
 	if math.Abs(r.delivered/T.Delivered-1) > 0.06 {
 		t.Errorf("delivered %.1f L, truth %.1f", r.delivered, T.Delivered)
@@ -241,7 +221,8 @@ func judge(t *testing.T, tr *truth, shutdown float64, u *pipeline.Unit, counter 
 
 // creeping is the recording in which the traces alone miss the 1 %: in each of its
 // fourteen short runs the last stroke creeps to its end while the governor closes, and
-// its draw is below the noise. The counter sees it; the traces miss 6 of 108.
+// its draw is below the noise. The counter sees it; of 108 strokes the traces alone tell three
+// too many, since what is drawn in a run does not tell whether that stroke had ended.
 const creeping = "09-tight-thermal"
 
 func alarmsOf(t *testing.T, tr *truth, r result) {
