@@ -140,8 +140,10 @@ func (e *Engine) below(p float64) bool {
 // followedWork notes the work that the followed header shows.
 func (e *Engine) followedWork(start, end station.Instant) {
 	switch fills := e.fills(start, end); {
-	case e.Feed.Works() || fills:
+	case fills || e.Feed.Works() && !e.passing():
 		e.Act.LastWork = end
+	case e.Feed.Works(): // what passes through the check valves is no work, but its strokes are
+		e.Act.LastWork = max(e.Act.LastWork, min(end, e.Fuse.Newest()))
 	case e.Act.LastWork != 0:
 		e.Act.LastWork = min(e.Act.LastWork, max(e.Feed.Until(), e.State.From))
 	}
