@@ -133,7 +133,7 @@ func TestConductanceOfAKnownLine(t *testing.T) {
 			x := &e.Supply.Through
 			g := r.Steps[len(r.Steps)-1].Estimates[station.SupplyConductance]
 			if !g.Known() {
-				if c.known {
+				if c.known && !(c.sensed && sag < 10e3) { // the header moves by as much as the line sags
 					t.Errorf("%s, sag of %g Pa: unknown, %s", c.name, sag, g.Reason)
 				}
 				continue

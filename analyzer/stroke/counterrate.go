@@ -11,9 +11,6 @@ const (
 	heldPast   = 60 * station.Minute60
 	// burst is the rate, in limits, that no piston follows: counts that come closer together are bounce.
 	burst = 4.0
-	// unloaded is by how much the piston may be faster than the plate's highest rate while it fills an empty
-	// tank (common practice, no source).
-	unloaded = 1.5
 )
 
 // Held follows whether counts come steadily faster than the limit: then they are strokes, and the
@@ -38,7 +35,7 @@ func (c *Counter) Expect(p *station.Plate) {
 	if stated <= 0 {
 		stated = MaxRate
 	}
-	if c.Held.Limit = unloaded * stated; c.PerCycle {
+	if c.Held.Limit = overRate * stated; c.PerCycle {
 		c.Held.Limit /= 2
 	}
 }

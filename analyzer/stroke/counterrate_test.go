@@ -45,7 +45,7 @@ func TestSteadyRatesAreStrokes(t *testing.T) {
 		{"strokes counted as cycles: twice the plate's", slow, 50, 60, steady(3), 180, 1, true},
 		{"within the plate", slow, 50, 60, steady(1.4), 84, 1, false},
 		{"15 s of it", station.Plate{}, 100, 60, func(t float64) float64 { return 1000 + 7*min(t, 15) }, 75, 15, false}, // the limit of 6 a second lets 90 through at most
-		{"a switch that chatters", station.Plate{}, 100, 60, steady(100), 360, 2, false}, // 6 cycles a second
+		{"a switch that chatters", station.Plate{}, 100, 60, steady(100), 360, 2, false},                                // 6 cycles a second
 		{"each count bounces twice within 20 ms", station.Plate{}, 100, 60, func(t float64) float64 {
 			n := math.Floor(2.5 * t)
 			return 1000 + 3*n + min(2, math.Floor((t-n/2.5)/0.01))
