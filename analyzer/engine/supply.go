@@ -106,10 +106,10 @@ func (e *Engine) learnRest(end station.Instant) {
 	if !steady || m < 30e3 || e.State.LowSince != 0 {
 		return
 	}
+	s.move(m, max(e.Feed.Fitted, noise/math.Sqrt(float64(e.Inlet.N))), end)
 	if s.Rest == 0 || math.Abs(m-s.Rest) > (1-headerFell)*s.Rest && e.Hdr.RestAt != 0 && e.fedByHeader(end) {
 		s.Rest = m // or the header is seen to stand elsewhere
 	}
-	s.move(m, max(e.Feed.Fitted, noise/math.Sqrt(float64(e.Inlet.N))), end)
 	s.Rest += 0.2 * (m - s.Rest)
 	s.RestAt = end
 	e.rested(m)

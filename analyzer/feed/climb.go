@@ -1,11 +1,11 @@
 package feed
 
-// overTurn is how many deviations of a frame's mean a turn of the outlet must stand out: the
-// difference of two means reaches it once in some 10^4.
+// overTurn is how many deviations of a frame's mean a rise must exceed to count, by its excess alone: of
+// many frames the lowest and the highest are as far apart by noise.
 const overTurn = 5.6
 
-// Climb adds up by how much the outlet rises, from each lowest point to the next highest one. Rises
-// that noise explains are left out, so the sum is a lower bound. Fields are exported for snapshots
+// Climb adds up by how much the outlet rises, from each lowest point to the next highest one. What noise
+// may add to each is left out, so the sum is a lower bound. Fields are exported for snapshots
 // only.
 type Climb struct {
 	Low, High float64 // since the last turn, Pa gauge
@@ -23,7 +23,7 @@ func (c *Climb) take(x, least float64, works bool) {
 		c.Low, c.High = x, x
 	case x > c.High:
 		c.High = x
-		if rise := c.High - c.Low; rise > least {
+		if rise := c.High - c.Low - least; rise > c.Counted {
 			c.Sum += rise - c.Counted
 			c.Counted = rise
 		}
