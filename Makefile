@@ -57,8 +57,8 @@ accuracy-baseline: ## stores the short table that make test holds, and recording
 	$(GO) test -count=1 -run TestNothingDropped ./$(ACCURACY) -update
 	$(GO) run ./$(ACCURACY)/measure -recordings -each -out $(ACCURACY)/recordings.txt
 
-# Packages that only tests run: programs beside them, recordings for them, rules of the tree.
-FOR_TESTS := deploy/peers collector/playback cmd/internal/layout
+# Packages that tests and `make accuracy` run: programs beside them, recordings and random stations for them, rules of the tree.
+FOR_TESTS := deploy/peers collector/playback collector/rig/draw cmd/internal/accuracy cmd/internal/layout
 lint: ## formatting, vet, staticcheck, and no function that no program reaches
 	@out=$$(gofmt -l .); [ -z "$$out" ] || { echo "not formatted: $$out"; exit 1; }
 	$(GO) vet ./...
