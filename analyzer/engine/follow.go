@@ -30,10 +30,14 @@ func (e *Engine) followed() bool {
 }
 
 // hiddenTravel reports whether less than half of what n strokes draw was seen before they ended at t,
-// though they were no creep.
+// though they were no creep. Strokes from end to end within a rest are hidden whatever they seem to
+// draw: the header was taken for lower than it is.
 func (e *Engine) hiddenTravel(t station.Instant, n int64) bool {
 	if !e.followed() || e.passing() || t.Sub(e.Feed.EndAt) > n*station.SlowestStroke {
 		return false
+	}
+	if f := &e.Feed; f.Rests && f.EndAt > f.Since {
+		return true
 	}
 	if full := e.Pace.Full; full > 0 && !e.Pace.Timed && e.Fuse.CounterServes() {
 		return e.Ends.DrawnBy(t)-e.Counted < float64(n)*full/2

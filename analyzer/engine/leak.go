@@ -47,7 +47,7 @@ type leakWatch struct {
 	HighMean float64
 	Slots    int
 	Even     int // slots of the minute in which the last strokes came at an even pace
-	Stands   int // slots in a row in which the piston stands, now
+	Stands   int // slots in a row in which the piston stands and no stroke ends, now
 	Longest  int // the most of them in the minute
 }
 
@@ -86,7 +86,7 @@ func (e *Engine) watchLeak(start, end station.Instant) {
 		}
 	}
 	st := e.State.Current
-	if l.Stands++; st.Working() {
+	if l.Stands++; st.Working() || e.Act.Strokes > 0 {
 		l.Stands = 0
 	}
 	l.Longest = max(l.Longest, l.Stands)

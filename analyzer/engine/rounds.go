@@ -92,7 +92,7 @@ func (e *Engine) watchRounds(end station.Instant) {
 		r.stop()
 		return
 	}
-	if end.Sub(e.Act.LastWork) < e.settles() || r.N > 0 && e.stepsUp(roundStep) {
+	if end.Sub(e.Act.LastWork) < e.settles() || e.followed() && e.State.Current.Working() || r.N > 0 && e.stepsUp(roundStep) {
 		if r.N >= fewestSlots && !r.brief() {
 			e.endRound(end)
 		}
