@@ -223,6 +223,7 @@ func (e *Engine) endRun(end station.Instant) {
 	if d.Slots < 3 || d.N == 0 {
 		if s.SagWeight > 0 { // too short for the sag, but its strokes have passed air
 			e.estimateSupply(end)
+			e.estimateLine(end)
 		}
 		return
 	}
