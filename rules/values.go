@@ -13,7 +13,7 @@ type values [numQuantities]float64
 
 var nan = math.NaN()
 
-// fill takes the quantities of one step. A state is unknown while the station is blind.
+// fill handles the quantities of one step. A state is unknown while the station is blind.
 func (v *Evaluator) fill(s *station.Status) {
 	q, p, e := &v.now, v.plate, &s.Estimates
 	q[qInlet], q[qOutlet] = value(&s.Inlet), value(&s.Outlet)

@@ -28,7 +28,7 @@ type clip struct {
 	Step  float64         // the sensor's resolution, Pa
 }
 
-// slot takes a slot's readings; s has taken them, too. It reports whether the sensor is saturated.
+// slot handles a slot's readings; s has taken them, too. It reports whether the sensor is saturated.
 func (c *clip) slot(l *level, s *still, d *stroke.Trace) bool {
 	if l.N == 0 {
 		return c.clipped()
@@ -62,7 +62,7 @@ func (c *clip) clipped() bool {
 	return c.Is
 }
 
-// white tells noise from what the piston does: second differences of white noise are as large over every
+// white separates noise from what the piston does: second differences of white noise are as large over every
 // other sample as over each, those of smooth changes four times as large. Only the quieter slots are looked
 // at. Fields are exported for snapshots only.
 type white struct {

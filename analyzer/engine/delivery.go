@@ -172,7 +172,7 @@ const (
 	lineSure   = 0.05 // half-width of the dead volume's band above which it is not told
 )
 
-// add takes a round's efficiency; a count of strokes is off by about one whatever it is, so
+// add handles a round's efficiency; a count of strokes is off by about one whatever it is, so
 // the weight is its square.
 func (l *ratioLine) add(f, eta, strokes float64) {
 	w := strokes * strokes

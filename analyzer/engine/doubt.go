@@ -105,7 +105,7 @@ type still struct {
 	Looks   int     // slots that moved
 }
 
-// slot takes a slot's readings and reports whether the sensor stands still: a sensor with noise of its own
+// slot handles a slot's readings and reports whether the sensor stands still: a sensor with noise of its own
 // beyond its resolution never does, another one does not while strokes are counted that move it. Near
 // atmosphere many sensors show exactly nothing.
 func (s *still) slot(l *level, d *stroke.Trace, moves float64, strokes int) bool {
@@ -274,7 +274,7 @@ func (e *Engine) doubtVacuum(end station.Instant) {
 // glitch of the wire is over sooner (common practice, no source).
 const vacuumRests = 4
 
-// vacuumAt takes a reading far below atmosphere: an offset where it stands still, else a broken wire,
+// vacuumAt handles a reading far below atmosphere: an offset where it stands still, else a broken wire,
 // whose readings are plausible as soon as they are back.
 func (h *held) vacuumAt(m float64) {
 	if math.Abs(m-h.Level) > 2e3 {

@@ -31,7 +31,7 @@ type edges struct {
 // lowInlet is the inlet, Pa gauge, below which the supply is closed.
 func (e *Engine) lowInlet() float64 { return max(30e3, 0.25*e.Supply.Rest) }
 
-// inlet takes a slot's inlet.
+// inlet handles a slot's inlet.
 func (x *edges) inlet(l *level, low, rest float64, start station.Instant) {
 	if l.N == 0 {
 		return

@@ -202,7 +202,7 @@ func (e *Engine) restart() {
 	}
 }
 
-// Push takes a block that arrived at the given time. Call Advance afterwards.
+// Push handles a block that arrived at the given time. Call Advance afterwards.
 func (e *Engine) Push(b *station.Block, arrival station.Instant) {
 	if b.Channel >= station.NumChannels {
 		return

@@ -75,7 +75,7 @@ type tops struct {
 	Next  float64 // the newest minute's, not yet part of Usual: a step in it is found later
 }
 
-// usual takes a minute's highest level.
+// usual adds a minute's highest level.
 func (t *tops) usual(high float64) {
 	if last := t.Next; last > 0 {
 		if t.N++; t.N == 1 {
@@ -187,7 +187,7 @@ func (j *jump) holds(l *level, noise float64) bool {
 	return j.Slots > jumpHolds && j.At != 0
 }
 
-// moved takes a slot at rest as a vote, and reports whether the levels have moved by the step.
+// moved counts a slot at rest as a vote, and reports whether the levels have moved by the step.
 func (j *jump) moved(m float64) bool {
 	if !j.Before.Known {
 		return false
@@ -219,7 +219,7 @@ func (j *jump) mends() bool {
 	return j.Found != 0 && math.Abs(j.By+j.Found) < jumpSlack*math.Abs(j.Found)
 }
 
-// judgeOutlet takes a step of the outlet once it is known for no work of air.
+// judgeOutlet handles a step of the outlet once it is known for no work of air.
 func (e *Engine) judgeOutlet(rests bool, end station.Instant) {
 	j := &e.Doubt.Jump.Out
 	if !j.holds(&e.Outlet, e.Ends.Out.NoiseNow) {
@@ -240,7 +240,7 @@ func (e *Engine) judgeOutlet(rests bool, end station.Instant) {
 	e.stepFound(j, at, &e.Outlet, "outlet", outletDoubted)
 }
 
-// judgeInlet takes a step of the inlet if the levels at which it rests have moved by just that, or if
+// judgeInlet handles a step of the inlet if the levels at which it rests have moved by just that, or if
 // it is so large that no header makes it.
 func (e *Engine) judgeInlet(rests bool, end station.Instant) {
 	j := &e.Doubt.Jump.In
@@ -283,7 +283,7 @@ func (e *Engine) standing(end station.Instant) bool {
 	return end.Sub(max(e.Act.LastTooth, e.Fuse.LastAt)) >= e.standsAfter()
 }
 
-// stepFound takes a step that is held against a sensor, or one back that mends it.
+// stepFound handles a step that is held against a sensor, or one back that mends it.
 func (e *Engine) stepFound(j *jump, at station.Instant, l *level, name string, w who) {
 	h := &e.Doubt.Held
 	if h.Off != 0 && h.Who == w && math.Abs(j.By+h.Off) < 0.3*math.Abs(h.Off) {

@@ -167,7 +167,7 @@ func (e *Engine) fitLeak(at station.Instant) {
 	}
 }
 
-// decayLeak takes an accepted decay. The conductance is V rate/p0 sqrt(T0/T) (choked), V the tank
+// decayLeak handles an accepted decay. The conductance is V rate/p0 sqrt(T0/T) (choked), V the tank
 // and half of what the standing booster adds: its piston creeps after the falling outlet until it is at
 // its end, and where it stands is not known. So none of that to all of it is in the band, and the tank
 // volume's own error, taken as 5 %. With the supply closed a quick fall can be a vent: it is told with
@@ -184,7 +184,7 @@ func (e *Engine) decayLeak(d *air.Decay, at station.Instant) {
 		Method: station.MethodDecay, Confidence: conf, From: e.Leak.From, At: at})
 }
 
-// noLeak takes a standing window in which no loss above the detection limit was seen:
+// noLeak notes a standing window in which no loss above the detection limit was seen:
 // zero, with the limit as its upper bound.
 func (e *Engine) noLeak(d *air.Decay, at station.Instant) {
 	c := (e.Plate.TankVolume + e.Basis.Creep) / float64(air.P0ANR) * e.airTemperature().Root()

@@ -36,7 +36,7 @@ type floorHour struct {
 	Stood          float64 // s of the fall, 0: by strokes
 }
 
-// floorMinute takes a finished minute. A minute counts where the station was fed and seen
+// floorMinute handles a finished minute. A minute counts where the station was fed and seen
 // throughout and its air is known.
 func (e *Engine) floorMinute(m *station.Minute) {
 	f := &e.Floor5

@@ -45,7 +45,7 @@ func (e *Engine) decay(g station.Estimate) {
 	e.mixLeak(g.At)
 }
 
-// makeup takes a flow, m³/s ANR, with half of its 90 % band, that strokes make up for at
+// makeup notes a flow, m³/s ANR, with half of its 90 % band, that strokes make up for at
 // pressure p (Pa abs) from one time to another.
 func (e *Engine) makeup(flow, band, p float64, from, at station.Instant) {
 	e.Mix.Less = false

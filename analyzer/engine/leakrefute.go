@@ -42,7 +42,7 @@ func (f *leakFloor) leastStood(from station.Instant) float64 {
 	return least
 }
 
-// bounded takes a bound of the leak by a standing time that lasts up to at, and looks whether it refutes
+// bounded notes a bound of the leak by a standing time that lasts up to at, and looks whether it refutes
 // the leak that is told.
 func (e *Engine) bounded(at station.Instant, g floorHour) {
 	e.Floor5.note(at, g)

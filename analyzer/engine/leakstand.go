@@ -64,7 +64,7 @@ func (e *Engine) standFloor(end station.Instant) {
 
 // pauseFloor bounds the leak by the slot that ended, as standFloor does by the whole standing time: a
 // consumer that pauses for a second shows that the falls before and behind are its own. So short a
-// stretch tells only where no stroke can be hidden in it, see strokesShow; and air that is colder than
+// stretch shows it only where no stroke can be hidden in it, see strokesShow; and air that is colder than
 // the wall by x lifts the pressure by p x/tau at most, tau the shortest time constant of such a tank.
 func (e *Engine) pauseFloor(end station.Instant) {
 	r, f, l := &e.Rounds, &e.Floor5, &e.Outlet

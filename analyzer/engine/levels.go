@@ -68,7 +68,7 @@ func (b *band) all() span {
 	return s
 }
 
-// level takes the slot's level, where the reading rests.
+// level notes the slot's level, where the reading rests.
 func (j *jump) level(l *level, rests bool, end station.Instant) {
 	b := &j.Levels
 	if j.Found != 0 {
@@ -81,7 +81,7 @@ func (j *jump) level(l *level, rests bool, end station.Instant) {
 	}
 }
 
-// edges takes the largest change from sample to sample of a slot in which the piston works.
+// edges notes the largest change from sample to sample of a slot in which the piston works.
 func (j *jump) edges(l *level, d *stroke.Trace, rests bool, end station.Instant) {
 	j.Edges.pass(end)
 	if rests || l.N < fewSamples || l.High-l.Low < leastJump/2 || j.At != 0 && j.Slots == 0 {

@@ -144,7 +144,7 @@ type daily struct {
 	Cnt  int
 }
 
-// put takes a value and tells whether a day was closed by it.
+// put handles a value and tells whether a day was closed by it.
 func (d *daily) put(x float64, at station.Instant) bool {
 	day := int32(int64(at) / (24 * 60 * station.Minute60))
 	closed := false

@@ -30,7 +30,7 @@ type pace struct {
 	Out   float64 // mean outlet over half a minute, Pa gauge
 }
 
-// watchPace takes the slot that ended.
+// watchPace handles the slot that ended.
 func (e *Engine) watchPace(end station.Instant) {
 	p := &e.Speed
 	if e.Outlet.N > 0 {

@@ -65,7 +65,7 @@ func (e *Engine) watchMismatch(end station.Instant) {
 	}
 }
 
-// endMismatchRun takes a run into the comparison, if it tells.
+// endMismatchRun adds a run to the comparison, if it tells.
 func (e *Engine) endMismatchRun(end station.Instant) {
 	m := &e.Mismatch
 	run := m.Run

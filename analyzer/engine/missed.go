@@ -37,7 +37,7 @@ type counts struct {
 	BalanceAt station.Instant // of the quiet recharges last looked at
 }
 
-// countedDraw takes n increments read at a time, before the draw up to them becomes that of the last ones.
+// countedDraw handles n increments read at a time, before the draw up to them becomes that of the last ones.
 func (e *Engine) countedDraw(at station.Instant, n int64) {
 	c, w := &e.Mismatch.Counts, &e.Ends
 	if e.Fuse.LastInc == 0 || w.Ref <= 0 || !e.tracesServe() || e.Doubt.Who != 0 || e.State.ShutdownAt != 0 || e.passing() || e.headerMoves() ||
@@ -54,7 +54,7 @@ func (e *Engine) countedDraw(at station.Instant, n int64) {
 	}
 }
 
-// compareDraw takes a draw of some usual ones, in which n increments were counted.
+// compareDraw handles a draw of some usual ones, in which n increments were counted.
 func (e *Engine) compareDraw(times, n float64, at station.Instant) {
 	c := &e.Mismatch.Counts
 	if c.From == 0 {
@@ -76,7 +76,7 @@ func (e *Engine) compareDraw(times, n float64, at station.Instant) {
 	}
 }
 
-// noteRest takes the inlet's level at rest, where the slot before showed one.
+// noteRest notes the inlet's level at rest, where the slot before showed one.
 func (e *Engine) noteRest(end station.Instant) {
 	b := &e.Mismatch.Counts.Rests
 	if b.pass(end); e.Supply.RestAt == end.Add(-slotLen) {
@@ -118,7 +118,7 @@ func (e *Engine) compareCounts(at station.Instant) {
 	c.True, c.Counted, c.Doubled, c.Between, c.From = 0, 0, 0, 0, 0
 }
 
-// balanceMismatch takes from quiet recharges that increments are missing: the counted strokes would have delivered
+// balanceMismatch concludes from quiet recharges that increments are missing: the counted strokes would have delivered
 // more than a booster can, beyond the bands of tank, rounds and assumed efficiency. What is stated is the least, so
 // 15 % is not seen so where the tank is known within 5 %; 30 % mostly is. That strokes deliver too little
 // has other causes, too, and is left to the efficiency.

@@ -107,7 +107,7 @@ func (r *pops) highest(p float32, end station.Instant) {
 	r.Highest[minute%10] = max(r.Highest[minute%10], p)
 }
 
-// stroke takes the end of a stroke.
+// stroke handles the end of a stroke.
 func (r *pops) stroke(at station.Instant, usual int64) {
 	if usual > 0 && float64(at.Sub(r.Stroke)) > popsStop*float64(usual) {
 		r.Stop = at

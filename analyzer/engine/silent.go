@@ -68,7 +68,7 @@ func (e *Engine) draws() bool {
 	return e.drawing() || e.Inlet.High-e.Inlet.Low > 8*e.Ends.In.Noise()
 }
 
-// slot takes the outlet's mean over a slot; a turn counts from h Pa.
+// slot handles the outlet's mean over a slot; a turn counts from h Pa.
 func (s *silence) slot(p, h float64, draws bool) {
 	if s.Low == 0 && s.High == 0 {
 		s.turn(p)
@@ -129,7 +129,7 @@ func (e *Engine) pumpsSilently() bool {
 	return e.Silence.Pumped >= after
 }
 
-// increment takes counted strokes. A counter that was lost serves again once it has counted trustStrokes without
+// increment handles counted strokes. A counter that was lost serves again once it has counted trustStrokes without
 // being silent, and not fewer than the tank asks for.
 func (s *silence) increment(e *Engine, counted int64) {
 	if e.Fuse.Lost {

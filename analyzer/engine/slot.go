@@ -165,7 +165,7 @@ func (e *Engine) insertEvent(v event) {
 	}
 }
 
-// slowChannels takes the newest value of the channels that need no detector.
+// slowChannels reads the newest value of the channels that need no detector.
 func (e *Engine) slowChannels(end station.Instant) {
 	q := &e.Queues[station.SupplyOpen]
 	if n := q.until(end); n > 0 {

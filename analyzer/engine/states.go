@@ -48,7 +48,7 @@ type activity struct {
 
 func (a *activity) gap() { *a = activity{} }
 
-// decide takes the state of the slot [start, end).
+// decide sets the state of the slot [start, end).
 func (e *Engine) decide(start, end station.Instant) {
 	e.work(start, end)
 	e.doubtSensors(end)

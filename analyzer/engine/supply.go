@@ -48,7 +48,7 @@ type drawn struct {
 	HeadN    int
 }
 
-// take takes the slot's inlet samples, Pa gauge.
+// take handles the slot's inlet samples, Pa gauge.
 func (s *supply) take(values []float64) {
 	peak, prev := s.Peak, s.Prev
 	for _, x := range values {
@@ -142,7 +142,7 @@ func (e *Engine) standsAfter() int64 {
 	return max(station.Second, e.Fuse.Interval.Quartile()*3/2)
 }
 
-// learnSet takes the highest outlet at the end of runs as the set pressure where the
+// learnSet uses the highest outlet at the end of runs as the set pressure where the
 // plate gives none.
 func (e *Engine) learnSet() {
 	if e.Plate.Set > 0 || e.Outlet.N == 0 {

@@ -19,7 +19,7 @@ type warmth struct {
 	At   station.Instant
 }
 
-// readTemperature takes the newest reading of a slot, K.
+// readTemperature reads the newest reading of a slot, K.
 func (w *warmth) readTemperature(v float64, at station.Instant) {
 	if !(v >= warmthLow && v <= warmthHigh) {
 		return

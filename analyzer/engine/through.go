@@ -47,7 +47,7 @@ func (e *Engine) anchored(end station.Instant) bool {
 	return e.Feed.Rests || end.Sub(e.Feed.KnownAt) <= unanchored
 }
 
-// passed takes the end of a stroke, or of a cycle where only cycles are told.
+// passed handles the end of a stroke, or of a cycle where only cycles are told.
 func (e *Engine) passed(at station.Instant) {
 	t, f := &e.Supply.Through, &e.Feed
 	from, drawn := t.At, e.Ends.DrawnBy(at)-t.Drawn

@@ -10,7 +10,7 @@ import (
 )
 
 // supplied is a station behind a line of known conductance that strokes for 12 s out of every 24. A
-// stroke takes 0.5 s and draws for 0.4 s of it, always the same air at a steady flow.
+// stroke lasts 0.5 s and draws for 0.4 s of it, always the same air at a steady flow.
 type supplied struct {
 	c        float64 // m³/(s Pa) ANR, critical pressure ratio assumedB
 	air      float64 // m³ ANR of a stroke

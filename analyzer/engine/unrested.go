@@ -49,7 +49,7 @@ func (u *unrested) swing(l *level, slots int) {
 	}
 }
 
-// unrestedRun takes a run in which the inlet stood at p, Pa gauge, and tells whether the line
+// unrestedRun handles a run in which the inlet stood at p, Pa gauge, and tells whether the line
 // may be learned from it.
 func (e *Engine) unrestedRun(p float64) bool {
 	s := &e.Supply
@@ -85,7 +85,7 @@ func (e *Engine) forgetRuns() {
 	e.Line.Base.N = 0
 }
 
-// rested takes a slot in which the inlet rests at p, Pa gauge.
+// rested handles a slot in which the inlet rests at p, Pa gauge.
 func (e *Engine) rested(p float64) {
 	s := &e.Supply
 	u := &s.Unrested

@@ -87,7 +87,7 @@ func (e *Engine) supplyReading() *level {
 // traces do not count: what they show of strokes comes from that inlet.
 const quietAfter = 10 * station.Second
 
-// doubtedSupply takes a shutdown from an inlet that is not believed: whatever its offset or
+// doubtedSupply concludes a shutdown from an inlet that is not believed: whatever its offset or
 // unit, a reading that falls to a quarter of what it was, without a stroke counted since, is a
 // supply that was closed. The outlet then counts as charged.
 func (e *Engine) doubtedSupply(start, end station.Instant) {

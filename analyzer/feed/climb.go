@@ -13,7 +13,7 @@ type Climb struct {
 	Counted   float64 // of the present rise, in Sum
 }
 
-// take takes a frame's mean, Pa gauge. least is the smallest rise that counts, Pa. While the piston
+// take adds a frame's mean, Pa gauge. least is the smallest rise that counts, Pa. While the piston
 // stands nothing counts: a tank that warms rises too.
 func (c *Climb) take(x, least float64, works bool) {
 	switch {

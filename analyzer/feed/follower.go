@@ -68,7 +68,7 @@ const initialSlew = 300.0 * 300
 // Reset forgets the traces, as after a gap. What was learned of the header's restlessness stays.
 func (f *Follower) Reset() { *f = Follower{Slew: f.Slew, Wander: f.Wander, Gain: f.Gain} }
 
-// Samples takes the samples of [start, end), Pa gauge, in order of time.
+// Samples adds the samples of [start, end), Pa gauge, in order of time.
 func (f *Follower) Samples(start, end station.Instant, in, out Series, c *Context) {
 	for from := start; from < end; from = from.Add(FrameLen) {
 		to := min(end, from.Add(FrameLen))

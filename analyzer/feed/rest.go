@@ -6,7 +6,7 @@ import "math"
 // frames at rest.
 const sure = 4.0
 
-// rest takes a frame while the piston stands. The level follows the inlet by an alpha-beta filter
+// rest handles a frame while the piston stands. The level follows the inlet by an alpha-beta filter
 // (level and slope with gains G and G²/2). An inlet that falls off the course is drawn from; the
 // header itself moves by slopes, which the filter follows, and by a wander that is learned.
 func (f *Follower) rest(c *Context) {

@@ -2,7 +2,7 @@ package feed
 
 import "strokewise/analyzer/station"
 
-// Stroke takes the end of a stroke, or of a cycle where only cycles are told. hidden says that most
+// Stroke handles the end of a stroke, or of a cycle where only cycles are told. hidden says that most
 // of what strokes draw was not seen since the end before: the piston traveled at a slow pace, whose
 // draw drowns in the noise. It is taken to go on until half an interval after the next end is due.
 func (f *Follower) Stroke(at station.Instant, hidden bool) {

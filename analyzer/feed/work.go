@@ -17,7 +17,7 @@ const (
 	leastQuiet = 1.5
 )
 
-// work takes a frame while the piston works. It comes to rest with a straight window in which no
+// work handles a frame while the piston works. It comes to rest with a straight window in which no
 // stroke ends and the outlet does not rise, if
 //
 //   - the inlet is back at the header, as far as that may have moved since; or
@@ -66,7 +66,7 @@ func (f *Follower) stand(since station.Instant, l *line, sd float64) {
 	f.Level = f.Base + l.at(seconds(f.At.Sub(f.Ring[0].From)))
 }
 
-// known takes what is seen of the header while the piston works: its own sensor, or an inlet that
+// known notes what is seen of the header while the piston works: its own sensor, or an inlet that
 // stands above it for a whole window. (A blow of the line behind a stroke is shorter.)
 func (f *Follower) known(c *Context, l *line, noise float64) {
 	if c.Header > 0 {

@@ -43,7 +43,7 @@ func NewCounter(p *station.Plate) Counter {
 	return c
 }
 
-// Push takes a reading and gives the increments since the last one, in the counter's
+// Push handles a reading and gives the increments since the last one, in the counter's
 // own unit.
 func (c *Counter) Push(t station.Instant, v float64) int64 {
 	if math.IsNaN(v) {

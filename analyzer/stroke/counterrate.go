@@ -66,7 +66,7 @@ func (c *Counter) Excess() float64 {
 	return max(0, c.Held.Top/c.Limit()-1)
 }
 
-// hold takes n increments of a reading dt after the last one, and returns those that were dropped as
+// hold handles n increments of a reading dt after the last one, and returns those that were dropped as
 // bounce and turn out to be strokes.
 func (c *Counter) hold(t station.Instant, dt, n float64) int64 {
 	h := &c.Held
@@ -93,7 +93,7 @@ func (c *Counter) hold(t station.Instant, dt, n float64) int64 {
 	return late
 }
 
-// judge takes a finished window.
+// judge handles a finished window.
 func (h *Held) judge(above bool, span int64) int64 {
 	if !above {
 		h.Above, h.Dropped = 0, 0

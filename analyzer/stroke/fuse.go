@@ -35,7 +35,7 @@ func NewFuse(p *station.Plate) Fuse {
 // CounterServes reports whether the number of strokes comes from the counter.
 func (f *Fuse) CounterServes() bool { return f.Seen && !f.Lost }
 
-// Distrust takes the strokes from the traces alone until Trust, since the counter was silent while at
+// Distrust counts the strokes from the traces alone until Trust, since the counter was silent while at
 // least so many strokes were made. Teeth prove nothing: noise makes them, too. So the caller decides, by
 // what the strokes delivered. The strokes since the last increment are made up for: as many as the traces
 // showed, where that can be, none of them before floor.
@@ -52,10 +52,10 @@ func (f *Fuse) Distrust(at station.Instant, least int64, floor station.Instant, 
 // as much again (no source).
 const mostMissed = 3
 
-// Trust takes the number of strokes from the counter again.
+// Trust counts the number of strokes from the counter again.
 func (f *Fuse) Trust() { f.Lost, f.Early, f.Teeth = false, 0, 0 }
 
-// Tooth takes a tooth that was noticed at at, of a stroke that ended at end, and calls emit for
+// Tooth handles a tooth that was noticed at at, of a stroke that ended at end, and calls emit for
 // each stroke that it makes. Intervals without a counter are kept between notices, which keep
 // step better than the ends do. With a cycle counter one that is not sure waits for the increment.
 func (f *Fuse) Tooth(at, end station.Instant, sure bool, emit func(station.Stroke)) {
@@ -90,7 +90,7 @@ func (f *Fuse) Newest() station.Instant {
 	return f.LastAt
 }
 
-// Increment takes n increments of the counter read at time at. Strokes that no tooth
+// Increment handles n increments of the counter read at time at. Strokes that no tooth
 // showed are set between the last stroke and at, but not before floor; that of half a cycle at
 // half, where that is known. toothed tells
 // that the traces can show strokes, which then come from both.
@@ -164,7 +164,7 @@ type Intervals struct {
 	Low  int64 // lower quartile, ns
 }
 
-// Add takes an interval (ns). Pauses over a minute are no stroke intervals.
+// Add handles an interval (ns). Pauses over a minute are no stroke intervals.
 func (v *Intervals) Add(ns int64) {
 	if ns <= 0 || ns > station.Minute60 {
 		return

@@ -16,7 +16,7 @@ var update = flag.Bool("update", false, "store the short table as it is now, aft
 const shortStations = 46
 
 // All recordings and some stations of the check set, the latter as a total, against the stored table.
-// Drops says what counts as a drop.
+// Drops returns what counts as a drop.
 func TestNothingDropped(t *testing.T) {
 	if raced {
 		t.Skip("arithmetic, checked without the race detector; TestOrderDoesNotMatter runs with it")

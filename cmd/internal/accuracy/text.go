@@ -39,7 +39,7 @@ func (t *Table) Text(before *Table) string {
 	return b.String()
 }
 
-// head says what is compared and how.
+// head states what is compared and how.
 func (t *Table) head(b *strings.Builder, before *Table) {
 	b.WriteString("Accuracy of the analyzer against truth. Written by `make accuracy`; do not edit.\n\n")
 	if t.Stations > 0 {

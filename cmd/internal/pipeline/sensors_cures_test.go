@@ -65,7 +65,7 @@ var cures = []cure{
 		wrong: of(station.OutletPressure, func(float64) float64 { return 950e3 })},
 }
 
-// idle takes the demand away, so that the piston stands long enough.
+// idle removes the demand, so that the piston stands long enough.
 func idle(s *rig.Spec) { s.Rhythm = rig.Rhythm{Flow: 6e-3, Period: 60, Share: 0.1} }
 
 // Each doubt has a cure that a station reaches while it goes on as ever: a sensor that was wrong for a

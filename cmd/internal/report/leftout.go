@@ -19,7 +19,7 @@ func leftOut(n engine.Counts) LeftOut {
 	return LeftOut{Late: n.Late, Duplicates: n.Duplicate, ClockSteps: n.ClockSteps}
 }
 
-// leftOutRows says what was left out and what to do, nothing where nothing was.
+// leftOutRows states what was left out and what to do, nothing where nothing was.
 func (r *Report) leftOutRows(t io.Writer) {
 	in := &r.LeftOut
 	if in.Late > 0 {
