@@ -168,7 +168,7 @@ func missingBucket(t *testing.T, db *peers.Process, o Options) {
 	drained(t, s)
 }
 
-// VictoriaMetrics handles the numbers, under measurement_field.
+// VictoriaMetrics stores the numbers, under measurement_field.
 func TestRealVictoriaMetrics(t *testing.T) {
 	db := peers.Victoria(t)
 	const n = 300

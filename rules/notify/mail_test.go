@@ -165,7 +165,7 @@ func (b *letterbox) receiver(m *Mail) *Mail {
 	return m
 }
 
-// read handles a letter apart.
+// read splits a letter.
 func read(t *testing.T, x *letter) (h mail.Header, subject, body string) {
 	t.Helper()
 	m, err := mail.ReadMessage(bytes.NewReader(x.raw))
