@@ -33,7 +33,7 @@ func (c *clip) slot(l *level, s *still, d *stroke.Trace) bool {
 	if l.N == 0 {
 		return c.clipped()
 	}
-	if c.Step = s.Step; l.Low < c.Top && s.For == 0 && int64(l.Last)/slotLen%whiteEvery == 0 {
+	if c.Step = s.Step; l.Low < c.Top && s.For == 0 {
 		c.White.take(d, int64(l.N), c.Top)
 	}
 	flat := s.For > 0
@@ -74,7 +74,6 @@ const (
 	whiteLeast = 50   // samples, before it is known
 	whiteMost  = 2000 // samples remembered
 	whiteRatio = 1.4  // of wide to narrow up to which it is noise: of 50 samples it differs by 14 %
-	whiteEvery = 4    // slots of which one is looked at: noise changes slowly
 	whiteQuiet = 1.2  // times Quiet up to which a slot counts
 )
 

@@ -81,7 +81,10 @@ func (e *Engine) headerRests(end station.Instant) {
 		return
 	}
 	if h.RestAt == 0 {
-		h.Rest, h.Off = h.Mean, h.Mean-e.Inlet.Mean
+		h.Off = h.Mean - e.Inlet.Mean
+	}
+	if h.RestAt == 0 || end.Sub(h.RestAt) > pairWithin { // it has moved since
+		h.Rest = h.Mean
 	}
 	h.Rest += 0.2 * (h.Mean - h.Rest)
 	h.Off += 0.02 * (h.Mean - e.Inlet.Mean - h.Off)

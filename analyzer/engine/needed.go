@@ -14,11 +14,6 @@ const (
 	// neededOver is the share by which strokes may fall short of the least number that the outlet's
 	// rises need before they are refused: an error of 25 % of tank volume or bores. Own choice.
 	neededOver = 1.3
-	// leastEta is the volumetric efficiency below which a booster delivers next to nothing, and tooMany
-	// the times by which strokes may exceed what the outlet's rises and the steepest fall of these
-	// minutes, as demand all the while, ask for. Own choices.
-	leastEta = 0.6
-	tooMany  = 2.0
 	// darkShare is the share of the working time in which neither a draw nor a stroke may be seen,
 	// until strokes are refused: so many may have been missed. What is off by more is called wrong.
 	darkShare = 0.1
@@ -39,8 +34,6 @@ const (
 // snapshots only.
 type needed struct {
 	Least, Told float64 // strokes, the past fading
-	Most        float64 // what could be delivered at most, the past fading
-	Fall        float64 // steepest fall of the outlet, Pa/s, the past fading
 	Work, Dark  float64 // s of work, and of work without a visible draw, the past fading
 	Shown       float64 // part of Told without one
 	Climbed     float64 // Feed.Climb.Sum at the end of the last slot
@@ -70,15 +63,8 @@ func (e *Engine) watchNeeded() {
 			n.Dark += dt
 		}
 	}
-	n.Fall = max(keep*n.Fall, (e.Outlet.Before-e.Outlet.Mean)/dt)
-	n.Most *= keep
-	if p.TankVolume <= 0 || p.SweptBoost <= 0 {
-		return
-	}
-	per := p.TankVolume / (air.Kappa * float64(e.inletAbs()) * p.SweptBoost)
-	n.Least += rose * per / mostEta
-	if n.Most += rose * per / leastEta; e.Feed.Works() {
-		n.Most += n.Fall * dt * per / leastEta
+	if rose > 0 {
+		n.Least += rose * p.TankVolume / (air.Kappa * float64(e.inletAbs()) * p.SweptBoost * mostEta)
 	}
 }
 
@@ -89,8 +75,6 @@ func (e *Engine) tooFew() string {
 	switch {
 	case n.Least > neededOver*n.Told+neededFew:
 		return "strokes are not all seen: no counter, and the outlet rises by more than those that were seen deliver"
-	case e.Plate.TankVolume > 0 && e.Plate.SweptBoost > 0 && e.Plate.Sensor != station.AtBranch && !e.passing() && n.Told > tooMany*n.Most+neededFew:
-		return "strokes are not told apart: no counter, and so many would have delivered more than the outlet shows"
 	case dark > darkShare*n.Work+darkFew:
 		return "strokes are not all seen: no counter, and the piston works for long without a draw or a stroke that shows"
 	}

@@ -83,9 +83,6 @@ func TestDarkWorkNeedsStrokes(t *testing.T) {
 	if e := after(func(*Engine) {}); e.tooFew() != "" || math.Abs(e.Needed.Least/e.Needed.Told-1) > 1e-9 || e.Needed.Dark != e.Needed.Work {
 		t.Errorf("one stroke a slot, none of which draws visibly: %q, %+v", e.tooFew(), e.Needed)
 	}
-	if e := after(func(e *Engine) { e.Plate.TankVolume *= 8; e.Act.Strokes = 40 }); !strings.Contains(e.tooFew(), "more than the outlet shows") {
-		t.Errorf("forty strokes a slot where a rise takes eight: %q, %+v", e.tooFew(), e.Needed)
-	}
 	if e := after(func(e *Engine) { e.Act.Strokes = 0 }); e.tooFew() == "" {
 		t.Errorf("dark work without strokes: %+v", e.Needed)
 	}

@@ -68,8 +68,7 @@ func TestStrokeTimesOfRandomStations(t *testing.T) {
 
 // Noise of 2 kPa rms, four times the usual, on stations whose tank of 4 L makes a stroke's tooth
 // some 15 kPa. Asked for are 1 % or unknown. Not met: each run may end with a stroke too many
-// (1 to 4 %), and station 20, whose governor marks mid-stroke as clearly as its end, is told half
-// as many again before the draw decides.
+// (1 to 4 %). What is told must be within 10 %.
 func TestStrokesInNoise(t *testing.T) {
 	t.Parallel()
 	if raced {
@@ -90,16 +89,17 @@ func TestStrokesInNoise(t *testing.T) {
 		off := 100 * (float64(len(found))/float64(len(truth)) - 1)
 		t.Logf("station %d: %d strokes, told %+.2f %%, %d of %d minutes unknown", seed, len(truth), off, unknown, len(u.Out.Minutes))
 		switch off = math.Abs(off); {
+		case 2*unknown >= len(u.Out.Minutes): // unknown, as asked for
 		case off <= 1:
 			exact++
 		case off <= 10:
 			near++
-		case off > 25 && 2*unknown < len(u.Out.Minutes):
+		default:
 			locked++
 		}
 	}
-	t.Logf("%d of 12 within 1 %%, %d more within 10 %%, %d at about half or twice the rate", exact, near, locked)
-	if exact < 4 || exact+near < 11 || locked > 1 {
-		t.Errorf("%d of 12 within 1 %%, %d more within 10 %%, %d at about half or twice the rate", exact, near, locked)
+	t.Logf("%d of 12 within 1 %%, %d more within 10 %%, %d told and off by more", exact, near, locked)
+	if exact < 4 || exact+near < 8 || locked > 0 {
+		t.Errorf("%d of 12 within 1 %%, %d more within 10 %%, %d told and off by more", exact, near, locked)
 	}
 }
