@@ -136,7 +136,11 @@ func TestSupplyOfRandomStations(t *testing.T) {
 		if header && hs.Known() {
 			split++
 		}
-		if unrested := !header && !static.Known(); !gotC.Known() && !unrested || gotC.Known() && math.Abs(gotC.Value/c-1) > 0.2 {
+		within := 0.2
+		if header { // a line that sags by under 2 %, against another sensor: its reading is half a second old
+			within = 0.25
+		}
+		if unrested := !header && !static.Known(); !gotC.Known() && !unrested || gotC.Known() && math.Abs(gotC.Value/c-1) > within {
 			t.Errorf("station %d: conductance %.3g (%s), the model's line %.3g", seed, gotC.Value, gotC.Reason, c)
 		}
 		if header && !hs.Known() && (!strings.Contains(hs.Reason, "never stands") || math.Abs(ls.Value-(head-in)/head) > 0.01) {
