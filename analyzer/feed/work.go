@@ -84,19 +84,23 @@ func (f *Follower) Sd(t station.Instant) float64 {
 	return math.Sqrt(f.BreakSd*f.BreakSd + f.Slew*dt*dt)
 }
 
+// moments returns the moments of one channel over the window, its times from the window's start.
+func (f *Follower) moments(of func(*pair) *frame) (m frame) {
+	for i := range f.Ring {
+		r := &f.Ring[i]
+		m.plus(of(r).shifted(seconds(r.From.Sub(f.Ring[0].From))))
+	}
+	return m
+}
+
 // straight returns the inlet's line over the window, and reports whether noise alone explains what
 // it leaves.
 func (f *Follower) straight(c *Context) (line, bool) {
 	if f.Filled < window {
 		return line{}, false
 	}
-	first := f.Ring[0].From
-	var m frame
-	for i := range f.Ring {
-		r := &f.Ring[i]
-		m.plus(r.In.shifted(seconds(r.From.Sub(first))))
-	}
-	l, ok := fit(&m, seconds(f.newest().To.Sub(first)))
+	m := f.moments(func(p *pair) *frame { return &p.In })
+	l, ok := fit(&m, seconds(f.newest().To.Sub(f.Ring[0].From)))
 	if !ok {
 		return line{}, false
 	}
@@ -111,12 +115,7 @@ func (f *Follower) rises(c *Context) bool {
 	if n.N == 0 || old.N > 0 && n.mean() <= old.mean() { // no line through it rises by so much
 		return false
 	}
-	var m frame
-	first := f.Ring[0].From
-	for i := range f.Ring {
-		r := &f.Ring[i]
-		m.plus(r.Out.shifted(seconds(r.From.Sub(first))))
-	}
+	m := f.moments(func(p *pair) *frame { return &p.Out })
 	l, ok := fit(&m, 0)
 	return ok && l.Slope > max(sure*l.SlopeSd*c.OutNoise, rewarms*(f.OutBase+l.Mid+c.Atmosphere))
 }

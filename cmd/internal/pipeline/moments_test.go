@@ -1,13 +1,8 @@
 package pipeline_test
 
 import (
-	"bufio"
-	"compress/gzip"
 	"fmt"
-	"os"
 	"path/filepath"
-	"strconv"
-	"strings"
 	"testing"
 
 	"strokewise/analyzer/station"
@@ -15,28 +10,17 @@ import (
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
 	"strokewise/collector/rig/draw"
+	"strokewise/collector/trace/recorded"
 )
 
-// trueStrokes reads when each stroke of a recording ended, s from its start.
+// trueStrokes reads when each stroke of a recording of the first model ended, s from its start.
 func trueStrokes(t *testing.T, dir string) []float64 {
 	t.Helper()
-	f, err := os.Open(filepath.Join(dir, "truth_strokes.csv.gz"))
+	r, err := recorded.Read("first", dir)
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer f.Close()
-	z, err := gzip.NewReader(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var out []float64
-	for s := bufio.NewScanner(z); s.Scan(); {
-		at, _, _ := strings.Cut(s.Text(), ",")
-		if x, err := strconv.ParseFloat(at, 64); err == nil {
-			out = append(out, x)
-		}
-	}
-	return out
+	return r.Truth.Strokes
 }
 
 // The times of strokes in the recordings of an independent model (its truth_strokes).
