@@ -3,7 +3,6 @@ package engine
 import (
 	"math"
 
-	"strokewise/analyzer/air"
 	"strokewise/analyzer/station"
 )
 
@@ -43,13 +42,10 @@ type needed struct {
 
 // watchNeeded adds the slot that ended.
 func (e *Engine) watchNeeded() {
-	n, p := &e.Needed, &e.Plate
-	rose := e.Feed.Climb.Sum - n.Climbed
+	n := &e.Needed
+	rose, lift := e.Feed.Climb.Sum-n.Climbed, e.strokeLift(mostEta)
 	drew := e.Ends.Worked - n.Drawing
 	n.Climbed, n.Drawing = e.Feed.Climb.Sum, e.Ends.Worked
-	if rose < 0 || p.TankVolume <= 0 || p.SweptBoost <= 0 || p.Sensor == station.AtBranch || e.passing() || e.Doubt.Who != 0 || e.State.ShutdownAt != 0 {
-		rose = 0
-	}
 	const dt = float64(slotLen) * 1e-9
 	keep := math.Exp(-dt / neededFor)
 	n.Least, n.Told, n.Shown = keep*n.Least, keep*n.Told+float64(e.Act.Strokes), keep*n.Shown
@@ -63,8 +59,8 @@ func (e *Engine) watchNeeded() {
 			n.Dark += dt
 		}
 	}
-	if rose > 0 {
-		n.Least += rose * p.TankVolume / (air.Kappa * float64(e.inletAbs()) * p.SweptBoost * mostEta)
+	if rose > 0 && lift > 0 && e.Plate.Sensor != station.AtBranch && !e.passing() && e.Doubt.Who == 0 && e.State.ShutdownAt == 0 {
+		n.Least += rose / lift
 	}
 }
 
@@ -88,10 +84,9 @@ const leastLifted = 0.3
 // stoodUpTo reports whether no stroke can have ended at t: since the end before, the inlet was not seen
 // to draw, and the outlet did not rise. Demand alone makes it fall.
 func (e *Engine) stoodUpTo(t station.Instant) bool {
-	p := &e.Plate
-	if e.Fuse.CounterServes() || !e.followed() || e.passing() || p.TankVolume <= 0 || p.SweptBoost <= 0 || p.Sensor == station.AtBranch || e.Feed.DrewSinceEnd(t) {
+	if e.Fuse.CounterServes() || !e.followed() || e.passing() || e.Plate.Sensor == station.AtBranch || e.Feed.DrewSinceEnd(t) {
 		return false
 	}
-	lift := air.Kappa * float64(e.inletAbs()) * p.SweptBoost * mostEta / p.TankVolume
+	lift := e.strokeLift(mostEta)
 	return lift > 4*e.Ends.Out.Noise() && e.Feed.Climb.Sum-e.Needed.AtEnd < leastLifted*lift
 }

@@ -51,14 +51,22 @@ func (e *Engine) refute() {
 // refuted is by how many slots more the inlet must be above the resting pressure than not.
 const refuted = 6
 
-// lift sets by how much a stroke lifts the outlet of a closed tank, where that is much:
-// kappa p1 V_b eta/V_t, since the air has no time to cool, with an eta of 0.9.
+// strokeLift returns by how much a stroke lifts the outlet of a closed tank, Pa, where eta of the swept
+// boost volume is delivered: kappa p1 V_b eta/V_t, since the air has no time to cool. 0 where the plate
+// lacks a volume.
+func (e *Engine) strokeLift(eta float64) float64 {
+	p := &e.Plate
+	if p.TankVolume <= 0 || p.SweptBoost <= 0 {
+		return 0
+	}
+	return air.Kappa * eta * float64(e.inletAbs()) * p.SweptBoost / p.TankVolume
+}
+
+// lift sets the lift of a stroke, with an eta of 0.9, where that is much.
 func (e *Engine) lift() {
 	e.Ends.Lift = 0
-	if p := &e.Plate; p.TankVolume > 0 && p.SweptBoost > 0 && p.Sensor != station.AtBranch {
-		if lift := air.Kappa * 0.9 * float64(e.inletAbs()) * p.SweptBoost / p.TankVolume; lift > leastLift {
-			e.Ends.Lift = lift
-		}
+	if lift := e.strokeLift(0.9); lift > leastLift && e.Plate.Sensor != station.AtBranch {
+		e.Ends.Lift = lift
 	}
 }
 

@@ -103,17 +103,9 @@ func (s *silence) present() float64 {
 	return max(0, s.High-s.Low-(air.Kappa-1)/air.Kappa*s.Fell)
 }
 
-// strokeLift returns by how much a stroke raises the outlet at most, Pa, 0 where tank or bores are not known.
-func (e *Engine) strokeLift() float64 {
-	if e.Plate.TankVolume <= 0 {
-		return 0
-	}
-	return air.Kappa * float64(e.inletAbs()) * e.Plate.SweptBoost / e.Plate.TankVolume
-}
-
 // leastStrokes returns how many strokes the rises since the last increment ask for at least.
 func (e *Engine) leastStrokes() float64 {
-	lift := e.strokeLift()
+	lift := e.strokeLift(1)
 	if lift <= 0 {
 		return 0
 	}
@@ -134,7 +126,7 @@ func (e *Engine) pumpsSilently() bool {
 func (s *silence) increment(e *Engine, counted int64) {
 	if e.Fuse.Lost {
 		s.Counted += counted
-		if lift := e.strokeLift(); lift > 0 {
+		if lift := e.strokeLift(1); lift > 0 {
 			s.Need += (s.Rise + s.present()) / (silentMargin * lift)
 		}
 		if s.Counted >= trustStrokes && float64(s.Counted) >= s.Need-silentStrokes {
