@@ -12,6 +12,7 @@ type alarm struct {
 	Until    station.Instant // end of shelving
 	Once     bool            // shelving ends when the condition does
 	Told     station.Instant // when people were told of it last, beside Raised
+	Grave    bool            // raised while the outlet was last believed charged, see Definition.PriorityCharged
 	First    string          // the alarm that came before this one, within 30 s
 	Raises   [6]station.Instant
 }
@@ -31,6 +32,7 @@ type memory struct {
 	Silent    bool            // a tick said that no samples come
 	Service   serviceMemory
 	Feed      feed
+	Work      workMemory
 }
 
 // Evaluator decides the alarms of one station. It is not safe for concurrent use.
@@ -82,7 +84,8 @@ func (v *Evaluator) Step(s *station.Status) {
 	v.InletFall.step(&s.Inlet)
 	v.shut = v.told(s, s.At)
 	v.count(s)
-	v.Past.step(s, v.shut, v.Fall.believed(fallSeconds))
+	v.contradiction(s)
+	v.Past.step(s, v.seenVented(s))
 	v.fill(s)
 	v.feed(s)
 	for i := range v.set {
@@ -95,6 +98,8 @@ func (v *Evaluator) Step(s *station.Status) {
 			c = v.pressureLeft(s)
 		case def.Name == InletPressureLeft:
 			c = v.inletLeft(s)
+		case def.Name == PressureAtWork:
+			c = v.pressureAtWork(i, s)
 		case def.Name == ServiceDue:
 			c = v.serviceDue(s.At)
 		default:
@@ -110,10 +115,11 @@ func (v *Evaluator) Step(s *station.Status) {
 // hour would keep new alarms from being raised for that long.
 func (v *Evaluator) rebase(at station.Instant) {
 	by := at.Sub(v.LastAt)
+	v.Work.rebase(by)
 	for i := range v.Alarms {
 		a := &v.Alarms[i]
-		if v.set[i].Name == SignalLost {
-			continue // lives in arrival time
+		if v.set[i].Name == SignalLost || v.set[i].Name == WorkTimeOver {
+			continue // live in arrival time
 		}
 		if a.True != 0 {
 			a.True = a.True.Add(by)
@@ -155,6 +161,7 @@ func (v *Evaluator) Tick(now station.Instant, a *Arrivals) {
 	if v.Silent = v.HaveStep && now.Sub(a.newest()) > v.silence(); v.Silent || !v.HaveStep {
 		v.tickSilent(now)
 	}
+	v.tickWork(now, now.Sub(max(a.newest(), v.Watched)) > v.silence())
 	for i := range v.Alarms {
 		if h := &v.Alarms[i]; h.State == Shelved && now >= h.Until {
 			v.advance(i, now, verdict{}) // a silent station takes no steps
@@ -191,6 +198,7 @@ func (v *Evaluator) Adopt(open []Transition) {
 				to, raised = open[k].To, open[k].Raised
 				a.Until, a.Once = shelfOf(&open[k])
 				a.Told = open[k].At
+				a.Grave = open[k].Priority > v.set[i].Priority
 			}
 		}
 		if to.Active() && a.True == 0 {

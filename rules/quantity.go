@@ -57,6 +57,7 @@ const (
 	qChargedMin
 	qShut
 	qReturned
+	qInletReturned
 	qFed
 	qHeaderLow
 	qFrozen
@@ -139,7 +140,8 @@ var ownQuantities = [numOwn]quantity{
 	qInspectionDone:   {"inspection_done", "truth", "", "the tank was inspected by a person's record, and no later date is known"},
 	qChargedMin:       {"charged_min", "Pa", "Pa gauge", "above it a line is not vented: 20 kPa"},
 	qShut:             {"shut_down", "truth", "", "the supply was told closed, or the shift is over by the calendar"},
-	qReturned:         {"was_vented", "truth", "", "a live sensor saw the outlet fall to vented since the shutdown, or a person said so"},
+	qReturned:         {"was_vented", "truth", "", "a person said that the line is vented, and nobody has acknowledged since that pressure returned; or a live sensor saw the outlet fall to vented since the shutdown, until the station is fed within a shift"},
+	qInletReturned:    {"inlet_was_vented", "truth", "", "likewise of the inlet"},
 	qFed:              {"fed", "truth", "", "charging, stroking, holding or starved"},
 	qHeaderLow:        {"header_low", "truth", "", "the header at rest is below header_needed"},
 	qFrozen:           {"sensor_frozen", "truth", "", "blind because a reading stands still"},
@@ -165,7 +167,7 @@ var units = []struct {
 }
 
 // texts are facts in words that messages and evidence can name.
-var texts = []string{"state", "state_reason", "leak_method", "leak_onset", "leak_place", "shutdown_by"}
+var texts = []string{"state", "state_reason", "leak_method", "leak_onset", "leak_place", "shutdown_by", "vented_by"}
 
 func quantityOf(name string) (int, bool) {
 	for i := range quantities {

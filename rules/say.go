@@ -147,6 +147,8 @@ func (v *Evaluator) fact(name string) string {
 		return s.LeakPlace
 	case "shutdown_by":
 		return v.shut.by
+	case "vented_by":
+		return v.Past.VentedBy
 	}
 	return station.Blind.String()
 }

@@ -80,6 +80,7 @@ type core struct {
 	Counted       float64 // draw up to the last increment of the counter
 	Rested        bool    // the draw is measured from a resting pressure
 	Valve         valve
+	Struck        int64 // strokes since the analysis began
 
 	Feed     feed.Follower
 	Needed   needed

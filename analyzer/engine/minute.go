@@ -65,6 +65,7 @@ func (e *Engine) stroke(s station.Stroke) {
 	m := &e.Min
 	m.M.Strokes++
 	e.Act.Strokes++
+	e.Struck++
 	e.Wear.Strokes++
 	e.Rate.add(s.At)
 	e.Pops.stroke(s.At, e.usualInterval())

@@ -57,6 +57,8 @@ func (e *Engine) step(end station.Instant) {
 	if e.State.HadOutlet {
 		s.OutletLastSeen = station.Gauge(e.State.LastOutlet)
 	}
+	s.InletReads, s.OutletReads = e.reads(&e.Inlet, end, e.blindAfter(&e.Ends.In)), e.reads(&e.Outlet, end, e.blindAfter(&e.Ends.Out))
+	s.Strokes, s.Valve = e.Struck, e.Valve.state()
 	s.StrokesMinute = e.Rate.sum(end.Add(-1))
 	s.StrokeRate = e.rateNow(end, s.StrokesMinute)
 	s.ShutdownAt, s.ShutdownBy = e.State.ShutdownAt, e.State.ShutdownBy
@@ -74,6 +76,25 @@ func (e *Engine) pressureNow(l *level, end station.Instant, limit int64) station
 		return station.Unknown("no reading since " + l.Last.Floor(station.Second).String())
 	}
 	return station.Estimate{Value: l.Mean, Method: station.MethodTraces, Confidence: 1, At: l.Last}
+}
+
+// reads returns what a sensor reads, believed or not.
+func (e *Engine) reads(l *level, end station.Instant, limit int64) station.Gauge {
+	if !l.Seen || end.Sub(l.Last) > limit {
+		return station.Gauge(math.NaN())
+	}
+	return station.Gauge(l.Mean)
+}
+
+// state returns what the signal says.
+func (v *valve) state() station.ValveState {
+	switch {
+	case !v.Known:
+		return station.ValveUnknown
+	case v.Open:
+		return station.ValveOpen
+	}
+	return station.ValveClosed
 }
 
 // rateNow gives strokes a second over the last minute.

@@ -70,6 +70,9 @@ func explain(d *rules.Definition) string {
 	}
 	line("alarm", d.Name)
 	line("priority", d.Priority.String())
+	if d.PriorityCharged > d.Priority {
+		line("while charged", d.PriorityCharged.String()+": where the outlet was last believed charged")
+	}
 	line("raised when", d.Condition+d.Code)
 	line("cleared when", d.Clear)
 	line("for", length(d.DelayNs))
