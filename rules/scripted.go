@@ -24,6 +24,17 @@ var scriptQuantities = map[string]func(*station.Status, float64){
 			s.StrokesMinute = int64(x)
 		}
 	},
+	"inlet_reads":  func(s *station.Status, x float64) { s.InletReads = station.Gauge(1e3 * x) },
+	"outlet_reads": func(s *station.Status, x float64) { s.OutletReads = station.Gauge(1e3 * x) },
+	"strokes":      func(s *station.Status, x float64) { s.Strokes = int64(x) },
+	"valve_open": func(s *station.Status, x float64) {
+		switch s.Valve = station.ValveUnknown; x {
+		case 0:
+			s.Valve = station.ValveClosed
+		case 1:
+			s.Valve = station.ValveOpen
+		}
+	},
 	"frozen": func(s *station.Status, x float64) {
 		reason(s, x, "the outlet reading stands still: its sensor or gateway is frozen")
 	},
@@ -104,7 +115,8 @@ type scripted struct {
 func newScripted(s *script) *scripted {
 	t := &scripted{script: s, values: map[string]float64{}, prev: station.NumStates}
 	none := station.Unknown("not in the script")
-	t.status = station.Status{Inlet: none, Outlet: none, StrokeRate: none, OutletLastSeen: station.Gauge(math.NaN())}
+	never := station.Gauge(math.NaN())
+	t.status = station.Status{Inlet: none, Outlet: none, StrokeRate: none, OutletLastSeen: never, InletReads: never, OutletReads: never}
 	return t
 }
 
