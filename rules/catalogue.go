@@ -27,27 +27,30 @@ const (
 
 // Definition is one alarm of the catalogue: its rationale and what decides it.
 type Definition struct {
-	Name            string
-	Priority        Priority
+	Name         string
+	Priority     Priority
+	Severity     Severity // of the consequence
+	RespondNs    int64    // within which somebody has to respond, 0: not stated (alarms of a site's own)
+	Condition    string   // expression that raises it; empty where Code decides
+	Clear        string   // expression that clears it; empty: the condition is no longer true
+	Code         string   // what decides it in Go, in words
+	DelayNs      int64    // the condition must hold for this long
+	FailSafe     bool     // never suppressed, explained, delayed for chattering or taken out of service
+	ShelveAtMost int64    // ns
+	FrozenIn     []station.State
+	SuppressedIn []station.State
+	SuppressNs   int64 // suppression ends after this time in the state
+	RemindNs     int64 // between reminders while nobody has acknowledged it, 0: none
+	RemindAckNs  int64 // and after somebody has
+	ExplainedBy  []string
+	Consequence  string
+	Causes       []string // likely ones, in order
+	CheckFirst   string
+	RespondIn    string
+	Caution      string
+	Runbook      string
+
 	PriorityCharged Priority // instead of a lower Priority while the outlet was last believed charged
-	Condition       string   // expression that raises it; empty where Code decides
-	Clear           string   // expression that clears it; empty: the condition is no longer true
-	Code            string   // what decides it in Go, in words
-	DelayNs         int64    // the condition must hold for this long
-	FailSafe        bool     // never suppressed, explained, delayed for chattering or taken out of service
-	ShelveAtMost    int64    // ns
-	FrozenIn        []station.State
-	SuppressedIn    []station.State
-	SuppressNs      int64 // suppression ends after this time in the state
-	RemindNs        int64 // between reminders while nobody has acknowledged it, 0: none
-	RemindAckNs     int64 // and after somebody has
-	ExplainedBy     []string
-	Consequence     string
-	Causes          []string // likely ones, in order
-	CheckFirst      string
-	RespondIn       string
-	Caution         string
-	Runbook         string
 
 	raise, clear *expression
 	message      []piece

@@ -60,7 +60,7 @@ type Command struct {
 	Alarm string
 	By    string
 	Note  string
-	Until Instant // end of a shelving, zero where it has none
+	Until Instant // end of a shelving or of declared work, zero where it has none
 }
 
 // Epoch says that from here on the station has this plate data and policy.

@@ -70,6 +70,9 @@ func explain(d *rules.Definition) string {
 	}
 	line("alarm", d.Name)
 	line("priority", d.Priority.String())
+	if d.RespondNs > 0 {
+		line("because", fmt.Sprintf("severity %s, to be responded to within %s", d.Severity, length(d.RespondNs)))
+	}
 	if d.PriorityCharged > d.Priority {
 		line("while charged", d.PriorityCharged.String()+": where the outlet was last believed charged")
 	}

@@ -66,6 +66,8 @@ type Station struct {
 	Dues []rules.Due
 	// Below is since when the outlet has read below the limit in the present shutdown.
 	Below station.Instant
+	// AtWork is who is declared at work, in the order of their declarations.
+	AtWork []rules.AtWork
 	// SilentSince is set when ticks say that no sample came (zero otherwise).
 	SilentSince station.Instant
 }

@@ -49,7 +49,7 @@ func (a *App) Command(ctx context.Context, k station.Key, c station.Command) err
 	if !ok {
 		return &rules.Refusal{Text: fmt.Sprintf("there is no station %.80q at site %.80q: the configuration names those that there are", k.Station, k.Site)}
 	}
-	if header && (c.Kind == "vented" || c.Kind == "inspected" || c.Kind == "done") {
+	if header && (c.Kind == "vented" || c.Kind == "at-work" || c.Kind == "work-ended" || c.Kind == "inspected" || c.Kind == "done") {
 		return &rules.Refusal{Text: fmt.Sprintf("%s concerns a station, and %s is a header: name the station", c.Kind, k)}
 	}
 	if c.Kind == "acknowledge" && !slices.ContainsFunc(standing, func(o board.Alarm) bool { return o.Transition.Alarm == c.Alarm }) {
@@ -90,9 +90,7 @@ type people struct {
 func (p *partition) command(r *station.Record) {
 	c := r.Command
 	act := history.Act{At: r.Arrival, Who: c.By, What: c.Kind, Target: history.Target(r.Key, c.Alarm), Detail: c.Note}
-	if c.Until != 0 {
-		act.Detail = "until " + c.Until.Floor(station.Second).String() + ": " + act.Detail
-	}
+	act.Detail = withUntil(c.Until, act.Detail)
 	if _, ok := r.Key.Header(); ok {
 		p.people.words = append(p.people.words, history.HeaderWord{Key: r.Key, At: r.Arrival, Command: *c})
 	} else if u := p.unit(r.Key, r.Arrival); u == nil {
@@ -120,6 +118,10 @@ func noteOf(c *station.Command) string {
 		}
 	case "inspected":
 		return "Inspection done, document " + c.Note
+	case "at-work":
+		return "At work " + withUntil(c.Until, c.Note)
+	case "work-ended":
+		return strings.TrimSuffix("Work ended: "+c.Note, ": ")
 	case "vented":
 		return "Vented, a person's word: " + c.Note
 	case "close":

@@ -130,6 +130,7 @@ func (p *partition) moveTo(position uint64) ([]byte, error) {
 	}
 	for _, u := range p.ordered {
 		u.Adopt(transitionsOf(p.catalog.alarms[u.key]))
+		u.RecallWork(p.catalog.atWork[u.key])
 	}
 	p.position, p.committed = position, position
 	blob, err := p.save()

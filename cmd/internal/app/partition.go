@@ -41,6 +41,7 @@ type catalog struct {
 	alarms   map[station.Key][]board.Alarm
 	day      map[string]station.Instant // midnight of today, by site
 	records  map[station.Key][]record   // of done services
+	atWork   map[station.Key][]rules.AtWork
 	holds    map[station.Key]int64      // hold-off of the headers that several stations hang on, ns
 }
 
@@ -287,7 +288,7 @@ func (p *partition) show(u *unit) {
 		Alarms: append([]board.Alarm(nil), u.alarms...),
 		LagNs:  u.LagNs(), OffsetNs: u.OffsetNs(), SilentSince: u.SilentSince(p.ticked, rules.SilenceNs),
 		Late: n.Late, Duplicate: n.Duplicate, ClockSteps: n.ClockSteps, Gaps: n.Gaps, Arrival: n.Arrival,
-		Counter: board.CounterOddities(n.Counter), Dues: u.dues(p.ticked), Below: u.Below(),
+		Counter: board.CounterOddities(n.Counter), Dues: u.dues(p.ticked), Below: u.Below(), AtWork: u.AtWork(),
 	}
 	if !u.Stepped() {
 		s.Status = station.Status{StateReason: "no samples yet", Inlet: station.Unknown("no samples yet"),

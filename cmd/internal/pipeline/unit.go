@@ -153,6 +153,12 @@ func (u *Unit) Dues(t station.Instant) []rules.Due { return u.rules.Dues(t) }
 // Below gives since when the outlet has read below the limit in the present shutdown.
 func (u *Unit) Below() station.Instant { return u.rules.Below() }
 
+// AtWork returns who is declared at work.
+func (u *Unit) AtWork() []rules.AtWork { return u.rules.AtWork() }
+
+// RecallWork sets who is declared at work to what the history knows, see rules.Evaluator.
+func (u *Unit) RecallWork(list []rules.AtWork) { u.rules.RecallWork(list) }
+
 // Recall puts a record of the history in force, see rules.Evaluator.
 func (u *Unit) Recall(d rules.Due, at station.Instant) error { return u.rules.Recall(d, at) }
 
