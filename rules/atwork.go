@@ -249,10 +249,10 @@ func (v *Evaluator) workOver(now station.Instant, said verdict) {
 		v.advance(i, now, said)
 		return
 	}
-	if a.State.Active() && anyMore(w.Over, over) {
+	more := a.State.Active() && anyMore(w.Over, over)
+	if w.Over = over; more {
 		v.again(i, now, "the time of more people is over")
 	}
-	w.Over = over
 	v.advance(i, now, verdict{answer: yes, say: (*Evaluator).overdue, by: said.by, why: said.why})
 	v.remindOf(i, now)
 }

@@ -148,7 +148,7 @@ func (v *Evaluator) left() (string, []Evidence) {
 	case s.Outlet.Value > ChargedMin:
 		return v.charged()
 	case v.contradicts(s):
-		return fmt.Sprintf("The outlet reads %.0f kPa gauge, but the inlet %.0f: %s. Treat the station as charged until a person has looked. %s", s.Outlet.Value/1e3, s.Inlet.Value/1e3, whyContradicts, v.toldBy()),
+		return fmt.Sprintf("The outlet reads %s, but the inlet %s: %s. Treat the station as charged until a person has looked. %s", v.plate.Reading.Gauge(s.Outlet.Value), v.plate.Reading.Gauge(s.Inlet.Value), whyContradicts, v.toldBy()),
 			append(v.shutdownEvidence(), pressureEvidence("outlet_pressure", &s.Outlet), pressureEvidence("inlet_pressure", &s.Inlet))
 	}
 	return fmt.Sprintf("The outlet reads %.0f kPa gauge now, but no sensor saw it fall: treat it as charged until a person has looked. %s", s.Outlet.Value/1e3, v.toldBy()),

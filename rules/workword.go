@@ -166,9 +166,9 @@ func (v *Evaluator) atWork() (string, []Evidence) {
 		side := sign(i)
 		switch {
 		case w.recent(inletRose+side, t):
-			out = append(out, fmt.Sprintf("The %s has risen from %.0f to %.0f kPa gauge.", name, w.From[i]/1e3, r[i]/1e3))
+			out = append(out, fmt.Sprintf("The %s has risen from %s to %s.", name, v.plate.Reading.Number(w.From[i]), v.plate.Reading.Gauge(r[i])))
 		case w.recent(inletCharged+side, t):
-			out = append(out, fmt.Sprintf("The %s reads %.0f kPa gauge: it is charged.", name, r[i]/1e3))
+			out = append(out, fmt.Sprintf("The %s reads %s: it is charged.", name, v.plate.Reading.Gauge(r[i])))
 		}
 	}
 	if len(out) == 0 {

@@ -16,6 +16,8 @@ type afterView struct {
 	At, Limit        string
 	Problem          string
 	Caution, Silent  string
+	LockOut          string
+	AtWork           []afterRow // stations at which people are declared at work
 	Charged, Unknown []afterRow
 	Below, InService []afterRow
 	NotReady         []string
@@ -33,6 +35,7 @@ type afterRow struct {
 	Read          string // time of the newest reading
 	Why           string // unknown
 	Word          string // a person's
+	People        []workerView
 }
 
 // lot is where a station belongs in the list.
@@ -89,6 +92,10 @@ func afterShift(all []board.Station, vented map[string]history.Act, at station.I
 		s := &all[i]
 		st, why := after(s, at)
 		r := afterLine(s, why, at)
+		if w := atWork(s); w != nil {
+			r.People = w.People
+			v.AtWork, v.LockOut = append(v.AtWork, r), w.Caution
+		}
 		if a, ok := vented[history.Target(s.Plate.Key, "")]; ok && told(s, at) != 0 && a.At >= told(s, at) {
 			r.Word = "vented, says " + a.Who + " at " + clock(a.At.Floor(station.Second)) + ": " + a.Detail
 		}

@@ -114,6 +114,9 @@ func look(s *board.Station) string {
 	for i := range s.Alarms {
 		v += " " + s.Alarms[i].Transition.Alarm + s.Alarms[i].State.String()
 	}
+	for i := range s.AtWork {
+		v += " " + s.AtWork[i].Who
+	}
 	return v
 }
 

@@ -49,6 +49,7 @@ type stationView struct {
 	Alarms      []alarmView
 	Under       string // the alarm of its header that it stands under, with the header's address
 	UnderKey    string
+	AtWork      *workView // nil: nobody is declared at work
 
 	key, header station.Key
 }
@@ -110,6 +111,7 @@ func head(all []board.Station, notReady []string, now station.Instant, version s
 func describe(s *board.Station) stationView {
 	v := stationView{Name: s.Plate.Key.Station, Key: path(s.Plate.Key), key: s.Plate.Key, header: s.Plate.HeaderKey(), Figures: figures(s), Alarms: alarms(s.Alarms)}
 	v.condition(s)
+	v.AtWork = atWork(s)
 	for i := range v.Alarms {
 		if v.Alarms[i].Caution == v.Caution {
 			v.Caution = "" // said with the alarm
