@@ -138,7 +138,7 @@ var ownQuantities = [numOwn]quantity{
 	qOutletMean:       {"outlet_mean", "Pa", "Pa gauge", "mean outlet of the last ten minutes while fed, known from five of them"},
 	qSetSeconds:       {"set_seconds", "s", "s", "for how long set_pressure has been known and the same within 2 %"},
 	qGain:             {"outlet_gain", "1", "1", "rise of the absolute outlet since it is above what the forces allow, 0 below"},
-	qAtRelief:         {"at_relief_seconds", "s", "s", "for how long the outlet has stayed above 0.97 relief_limit, outlet_span below 0.02 relief_limit, with two strokes_minute and more; 0: it does not"},
+	qAtRelief:         {"at_relief_seconds", "s", "s", "for how long the outlet has stayed between 0.97 and 1.1 relief_limit, outlet_span below 0.02 relief_limit, with two strokes_minute and more; 0: it does not"},
 	qLeakCost:         {"leak_cost_year", "1", "", "what leak_flow and its drive air cost in 8,760 h, in the currency of the site's price"},
 	qInletLeakCost:    {"inlet_leak_cost_year", "1", "", "what inlet_leak costs in 8,760 h, in the currency of the site's price"},
 	qRequired:         {"required_pressure", "Pa", "Pa gauge", "what the branch needs, of the plate"},
@@ -177,7 +177,7 @@ var units = []struct {
 }
 
 // texts are facts in words that messages and evidence can name.
-var texts = []string{"state", "state_reason", "leak_method", "leak_onset", "leak_place", "shutdown_by", "pressure_limit_of", "leak_cost", "inlet_leak_cost"}
+var texts = []string{"state", "state_reason", "leak_method", "leak_onset", "leak_place", "shutdown_by", "pressure_limit_of", "relief_seen", "leak_cost", "inlet_leak_cost"}
 
 func quantityOf(name string) (int, bool) {
 	for i := range quantities {

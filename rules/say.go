@@ -152,6 +152,8 @@ func (v *Evaluator) fact(name string) string {
 	case "pressure_limit_of":
 		_, of := pressureLimit(v.plate)
 		return of
+	case "relief_seen":
+		return v.reliefSeen()
 	case "leak_cost":
 		return v.leakCost()
 	case "inlet_leak_cost":

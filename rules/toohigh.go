@@ -136,11 +136,11 @@ func (h *high) above(outlet, stall float64) {
 }
 
 // flat keeps since when the outlet has been flat at the relief pressure while strokes go on: what a valve that
-// simmers looks like. What is not known leaves it as it is.
+// simmers looks like. Above its accumulation the valve does not hold the pressure, if it lifts at all. What is not known leaves it as it is.
 func (h *high) flat(at station.Instant, q *values) {
 	limit := q[qReliefLimit]
 	switch {
-	case q[qOutlet] <= 0.97*limit || q[qSpan] >= 0.02*limit || q[qStrokesMinute] < 2:
+	case q[qOutlet] <= 0.97*limit || q[qOutlet] > (1+accumulation)*limit || q[qSpan] >= 0.02*limit || q[qStrokesMinute] < 2:
 		h.FlatAt = 0
 	case math.IsNaN(q[qOutlet]) || math.IsNaN(q[qSpan]) || math.IsNaN(q[qStrokesMinute]):
 	case h.FlatAt == 0:
@@ -154,6 +154,15 @@ func (h *high) gain(outlet, ambient float64) float64 {
 		return 0
 	}
 	return (outlet+ambient)/(h.Low+ambient) - 1
+}
+
+// reliefSeen words how the relief valve shows itself.
+func (v *Evaluator) reliefSeen() string {
+	q := &v.now
+	if q[qAtRelief] > 0 || !v.last().Estimates[station.PopPressure].Known() {
+		return fmt.Sprintf("the outlet stays flat at %.0f kPa gauge (relief valve %.0f)", q[qOutlet]/1e3, q[qRelief]/1e3)
+	}
+	return fmt.Sprintf("the outlet falls from %.0f kPa gauge again and again, %.0f times in ten minutes", v.last().Estimates[station.PopPressure].Value/1e3, v.last().Estimates[station.ReliefPops].Value)
 }
 
 // fillCosts sets what leaks cost a year, in the currency of the site: unknown without a price.
