@@ -28,6 +28,7 @@ type memory struct {
 	Fall      fall
 	InletFall fall
 	Past      past
+	High      high
 	Watched   station.Instant // arrival time since which silence counts
 	Silent    bool            // a tick said that no samples come
 	Service   serviceMemory

@@ -46,6 +46,12 @@ const (
 	qTankPS
 	qHose
 	qPressureLimit
+	qOutletMean
+	qSetSeconds
+	qGain
+	qAtRelief
+	qLeakCost
+	qInletLeakCost
 	qRequired
 	qNeeded
 	qHeaderNeeded
@@ -129,7 +135,13 @@ var ownQuantities = [numOwn]quantity{
 	qReliefLimit:      {"relief_limit", "Pa", "Pa gauge", "relief_pressure, infinite where it is not given"},
 	qTankPS:           {"tank_ps", "Pa", "Pa gauge", "of the tank's name plate"},
 	qHose:             {"hose_limit", "Pa", "Pa gauge", "of the plate"},
-	qPressureLimit:    {"pressure_limit", "Pa", "Pa gauge", "the lower of tank_ps and hose_limit"},
+	qPressureLimit:    {"pressure_limit", "Pa", "Pa gauge", "least of tank_ps, hose_limit and relief_pressure with the 10 % that a valve may take to open fully"},
+	qOutletMean:       {"outlet_mean", "Pa", "Pa gauge", "mean outlet of the last ten minutes while fed, known from five of them"},
+	qSetSeconds:       {"set_seconds", "s", "s", "for how long set_pressure has been known and the same within 2 %"},
+	qGain:             {"outlet_gain", "1", "1", "rise of the absolute outlet since it is above what the forces allow, 0 below"},
+	qAtRelief:         {"at_relief_seconds", "s", "s", "for how long the outlet has stayed between 0.97 and 1.1 relief_limit, outlet_span below 0.02 relief_limit, with two strokes_minute and more; 0: it does not"},
+	qLeakCost:         {"leak_cost_year", "1", "", "what leak_flow and its drive air cost in 8,760 h, in the currency of the site's price"},
+	qInletLeakCost:    {"inlet_leak_cost_year", "1", "", "what inlet_leak costs in 8,760 h, in the currency of the site's price"},
 	qRequired:         {"required_pressure", "Pa", "Pa gauge", "what the branch needs, of the plate"},
 	qNeeded:           {"needed_pressure", "Pa", "Pa gauge", "required_pressure, else 95 % of set_pressure"},
 	qHeaderNeeded:     {"header_needed", "Pa", "Pa gauge", "needed_pressure over one plus the area ratio, and a tenth more for friction and flow (no source)"},
@@ -167,7 +179,7 @@ var units = []struct {
 }
 
 // texts are facts in words that messages and evidence can name.
-var texts = []string{"state", "state_reason", "leak_method", "leak_onset", "leak_place", "shutdown_by", "vented_by"}
+var texts = []string{"state", "state_reason", "leak_method", "leak_onset", "leak_place", "shutdown_by", "vented_by", "pressure_limit_of", "relief_seen", "leak_cost", "inlet_leak_cost"}
 
 func quantityOf(name string) (int, bool) {
 	for i := range quantities {

@@ -143,18 +143,18 @@ func TestTopsAtOneLevelAreNoChance(t *testing.T) {
 		random = append(random, 930-60*float32(i)/32)
 	}
 	r := ring(random...)
-	if level, n := r.tops(t0); n != 0 {
+	if level, n := r.tops(t0, false); n != 0 {
 		t.Errorf("%d of falls at random begin at %g", n, level)
 	}
 	r = ring(929, 930, 928, 890, 930, 929, 930, 929, 930)
-	if level, n := r.tops(t0); n != 8 || level != 930e3 {
+	if level, n := r.tops(t0, false); n != 8 || level != 930e3 {
 		t.Errorf("%d falls begin at %g, want 8 at 930 kPa", n, level)
 	}
 	r.Highest[3] = 945e3
-	if _, n := r.tops(t0); n != 0 {
+	if _, n := r.tops(t0, false); n != 0 {
 		t.Errorf("%d falls, though more was read", n)
 	}
-	if _, n := r.tops(t0.Add(popsAge + 1)); n != 0 {
+	if _, n := r.tops(t0.Add(popsAge+1), false); n != 0 {
 		t.Errorf("%d falls are remembered too long", n)
 	}
 }

@@ -171,7 +171,7 @@ var firstReasons = [station.NumFigures]string{
 	station.Pulsation:        "the piston has not worked yet",
 	station.SetPressure:      "no set pressure given or learned yet",
 	station.ReliefPops:       "no outlet reading yet",
-	station.PopPressure:      "the outlet does not fall sharply from one pressure while strokes go on",
+	station.PopPressure:      "the outlet does not fall from one pressure again and again while strokes go on",
 	station.StoredEnergy:     "no outlet reading yet",
 
 	station.InletZero:     "both sides were not seen vented and at rest yet",
