@@ -33,6 +33,7 @@ type afterRow struct {
 	Read          string // time of the newest reading
 	Why           string // unknown
 	Word          string // a person's
+	Not           string // why the word does not hold
 }
 
 // lot is where a station belongs in the list.
@@ -91,6 +92,7 @@ func afterShift(all []board.Station, vented map[string]history.Act, at station.I
 		r := afterLine(s, why, at)
 		if a, ok := vented[history.Target(s.Plate.Key, "")]; ok && told(s, at) != 0 && a.At >= told(s, at) {
 			r.Word = "vented, says " + a.Who + " at " + clock(a.At.Floor(station.Second)) + ": " + a.Detail
+			r.Not = notDone(a.Outcome)
 		}
 		switch st {
 		case stillCharged:

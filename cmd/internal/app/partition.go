@@ -56,6 +56,7 @@ type partition struct {
 	wake    func() // the outbox has something new
 	hurry   func() // an alarm waits for its commit
 	nudge   func() // there is something for the alarms of headers
+	answers *answers
 
 	mu        sync.Mutex
 	units     map[station.Key]*unit
@@ -64,7 +65,7 @@ type partition struct {
 	committed uint64  // of the newest commit: outputs up to here are stored already
 	ticked    station.Instant
 	dirty     bool
-	urgent    bool // an alarm's change waits for its commit
+	urgent    bool // an alarm's change or a command waits for its commit
 	waiting   int  // outputs that wait for a commit
 	people    people
 	failed    error
@@ -127,6 +128,7 @@ func (p *partition) work(e samplelog.Entry) (full, urgent bool, err error) {
 		return false, false, nil
 	}
 	p.dirty = true
+	p.urgent = p.urgent || len(p.people.acts) > 0 // somebody waits for the outcome
 	for i := range e.Records {
 		if u := p.units[e.Records[i].Key]; u != nil {
 			p.waiting = max(p.waiting, len(u.Out.Minutes)+len(u.Out.Intervals))
@@ -252,6 +254,7 @@ func (p *partition) commit(ctx context.Context) error {
 	p.commitSum += p.commitNs
 	p.committed, p.dirty, p.urgent, p.waiting, p.people = p.position, false, false, 0, people{}
 	p.commits++
+	p.answers.stored(c.Acts)
 	for _, u := range units {
 		p.settle(u)
 	}
