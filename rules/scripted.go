@@ -23,9 +23,11 @@ var scriptSeries = map[string]func(*station.Status, float64){
 		}
 	},
 	"frozen": func(s *station.Status, x float64) {
-		reason(s, x, "the outlet reading stands still: its sensor or gateway is frozen")
+		reason(s, x, station.StateReason{Is: station.SensorFrozen, Sides: station.OutletSide})
 	},
-	"implausible": func(s *station.Status, x float64) { reason(s, x, "the outlet reads below the inlet: a wrong unit") },
+	"implausible": func(s *station.Status, x float64) {
+		reason(s, x, station.StateReason{Is: station.OutletBelowInlet, Sides: station.BothSides})
+	},
 }
 
 // figureSeries gives what a series of the name of a figure sets, in SI units, nil where there is
@@ -118,8 +120,8 @@ func (t *scripted) step(v *Evaluator, now int64) {
 	if s.State != t.prev {
 		s.Since, t.prev = at, s.State
 	}
-	if s.StateReason = ""; s.State == station.Blind {
-		s.StateReason = "no outlet pressure"
+	if s.StateReason = (station.StateReason{}); s.State == station.Blind {
+		s.StateReason = station.StateReason{Is: station.NoOutletReading, Sides: station.OutletSide}
 	}
 	t.shut(k, at)
 	for name, x := range t.script.series {
@@ -143,7 +145,7 @@ func (t *scripted) shut(k int, at station.Instant) {
 	switch {
 	case x == nil:
 	case x.at(k) == 0:
-		t.status.ShutdownAt, t.status.ShutdownBy = 0, ""
+		t.status.ShutdownAt, t.status.ShutdownBy = 0, station.NoShutdown
 	case t.status.ShutdownAt == 0:
 		t.status.ShutdownAt, t.status.ShutdownBy = at, ByValve
 		if y := t.script.series["told_by_inlet"]; y != nil && y.at(k) != 0 {
@@ -159,8 +161,8 @@ func shows(x float64) station.Estimate {
 	return station.Estimate{Value: x, Method: station.MethodTraces, Confidence: 1}
 }
 
-func reason(s *station.Status, x float64, words string) {
+func reason(s *station.Status, x float64, why station.StateReason) {
 	if x == 1 && s.State == station.Blind {
-		s.StateReason = words
+		s.StateReason = why
 	}
 }

@@ -290,7 +290,7 @@ func (p *partition) show(u *unit) {
 		Counter: board.CounterOddities(n.Counter), Dues: u.dues(p.ticked), Below: u.Below(),
 	}
 	if !u.Stepped() {
-		s.Status = station.Status{StateReason: "no samples yet", Inlet: station.Unknown("no samples yet"),
+		s.Status = station.Status{StateReason: station.StateReason{Is: station.NoSamples}, Inlet: station.Unknown("no samples yet"),
 			Outlet: station.Unknown("no samples yet"), StrokeRate: station.Unknown("no samples yet")}
 	}
 	p.board.Put(s)
