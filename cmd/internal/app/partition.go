@@ -63,6 +63,7 @@ type partition struct {
 	position  uint64  // of the newest entry worked off
 	committed uint64  // of the newest commit: outputs up to here are stored already
 	ticked    station.Instant
+	adopted   bool // the units' alarms stand as the history has them, see adopt
 	dirty     bool
 	urgent    bool // an alarm's change waits for its commit
 	waiting   int  // outputs that wait for a commit
@@ -114,6 +115,9 @@ func (p *partition) work(e samplelog.Entry) (full, urgent bool, err error) {
 	defer p.mu.Unlock()
 	if p.failed != nil {
 		return false, false, p.failed
+	}
+	if e.Position > p.committed {
+		p.adopt(&e)
 	}
 	for i := range e.Records {
 		p.record(&e.Records[i])
