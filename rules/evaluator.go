@@ -180,29 +180,6 @@ func (v *Evaluator) tickSilent(now station.Instant) {
 // no silence of the sensors.
 func (v *Evaluator) Watch(now station.Instant) { v.Watched = max(v.Watched, now) }
 
-// Adopt sets the alarms' states to what is known of them elsewhere: those of the open ones
-// as given, all others normal. It reports no transition. It is for an evaluator that is
-// restored older than what was stored of it, and will not see the time between again.
-func (v *Evaluator) Adopt(open []Transition) {
-	for i := range v.Alarms {
-		a, to, raised := &v.Alarms[i], Normal, v.Alarms[i].Raised
-		for k := range open {
-			if open[k].Alarm == v.set[i].Name {
-				to, raised = open[k].To, open[k].Raised
-				a.Until, a.Once = shelfOf(&open[k])
-				a.Told = open[k].At
-			}
-		}
-		if to.Active() && a.True == 0 {
-			a.True = raised
-		}
-		a.State, a.Raised = to, raised
-		if to < Shelved {
-			a.Present = to.Active()
-		}
-	}
-}
-
 // answer is what a condition says.
 type answer uint8
 

@@ -15,7 +15,7 @@ const InletPressureLeft = "inlet-pressure-left"
 func (v *Evaluator) inletLeft(s *station.Status) verdict {
 	active := v.Alarms[v.index(InletPressureLeft)].Present
 	switch {
-	case v.shut.at == 0 && s.State == station.Blind:
+	case v.shut.at == 0 && active && !s.State.Fed():
 		return verdict{}
 	case v.shut.at == 0:
 		return verdict{answer: no, message: "The supply is open again; the inlet is charged as in service."}

@@ -218,8 +218,7 @@ func (v *Evaluator) arrange() {
 			continue
 		}
 		if a := &alarms[j]; a.State != Normal {
-			v.emit(&Transition{Key: v.plate.Key, Branch: v.plate.Branch, Alarm: names[j], Priority: Low, From: a.State, To: Normal,
-				At: a.LastTime + 1, Raised: a.Raised, Message: "The alarm is no longer in the configuration.", Why: "no longer in the configuration"})
+			v.gone(names[j], a, Low)
 		}
 	}
 }

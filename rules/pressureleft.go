@@ -52,8 +52,8 @@ func (f *fall) believed(seconds int) bool { return !f.Broken && f.Seconds >= sec
 func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 	active := v.Alarms[v.index(PressureLeft)].Present
 	if v.shut.at == 0 {
-		if s.State == station.Blind {
-			return verdict{}
+		if active && !s.State.Fed() {
+			return verdict{} // that nobody knows of a shutdown ends nothing: the supply must be seen to be open
 		}
 		return verdict{answer: no, message: "The supply is open, and no calendar says that the shift is over: the outlet is charged as in service."}
 	}
@@ -105,6 +105,9 @@ func (v *Evaluator) left() (string, []Evidence) {
 
 // toldBy says how the shutdown was told.
 func (v *Evaluator) toldBy() string {
+	if v.shut.at == 0 {
+		return "When it was shut down is not known any more."
+	}
 	if v.shut.by != ByCalendar {
 		return fmt.Sprintf("The supply was closed at %s (told by the %s).", v.shut.at.Time().Format("2006-01-02 15:04:05")+" UTC", v.shut.by)
 	}
@@ -165,9 +168,12 @@ func (v *Evaluator) unverified() (string, []Evidence) {
 }
 
 func (v *Evaluator) shutdownEvidence() []Evidence {
+	if v.shut.at == 0 {
+		return []Evidence{{Name: "shutdown_at", Text: "not known any more"}}
+	}
 	return []Evidence{
 		{Name: "shutdown_at", Text: v.shut.at.Floor(station.Second).String()},
-		{Name: "shutdown_told_by", Text: v.shut.by},
+		{Name: "shutdown_told_by", Text: v.shut.by.String()},
 	}
 }
 

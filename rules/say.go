@@ -132,7 +132,7 @@ func (v *Evaluator) fact(name string) string {
 	case "state":
 		return s.State.String()
 	case "state_reason":
-		return s.StateReason
+		return s.StateReason.String()
 	case "leak_method":
 		return s.Estimates[station.LeakFlow].Method.String()
 	case "leak_onset":
@@ -146,7 +146,7 @@ func (v *Evaluator) fact(name string) string {
 		}
 		return s.LeakPlace
 	case "shutdown_by":
-		return v.shut.by
+		return v.shut.by.String()
 	}
 	return station.Blind.String()
 }

@@ -2,22 +2,31 @@ package rules
 
 import "strokewise/analyzer/station"
 
-// signalLost: a periodic pressure channel is silent.
+// signalLost decides whether a periodic pressure channel is silent. Silence is counted from the
+// newest sample, and at the earliest from when we began to listen (Watched): a start delays a new
+// alarm. Only samples of both channels end one that stands, or a plate whose sensors publish on
+// change.
 func (v *Evaluator) signalLost(now station.Instant, a *Arrivals) verdict {
 	if v.plate.Cadence == station.OnChange {
-		return verdict{}
+		return verdict{answer: no, message: "By the configuration the sensors publish on change: silence of a channel is no fault."}
 	}
 	limit := v.silence()
-	c := verdict{answer: no, message: "All pressure channels are heard again."}
+	c := verdict{answer: no, message: "Both pressure channels send samples again."}
 	for _, ch := range [...]station.Channel{station.InletPressure, station.OutletPressure} {
 		since, text := a[ch], "last heard "
+		if now.Sub(since) <= limit {
+			continue
+		}
 		if now.Sub(max(since, v.Watched)) <= limit {
+			if c.answer == no {
+				c = verdict{} // not heard, and not listened to for long enough
+			}
 			continue
 		}
 		if since == 0 {
 			since, text = v.Watched, "never heard, watched since "
 		}
-		if c.answer == no {
+		if c.answer != yes {
 			c = verdict{answer: yes, message: "No data from the station's pressure sensors."}
 		}
 		c.evidence = append(c.evidence, Evidence{Name: ch.String(), Text: text + since.Floor(station.Second).String()})

@@ -271,7 +271,7 @@ func TestAfterTheShift(t *testing.T) {
 	shut := func(name string, change func(s *board.Station)) board.Station {
 		s := shutDown()
 		s.Plate.Key.Station, s.Alarms = name, nil
-		s.Status.ShutdownAt, s.Status.ShutdownBy = at(-3*time.Hour), "inlet"
+		s.Status.ShutdownAt, s.Status.ShutdownBy = at(-3*time.Hour), station.ByInlet
 		s.Status.Estimates[station.StoredEnergy] = known(30123, station.MethodTraces)
 		change(&s)
 		return s

@@ -122,15 +122,7 @@ func (a *App) beginLog(ctx context.Context, n *newLog) error {
 func (p *partition) moveTo(position uint64) ([]byte, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	for k, open := range p.catalog.alarms {
-		s, ok := p.catalog.stations[k]
-		if ok && k.Partition() == p.number && p.units[k] == nil && len(open) > 0 {
-			p.add(k, pipeline.New(s.Plate, s.Revision))
-		}
-	}
-	for _, u := range p.ordered {
-		u.Adopt(transitionsOf(p.catalog.alarms[u.key]))
-	}
+	p.adoptAll(station.InstantOf(time.Now()))
 	p.position, p.committed = position, position
 	blob, err := p.save()
 	if err == nil {

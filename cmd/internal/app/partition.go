@@ -64,6 +64,7 @@ type partition struct {
 	position  uint64  // of the newest entry worked off
 	committed uint64  // of the newest commit: outputs up to here are stored already
 	ticked    station.Instant
+	adopted   bool // the units' alarms stand as the history has them, see adopt
 	dirty     bool
 	urgent    bool // an alarm's change or a command waits for its commit
 	waiting   int  // outputs that wait for a commit
@@ -115,6 +116,9 @@ func (p *partition) work(e samplelog.Entry) (full, urgent bool, err error) {
 	defer p.mu.Unlock()
 	if p.failed != nil {
 		return false, false, p.failed
+	}
+	if e.Position > p.committed {
+		p.adopt(&e)
 	}
 	for i := range e.Records {
 		p.record(&e.Records[i])
@@ -293,7 +297,7 @@ func (p *partition) show(u *unit) {
 		Counter: board.CounterOddities(n.Counter), Dues: u.dues(p.ticked), Below: u.Below(),
 	}
 	if !u.Stepped() {
-		s.Status = station.Status{StateReason: "no samples yet", Inlet: station.Unknown("no samples yet"),
+		s.Status = station.Status{StateReason: station.StateReason{Is: station.NoSamples}, Inlet: station.Unknown("no samples yet"),
 			Outlet: station.Unknown("no samples yet"), StrokeRate: station.Unknown("no samples yet")}
 	}
 	p.board.Put(s)

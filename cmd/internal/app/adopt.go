@@ -1,0 +1,62 @@
+package app
+
+import (
+	"cmp"
+	"slices"
+
+	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/pipeline"
+	"strokewise/collector/samplelog"
+)
+
+// adopt sets the alarms to what the history has of them, once, before the first entry whose
+// conclusions are not stored yet. Worked off from a snapshot the units agree with it. Units
+// that were rebuilt from a log that begins later than their alarms do not: without it a start
+// would end alarms, or lose who acknowledged them.
+func (p *partition) adopt(e *samplelog.Entry) {
+	if p.adopted || len(e.Records) == 0 {
+		return
+	}
+	p.adoptAll(e.Records[0].Arrival)
+}
+
+// adoptAll makes the units that open alarms of the history belong to, and sets the alarms of
+// all units.
+func (p *partition) adoptAll(at station.Instant) {
+	p.adopted = true
+	for _, k := range p.open() {
+		if p.units[k] == nil {
+			p.recall(p.add(k, p.begin(k)), at)
+		}
+	}
+	for _, u := range p.ordered {
+		u.Adopt(transitionsOf(p.catalog.alarms[u.key]))
+	}
+}
+
+// open lists the stations of the partition that had open alarms at the start.
+func (p *partition) open() []station.Key {
+	var out []station.Key
+	for k, list := range p.catalog.alarms {
+		if _, header := k.Header(); !header && k.Partition() == p.number && len(list) > 0 {
+			out = append(out, k)
+		}
+	}
+	slices.SortFunc(out, func(a, b station.Key) int {
+		return cmp.Or(cmp.Compare(a.Site, b.Site), cmp.Compare(a.Station, b.Station))
+	})
+	return out
+}
+
+// begin makes the unit of a station that has none. Of a station that is no longer configured
+// only its alarms are known.
+func (p *partition) begin(k station.Key) *pipeline.Unit {
+	if s, ok := p.catalog.stations[k]; ok {
+		return pipeline.New(s.Plate, s.Revision)
+	}
+	plate := station.Plate{Key: k}
+	if list := p.catalog.alarms[k]; len(list) > 0 {
+		plate.Branch = list[0].Transition.Branch
+	}
+	return pipeline.New(plate, "")
+}
