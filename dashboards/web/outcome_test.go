@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"strokewise/analyzer/station"
 	"strokewise/dashboards/history"
 	"strokewise/rules"
 )
@@ -53,7 +54,7 @@ func TestAnswersOfCommands(t *testing.T) {
 // list after the shift and the page that the form led to. An address alone shows nothing.
 func TestARefusedWordIsShownAsRefused(t *testing.T) {
 	shut := shutDown()
-	shut.Status.ShutdownAt, shut.Status.ShutdownBy = at(-3*time.Hour), "valve"
+	shut.Status.ShutdownAt, shut.Status.ShutdownBy = at(-3*time.Hour), station.ByValve
 	k := shut.Plate.Key
 	o := fixture(press(), shut)
 	o.Command = (&taken{}).take
