@@ -58,7 +58,7 @@ func (g *stage) count(alarm string, to AlarmState) int {
 }
 
 func (g *stage) shut(s *station.Status) {
-	s.State, s.ShutdownAt, s.ShutdownBy = station.Residual, g.now, "inlet"
+	s.State, s.ShutdownAt, s.ShutdownBy = station.Residual, g.now, ByInlet
 	s.Inlet = known(0)
 }
 
@@ -129,7 +129,7 @@ func TestPressureLeftClearsWhenFedAgain(t *testing.T) {
 	g.play(1, func(_ int, s *station.Status) { g.shut(s) })
 	g.play(310, nil)
 	g.play(2, func(_ int, s *station.Status) {
-		s.State, s.ShutdownAt, s.ShutdownBy, s.Inlet = station.Stroking, 0, "", known(600e3)
+		s.State, s.ShutdownAt, s.ShutdownBy, s.Inlet = station.Stroking, 0, station.NoShutdown, known(600e3)
 	})
 	if g.count(PressureLeft, ReturnedUnacknowledged) != 1 {
 		t.Fatalf("got %+v", g.got)

@@ -31,7 +31,6 @@ const (
 	backSteps   = 5                         // s
 	recentlyFed = 10 * station.Second       // a header that is gone looks like a closed supply
 	newLevel    = 8 * 60 * station.Minute60 // after which a lower inlet is the usual one
-	valveWord   = "valve"                   // of Status.ShutdownBy: the station's own valve
 )
 
 // feed follows how a station is fed. Fields are exported for snapshots only.
@@ -80,7 +79,7 @@ func (f *feed) step(s *station.Status, top, sag float64, tell func(FeedChange, f
 	if inlet < backAt*f.Rest*allowed {
 		f.High = 0
 	}
-	own := s.ShutdownAt != 0 && s.ShutdownBy == valveWord
+	own := s.ShutdownAt != 0 && s.ShutdownBy == station.ByValve
 	if f.High >= backSteps || own || fed && s.At.Sub(f.Fell) > newLevel {
 		f.Fell, f.Low, f.High = 0, 0, 0
 		tell(Back, inlet, f.Rest)
@@ -90,7 +89,7 @@ func (f *feed) step(s *station.Status, top, sag float64, tell func(FeedChange, f
 // look looks for a fall.
 func (f *feed) look(s *station.Status, inlet, top, allowed float64, tell func(FeedChange, float64, float64)) {
 	f.Low++
-	own := s.ShutdownAt != 0 && s.ShutdownBy == valveWord
+	own := s.ShutdownAt != 0 && s.ShutdownBy == station.ByValve
 	if !(inlet < (1-FallLimit)*top*allowed) || own || f.FedAt == 0 || s.At.Sub(f.FedAt) > recentlyFed {
 		f.Low = 0
 	}

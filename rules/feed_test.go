@@ -51,18 +51,18 @@ func TestWhatAHeaderHearsOfAStation(t *testing.T) {
 			s.Estimates[station.SupplySag] = known(0.2)
 		}, []FeedChange{Fed}},
 		"the header gone: shut by the inlet": {func(i int, s *station.Status) {
-			s.State, s.Inlet, s.ShutdownAt, s.ShutdownBy = station.Holding, known(600e3), 0, ""
+			s.State, s.Inlet, s.ShutdownAt, s.ShutdownBy = station.Holding, known(600e3), 0, station.NoShutdown
 			if within(i) {
 				s.Inlet = known(5e3)
 			}
 			if i >= from+3 && i < to {
-				s.State, s.ShutdownAt, s.ShutdownBy = station.Residual, t0.Add(int64(from)*station.Second), "inlet"
+				s.State, s.ShutdownAt, s.ShutdownBy = station.Residual, t0.Add(int64(from)*station.Second), ByInlet
 			}
 		}, []FeedChange{Fed, Fell, Unfed, Fed, Back}},
 		"its own valve": {func(i int, s *station.Status) {
-			s.State, s.Inlet, s.ShutdownAt, s.ShutdownBy = station.Holding, known(600e3), 0, ""
+			s.State, s.Inlet, s.ShutdownAt, s.ShutdownBy = station.Holding, known(600e3), 0, station.NoShutdown
 			if within(i) {
-				s.State, s.Inlet, s.ShutdownAt, s.ShutdownBy = station.Residual, known(5e3), t0.Add(int64(from)*station.Second), "valve"
+				s.State, s.Inlet, s.ShutdownAt, s.ShutdownBy = station.Residual, known(5e3), t0.Add(int64(from)*station.Second), ByValve
 			}
 		}, []FeedChange{Fed, Unfed, Fed}},
 		"blind, then fallen": {func(i int, s *station.Status) {

@@ -116,6 +116,9 @@ type Header struct {
 	emit   func(*Transition)
 	judge  func(Judgement)
 	at     map[string]int // place in Members
+
+	// Answered is called with the outcome of each command, nil: nobody asks.
+	Answered func(c *station.Command, arrival station.Instant, o Outcome)
 }
 
 // NewHeader gives the alarms of a header that report transitions to emit and judgements to

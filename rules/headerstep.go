@@ -92,9 +92,20 @@ func (h *Header) take(in *HeaderInput) {
 	case in.Alarm != nil:
 		h.alarm(in)
 	case in.Command != nil:
-		_ = h.life.Command(in.Command, in.At) // what came of it is seen in the state
+		h.command(in)
 	}
 	h.consider()
+}
+
+// command carries a person's command about the header out.
+func (h *Header) command(in *HeaderInput) {
+	o := Outcome{Result: Done} // a note about the header as a whole
+	if in.Command.Kind != "note" || in.Command.Alarm != "" {
+		o = OutcomeOf(h.life.Command(in.Command, in.At))
+	}
+	if h.Answered != nil {
+		h.Answered(in.Command, in.At, o)
+	}
 }
 
 // feed follows how a station is fed.

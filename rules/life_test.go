@@ -231,7 +231,7 @@ func TestStepDoesNotAllocate(t *testing.T) {
 	if n := testing.AllocsPerRun(100, func() { s.At = s.At.Add(station.Second); v.Step(s) }); n > 0 {
 		t.Errorf("%v allocations a step", n)
 	}
-	s.State, s.ShutdownAt, s.ShutdownBy = station.Residual, s.At, "valve" // pressure left stands
+	s.State, s.ShutdownAt, s.ShutdownBy = station.Residual, s.At, ByValve // pressure left stands
 	for range 400 {
 		s.At = s.At.Add(station.Second)
 		v.Step(s)

@@ -225,7 +225,7 @@ func (v *Evaluator) shutdownEvidence() []Evidence {
 	}
 	return []Evidence{
 		{Name: "shutdown_at", Text: v.shut.at.Floor(station.Second).String()},
-		{Name: "shutdown_told_by", Text: v.shut.by},
+		{Name: "shutdown_told_by", Text: v.shut.by.String()},
 	}
 }
 

@@ -6,11 +6,11 @@ import (
 	"strokewise/analyzer/station"
 )
 
-// How a shutdown is told.
+// What shows a shutdown.
 const (
-	ByValve    = "valve"
-	ByInlet    = "inlet"
-	ByCalendar = "calendar"
+	ByValve    = station.ByValve
+	ByInlet    = station.ByInlet
+	ByCalendar = station.ByCalendar
 )
 
 // roster is what the plate's calendar says about the time of the last question. It follows
@@ -64,7 +64,7 @@ func (r *roster) clock(t station.Instant) string {
 // shutdown is a shutdown as the rules see it: told by the engine, or else by the calendar.
 type shutdown struct {
 	at station.Instant // zero: there is none
-	by string
+	by station.ShutdownSource
 }
 
 // told gives the shutdown at t. The calendar counts once its grace time is over, and only

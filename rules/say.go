@@ -156,7 +156,7 @@ func (v *Evaluator) fact(name string) string {
 	case "state":
 		return s.State.String()
 	case "state_reason":
-		return s.StateReason
+		return s.StateReason.String()
 	case "leak_method":
 		return s.Estimates[station.LeakFlow].Method.String()
 	case "leak_onset":
@@ -170,7 +170,7 @@ func (v *Evaluator) fact(name string) string {
 		}
 		return s.LeakPlace
 	case "shutdown_by":
-		return v.shut.by
+		return v.shut.by.String()
 	case "vented_by":
 		return v.Past.VentedBy
 	case "pressure_limit_of":

@@ -50,21 +50,21 @@ type saying struct {
 	refused      string // part of the refusal that is expected
 }
 
-// Outcome is how one script went.
-type Outcome struct {
+// ScriptResult is how one script went.
+type ScriptResult struct {
 	Name   string
 	Faults []string // with file, line and column
 }
 
 // RunScripts reads a file of scripts and plays each.
-func RunScripts(file string, text []byte) ([]Outcome, error) {
+func RunScripts(file string, text []byte) ([]ScriptResult, error) {
 	scripts, err := readScripts(file, text)
 	if err != nil {
 		return nil, err
 	}
-	var out []Outcome
+	var out []ScriptResult
 	for i := range scripts {
-		out = append(out, Outcome{Name: scripts[i].name, Faults: scripts[i].play(file)})
+		out = append(out, ScriptResult{Name: scripts[i].name, Faults: scripts[i].play(file)})
 	}
 	return out, nil
 }

@@ -36,9 +36,11 @@ var scriptQuantities = map[string]func(*station.Status, float64){
 		}
 	},
 	"frozen": func(s *station.Status, x float64) {
-		reason(s, x, "the outlet reading stands still: its sensor or gateway is frozen")
+		reason(s, x, station.StateReason{Is: station.SensorFrozen, Sides: station.OutletSide})
 	},
-	"implausible": func(s *station.Status, x float64) { reason(s, x, "the outlet reads below the inlet: a wrong unit") },
+	"implausible": func(s *station.Status, x float64) {
+		reason(s, x, station.StateReason{Is: station.OutletBelowInlet, Sides: station.BothSides})
+	},
 }
 
 // setterOf returns what sets a quantity: one of `scriptQuantities`, or a figure in SI units; nil for others.
@@ -149,8 +151,8 @@ func (t *scripted) step(v *Evaluator, now int64) {
 	if s.State != t.prev {
 		s.Since, t.prev = at, s.State
 	}
-	if s.StateReason = ""; s.State == station.Blind {
-		s.StateReason = "no outlet pressure"
+	if s.StateReason = (station.StateReason{}); s.State == station.Blind {
+		s.StateReason = station.StateReason{Is: station.NoOutletReading, Sides: station.OutletSide}
 	}
 	t.shut(at)
 	for _, name := range slices.Sorted(maps.Keys(t.values)) {
@@ -170,7 +172,7 @@ func (t *scripted) shut(at station.Instant) {
 	switch {
 	case !given:
 	case closed == 0:
-		t.status.ShutdownAt, t.status.ShutdownBy = 0, ""
+		t.status.ShutdownAt, t.status.ShutdownBy = 0, station.NoShutdown
 	case t.status.ShutdownAt == 0:
 		t.status.ShutdownAt, t.status.ShutdownBy = at, ByValve
 		if inlet, given := t.values["told_by_inlet"]; given && inlet != 0 {
@@ -186,8 +188,8 @@ func shows(x float64) station.Estimate {
 	return station.Estimate{Value: x, Method: station.MethodTraces, Confidence: 1}
 }
 
-func reason(s *station.Status, x float64, words string) {
+func reason(s *station.Status, x float64, why station.StateReason) {
 	if x == 1 && s.State == station.Blind {
-		s.StateReason = words
+		s.StateReason = why
 	}
 }

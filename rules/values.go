@@ -2,7 +2,6 @@ package rules
 
 import (
 	"math"
-	"strings"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -87,16 +86,16 @@ func fillState(s *station.Status, q *values) {
 	if s.ShutdownAt == 0 {
 		q[qShut] = nan
 	}
-	q[qFrozen], q[qImplausible] = doubted(s.StateReason)
+	q[qFrozen], q[qImplausible] = doubted(s.StateReason.Doubt())
 }
 
-// doubted reads the engine's reason for being blind. A missing reading neither raises nor
-// clears a doubt: silence proves nothing.
-func doubted(reason string) (frozen, implausible float64) {
-	switch {
-	case strings.Contains(reason, "frozen"):
+// doubted returns what a blind station's doubt is. A missing reading neither raises nor
+// clears one: silence proves nothing.
+func doubted(d station.Doubt) (frozen, implausible float64) {
+	switch d {
+	case station.DoubtFrozen:
 		return 1, 0
-	case strings.HasPrefix(reason, "the inlet reads"), strings.HasPrefix(reason, "the outlet reads"):
+	case station.DoubtReadings:
 		return 0, 1
 	}
 	return nan, nan

@@ -123,10 +123,10 @@ func (w *white) noise() float64 {
 	return w.Narrow / w.N / 1.9544 // E|d2| = sigma sqrt(6) sqrt(2/pi)
 }
 
-// whyStill says what a reading that stands still may mean.
-func (c *clip) whyStill(channel string, value float64) string {
+// whyStill returns what a reading that stands still may mean.
+func (c *clip) whyStill(w who, value float64) station.StateReason {
 	if value >= c.Top {
-		return "the " + channel + " reading stands still at the highest reading seen: its sensor is saturated, or it or its gateway is frozen"
+		return station.StateReason{Is: station.SensorFrozenAtTop, Sides: w}
 	}
-	return "the " + channel + " reading stands still: its sensor or gateway is frozen"
+	return station.StateReason{Is: station.SensorFrozen, Sides: w}
 }

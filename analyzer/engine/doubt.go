@@ -18,13 +18,13 @@ const (
 	levelChanged = 1.1                  // times what it read that an inlet reads which was mended
 )
 
-// who tells which readings are not believed.
-type who uint8
+// who is the sensors whose readings are not believed.
+type who = station.Sides
 
 const (
-	inletDoubted who = 1 << iota
-	outletDoubted
-	bothDoubted = inletDoubted | outletDoubted
+	inletDoubted  = station.InletSide
+	outletDoubted = station.OutletSide
+	bothDoubted   = station.BothSides
 )
 
 // suspicion is what is held against a sensor until its readings are plausible again. The
@@ -59,8 +59,8 @@ type doubt struct {
 	Range         ranges
 	Zero          zeros
 
-	Reason string
-	Told   string // of a reading that is not believed
+	Reason station.StateReason
+	Told   string // of a reading that is not believed, in words
 	Who    who
 	Top    float64         // highest reading that tells of the supply since the doubt began, Pa gauge
 	Back   station.Instant // that reading is back since, 0: it is not
@@ -76,7 +76,7 @@ type supplyLevels struct{ Rest, Peak float64 }
 type held struct {
 	Is     suspicion
 	Who    who
-	Reason string
+	Reason station.StateReason
 	Since  station.Instant // when the fault is taken to have begun
 	Cured  int64           // ns of plausible readings
 	Off    float64         // by how much the sensor reads too high, Pa, 0: not known
@@ -85,7 +85,7 @@ type held struct {
 }
 
 // hold takes up a suspicion unless one that says more is held.
-func (h *held) hold(is suspicion, w who, since station.Instant, reason string) {
+func (h *held) hold(is suspicion, w who, since station.Instant, reason station.StateReason) {
 	if is <= h.Is {
 		return
 	}
@@ -162,13 +162,13 @@ func (e *Engine) doubtSensors(end station.Instant) {
 	e.cure()
 	switch {
 	case inTop:
-		e.suspect("the inlet reads the same at its top again and again: its sensor is saturated", inletDoubted, d.InClip.Since, end)
+		e.suspect(station.StateReason{Is: station.SensorSaturated, Sides: inletDoubted}, inletDoubted, d.InClip.Since, end)
 	case outTop:
-		e.suspect("the outlet reads the same at its top again and again: its sensor is saturated", outletDoubted, d.OutClip.Since, end)
+		e.suspect(station.StateReason{Is: station.SensorSaturated, Sides: outletDoubted}, outletDoubted, d.OutClip.Since, end)
 	case in:
-		e.suspect(d.InClip.whyStill("inlet", d.Inlet.Value), inletDoubted, end.Add(-d.Inlet.For), end)
+		e.suspect(d.InClip.whyStill(inletDoubted, d.Inlet.Value), inletDoubted, end.Add(-d.Inlet.For), end)
 	case out:
-		e.suspect(d.OutClip.whyStill("outlet", d.Outlet.Value), outletDoubted, end.Add(-d.Outlet.For), end)
+		e.suspect(d.OutClip.whyStill(outletDoubted, d.Outlet.Value), outletDoubted, end.Add(-d.Outlet.For), end)
 	case d.Held.Is != noSuspicion:
 		e.suspect(d.Held.Reason, d.Held.Who, d.Held.Since, end)
 	default:
@@ -180,7 +180,7 @@ func (e *Engine) doubtSensors(end station.Instant) {
 // are counted, or the outlet climbs to the same height again and again.
 func (e *Engine) doubtInlet(end station.Instant) {
 	d := &e.Doubt
-	if e.State.ShutdownAt == 0 || e.State.ShutdownBy != "inlet" {
+	if e.State.ShutdownAt == 0 || e.State.ShutdownBy != station.ByInlet {
 		d.ShutStrokes = 0
 		return
 	}
@@ -191,17 +191,19 @@ func (e *Engine) doubtInlet(end station.Instant) {
 		d.ShutStrokes += e.Act.Strokes
 	}
 	if d.ShutStrokes >= countedShut {
-		d.Held.hold(noInlet, inletDoubted, e.State.ShutdownAt, e.whyNoInlet("while strokes are counted"))
+		d.Held.hold(noInlet, inletDoubted, e.State.ShutdownAt, e.whyNoInlet(station.InletFlatCounted))
 	} else if d.Range.Climb.since(e.State.ShutdownAt) {
-		d.Held.hold(noInlet, inletDoubted, e.State.ShutdownAt, e.whyNoInlet("while the outlet is pumped up again and again"))
+		d.Held.hold(noInlet, inletDoubted, e.State.ShutdownAt, e.whyNoInlet(station.InletFlatPumped))
 	}
 }
 
-func (e *Engine) whyNoInlet(while string) string {
+// whyNoInlet adds the unit that explains the inlet, if one does.
+func (e *Engine) whyNoInlet(is station.ReasonKind) station.StateReason {
+	r := station.StateReason{Is: is, Sides: inletDoubted}
 	if f := e.inletUnit(); f != nil {
-		return "the inlet reads near atmosphere " + while + ": wrong unit, a sensor in " + f.words + "?"
+		r.Mistake = f.is
 	}
-	return "the inlet reads near atmosphere " + while + ": wrong unit, or a fault of its sensor"
+	return r
 }
 
 // doubtBelow doubts an outlet that reads below a fed inlet while nothing moves: the check
@@ -228,12 +230,12 @@ func (e *Engine) doubtBelow(end station.Instant) {
 	}
 }
 
-// whyBelow says what an outlet below the inlet may mean.
-func (e *Engine) whyBelow() (suspicion, who, string) {
+// whyBelow returns what an outlet below the inlet may mean.
+func (e *Engine) whyBelow() (suspicion, who, station.StateReason) {
 	p1, p2, set := e.Inlet.Mean, e.Outlet.Mean, e.set()
 	if e.Plate.Set > 0 {
 		if f := unitOf(p2, set, 0.88, 1.12); f != nil {
-			return wrongUnit, outletDoubted, f.of("outlet")
+			return wrongUnit, outletDoubted, f.of(outletDoubted)
 		}
 	}
 	ratio := e.Plate.AreaRatio
@@ -241,9 +243,9 @@ func (e *Engine) whyBelow() (suspicion, who, string) {
 		ratio = 1
 	}
 	if e.Plate.Set > 0 && math.Abs(p1/set-1) < 0.12 || e.Plate.Set == 0 && p1 > 1.15*p2 && p1 < (1+ratio)*p2 {
-		return exchanged, bothDoubted, "the inlet reads as an outlet does, and the outlet less: are the sensors exchanged?"
+		return exchanged, bothDoubted, station.StateReason{Is: station.LooksExchanged, Sides: bothDoubted}
 	}
-	return below, bothDoubted, "the outlet reads below the inlet although the check valves would let air through: a wrong unit, or a fault of a sensor"
+	return below, bothDoubted, station.StateReason{Is: station.OutletBelowInlet, Sides: bothDoubted}
 }
 
 // deepest is how far below atmosphere a reading may be: a sensor's zero error, Pa.
@@ -253,16 +255,15 @@ const deepest = 15e3
 func (e *Engine) doubtVacuum(end station.Instant) {
 	h := &e.Doubt.Held
 	for _, c := range [...]struct {
-		l    *level
-		w    who
-		name string
-	}{{&e.Inlet, inletDoubted, "inlet"}, {&e.Outlet, outletDoubted, "outlet"}} {
+		l *level
+		w who
+	}{{&e.Inlet, inletDoubted}, {&e.Outlet, outletDoubted}} {
 		m := c.l.Mean
 		if c.l.N == 0 || m >= -deepest || c.l.Before >= -deepest {
 			continue
 		}
 		if h.Is < vacuum {
-			h.hold(vacuum, c.w, end, "the "+c.name+" reads far below atmosphere: an offset of its sensor, or a broken wire")
+			h.hold(vacuum, c.w, end, station.StateReason{Is: station.FarBelowAtmosphere, Sides: c.w})
 		}
 		if h.Is == vacuum && h.Who == c.w {
 			h.vacuumAt(m)

@@ -123,8 +123,8 @@ type Engine struct {
 	core
 	obs    Observer
 	events []event
-	status *station.Status           // the newest step, see Status
-	blind  struct{ of, text string } // the newest reason, put together once
+	status *station.Status // the newest step, see Status
+	blind  blindText
 	emit   func(station.Stroke)
 	found  func(stroke.Candidate)
 }
@@ -309,7 +309,7 @@ func (e *Engine) begin(first station.Instant) {
 	e.Started, e.First = true, first
 	e.Slot = first.Floor(slotLen)
 	e.Floor = e.Slot
-	e.State = stateNow{Current: station.Blind, From: first, Reason: "no samples yet"}
+	e.State = stateNow{Current: station.Blind, From: first, Reason: station.StateReason{Is: station.NoSamples}}
 	e.Min.open(first.Floor(station.Minute60), e.Segment)
 }
 
@@ -346,7 +346,7 @@ func (e *Engine) process(w station.Instant) bool {
 // gap closes the time up to the slot of the next sample as blind.
 func (e *Engine) gap(to station.Instant) {
 	e.Counts.Gaps++
-	e.enter(station.Blind, e.Slot, "no samples")
+	e.enter(station.Blind, e.Slot, station.StateReason{Is: station.SamplesGap})
 	e.Inlet, e.Outlet = level{}, level{}
 	e.Ends.Reset()
 	e.Feed.Reset()
@@ -390,6 +390,6 @@ func (e *Engine) Flush() {
 func (e *Engine) finish(last station.Instant) {
 	e.Min.close(last, e) // before the step, as at the end of any minute
 	e.step(last)
-	e.enter(station.NumStates, last, "")
+	e.enter(station.NumStates, last, station.StateReason{})
 	e.Started = false
 }

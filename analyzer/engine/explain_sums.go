@@ -39,11 +39,11 @@ func (e *Engine) explainState() station.Explanation {
 	if set := e.set(); set > 0 {
 		x.Inputs = append(x.Inputs, station.Value("starved below, where the piston stands", e.standsAt(set)*1e-3, "kPa", station.Computed))
 	}
-	if why != "" {
-		x.Inputs = append(x.Inputs, station.Input{Name: "told because", Text: why, Origin: station.Computed})
+	if why != (station.StateReason{}) {
+		x.Inputs = append(x.Inputs, station.Input{Name: "told because", Text: why.String(), Origin: station.Computed})
 	}
 	if s.ShutdownAt != 0 {
-		x.Inputs = append(x.Inputs, at("supply closed since", s.ShutdownAt), station.Input{Name: "told by", Text: s.ShutdownBy, Origin: station.Measured})
+		x.Inputs = append(x.Inputs, at("supply closed since", s.ShutdownAt), station.Input{Name: "told by", Text: s.ShutdownBy.String(), Origin: station.Measured})
 	}
 	if e.Act.LastWork != 0 {
 		x.Inputs = append(x.Inputs, at("last seen to work", e.Act.LastWork))

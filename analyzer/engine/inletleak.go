@@ -33,7 +33,7 @@ type inletWatch struct {
 func (e *Engine) watchInletLeak(start, end station.Instant) {
 	w := &e.Closed
 	at := e.State.ShutdownAt
-	if at == 0 || e.Inlet.N == 0 || e.Doubt.Reason != "" {
+	if at == 0 || e.Inlet.N == 0 || e.Doubt.Who != 0 {
 		if at == 0 {
 			*w = inletWatch{}
 		}
@@ -102,7 +102,7 @@ func (e *Engine) judgeInletLeak(at station.Instant) {
 	q := v * r * (rest + float64(e.Plate.AmbientPressure())) / float64(air.P0ANR) * e.airTemperature().Density()
 	e.Basis.Inlet = inletBasis{-slope, se, rest}
 	conf := 0.6
-	if e.State.ShutdownBy != "valve" {
+	if e.State.ShutdownBy != station.ByValve {
 		conf = 0.3 // a header that falls looks the same
 	}
 	e.Est[station.InletLeak] = station.Estimate{Value: q, High: q, Method: station.MethodBound, Confidence: conf, From: w.From, At: at}

@@ -1,7 +1,6 @@
 package engine
 
 import (
-	"fmt"
 	"math"
 
 	"strokewise/analyzer/station"
@@ -237,7 +236,7 @@ func (e *Engine) judgeOutlet(rests bool, end station.Instant) {
 		return
 	}
 	j.At = 0
-	e.stepFound(j, at, &e.Outlet, "outlet", outletDoubted)
+	e.stepFound(j, at, &e.Outlet, outletDoubted)
 }
 
 // judgeInlet handles a step of the inlet if the levels at which it rests have moved by just that, or if
@@ -262,7 +261,7 @@ func (e *Engine) judgeInlet(rests bool, end station.Instant) {
 		return
 	}
 	j.At = 0
-	e.stepFound(j, at, &e.Inlet, "inlet", inletDoubted)
+	e.stepFound(j, at, &e.Inlet, inletDoubted)
 }
 
 // together reports whether both readings jumped to what the other one read, or to the same share.
@@ -284,7 +283,7 @@ func (e *Engine) standing(end station.Instant) bool {
 }
 
 // stepFound handles a step that is held against a sensor, or one back that mends it.
-func (e *Engine) stepFound(j *jump, at station.Instant, l *level, name string, w who) {
+func (e *Engine) stepFound(j *jump, at station.Instant, l *level, w who) {
 	h := &e.Doubt.Held
 	if h.Off != 0 && h.Who == w && math.Abs(j.By+h.Off) < 0.3*math.Abs(h.Off) {
 		e.Doubt.clear() // it was mended
@@ -306,35 +305,35 @@ func (e *Engine) stepFound(j *jump, at station.Instant, l *level, name string, w
 	j.Found, j.FoundAt, j.Since = j.By, at, band{}
 	t := &e.Doubt.Jump.Tops
 	t.Same, t.Next, t.High = 0, 0, 0
-	is, w, why := e.whyJump(j, at, l, name, w)
+	is, w, why := e.whyJump(j, at, l, w)
 	h.hold(is, w, at, why)
 }
 
-// whyJump says what a step may mean.
-func (e *Engine) whyJump(j *jump, at station.Instant, l *level, name string, w who) (suspicion, who, string) {
+// whyJump returns what a step may mean.
+func (e *Engine) whyJump(j *jump, at station.Instant, l *level, w who) (suspicion, who, station.StateReason) {
 	o := &e.Doubt.Jump.In
-	if name == "inlet" {
+	if w == inletDoubted {
 		o = &e.Doubt.Jump.Out
 	}
 	if j.Together == at {
 		if a, b := j.To, o.To; math.Abs(a-o.From) < 0.1*o.From && math.Abs(b-j.From) < 0.1*j.From {
-			return exchanged, bothDoubted, "the inlet reads what the outlet did, and the outlet what the inlet did: the sensors are exchanged"
+			return exchanged, bothDoubted, station.StateReason{Is: station.ExchangedAtOnce, Sides: bothDoubted}
 		}
 		if j.From > 100e3 && o.From > 100e3 {
 			if f := ratioUnit(j.To / j.From); f != nil && ratioUnit(o.To/o.From) == f {
-				return wrongUnit, bothDoubted, fmt.Sprintf("the outlet reads %s of what it did, and so does the inlet: a wrong unit, sensors in %s?", f.share, f.words)
+				return wrongUnit, bothDoubted, station.StateReason{Is: station.UnitsStepped, Sides: bothDoubted, Mistake: f.is}
 			}
 		}
 	}
 	if j.From > 100e3 {
 		if f := ratioUnit(j.To / j.From); f != nil {
-			return wrongUnit, w, fmt.Sprintf("the %s reads %s of what it did a moment before: a wrong unit, a sensor in %s?", name, f.share, f.words)
+			return wrongUnit, w, station.StateReason{Is: station.UnitStepped, Sides: w, Mistake: f.is}
 		}
 	}
 	if l.Mean < vented && j.From > 100e3 {
-		return jumped, w, "the " + name + " reads near atmosphere from one sample to the next: a broken wire, or a fault of its sensor"
+		return jumped, w, station.StateReason{Is: station.ReadingLost, Sides: w}
 	}
-	return jumped, w, fmt.Sprintf("the %s reads %+.0f kPa from one sample to the next, since %s: its sensor has an offset", name, j.Found/1e3, at.Floor(station.Second))
+	return jumped, w, station.StateReason{Is: station.ReadingStepped, Sides: w, Value: j.Found, At: at}
 }
 
 // watchTops believes in an outlet again whose runs end where they did before the step: then

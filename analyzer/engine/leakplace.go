@@ -17,7 +17,7 @@ const (
 // rested. The outlet then stops falling where it meets the inlet.
 func (e *Engine) watchBack() {
 	w := &e.Closed
-	if e.State.ShutdownAt == 0 || e.State.ShutdownBy != "valve" || e.Inlet.N == 0 || e.Outlet.N == 0 || w.Rest <= 0 || e.Doubt.Reason != "" {
+	if e.State.ShutdownAt == 0 || e.State.ShutdownBy != station.ByValve || e.Inlet.N == 0 || e.Outlet.N == 0 || w.Rest <= 0 || e.Doubt.Who != 0 {
 		return
 	}
 	over := max(backRise, backShare*w.Rest)

@@ -111,10 +111,10 @@ func (e *Engine) watchRange(end station.Instant) {
 		return
 	}
 	if u := e.inletUnit(); u != nil {
-		e.Doubt.Held.hold(wrongUnit, inletDoubted, r.ReachAt, u.of("inlet"))
+		e.Doubt.Held.hold(wrongUnit, inletDoubted, r.ReachAt, u.of(inletDoubted))
 		return
 	}
-	e.Doubt.Held.hold(outOfReach, inletDoubted, r.ReachAt, "the inlet reads too low for the outlet that the booster goes on to reach: wrong unit, or a fault of its sensor")
+	e.Doubt.Held.hold(outOfReach, inletDoubted, r.ReachAt, station.StateReason{Is: station.OutletBeyondReach, Sides: inletDoubted})
 	e.Doubt.Held.Level = p1
 }
 
@@ -129,10 +129,10 @@ func (e *Engine) watchTiny(end station.Instant) {
 		return
 	}
 	if e.Inlet.Mean < nearZero {
-		e.Doubt.Held.hold(below, bothDoubted, e.First, "the outlet reads near atmosphere while strokes are counted, and the inlet too: wrong units, or faults of the sensors")
+		e.Doubt.Held.hold(below, bothDoubted, e.First, station.StateReason{Is: station.BothFlatCounted, Sides: bothDoubted})
 		return
 	}
-	e.Doubt.Held.hold(below, outletDoubted, e.First, "the outlet reads near atmosphere while strokes are counted: wrong unit, or a fault of its sensor")
+	e.Doubt.Held.hold(below, outletDoubted, e.First, station.StateReason{Is: station.OutletFlatCounted, Sides: outletDoubted})
 }
 
 // watchMatch looks for a mistake that explains readings that the set pressure does not.
@@ -206,15 +206,15 @@ func (e *Engine) sure(m *match) bool {
 	return works && m.For >= matchFor && m.High > 0.88*u.factor*float64(e.Plate.Set)
 }
 
-func (e *Engine) whyMatch(m *match) string {
+func (e *Engine) whyMatch(m *match) station.StateReason {
 	u := &units[m.Unit]
 	switch {
 	case m.Is == exchanged:
-		return "the inlet reads the set pressure and the outlet less: are the sensors exchanged?"
+		return station.StateReason{Is: station.ExchangedAtSet, Sides: bothDoubted}
 	case m.Who == bothDoubted:
-		return "the outlet reads " + u.share + " of the set pressure, and the inlet is as small or large: wrong unit, sensors in " + u.words + "?"
+		return station.StateReason{Is: station.UnitsAgainstSet, Sides: bothDoubted, Mistake: u.is}
 	case m.Who == inletDoubted:
-		return u.of("inlet")
+		return u.of(inletDoubted)
 	}
-	return u.of("outlet")
+	return u.of(outletDoubted)
 }

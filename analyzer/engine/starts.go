@@ -135,7 +135,7 @@ func (e *Engine) startFigures(end station.Instant) {
 func (e *Engine) workUnseen() string {
 	switch {
 	case e.State.Current == station.Blind:
-		return "blind: " + e.State.Reason
+		return e.whyBlind()
 	case e.Fuse.CounterServes():
 		return ""
 	}

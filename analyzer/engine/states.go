@@ -22,12 +22,12 @@ const (
 type stateNow struct {
 	Current    station.State
 	From       station.Instant
-	Reason     string
+	Reason     station.StateReason
 	Charging   bool // the outlet was low and has not reached set since
 	Rise       rise
 	Edge       edges
 	ShutdownAt station.Instant
-	ShutdownBy string
+	ShutdownBy station.ShutdownSource
 	LowSince   station.Instant // inlet resting low since, 0: it is not
 	OKSince    station.Instant // inlet back since
 	LastOutlet float64         // last plausible outlet reading, Pa gauge
@@ -178,13 +178,13 @@ func (e *Engine) supplyState(start, end station.Instant) {
 	s.Edge.inlet(&e.Inlet, e.lowInlet(), rest, start)
 	switch {
 	case e.Valve.Known && !e.Valve.Open:
-		s.shut(start, "valve")
+		s.shut(start, station.ByValve)
 	case !e.Inlet.Seen || end.Sub(e.Inlet.Last) > e.blindAfter(&e.Ends.In):
 		// nothing to tell from
 	case e.Doubt.Who&inletDoubted != 0:
 		e.doubtedSupply(start, end)
 	case p1 < e.lowInlet():
-		s.shut(s.Edge.fell(start), "inlet")
+		s.shut(s.Edge.fell(start), station.ByInlet)
 	case s.ShutdownAt != 0:
 		e.reopen(start, end)
 	case rest > 0 && p1 < fedShare*rest && e.Act.Teeth == 0 && !(e.Valve.Known && e.Valve.Open) && e.calm() && !e.fedByHeader(end):
@@ -192,7 +192,7 @@ func (e *Engine) supplyState(start, end station.Instant) {
 			s.LowSince = start
 		}
 		if end.Sub(s.LowSince) >= closedAfter {
-			s.shut(start, "inlet")
+			s.shut(start, station.ByInlet)
 		}
 	default:
 		s.LowSince = 0
@@ -225,11 +225,11 @@ func (e *Engine) reopen(start, end station.Instant) {
 		if s.Rise.rises(end) {
 			e.Act.LastWork = end
 		}
-		s.ShutdownAt, s.ShutdownBy, s.LowSince, s.OKSince = 0, "", 0, 0
+		s.ShutdownAt, s.ShutdownBy, s.LowSince, s.OKSince = 0, station.NoShutdown, 0, 0
 	}
 }
 
-func (s *stateNow) shut(at station.Instant, by string) {
+func (s *stateNow) shut(at station.Instant, by station.ShutdownSource) {
 	if s.ShutdownAt == 0 {
 		s.ShutdownAt, s.ShutdownBy = at, by
 		if s.LowSince != 0 {
@@ -249,15 +249,16 @@ func (e *Engine) set() float64 {
 	return e.Supply.LearnedSet
 }
 
-// classify gives the state at the end of a slot and how it was told.
-func (e *Engine) classify(end station.Instant) (station.State, string) {
+// classify returns the state at the end of a slot and why it was concluded.
+func (e *Engine) classify(end station.Instant) (station.State, station.StateReason) {
+	none := station.StateReason{}
 	if !e.Inlet.Seen || end.Sub(e.Inlet.Last) > e.blindAfter(&e.Ends.In) {
-		return station.Blind, "no inlet pressure"
+		return station.Blind, station.StateReason{Is: station.NoInletReading, Sides: inletDoubted}
 	}
 	if !e.Outlet.Seen || end.Sub(e.Outlet.Last) > e.blindAfter(&e.Ends.Out) {
-		return station.Blind, "no outlet pressure"
+		return station.Blind, station.StateReason{Is: station.NoOutletReading, Sides: outletDoubted}
 	}
-	if e.Doubt.Reason != "" {
+	if e.Doubt.Who != 0 {
 		return station.Blind, e.Doubt.Reason
 	}
 	p2, s := e.Outlet.Mean, &e.State
@@ -272,20 +273,20 @@ func (e *Engine) classify(end station.Instant) (station.State, string) {
 	case e.working(end):
 		s.Edge.Below = 0
 		if s.Charging {
-			return station.Charging, ""
+			return station.Charging, none
 		}
-		return station.Stroking, ""
+		return station.Stroking, none
 	case e.starves(p2, set, end):
-		return station.Starved, "piston stands below set"
+		return station.Starved, station.StateReason{Is: station.StandsBelowSet}
 	case s.Edge.Below != 0 && s.Current.Working():
 		return s.Current, s.Reason // not yet known
 	default:
-		return station.Holding, ""
+		return station.Holding, none
 	}
 }
 
-func (e *Engine) shutState(p2 float64) (station.State, string) {
-	why := "supply closed, told by the " + e.State.ShutdownBy
+func (e *Engine) shutState(p2 float64) (station.State, station.StateReason) {
+	why := station.StateReason{Is: station.SupplyClosed, By: e.State.ShutdownBy}
 	switch {
 	case p2 < vented:
 		return station.Off, why
@@ -297,7 +298,7 @@ func (e *Engine) shutState(p2 float64) (station.State, string) {
 }
 
 // enter closes the open interval at time at and opens the next.
-func (e *Engine) enter(s station.State, at station.Instant, why string) {
+func (e *Engine) enter(s station.State, at station.Instant, why station.StateReason) {
 	old := &e.State
 	if old.Current == s {
 		old.Reason = why

@@ -110,10 +110,7 @@ func (e *Engine) rateNow(end station.Instant, n int64) station.Estimate {
 		return station.Unknown(e.tracesTell())
 	}
 	if e.State.Current == station.Blind {
-		if e.blind.of != e.State.Reason {
-			e.blind.of, e.blind.text = e.State.Reason, "blind: "+e.State.Reason
-		}
-		return station.Unknown(e.blind.text)
+		return station.Unknown(e.whyBlind())
 	}
 	seconds := min(60, max(1, float64(end.Sub(e.First))*1e-9))
 	sure := 0.9
@@ -121,6 +118,20 @@ func (e *Engine) rateNow(end station.Instant, n int64) station.Estimate {
 		sure *= e.timing()
 	}
 	return station.Estimate{Value: float64(n) / seconds, Method: m, Confidence: sure, At: end}
+}
+
+// blindText is the newest reason for being blind, put in words once.
+type blindText struct {
+	of   station.StateReason
+	text string
+}
+
+// whyBlind returns in words why nothing is told while the station is blind.
+func (e *Engine) whyBlind() string {
+	if b := &e.blind; b.text == "" || b.of != e.State.Reason {
+		b.of, b.text = e.State.Reason, "blind: "+e.State.Reason.String()
+	}
+	return e.blind.text
 }
 
 func (e *Engine) storedEnergy(end station.Instant) {

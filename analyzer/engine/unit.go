@@ -1,34 +1,34 @@
 package engine
 
 import (
-	"fmt"
 	"math"
+
+	"strokewise/analyzer/station"
 )
 
 // unit is a mistake in the unit of a sensor: its readings come times a factor. 1 psi =
 // 6.894757 kPa (ISO 80000-4, from memory).
 type unit struct {
 	factor float64
-	share  string
-	words  string
+	is     station.UnitMistake
 }
 
 // units are the mistakes that are looked for, the commoner first (from memory).
 var units = [...]unit{
-	{0.01, "a hundredth", "bar that is declared as kPa"},
-	{1 / 6.894757, "a seventh", "psi that is declared as kPa"},
-	{100, "a hundred times", "kPa that is declared as bar"},
-	{6.894757, "seven times", "kPa that is declared as psi"},
-	{0.001, "a thousandth", "MPa that is declared as kPa"},
-	{0.0689476, "a fourteenth", "bar that is declared as psi"},
-	{14.50377, "fourteen times", "psi that is declared as bar"},
-	{0.1, "a tenth", "MPa that is declared as bar"},
-	{10, "ten times", "bar that is declared as MPa"},
+	{0.01, station.BarAsKPa},
+	{1 / 6.894757, station.PSIAsKPa},
+	{100, station.KPaAsBar},
+	{6.894757, station.KPaAsPSI},
+	{0.001, station.MPaAsKPa},
+	{0.0689476, station.BarAsPSI},
+	{14.50377, station.PSIAsBar},
+	{0.1, station.MPaAsBar},
+	{10, station.BarAsMPa},
 }
 
-// of says the mistake of a channel.
-func (u *unit) of(channel string) string {
-	return fmt.Sprintf("the %s reads %s of what the set pressure lets expect: a wrong unit, a sensor in %s?", channel, u.share, u.words)
+// of returns the mistake of a sensor as a reason.
+func (u *unit) of(w who) station.StateReason {
+	return station.StateReason{Is: station.UnitAgainstSet, Sides: w, Mistake: u.is}
 }
 
 // unitOf gives the mistake that explains x where something between low and high times true

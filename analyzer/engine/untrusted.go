@@ -6,11 +6,11 @@ import (
 
 // suspect makes the station blind for a reason. When a doubt begins, what was made of
 // readings since the fault is dropped.
-func (e *Engine) suspect(reason string, w who, since, end station.Instant) {
+func (e *Engine) suspect(reason station.StateReason, w who, since, end station.Instant) {
 	d := &e.Doubt
 	began := d.Who == 0
 	if d.Reason != reason {
-		d.Reason, d.Told = reason, "not believed: "+reason
+		d.Reason, d.Told = reason, "not believed: "+reason.String()
 	}
 	grown := w &^ d.Who
 	d.Who = w
@@ -24,8 +24,8 @@ func (e *Engine) suspect(reason string, w who, since, end station.Instant) {
 				d.Kept = supplyLevels{e.Supply.Rest, e.Supply.Peak}
 			}
 			d.Top, d.Back = e.supplyReading().Mean, 0
-			if s := &e.State; s.ShutdownBy == "inlet" && s.ShutdownAt >= since.Add(-slotLen) {
-				s.ShutdownAt, s.ShutdownBy, s.LowSince = 0, "", 0
+			if s := &e.State; s.ShutdownBy == station.ByInlet && s.ShutdownAt >= since.Add(-slotLen) {
+				s.ShutdownAt, s.ShutdownBy, s.LowSince = 0, station.NoShutdown, 0
 			}
 		}
 		e.Supply.Rest, e.Supply.Peak = d.Kept.Rest, d.Kept.Peak
@@ -41,7 +41,7 @@ func (e *Engine) trust(end station.Instant) {
 		e.Supply.Rest, e.Supply.Peak = 0, 0 // learned anew
 		d.Past = [2]supplyLevels{}
 	}
-	d.Reason, d.Told, d.Who = "", "", 0
+	d.Reason, d.Told, d.Who = station.StateReason{}, "", 0
 	if end.Sub(d.PastAt) >= station.Minute60 {
 		d.Past[1], d.Past[0], d.PastAt = d.Past[0], supplyLevels{e.Supply.Rest, e.Supply.Peak}, end
 	}
@@ -107,14 +107,14 @@ func (e *Engine) doubtedSupply(start, end station.Instant) {
 			s.LowSince = start
 		}
 		if end.Sub(max(s.LowSince, e.Fuse.LastInc)) >= quietAfter {
-			s.shut(start, "inlet")
+			s.shut(start, station.ByInlet)
 		}
-	case s.ShutdownBy != "inlet" || l.Mean < 0.7*d.Top || d.Held.Off != 0 && l.Mean-d.Held.Off < 30e3:
+	case s.ShutdownBy != station.ByInlet || l.Mean < 0.7*d.Top || d.Held.Off != 0 && l.Mean-d.Held.Off < 30e3:
 		d.Back = 0
 	case d.Back == 0:
 		d.Back = start
 	case end.Sub(d.Back) >= station.Second:
-		s.ShutdownAt, s.ShutdownBy, s.LowSince, s.OKSince, d.Back = 0, "", 0, 0, 0
+		s.ShutdownAt, s.ShutdownBy, s.LowSince, s.OKSince, d.Back = 0, station.NoShutdown, 0, 0, 0
 	}
 }
 

@@ -1,7 +1,6 @@
 package engine
 
 import (
-	"fmt"
 	"math"
 
 	"strokewise/analyzer/station"
@@ -59,8 +58,8 @@ func (e *Engine) watchZeros(end station.Instant) {
 	in := z.In.slot(&e.Inlet, e.Ends.In.Noise(), end)
 	out := z.Out.slot(&e.Outlet, e.Ends.Out.Noise(), end)
 	if e.State.ShutdownAt != 0 && in && out && e.frozenFor() < ventedFor/2 {
-		e.takeZero(&z.In, station.InletZero, "inlet", inletDoubted, end)
-		e.takeZero(&z.Out, station.OutletZero, "outlet", outletDoubted, end)
+		e.takeZero(&z.In, station.InletZero, inletDoubted, end)
+		e.takeZero(&z.Out, station.OutletZero, outletDoubted, end)
 	}
 	e.cureZero(end)
 	e.boundOffset(end)
@@ -108,7 +107,7 @@ func (z *zero) slot(l *level, noise float64, end station.Instant) bool {
 // takeZero takes the rest of a channel as its zero. One beyond the limit makes the sensor
 // doubted if the reading fell there from charged: it is an offset, or pressure that was left,
 // and both must be looked at.
-func (e *Engine) takeZero(z *zero, f station.Figure, name string, w who, end station.Instant) {
+func (e *Engine) takeZero(z *zero, f station.Figure, w who, end station.Instant) {
 	if z.Done || z.N == 0 {
 		return
 	}
@@ -129,18 +128,19 @@ func (e *Engine) takeZero(z *zero, f station.Figure, name string, w who, end sta
 	e.Est[f] = g
 	if large && v > 0 { // below atmosphere it is doubted anyway
 		if h := &e.Doubt.Held; h.Is < zeroOff {
-			h.hold(zeroOff, w, z.From, z.why(name))
+			h.hold(zeroOff, w, z.From, z.why(w))
 			h.Off = v
 		}
 	}
 }
 
-// why says what a zero beyond the limit may mean.
-func (z *zero) why(name string) string {
+// why returns what a zero beyond the limit may mean.
+func (z *zero) why(w who) station.StateReason {
+	r := station.StateReason{Is: station.ZeroOff, Sides: w, Value: z.Value}
 	if grown := z.Value - z.Earliest; z.At.Sub(z.First) >= driftAfter && math.Abs(grown) >= driftLeast && grown*z.Value > 0 {
-		return fmt.Sprintf("the %s reads %.0f kPa at rest after venting, %.0f kPa on %s: its sensor drifts, or pressure is left", name, z.Value/1e3, z.Earliest/1e3, z.First.Time().Format("2006-01-02 15:04"))
+		r.Is, r.Was, r.At = station.ZeroDrifted, z.Earliest, z.First
 	}
-	return fmt.Sprintf("the %s reads %.0f kPa at rest after venting: an offset of its sensor, or pressure is left", name, z.Value/1e3)
+	return r
 }
 
 // cureZero ends a doubt of an offset once the sensor rests near zero while vented.

@@ -77,8 +77,8 @@ type Status struct {
 	At             Instant
 	Segment        uint32
 	State          State
-	Since          Instant // start of the state
-	StateReason    string  // how an inferred shutdown or blindness was told
+	Since          Instant     // start of the state
+	StateReason    StateReason // of an inferred shutdown or blindness
 	Inlet, Outlet  Estimate
 	StrokeRate     Estimate // 1/s
 	StrokesMinute  int64
@@ -89,8 +89,7 @@ type Status struct {
 	InletReads, OutletReads Gauge
 	Strokes                 int64 // seen since the analysis began
 	Valve                   ValveState
-	// ShutdownAt is when the supply was told closed (zero while fed), ShutdownBy how:
-	// "valve", "inlet", "unknown".
+	// ShutdownAt is when the supply was closed (zero while fed), ShutdownBy what showed it.
 	ShutdownAt Instant
-	ShutdownBy string
+	ShutdownBy ShutdownSource
 }

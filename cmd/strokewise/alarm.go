@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -148,27 +147,42 @@ func (s *sender) send(e *env, stationName string, o spoken) error {
 		return fmt.Errorf("cannot reach the running program: %w; is it running, and is --url the address of its pages?", err)
 	}
 	defer res.Body.Close()
-	if err := refused(res); err != nil {
+	done, err := outcome(res)
+	if err != nil {
 		return err
 	}
-	fmt.Fprintf(e.out, "%s: written down: %s; the audit trail (%s) says what came of it\n", stationName, strings.TrimSpace(o.Kind+" "+o.Alarm), base.JoinPath("audit"))
-	return nil
-}
-
-// refused gives what the program answered where it did not take the order.
-func refused(res *http.Response) error {
-	if res.StatusCode == http.StatusAccepted {
+	what := strings.TrimSpace(o.Kind + " " + o.Alarm)
+	if done {
+		fmt.Fprintf(e.out, "%s: done: %s\n", stationName, what)
 		return nil
 	}
+	return undecided{fmt.Sprintf("%s: %s: taken, but not decided yet; the audit trail (%s) will show what becomes of it", stationName, what, base.JoinPath("audit"))}
+}
+
+// undecided is the error of a command that the log has, and whose outcome is not known in time.
+type undecided struct{ text string }
+
+func (u undecided) Error() string { return u.text }
+
+// outcome returns whether the command was done. It returns an error with the reason for a command
+// that was refused or not taken, and neither where it is not decided yet.
+func outcome(res *http.Response) (done bool, err error) {
 	text, err := io.ReadAll(io.LimitReader(res.Body, 64<<10))
 	if err != nil {
-		return fmt.Errorf("cannot read the program's answer: %w", err)
+		return false, fmt.Errorf("cannot read the program's answer: %w; the audit trail shows whether the command was taken", err)
 	}
 	var a struct {
-		Error string `json:"error"`
+		Outcome string `json:"outcome"`
+		Reason  string `json:"reason"`
 	}
-	if json.Unmarshal(text, &a) == nil && a.Error != "" {
-		return errors.New("not taken: " + a.Error)
+	if json.Unmarshal(text, &a) != nil || a.Outcome == "" {
+		return false, fmt.Errorf("not taken: status %d: %.300s", res.StatusCode, strings.TrimSpace(string(text)))
 	}
-	return fmt.Errorf("not taken: status %d: %.300s", res.StatusCode, strings.TrimSpace(string(text)))
+	switch res.StatusCode {
+	case http.StatusOK:
+		return true, nil
+	case http.StatusAccepted:
+		return false, nil
+	}
+	return false, fmt.Errorf("%s: %s", a.Outcome, a.Reason)
 }

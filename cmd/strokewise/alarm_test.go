@@ -34,11 +34,11 @@ func TestAnAcknowledgementOutlivesAKill(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	c.kill() // before the partition can have stored anything
 	res.Body.Close()
-	if res.StatusCode != http.StatusSeeOther || res.Header.Get("Location") != "/station/"+playback.Site+"/clamp-3?done=acknowledge" {
+	if res.StatusCode != http.StatusSeeOther || !strings.HasPrefix(res.Header.Get("Location"), "/station/"+playback.Site+"/clamp-3?given=") {
 		t.Fatalf("status %d, to %q", res.StatusCode, res.Header.Get("Location"))
 	}
+	c.kill()      // before a snapshot can have been stored
 	for range 2 { // the second start finds it stored
 		c = start(t, "run", "--config", config)
 		c.ready()
@@ -68,16 +68,17 @@ func TestAlarmCommands(t *testing.T) {
 		code int
 		says string
 	}{
-		{[]string{"note", "northdock/press-4", "hose changed", "--who", "Ana"}, 0, "written down: note"},
-		{[]string{"vented", "northdock/press-4", "gauge 3 reads 0", "--who", "Ana"}, 0, "written down: vented"},
-		{[]string{"inspected", "northdock/press-4", "sheet 12", "--who", "Ana"}, 0, "written down: inspected"},
-		{[]string{"at-work", "northdock/press-5", "--until", "2h", "--by", "Ana", "--note", "seal"}, 0, "written down: at-work"},
+		{[]string{"note", "northdock/press-4", "hose changed", "--who", "Ana"}, 0, "done: note"},
+		{[]string{"vented", "northdock/press-4", "gauge 3 reads 0", "--who", "Ana"}, 1, "refused: cannot vented"},
+		{[]string{"unshelve", "northdock/press-4", "outlet-leak", "--who", "Ana"}, 1, "not shelved"},
+		{[]string{"inspected", "northdock/press-4", "sheet 12", "--who", "Ana"}, 0, "done: inspected"},
+		{[]string{"at-work", "northdock/press-5", "--until", "2h", "--by", "Ana", "--note", "seal"}, 0, "done: at-work"},
 		{[]string{"at-work", "northdock/press-5", "--until", "25h", "--who", "Ana", "--why", "seal"}, 1, "1 d (1440 minutes) at most"},
 		{[]string{"at-work", "northdock/press-5", "--until", "noon", "--who", "Ana", "--why", "seal"}, 1, "--until is"},
 		{[]string{"at-work", "northdock/press-5", "--until", "2h", "--who", "Ana"}, 2, "--why"},
 		{[]string{"shelve", "northdock/press-4", "pressure-left", "--who", "Ana", "--why", "test", "--for", "13h"}, 1, "12 h (720 minutes) at most"},
 		{[]string{"shelve", "northdock/press-4", "outlet-leak", "--who", "Ana", "--why", "test", "--for", "169h"}, 1, "7 d (10080 minutes) at most"},
-		{[]string{"done", "northdock/press-4", "--what", "relief-test", "--document", "sheet 13", "--date", "2026-01-10", "--who", "Ana"}, 0, "written down: done"},
+		{[]string{"done", "northdock/press-4", "--what", "relief-test", "--document", "sheet 13", "--date", "2026-01-10", "--who", "Ana"}, 0, "done: done"},
 		{[]string{"done", "northdock/press-4", "--what", "relief-test", "--document", "sheet 13", "--date", "soon", "--who", "Ana"}, 1, "a record needs what"},
 		{[]string{"done", "northdock/press-4", "--what", "relief", "--document", "sheet 13", "--who", "Ana"}, 2, "--what"},
 		{[]string{"acknowledge", "northdock/press-4", "pressure-left", "--who", "Ana"}, 1, "is not open"},
@@ -89,17 +90,21 @@ func TestAlarmCommands(t *testing.T) {
 		{[]string{"note", "northdock/press-4", "x", "--who", "Ana", "--url", "ftp://x"}, 1, "--url is"},
 	} {
 		code, out, errOut := call(append(append([]string{"alarm"}, w.args...), address(w.args, at)...)...)
-		if code != w.code || !strings.Contains(out+errOut, w.says) {
+		if code == exitLater && strings.Contains(errOut, "not decided yet") {
+			continue // a busy machine: the pages below have it all the same
+		}
+		if code != w.code || !strings.Contains(out+errOut, w.says) || (code == exitOK) != (out != "" && errOut == "") {
 			t.Errorf("%v: exit %d, %s%s", w.args, code, out, errOut)
 		}
 	}
 	c.await("the note on the station's page", "/station/northdock/press-4", func(b string) bool {
-		return strings.Contains(b, "hose changed") && strings.Contains(b, "document sheet 12")
+		return strings.Contains(b, "hose changed") && strings.Contains(b, "document sheet 12") && strings.Contains(b, "<strong><bdi>Refused: ") &&
+			strings.Contains(b, "<s><bdi>Vented, a person&#39;s word: gauge 3 reads 0</bdi></s>")
 	})
 	c.await("who is at work on the station's page", "/station/northdock/press-5", func(b string) bool {
 		return strings.Contains(b, "<bdi>Ana</bdi> until ") && strings.Contains(b, "This is no lock-out and protects nobody")
 	})
-	if code, out, errOut := call("alarm", "work-ended", "northdock/press-5", "--who", "Ana", "--url", at); code != 0 || !strings.Contains(out, "written down: work-ended") {
+	if code, out, errOut := call("alarm", "work-ended", "northdock/press-5", "--who", "Ana", "--url", at); code != 0 || !strings.Contains(out, "done: work-ended") {
 		t.Errorf("exit %d, %s%s", code, out, errOut)
 	}
 	c.await("nobody at work any more", "/station/northdock/press-5", func(b string) bool { return !strings.Contains(b, "<bdi>Ana</bdi> until ") })

@@ -22,6 +22,7 @@ const (
 	exitOK    = 0
 	exitFault = 1 // something could not be done
 	exitUsage = 2 // the command line cannot be understood
+	exitLater = 3 // a command was taken, and what becomes of it is not known yet
 )
 
 // commands are the subcommands.
@@ -31,7 +32,7 @@ type commands struct {
 	Replay    replayCmd    `cmd:"" help:"Run recorded traces through the live analyzer and alarms, and print what they tell."`
 	Check     checkCmd     `cmd:"" help:"Check a configuration file: all faults at once."`
 	Rig       rigCmd       `cmd:"" help:"Virtual stations: record, publish, cause faults."`
-	Alarm     alarmCmd     `cmd:"" help:"Acknowledge, shelve, note: what people say, to the running program."`
+	Alarm     alarmCmd     `cmd:"" help:"Acknowledge, shelve, note: what people say, to the running program. Exit code 0: done; 1: refused or not taken; 3: taken, not decided yet."`
 	Backup    backupCmd    `cmd:"" help:"Copy the history while the program runs."`
 	Restore   restoreCmd   `cmd:"" help:"Put the history of a backup into a data folder."`
 	Reanalyse reanalyseCmd `cmd:"" help:"Tell what this program would conclude otherwise from the samples in the log, and change closed minutes on request."`
@@ -78,6 +79,9 @@ func execute(ctx context.Context, args []string, out, errOut io.Writer) int {
 	e := &env{ctx: ctx, out: out, err: errOut, log: slog.New(slog.NewTextHandler(errOut, nil))}
 	if err := k.Run(e); err != nil && !errors.Is(err, context.Canceled) {
 		fmt.Fprintf(errOut, "strokewise: %v\n", err)
+		if errors.As(err, new(undecided)) {
+			return exitLater
+		}
 		return exitFault
 	}
 	return exitOK

@@ -162,6 +162,7 @@ type HeaderCommit struct {
 	States      []HeaderState
 	Transitions []rules.Transition // also queued in the outbox
 	Judgements  []rules.Judgement
+	Decided     []Decided // commands about headers
 }
 
 // CommitHeaders stores what the alarms of headers concluded; the inputs are gone then.
@@ -174,6 +175,11 @@ func (s *Store) CommitHeaders(ctx context.Context, c *HeaderCommit) error {
 		}
 		if err := tx.judge(c.Judgements); err != nil {
 			return err
+		}
+		for i := range c.Decided {
+			if err := tx.decided(&c.Decided[i]); err != nil {
+				return err
+			}
 		}
 		for i := range c.States {
 			if err := tx.headerState(&c.States[i]); err != nil {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"strokewise/analyzer/station"
+	"strokewise/rules"
 )
 
 // Note is what a person says of a station at a time.
@@ -14,6 +15,8 @@ type Note struct {
 	At   station.Instant
 	Who  string
 	Text string
+	// Outcome is that of the command which the note is about.
+	Outcome rules.Outcome
 }
 
 // Act is a line of the audit: what a person or the program did. Nothing deletes it.
@@ -23,6 +26,8 @@ type Act struct {
 	What   string // "restore", "acknowledge"
 	Target string
 	Detail string
+	// Outcome is that of a person's command; without a result where none is known (yet).
+	Outcome rules.Outcome
 }
 
 // AddNote stores a note, also of a station that has nothing stored yet.
@@ -38,10 +43,10 @@ func (s *Store) Notes(ctx context.Context, k station.Key, from, to station.Insta
 	var out []Note
 	err := s.each(ctx, "notes", func(rows *sql.Rows) error {
 		n := Note{Key: k}
-		err := rows.Scan(&n.At, &n.Who, &n.Text)
+		err := scanOutcome(rows, &n.Outcome, &n.At, &n.Who, &n.Text)
 		out = append(out, n)
 		return err
-	}, `SELECT at, who, text FROM notes WHERE `+ofStation+` AND at >= ? AND at < ? ORDER BY at, id`, k.Site, k.Station, int64(from), int64(to))
+	}, `SELECT outcome, reason, at, who, text FROM notes WHERE `+ofStation+` AND at >= ? AND at < ? ORDER BY at, id`, k.Site, k.Station, int64(from), int64(to))
 	return out, err
 }
 
@@ -54,7 +59,8 @@ func (s *Store) AddAct(ctx context.Context, a Act) error {
 }
 
 func (tx *transaction) act(a *Act) error {
-	_, err := tx.ExecContext(tx.ctx, `INSERT INTO audit (at, who, what, target, detail) VALUES (?, ?, ?, ?, ?)`, int64(a.At), a.Who, a.What, a.Target, a.Detail)
+	_, err := tx.ExecContext(tx.ctx, `INSERT INTO audit (at, who, what, target, detail, outcome, reason) VALUES (?, ?, ?, ?, ?, ?, ?)`,
+		int64(a.At), a.Who, a.What, a.Target, a.Detail, a.Outcome.Result.String(), a.Outcome.Reason)
 	return err
 }
 
@@ -68,9 +74,9 @@ func (s *Store) acts(ctx context.Context, rest string, args ...any) ([]Act, erro
 	var out []Act
 	err := s.each(ctx, "the audit", func(rows *sql.Rows) error {
 		var a Act
-		err := rows.Scan(&a.At, &a.Who, &a.What, &a.Target, &a.Detail)
+		err := a.scan(rows)
 		out = append(out, a)
 		return err
-	}, `SELECT at, who, what, target, detail FROM audit `+rest, args...)
+	}, `SELECT `+actColumns+` FROM audit `+rest, args...)
 	return out, err
 }

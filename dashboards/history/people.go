@@ -27,7 +27,8 @@ func (tx *transaction) people(c *Commit) error {
 func (tx *transaction) note(n *Note) error {
 	id, err := tx.id(n.Key)
 	if err == nil {
-		_, err = tx.ExecContext(tx.ctx, `INSERT INTO notes (station, at, who, text) VALUES (?, ?, ?, ?)`, id, int64(n.At), n.Who, n.Text)
+		_, err = tx.ExecContext(tx.ctx, `INSERT INTO notes (station, at, who, text, outcome, reason) VALUES (?, ?, ?, ?, ?, ?)`,
+			id, int64(n.At), n.Who, n.Text, n.Outcome.Result.String(), n.Outcome.Reason)
 	}
 	return err
 }
@@ -40,14 +41,14 @@ func (s *Store) LastActs(ctx context.Context, most int) ([]Act, error) {
 // LastNotes gives the newest notes of a station, or with the zero key of all, at most so
 // many, the newest first.
 func (s *Store) LastNotes(ctx context.Context, k station.Key, most int) ([]Note, error) {
-	q, args := `SELECT s.site, s.station, n.at, n.who, n.text FROM notes n JOIN stations s ON s.id = n.station`, []any{}
+	q, args := `SELECT n.outcome, n.reason, s.site, s.station, n.at, n.who, n.text FROM notes n JOIN stations s ON s.id = n.station`, []any{}
 	if k != (station.Key{}) {
 		q, args = q+` WHERE s.site = ? AND s.station = ?`, append(args, k.Site, k.Station)
 	}
 	var out []Note
 	err := s.each(ctx, "notes", func(rows *sql.Rows) error {
 		var n Note
-		err := rows.Scan(&n.Key.Site, &n.Key.Station, &n.At, &n.Who, &n.Text)
+		err := scanOutcome(rows, &n.Outcome, &n.Key.Site, &n.Key.Station, &n.At, &n.Who, &n.Text)
 		out = append(out, n)
 		return err
 	}, q+` ORDER BY n.at DESC, n.id DESC LIMIT ?`, append(args, most)...)
@@ -59,10 +60,10 @@ func (s *Store) LatestActs(ctx context.Context, what string) (map[string]Act, er
 	out := map[string]Act{}
 	err := s.each(ctx, "the audit", func(rows *sql.Rows) error {
 		var a Act
-		err := rows.Scan(&a.At, &a.Who, &a.What, &a.Target, &a.Detail)
+		err := a.scan(rows)
 		out[a.Target] = a
 		return err
-	}, `SELECT at, who, what, target, detail FROM audit WHERE id IN (SELECT max(id) FROM audit WHERE what = ? GROUP BY target)`, what)
+	}, `SELECT `+actColumns+` FROM audit WHERE id IN (SELECT max(id) FROM audit WHERE what = ? GROUP BY target)`, what)
 	return out, err
 }
 

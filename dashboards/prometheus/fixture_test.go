@@ -48,7 +48,7 @@ func press() board.Station {
 func unheard() board.Station {
 	return board.Station{
 		Plate: station.Plate{Key: station.Key{Site: "southdock", Station: "new"}},
-		Status: station.Status{StateReason: "no samples yet", Inlet: station.Unknown("no samples yet"),
+		Status: station.Status{StateReason: station.StateReason{Is: station.NoSamples}, Inlet: station.Unknown("no samples yet"),
 			Outlet: station.Unknown("no samples yet"), StrokeRate: station.Unknown("no samples yet")},
 	}
 }

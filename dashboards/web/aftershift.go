@@ -36,6 +36,7 @@ type afterRow struct {
 	Why           string // unknown
 	Word          string // a person's
 	People        []workerView
+	Not           string // why the word does not hold
 }
 
 // lot is where a station belongs in the list.
@@ -56,11 +57,11 @@ func after(s *board.Station, at station.Instant) (st lot, why string) {
 	shut := over || now.ShutdownAt != 0 || now.State == station.Off || now.State == station.Residual || now.State == station.Venting
 	switch {
 	case now.At == 0:
-		return notKnown, orElse(now.StateReason, "no samples yet")
+		return notKnown, orElse(now.StateReason.String(), "no samples yet")
 	case s.Stale():
 		return notKnown, "no data since " + clock(s.SilentSince)
 	case !shut && now.State == station.Blind:
-		return notKnown, orElse(now.StateReason, "the sensors do not let one tell")
+		return notKnown, orElse(now.StateReason.String(), "the sensors do not let one tell")
 	case !shut:
 		return inService, ""
 	case !now.Outlet.Known() || !finite(now.Outlet.Value):
@@ -98,6 +99,7 @@ func afterShift(all []board.Station, vented map[string]history.Act, at station.I
 		}
 		if a, ok := vented[history.Target(s.Plate.Key, "")]; ok && told(s, at) != 0 && a.At >= told(s, at) {
 			r.Word = "vented, says " + a.Who + " at " + clock(a.At.Floor(station.Second)) + ": " + a.Detail
+			r.Not = notDone(a.Outcome)
 		}
 		switch st {
 		case stillCharged:
@@ -145,8 +147,8 @@ func afterLine(s *board.Station, why string, at station.Instant) afterRow {
 	switch {
 	case now.ShutdownAt != 0:
 		r.Since = clock(now.ShutdownAt.Floor(station.Second))
-		if now.ShutdownBy == "inlet" || now.ShutdownBy == "valve" {
-			r.Since += ", told by the " + now.ShutdownBy
+		if now.ShutdownBy != station.NoShutdown {
+			r.Since += ", told by the " + now.ShutdownBy.String()
 		}
 	case told(s, at) != 0:
 		r.Since = clock(told(s, at)) + ", the end of the shift, told by the calendar"

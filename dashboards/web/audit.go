@@ -19,12 +19,16 @@ type auditView struct {
 	Problem       string
 }
 
-type actView struct{ At, Who, What, Target, Detail string }
+type actView struct {
+	At, Who, What, Target, Detail string
+	Outcome                       string
+	Not                           bool // it was not done
+}
 
 func actsOf(list []history.Act) []actView {
 	out := make([]actView, len(list))
 	for i, a := range list {
-		out[i] = actView{clock(a.At), a.Who, a.What, a.Target, a.Detail}
+		out[i] = actView{clock(a.At), a.Who, a.What, a.Target, a.Detail, outcomeOf(&a), notDone(a.Outcome) != ""}
 	}
 	return out
 }

@@ -87,7 +87,7 @@ func compareBool(a, b bool) int {
 
 // inspected notes the newest record of an inspection that only the audit has.
 func (r *dueRow) inspected(s *board.Station, last map[string]history.Act) {
-	if a, ok := last[history.Target(s.Plate.Key, "")]; ok {
+	if a, ok := last[history.Target(s.Plate.Key, "")]; ok && notDone(a.Outcome) == "" {
 		r.Done, r.Document = clock(a.At)+", by "+a.Who, a.Detail
 	}
 }

@@ -54,7 +54,7 @@ func standing() board.Station {
 func shutDown() board.Station {
 	s := press()
 	s.Plate.Key.Station, s.Plate.Branch = "weld-1", "welding"
-	s.Status.State, s.Status.Since, s.Status.StateReason = station.Residual, at(-3*time.Hour), "supply closed, told by the valve"
+	s.Status.State, s.Status.Since, s.Status.StateReason = station.Residual, at(-3*time.Hour), station.StateReason{Is: station.SupplyClosed, By: station.ByValve}
 	s.Status.Inlet, s.Status.StrokeRate = known(-40, station.MethodTraces), known(0, station.MethodTraces)
 	s.Today = [station.NumStates]int64{}
 	s.Alarms = []board.Alarm{{State: rules.Acknowledged, Transition: rules.Transition{Alarm: rules.PressureLeft, Priority: rules.High,
@@ -84,7 +84,7 @@ func unheard() board.Station {
 	no := station.Unknown("no samples yet")
 	return board.Station{
 		Plate:  station.Plate{Key: station.Key{Site: "southdock", Station: "cnc-2"}},
-		Status: station.Status{StateReason: "no samples yet", Inlet: no, Outlet: no, StrokeRate: no, OutletLastSeen: station.Gauge(math.NaN())},
+		Status: station.Status{StateReason: station.StateReason{Is: station.NoSamples}, Inlet: no, Outlet: no, StrokeRate: no, OutletLastSeen: station.Gauge(math.NaN())},
 	}
 }
 

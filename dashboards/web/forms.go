@@ -2,7 +2,6 @@ package web
 
 import (
 	"context"
-	"net/http"
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/history"
@@ -75,13 +74,13 @@ func buttons(state string) []buttonView {
 	return []buttonView{closing}
 }
 
-// noteView is a note in words.
-type noteView struct{ At, Station, Link, Who, Text string }
+// noteView is a note in words. Where Not is set, what it says was not done.
+type noteView struct{ At, Station, Link, Who, Text, Not string }
 
 func notesOf(list []history.Note) []noteView {
 	out := make([]noteView, len(list))
 	for i, n := range list {
-		out[i] = noteView{clock(n.At.Floor(station.Second)), n.Key.String(), path(n.Key), n.Who, n.Text}
+		out[i] = noteView{clock(n.At.Floor(station.Second)), n.Key.String(), path(n.Key), n.Who, n.Text, notDone(n.Outcome)}
 	}
 	return out
 }
@@ -98,12 +97,4 @@ func (s *site) notes(ctx context.Context, k station.Key) (list []noteView, why s
 		return nil, err.Error()
 	}
 	return notesOf(notes), ""
-}
-
-// done says what was taken down just now.
-func done(r *http.Request) string {
-	if o, ok := rules.FindOrder(r.URL.Query().Get("done")); ok {
-		return "Written down: " + o.Kind + " (" + o.About + "). It takes effect within a second; the audit trail says what came of it."
-	}
-	return ""
 }

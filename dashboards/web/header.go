@@ -141,7 +141,7 @@ type headerPage struct {
 	Root, Version, Site string
 	At                  string
 	Form                *formView
-	Done                string
+	Done                []givenView
 	Notes               []noteView
 	NoNotes             string
 }
@@ -156,7 +156,7 @@ func (s *site) header(w http.ResponseWriter, r *http.Request, k station.Key) {
 	v := headerPage{headerView: headerOf(&h, s.Board.Get), Root: pageRoot, Version: s.Version, Site: k.Site, At: clock(station.InstantOf(s.Now()))}
 	s.addForms(v.Alarms, k, v.Root, "")
 	if s.Command != nil {
-		v.Form, v.Done = s.noteForm(k, v.Root), done(r)
+		v.Form, v.Done = s.noteForm(k, v.Root), s.given(r, k)
 	}
 	v.Notes, v.NoNotes = s.notes(r.Context(), k)
 	render(w, "header.html", v)

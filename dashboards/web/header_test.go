@@ -33,7 +33,7 @@ func lowHeader() Options {
 	o.Board.PutHeader(board.Header{Key: k, Under: []string{"press-6", "press-7"}, Alarms: []board.Alarm{{State: rules.Unacknowledged, Transition: rules.Transition{
 		Key: k, Alarm: rules.HeaderLow, Priority: rules.High, Raised: at(-2 * time.Minute), Message: "Header main is low: 2 stations.", Caution: "The booster restarts by itself when air returns."}}}})
 	o.Board.PutHeader(board.Header{Key: station.HeaderKey("northdock", "west")})
-	o.Command = func(context.Context, station.Key, station.Command) error { return nil }
+	o.Command = func(context.Context, station.Key, station.Command) (Answer, error) { return Answer{}, nil }
 	return o
 }
 
@@ -71,9 +71,9 @@ func TestAHeaderWithItsStations(t *testing.T) {
 func TestCommandsToAHeader(t *testing.T) {
 	o := lowHeader()
 	var got station.Key
-	o.Command = func(_ context.Context, k station.Key, c station.Command) error {
+	o.Command = func(_ context.Context, k station.Key, c station.Command) (Answer, error) {
 		got = k
-		return nil
+		return Answer{}, nil
 	}
 	r := httptest.NewRequest(http.MethodPost, "/station/northdock/header:main/command", strings.NewReader(`{"kind":"acknowledge","alarm":"header-low","who":"Ana"}`))
 	r.Host = "localhost:8420"

@@ -22,11 +22,19 @@ type Diary interface {
 	LastActs(ctx context.Context, most int) ([]history.Act, error)
 	LastNotes(ctx context.Context, k station.Key, most int) ([]history.Note, error)
 	LatestActs(ctx context.Context, what string) (map[string]history.Act, error)
+	ActsAt(ctx context.Context, at station.Instant) ([]history.Act, error)
 }
 
-// Command takes a person's word about a station. A *rules.Refusal says what is wrong with
-// it; after any other error it may be given again.
-type Command func(ctx context.Context, k station.Key, c station.Command) error
+// Command carries out a person's command about a station. A *rules.Refusal says what is wrong
+// with a command that was not taken; after any other error it may be given again.
+type Command func(ctx context.Context, k station.Key, c station.Command) (Answer, error)
+
+// Answer is what became of a command that the log has. Outcome has no result where that is not
+// decided yet.
+type Answer struct {
+	At      station.Instant // in the audit
+	Outcome rules.Outcome
+}
 
 const (
 	mostBody  = 8 << 10 // bytes of a command
@@ -43,15 +51,6 @@ type commandJSON struct {
 	What    string  `json:"what"`  // of "done", one of station.ServiceKinds
 	Date    string  `json:"date"`  // of "done", as in 2026-01-10
 	Minutes float64 `json:"minutes"`
-}
-
-// answerJSON is what came of a command.
-type answerJSON struct {
-	Station string `json:"station"`
-	Kind    string `json:"kind,omitempty"`
-	Alarm   string `json:"alarm,omitempty"`
-	Taken   bool   `json:"taken"` // the log has it
-	Error   string `json:"error,omitempty"`
 }
 
 // takesCommands tells whether a path is that of a station's commands; guard asks.
@@ -74,7 +73,8 @@ func (s *site) command(w http.ResponseWriter, r *http.Request) {
 	one, ok := s.found(k)
 	if !ok {
 		if wantsJSON(r) {
-			reply(w, http.StatusNotFound, answerJSON{Station: k.String(), Error: fmt.Sprintf("there is no station %.80q at site %.80q: the page of stations lists those that there are", k.Station, k.Site)})
+			why := fmt.Sprintf("there is no station %.80q at site %.80q: the page of stations lists those that there are", k.Station, k.Site)
+			reply(w, http.StatusNotFound, answerJSON{Station: k.String(), Outcome: notTaken, Reason: why, Error: why})
 			return
 		}
 		s.noStation(w, k)
@@ -85,32 +85,29 @@ func (s *site) command(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	in, err := readCommand(w, r)
+	var a Answer
 	if err == nil {
-		err = s.give(r.Context(), k, &in)
+		a, err = s.give(r.Context(), k, &in)
 	}
-	status := http.StatusServiceUnavailable
-	var refusal *rules.Refusal
-	if errors.As(err, &refusal) {
-		status = http.StatusBadRequest
-	}
+	status := statusOf(a.Outcome.Result, err)
 	switch {
-	case err != nil && wantsJSON(r):
-		reply(w, status, answerJSON{Station: k.String(), Kind: in.Kind, Alarm: in.Alarm, Error: err.Error()})
-	case err != nil:
-		renderAs(w, status, "command.html", s.commandPage(&one, in, err.Error()))
 	case wantsJSON(r):
-		reply(w, http.StatusAccepted, answerJSON{Station: k.String(), Kind: in.Kind, Alarm: in.Alarm, Taken: true})
+		reply(w, status, answerOf(k, &in, &a, err))
+	case err != nil:
+		renderAs(w, status, "command.html", s.commandPage(&one, in, "Not taken: "+err.Error()))
+	case status == http.StatusConflict:
+		renderAs(w, status, "command.html", s.commandPage(&one, in, outcomeText(a.Outcome)))
 	default:
-		http.Redirect(w, r, "/station/"+path(k)+"?done="+in.Kind, http.StatusSeeOther)
+		http.Redirect(w, r, "/station/"+path(k)+"?given="+strconv.FormatInt(int64(a.At), 10), http.StatusSeeOther)
 	}
 }
 
-// give gives a command to the log.
-func (s *site) give(ctx context.Context, k station.Key, in *commandJSON) error {
+// give hands a command on.
+func (s *site) give(ctx context.Context, k station.Key, in *commandJSON) (Answer, error) {
 	c := station.Command{Kind: in.Kind, Alarm: in.Alarm, By: in.Who, Note: in.Why}
 	if o, ok := rules.FindOrder(in.Kind); in.Minutes != 0 || ok && o.Until {
 		if !finite(in.Minutes) || in.Minutes <= 0 || in.Minutes > 1e6 {
-			return &rules.Refusal{Text: "minutes must be a number above 0, such as 60"}
+			return Answer{}, &rules.Refusal{Text: "minutes must be a number above 0, such as 60"}
 		}
 		c.Until = station.InstantOf(s.Now()).Add(int64(in.Minutes * float64(station.Minute60)))
 	}
@@ -176,13 +173,6 @@ func tooLong(err error) error {
 
 func wantsJSON(r *http.Request) bool {
 	return strings.Contains(r.Header.Get("Accept"), "application/json")
-}
-
-func reply(w http.ResponseWriter, status int, a answerJSON) {
-	w.Header().Set("Content-Type", "application/json")
-	w.Header().Set("Cache-Control", "no-store")
-	w.WriteHeader(status)
-	_ = json.NewEncoder(w).Encode(a) // a reader that went away is no fault of ours
 }
 
 // commandView is the page of a station's forms.

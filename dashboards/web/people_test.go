@@ -46,22 +46,33 @@ func (d *diary) LatestActs(_ context.Context, what string) (map[string]history.A
 	return out, d.err
 }
 
-// taken notes the commands that it gets.
-type taken struct {
-	keys []station.Key
-	got  []station.Command
-	err  error
+func (d *diary) ActsAt(_ context.Context, at station.Instant) ([]history.Act, error) {
+	var out []history.Act
+	for _, a := range d.acts {
+		if a.At == at {
+			out = append(out, a)
+		}
+	}
+	return out, d.err
 }
 
-func (c *taken) take(_ context.Context, k station.Key, o station.Command) error {
+// taken notes the commands that it gets, and answers with an outcome.
+type taken struct {
+	keys    []station.Key
+	got     []station.Command
+	err     error
+	outcome rules.Outcome
+}
+
+func (c *taken) take(_ context.Context, k station.Key, o station.Command) (Answer, error) {
 	if err := rules.Refuse(&o, station.InstantOf(noon), &station.Plate{}); err != nil {
-		return err
+		return Answer{}, err
 	}
 	if c.err != nil {
-		return c.err
+		return Answer{}, c.err
 	}
 	c.keys, c.got = append(c.keys, k), append(c.got, o)
-	return nil
+	return Answer{At: at(0), Outcome: c.outcome}, nil
 }
 
 const nasty = `"><script>alert(1)</script>`
@@ -95,26 +106,25 @@ func send(h http.Handler, path, kind, body string, headers ...string) *httptest.
 }
 
 func TestCommandsFromFormsAndPrograms(t *testing.T) {
-	c := &taken{}
+	c := &taken{outcome: rules.Outcome{Result: rules.Done}}
 	h := peopled(c)
 	w := post(h, commandPath, "http://localhost:8420", url.Values{"kind": {"shelve 480"}, "alarm": {rules.OutletLeak}, "who": {"Ana"}, "why": {"parts ordered"}})
-	if w.Code != http.StatusSeeOther || w.Header().Get("Location") != "/station/northdock/press-4?done=shelve" {
+	if w.Code != http.StatusSeeOther || w.Header().Get("Location") != "/station/northdock/press-4?given=1772452800000000000" {
 		t.Errorf("status %d, to %q: %s", w.Code, w.Header().Get("Location"), w.Body)
 	}
 	w = send(h, commandPath, "application/json; charset=utf-8", `{"kind":"shelve","alarm":"outlet-leak","who":"Ana","why":"x","minutes":0.5}`, "Accept", "application/json")
 	var a answerJSON
-	if err := json.Unmarshal(w.Body.Bytes(), &a); err != nil || w.Code != http.StatusAccepted || !a.Taken || a.Station != "northdock/press-4" || a.Alarm != rules.OutletLeak {
+	if err := json.Unmarshal(w.Body.Bytes(), &a); err != nil || w.Code != http.StatusOK || !a.Taken || a.Outcome != "done" || a.Station != "northdock/press-4" || a.Alarm != rules.OutletLeak {
 		t.Errorf("status %d, %s", w.Code, w.Body)
 	}
 	if len(c.got) != 2 || c.keys[0] != press().Plate.Key || c.got[0] != (station.Command{Kind: "shelve", Alarm: rules.OutletLeak, By: "Ana", Note: "parts ordered", Until: at(8 * time.Hour)}) || c.got[1].Until != at(30*time.Second) {
 		t.Errorf("%+v", c.got)
 	}
 	for path, want := range map[string]string{
-		"/station/northdock/press-4?done=shelve":       "Written down: shelve",
-		"/station/northdock/press-4":                   `action="../../station/northdock/press-4/command" data-form="outlet-leak"`,
-		"/station/northdock/press-4/command":           `action="../../../station/northdock/press-4/command" data-form="outlet-leak"`,
-		"/station/northdock/weld-1":                    "Shelve for 8 h: pressure-left",
-		"/station/northdock/press-5?done=" + "%3Cb%3E": "No note has been written yet.",
+		"/station/northdock/press-4":                    `action="../../station/northdock/press-4/command" data-form="outlet-leak"`,
+		"/station/northdock/press-4/command":            `action="../../../station/northdock/press-4/command" data-form="outlet-leak"`,
+		"/station/northdock/weld-1":                     "Shelve for 8 h: pressure-left",
+		"/station/northdock/press-5?given=" + "%3Cb%3E": "No note has been written yet.",
 	} {
 		w := get(h, path)
 		if w.Code != http.StatusOK || !strings.Contains(w.Body.String(), want) || !strings.Contains(w.Header().Get("Content-Security-Policy"), "form-action 'self'") {
@@ -261,7 +271,7 @@ func TestAfterTheShift(t *testing.T) {
 	shut := func(name string, change func(s *board.Station)) board.Station {
 		s := shutDown()
 		s.Plate.Key.Station, s.Alarms = name, nil
-		s.Status.ShutdownAt, s.Status.ShutdownBy = at(-3*time.Hour), "inlet"
+		s.Status.ShutdownAt, s.Status.ShutdownBy = at(-3*time.Hour), station.ByInlet
 		s.Status.Estimates[station.StoredEnergy] = known(30123, station.MethodTraces)
 		change(&s)
 		return s
@@ -328,7 +338,7 @@ func FuzzCommand(f *testing.F) {
 				t.Errorf("taken: %+v", c.got)
 			}
 		case http.StatusBadRequest:
-			if len(c.got) != 0 || strings.Contains(w.Body.String(), "<script>") || !strings.Contains(w.Body.String(), "Not done: ") {
+			if len(c.got) != 0 || strings.Contains(w.Body.String(), "<script>") || !strings.Contains(w.Body.String(), "Not taken: ") {
 				t.Errorf("refused: %+v\n%s", c.got, w.Body)
 			}
 		default:

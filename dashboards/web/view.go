@@ -126,7 +126,7 @@ func (v *stationView) condition(s *board.Station) {
 	state := st.State % station.NumStates
 	switch {
 	case st.At == 0:
-		v.Class, v.State, v.Reason = "silent", "Unknown", orElse(st.StateReason, "no samples yet")
+		v.Class, v.State, v.Reason = "silent", "Unknown", orElse(st.StateReason.String(), "no samples yet")
 		v.Caution = rules.CautionSilent
 	case s.Stale():
 		v.Class, v.State = "silent", "No data since "+clock(s.SilentSince)
@@ -135,7 +135,7 @@ func (v *stationView) condition(s *board.Station) {
 	default:
 		v.Class, v.State = state.String(), words[state]
 		v.Since = fmt.Sprintf("since %s (%s), read up to %s", clock(st.Since), span(st.At.Sub(st.Since)), clock(st.At))
-		v.Reason, v.Caution = st.StateReason, caution(state)
+		v.Reason, v.Caution = st.StateReason.String(), caution(state)
 		if s.SilentSince != 0 {
 			v.Reason = join(v.Reason, "no change reported since "+clock(s.SilentSince))
 		}

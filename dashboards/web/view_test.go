@@ -178,7 +178,7 @@ func TestHostileTexts(t *testing.T) {
 func named(text string) Options {
 	s := press()
 	s.Plate.Key = station.Key{Site: text, Station: text}
-	s.Plate.Branch, s.Status.StateReason = text, text
+	s.Plate.Branch, s.Status.StateReason = text, station.StateReason{Is: station.SensorFrozen, Sides: station.OutletSide}
 	s.Status.Inlet = station.Unknown(text)
 	s.Plate.Serial = text
 	s.Alarms[0].Transition.Message, s.Alarms[0].Transition.Alarm = text, text

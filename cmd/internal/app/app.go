@@ -73,13 +73,15 @@ type Options struct {
 // Intervals say how often the runtime does what it does.
 type Intervals struct {
 	Commit, Tick, Snapshot, Trim, Retain time.Duration
+	// Answer is the longest wait for what becomes of a command.
+	Answer time.Duration
 }
 
 func (i *Intervals) fill() {
 	for _, x := range [...]struct {
 		d     *time.Duration
 		usual time.Duration
-	}{{&i.Commit, time.Second / 2}, {&i.Tick, 5 * time.Second}, {&i.Snapshot, time.Minute}, {&i.Trim, time.Minute}, {&i.Retain, 10 * time.Minute}} {
+	}{{&i.Commit, time.Second / 2}, {&i.Tick, 5 * time.Second}, {&i.Snapshot, time.Minute}, {&i.Trim, time.Minute}, {&i.Retain, 10 * time.Minute}, {&i.Answer, answerWithin}} {
 		if *x.d <= 0 {
 			*x.d = x.usual
 		}
@@ -109,6 +111,7 @@ type App struct {
 	quiet    quiet                     // of commits that fail
 	early    chan struct{}             // a partition wants its commit ahead of its turn
 	pace     pace                      // of commands
+	answers  answers                   // that commands wait for
 
 	backtests *backtests // nil: none
 }
@@ -204,13 +207,13 @@ func (a *App) openPartitions(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	a.headers = newHeaders(a.store, a.board, a.opt.Headers, a.log, a.sender.Wake)
+	a.headers = newHeaders(a.store, a.board, a.opt.Headers, a.log, a.sender.Wake, &a.answers)
 	c.holds = holds(c.stations, a.headers.policy)
 	if err := a.headers.begin(ctx); err != nil {
 		return err
 	}
 	for n := range a.parts {
-		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge}
+		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge, answers: &a.answers}
 		a.parts[n].start(ctx, positions[n])
 	}
 	if fresh != nil {

@@ -53,7 +53,7 @@ func (a *App) declared(ctx context.Context) (map[station.Key][]rules.AtWork, err
 
 // workOf returns the command of a line of the audit, false for one that had no effect.
 func workOf(a *history.Act) (k station.Key, c *station.Command, ok bool) {
-	if strings.Contains(a.Detail, noEffect) {
+	if a.Outcome.Result == rules.Refused || a.Outcome.Result == rules.NoEffect {
 		return k, nil, false
 	}
 	c = &station.Command{Kind: a.What, By: a.Who, Note: a.Detail}

@@ -27,9 +27,9 @@ func TestCommandsOfWorkAreRecalledFromTheHistory(t *testing.T) {
 		{What: "at-work", Target: "north/a", Who: "Bea", Detail: withUntil(minute(90), "gauge")},
 		{What: "at-work", Target: "north/b", Who: "Cem", Detail: withUntil(minute(90), "hose")},
 		{What: "work-ended", Target: "north/a", Who: "Bea", Detail: ""},
-		{What: "work-ended", Target: "north/a", Who: "Ana", Detail: noEffect + "x)"},
+		{What: "work-ended", Target: "north/a", Who: "Ana", Outcome: rules.Outcome{Result: rules.Refused, Reason: "x"}},
 		{What: "at-work", Target: "north/a", Who: "ana", Detail: withUntil(minute(120), "seal: right side")},
-		{What: "at-work", Target: "north/a", Who: "Dan", Detail: withUntil(minute(5000), "x") + noEffect + "too long)"},
+		{What: "at-work", Target: "north/a", Who: "Dan", Detail: withUntil(minute(5000), "x"), Outcome: rules.Outcome{Result: rules.Refused, Reason: "too long"}},
 		{What: "work-ended", Target: "north/b", Who: "Ana", Detail: "Cem has left"},
 	} {
 		a.At = minute(int64(i))

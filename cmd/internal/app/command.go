@@ -12,6 +12,7 @@ import (
 	"strokewise/collector/samplelog"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/history"
+	"strokewise/dashboards/web"
 	"strokewise/rules"
 )
 
@@ -21,12 +22,37 @@ var errStarting = errors.New("the history is still being restored: try again in 
 // errPace refuses commands of a program that runs wild.
 var errPace = errors.New("too many commands: 2000 at once and 10 a second are taken; wait a moment")
 
-// Command takes a person's word: it checks it, appends it to the station's partition and
-// returns once the log has it. A *rules.Refusal says what is wrong with it; with any other
-// error it may be given again.
-func (a *App) Command(ctx context.Context, k station.Key, c station.Command) error {
-	c.By, c.Note = strings.TrimSpace(c.By), strings.TrimSpace(c.Note)
+// Command checks a person's command, appends it to the log of the station's partition, and
+// waits for the commit that holds what became of it. The answer has no result where that is not
+// decided in time: the audit has it later. A *rules.Refusal says what is wrong with a
+// command that was not taken; after any other error it may be given again.
+func (a *App) Command(ctx context.Context, k station.Key, c station.Command) (web.Answer, error) {
 	now := station.InstantOf(time.Now())
+	c.By, c.Note = strings.TrimSpace(c.By), strings.TrimSpace(c.Note)
+	if err := a.refuse(k, &c, now); err != nil {
+		return web.Answer{}, err
+	}
+	if !a.pace.take(time.Now()) {
+		return web.Answer{}, errPace
+	}
+	outcome, forget := a.answers.expect(wordID{now, c.By, c.Kind, history.Target(k, c.Alarm)})
+	defer forget()
+	_, err := a.samples.Append(ctx, k.Partition(), []station.Record{{Key: k, Arrival: now, Command: &c}})
+	switch {
+	case errors.Is(err, samplelog.ErrFull):
+		return web.Answer{}, fmt.Errorf("cannot write the command down: %w; raise log.max_bytes or make room on the disk, then give it again", err)
+	case err != nil:
+		return web.Answer{}, fmt.Errorf("cannot write the command down: %w; give it again in a moment", err)
+	}
+	within := a.opt.Every.Answer
+	if _, header := k.Header(); header {
+		within += headerWaits
+	}
+	return web.Answer{At: now, Outcome: await(ctx, outcome, within)}, nil
+}
+
+// refuse reports why a command may not go into the log, nil where it may.
+func (a *App) refuse(k station.Key, c *station.Command, now station.Instant) error {
 	standing, ok := a.standing(k)
 	var open []string
 	for i := range standing {
@@ -37,7 +63,7 @@ func (a *App) Command(ctx context.Context, k station.Key, c station.Command) err
 		open = append(open, rules.HeaderLow)
 	}
 	one, _ := a.board.Get(k)
-	if err := rules.Refuse(&c, now, &one.Plate, open...); err != nil {
+	if err := rules.Refuse(c, now, &one.Plate, open...); err != nil {
 		return err
 	}
 	if o, _ := rules.FindOrder(c.Kind); header && o.Alarm && c.Alarm != rules.HeaderLow {
@@ -55,20 +81,10 @@ func (a *App) Command(ctx context.Context, k station.Key, c station.Command) err
 	if c.Kind == "acknowledge" && !slices.ContainsFunc(standing, func(o board.Alarm) bool { return o.Transition.Alarm == c.Alarm }) {
 		return &rules.Refusal{Text: fmt.Sprintf("the alarm %s is not open at %s: look at the station's page again", c.Alarm, k)}
 	}
-	if !a.pace.take(time.Now()) {
-		return errPace
-	}
-	_, err := a.samples.Append(ctx, k.Partition(), []station.Record{{Key: k, Arrival: now, Command: &c}})
-	switch {
-	case errors.Is(err, samplelog.ErrFull):
-		return fmt.Errorf("cannot write the command down: %w; raise log.max_bytes or make room on the disk, then give it again", err)
-	case err != nil:
-		return fmt.Errorf("cannot write the command down: %w; give it again in a moment", err)
-	}
 	return nil
 }
 
-// standing gives the alarms of a station or header that are not normal, false if there is
+// standing returns the alarms of a station or header that are not normal, false if there is
 // no such.
 func (a *App) standing(k station.Key) ([]board.Alarm, bool) {
 	if _, ok := k.Header(); ok {
@@ -86,27 +102,34 @@ type people struct {
 	words []history.HeaderWord
 }
 
-// command works off a person's word. All of them are in the audit, with what came of them.
+// command works off a person's command. All of them are in the audit, with their outcome.
 func (p *partition) command(r *station.Record) {
 	c := r.Command
 	act := history.Act{At: r.Arrival, Who: c.By, What: c.Kind, Target: history.Target(r.Key, c.Alarm), Detail: c.Note}
 	act.Detail = withUntil(c.Until, act.Detail)
-	if _, ok := r.Key.Header(); ok {
-		p.people.words = append(p.people.words, history.HeaderWord{Key: r.Key, At: r.Arrival, Command: *c})
-	} else if u := p.unit(r.Key, r.Arrival); u == nil {
-		act.Detail = strings.TrimSpace(act.Detail + noEffect + "the station is not configured)")
-	} else if err := u.Command(c, r.Arrival); err != nil {
-		act.Detail = strings.TrimSpace(act.Detail + noEffect + err.Error() + ")")
-	} else {
-		u.duesAt = 0
-	}
+	act.Outcome = p.decide(r)
 	p.people.acts = append(p.people.acts, act)
 	if text := noteOf(c); text != "" {
-		p.people.notes = append(p.people.notes, history.Note{Key: r.Key, At: r.Arrival, Who: c.By, Text: text})
+		p.people.notes = append(p.people.notes, history.Note{Key: r.Key, At: r.Arrival, Who: c.By, Text: text, Outcome: act.Outcome})
 	}
 }
 
-// noteOf gives what of a command belongs among the station's notes.
+// decide carries a command out and returns what became of it. The writer of headers decides
+// those about a header, later.
+func (p *partition) decide(r *station.Record) rules.Outcome {
+	if _, ok := r.Key.Header(); ok {
+		p.people.words = append(p.people.words, history.HeaderWord{Key: r.Key, At: r.Arrival, Command: *r.Command})
+		return rules.Outcome{}
+	}
+	u := p.unit(r.Key, r.Arrival)
+	if u == nil {
+		return rules.Outcome{Result: rules.Refused, Reason: "the station is not configured"}
+	}
+	u.duesAt = 0
+	return rules.OutcomeOf(u.Command(r.Command, r.Arrival))
+}
+
+// noteOf returns what of a command belongs among the station's notes.
 func noteOf(c *station.Command) string {
 	switch c.Kind {
 	case "note":

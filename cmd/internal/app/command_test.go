@@ -45,7 +45,7 @@ func TestCommandsAreInTheAuditOnce(t *testing.T) {
 		{Kind: "close", Alarm: rules.OutletLeak, By: "Ana", Note: "leak: clamp tightened"},
 		{Kind: "unshelve", Alarm: rules.OutletLeak, By: "Ana"},
 	} {
-		if err := a.Command(t.Context(), k, c); err != nil {
+		if _, err := a.Command(t.Context(), k, c); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -55,13 +55,13 @@ func TestCommandsAreInTheAuditOnce(t *testing.T) {
 		t.Errorf("%v, %v", notes, err)
 	}
 	stop()
-	if got := acts(t, o); len(got) != 4 || got[3].What != "note" || got[3].Target != k.String() || got[3].Detail != "hose changed" ||
-		got[0].Target != k.String()+" outlet-leak" || !strings.Contains(got[0].Detail, "no effect: ") {
+	if got := acts(t, o); len(got) != 4 || got[3].What != "note" || got[3].Target != k.String() || got[3].Detail != "hose changed" || got[3].Outcome.Result != rules.Done ||
+		got[0].Target != k.String()+" outlet-leak" || got[0].Outcome.Result == rules.Done || !strings.Contains(got[0].Outcome.Reason, "not shelved") {
 		t.Errorf("%+v", got)
 	}
 	execute(t, o, `DELETE FROM snapshots`) // all is worked off again
 	a, stop = running(t, o)
-	if err := a.Command(t.Context(), k, station.Command{Kind: "note", By: "Bea", Note: "second"}); err != nil {
+	if _, err := a.Command(t.Context(), k, station.Command{Kind: "note", By: "Bea", Note: "second"}); err != nil {
 		t.Fatal(err)
 	}
 	settle(t, a)
@@ -97,7 +97,7 @@ func TestACommandOutlivesACommitThatFails(t *testing.T) {
 	p.store = s
 	p.mu.Unlock()
 	s.left.Store(3)
-	if err := a.Command(t.Context(), k, station.Command{Kind: "note", By: "Ana", Note: "once"}); err != nil {
+	if _, err := a.Command(t.Context(), k, station.Command{Kind: "note", By: "Ana", Note: "once"}); err != nil { // done, or not decided within the wait
 		t.Fatal(err)
 	}
 	settle(t, a)
@@ -125,18 +125,18 @@ func TestCommandsThatAreNotTaken(t *testing.T) {
 		{station.Key{Site: "x", Station: "y"}, station.Command{Kind: "note", By: "Ana", Note: "x"}, "there is no station"},
 	} {
 		var refusal *rules.Refusal
-		if err := a.Command(t.Context(), c.k, c.c); !errors.As(err, &refusal) || !strings.Contains(err.Error(), c.says) {
+		if _, err := a.Command(t.Context(), c.k, c.c); !errors.As(err, &refusal) || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%+v: %v", c.c, err)
 		}
 	}
 	a.board.SetReady(false)
-	if err := a.Command(t.Context(), k, station.Command{Kind: "note", By: "Ana", Note: "x"}); !errors.Is(err, errStarting) {
+	if _, err := a.Command(t.Context(), k, station.Command{Kind: "note", By: "Ana", Note: "x"}); !errors.Is(err, errStarting) {
 		t.Errorf("while starting: %v", err)
 	}
 	a.board.SetReady(true)
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if err := a.Command(ctx, k, station.Command{Kind: "note", By: "Ana", Note: "x"}); err == nil || errors.Is(err, samplelog.ErrFull) {
+	if _, err := a.Command(ctx, k, station.Command{Kind: "note", By: "Ana", Note: "x"}); err == nil || errors.Is(err, samplelog.ErrFull) {
 		t.Errorf("a request that went away: %v", err)
 	}
 	stop()

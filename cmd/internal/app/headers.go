@@ -42,6 +42,7 @@ type headers struct {
 	wake     func() // the outbox has something new
 	policies map[string]rules.HeaderPolicy
 	nudged   chan struct{}
+	answers  *answers
 
 	mu     sync.Mutex
 	open   map[station.Key]*headerUnit
@@ -61,8 +62,8 @@ type headerUnit struct {
 	changed bool // since it was stored
 }
 
-func newHeaders(store HeaderStore, b *board.Board, policies map[string]rules.HeaderPolicy, log *slog.Logger, wake func()) *headers {
-	return &headers{store: store, board: b, log: log, wake: wake, policies: policies, nudged: make(chan struct{}, 1), open: make(map[station.Key]*headerUnit)}
+func newHeaders(store HeaderStore, b *board.Board, policies map[string]rules.HeaderPolicy, log *slog.Logger, wake func(), answers *answers) *headers {
+	return &headers{answers: answers, store: store, board: b, log: log, wake: wake, policies: policies, nudged: make(chan struct{}, 1), open: make(map[station.Key]*headerUnit)}
 }
 
 // policy gives that of a site.
@@ -87,6 +88,7 @@ func (h *headers) begin(ctx context.Context) error {
 		if s.Version == headerVersion+"/"+rules.Schema {
 			u := &headerUnit{key: s.Key}
 			if u.Header, err = rules.RestoreHeader(bytes.NewReader(s.State), s.Key, h.policy(s.Key.Site), h.transition, h.judgement); err == nil {
+				u.Header.Answered = h.answered(s.Key)
 				h.open[s.Key] = u
 				continue
 			}
@@ -120,12 +122,20 @@ func (h *headers) unit(k station.Key) *headerUnit {
 	u := h.open[k]
 	if u == nil {
 		u = &headerUnit{key: k, Header: rules.NewHeader(k, h.policy(k.Site), h.transition, h.judgement)}
+		u.Header.Answered = h.answered(k)
 		h.open[k] = u
 	}
 	return u
 }
 
 func (h *headers) transition(t *rules.Transition) { h.out.Transitions = append(h.out.Transitions, *t) }
+
+// answered returns what keeps the outcomes of commands about a header for its next commit.
+func (h *headers) answered(k station.Key) func(*station.Command, station.Instant, rules.Outcome) {
+	return func(c *station.Command, at station.Instant, o rules.Outcome) {
+		h.out.Decided = append(h.out.Decided, history.Decided{Key: k, Act: history.Act{At: at, Who: c.By, What: c.Kind, Target: history.Target(k, c.Alarm), Outcome: o}})
+	}
+}
 
 func (h *headers) judgement(j rules.Judgement) { h.out.Judgements = append(h.out.Judgements, j) }
 
@@ -162,7 +172,7 @@ func (h *headers) know(feeds map[station.Key]map[string]rules.FeedState) {
 func (h *headers) busy() bool {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	waits := h.read != h.stored || len(h.out.Transitions)+len(h.out.Judgements) > 0
+	waits := h.read != h.stored || h.concluded()
 	for _, u := range h.open {
 		waits = waits || u.Busy()
 	}
@@ -250,9 +260,14 @@ func (h *headers) marks() map[station.Key]station.Instant {
 	return out
 }
 
+// concluded reports whether there is something to store.
+func (h *headers) concluded() bool {
+	return len(h.out.Transitions)+len(h.out.Judgements)+len(h.out.Decided) > 0
+}
+
 // commit stores what was concluded, if it was anything, and shows it.
 func (h *headers) commit(ctx context.Context) error {
-	if h.read == h.stored && len(h.out.Transitions)+len(h.out.Judgements) == 0 {
+	if h.read == h.stored && !h.concluded() {
 		return nil
 	}
 	h.out.Taken, h.out.States = h.read, h.out.States[:0]
@@ -279,6 +294,9 @@ func (h *headers) commit(ctx context.Context) error {
 			h.show(u)
 			u.changed = false
 		}
+	}
+	for i := range h.out.Decided {
+		h.answers.stored([]history.Act{h.out.Decided[i].Act})
 	}
 	h.stored = h.read
 	h.out = history.HeaderCommit{}

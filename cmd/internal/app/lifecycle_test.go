@@ -50,7 +50,7 @@ func shown(a *App, k station.Key, alarm string) (rules.Transition, bool) {
 // must gives a command and waits until it is worked off.
 func (f *feeder) must(k station.Key, c station.Command) {
 	f.t.Helper()
-	if err := f.a.Command(f.t.Context(), k, c); err != nil {
+	if _, err := f.a.Command(f.t.Context(), k, c); err != nil {
 		f.t.Fatal(err)
 	}
 	f.settle()

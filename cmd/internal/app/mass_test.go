@@ -240,10 +240,10 @@ func TestAMassEventIsOneAlarm(t *testing.T) {
 	}
 	// a person's word
 	hk := h.Key
-	if err := a.Command(t.Context(), hk, station.Command{Kind: "vented", By: "Ana", Note: "x"}); err == nil {
+	if _, err := a.Command(t.Context(), hk, station.Command{Kind: "vented", By: "Ana", Note: "x"}); err == nil {
 		t.Error("a header is vented")
 	}
-	if err := a.Command(t.Context(), hk, station.Command{Kind: "acknowledge", Alarm: rules.HeaderLow, By: "Ana"}); err != nil {
+	if _, err := a.Command(t.Context(), hk, station.Command{Kind: "acknowledge", Alarm: rules.HeaderLow, By: "Ana"}); err != nil {
 		t.Fatal(err)
 	}
 	f.seconds(2, low) // its place is in event time

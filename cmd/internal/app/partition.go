@@ -57,6 +57,7 @@ type partition struct {
 	wake    func() // the outbox has something new
 	hurry   func() // an alarm waits for its commit
 	nudge   func() // there is something for the alarms of headers
+	answers *answers
 
 	mu        sync.Mutex
 	units     map[station.Key]*unit
@@ -66,7 +67,7 @@ type partition struct {
 	ticked    station.Instant
 	adopted   bool // the units' alarms stand as the history has them, see adopt
 	dirty     bool
-	urgent    bool // an alarm's change waits for its commit
+	urgent    bool // an alarm's change or a command waits for its commit
 	waiting   int  // outputs that wait for a commit
 	people    people
 	failed    error
@@ -132,6 +133,7 @@ func (p *partition) work(e samplelog.Entry) (full, urgent bool, err error) {
 		return false, false, nil
 	}
 	p.dirty = true
+	p.urgent = p.urgent || len(p.people.acts) > 0 // somebody waits for the outcome
 	for i := range e.Records {
 		if u := p.units[e.Records[i].Key]; u != nil {
 			p.waiting = max(p.waiting, len(u.Out.Minutes)+len(u.Out.Intervals))
@@ -257,6 +259,7 @@ func (p *partition) commit(ctx context.Context) error {
 	p.commitSum += p.commitNs
 	p.committed, p.dirty, p.urgent, p.waiting, p.people = p.position, false, false, 0, people{}
 	p.commits++
+	p.answers.stored(c.Acts)
 	for _, u := range units {
 		p.settle(u)
 	}
@@ -295,7 +298,7 @@ func (p *partition) show(u *unit) {
 		Counter: board.CounterOddities(n.Counter), Dues: u.dues(p.ticked), Below: u.Below(), AtWork: u.AtWork(),
 	}
 	if !u.Stepped() {
-		s.Status = station.Status{StateReason: "no samples yet", Inlet: station.Unknown("no samples yet"),
+		s.Status = station.Status{StateReason: station.StateReason{Is: station.NoSamples}, Inlet: station.Unknown("no samples yet"),
 			Outlet: station.Unknown("no samples yet"), StrokeRate: station.Unknown("no samples yet")}
 	}
 	p.board.Put(s)

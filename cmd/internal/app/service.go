@@ -16,9 +16,6 @@ type record struct {
 	at station.Instant
 }
 
-// noEffect begins what the audit says of a command that changed nothing.
-const noEffect = " (no effect: "
-
 // recorded gives what the audit holds of done services, the newest date of each kind.
 func (a *App) recorded(ctx context.Context) (map[station.Key][]record, error) {
 	out := map[station.Key][]record{}
@@ -36,9 +33,10 @@ func (a *App) recorded(ctx context.Context) (map[station.Key][]record, error) {
 	return out, nil
 }
 
-// recordOf reads a line of the audit.
+// recordOf reads a line of the audit. One whose outcome is not known counts: older programs stored
+// none with records that were done.
 func recordOf(a *history.Act) (k station.Key, r record, ok bool) {
-	if strings.Contains(a.Detail, noEffect) {
+	if a.Outcome.Result == rules.Refused || a.Outcome.Result == rules.NoEffect {
 		return k, r, false
 	}
 	k.Site, k.Station, ok = strings.Cut(a.Target, "/")

@@ -28,8 +28,8 @@ func TestServicesAreRecalledFromTheHistory(t *testing.T) {
 	for i, a := range []history.Act{
 		{What: "done", Target: k.String(), Who: "Ana", Detail: rules.DoneNote("filter", "2026-03-01", "sheet 1")},
 		{What: "done", Target: k.String(), Who: "Ana", Detail: rules.DoneNote("hose", "2026-02-01", "sheet 2")},
-		{What: "done", Target: k.String(), Who: "Bea", Detail: rules.DoneNote("filter", "2026-03-02", "sheet 3") + noEffect + "x)"},
-		{What: "inspected", Target: k.String(), Who: "Ana", Detail: "certificate 4"},
+		{What: "done", Target: k.String(), Who: "Bea", Detail: rules.DoneNote("filter", "2026-03-02", "sheet 3"), Outcome: rules.Outcome{Result: rules.Refused, Reason: "x"}},
+		{What: "inspected", Target: k.String(), Who: "Ana", Detail: "certificate 4 (no effect: see page 2)"},
 		{What: "done", Target: "north/b", Who: "Ana", Detail: rules.DoneNote("filter", "2026-03-01", "sheet 5")},
 	} {
 		a.At = began.Add(int64(i) * station.Second)
@@ -70,7 +70,7 @@ func TestServicesAreRecalledFromTheHistory(t *testing.T) {
 	if d := got["hose"]; d.Last != "2026-02-01" || d.By != "Ana" {
 		t.Errorf("hose %+v", d)
 	}
-	if d := got[station.TankInspection]; d.Document != "certificate 4" || d.Date != "" {
+	if d := got[station.TankInspection]; d.Document != "certificate 4 (no effect: see page 2)" || d.Date != "" {
 		t.Errorf("tank %+v", d)
 	}
 	if _, err := a.recorded(cancelled()); err == nil {

@@ -114,12 +114,12 @@ func (f *sensorFault) tell(seed uint64, counter bool, seconds int64) (told, *pip
 		}
 		out.made = madeSince(u, from)
 		for _, w := range f.says {
-			if out.after < 0 && strings.Contains(u.Status.StateReason, w) {
+			if out.after < 0 && strings.Contains(u.Status.StateReason.String(), w) {
 				out.after = float64(u.Status.At.Sub(from)) * 1e-9
 			}
 		}
 	})
-	out.words, out.alarm = u.Status.StateReason, raised(u, f.alarm)
+	out.words, out.alarm = u.Status.StateReason.String(), raised(u, f.alarm)
 	if f.also != "" {
 		out.alarm += raised(u, f.also)
 	}
@@ -221,7 +221,7 @@ func TestPressureIsLeftBehindADoubtedSensor(t *testing.T) {
 				})
 				if early != 0 || raised(u, rules.PressureLeft) != 1 {
 					t.Errorf("%s, station %d, counter %v: pressure-left was raised %d times before and %d times in all; %s (%s), shut down at %s",
-						f.name, seed, counter, early, raised(u, rules.PressureLeft), u.Status.State, u.Status.StateReason, u.Status.ShutdownAt)
+						f.name, seed, counter, early, raised(u, rules.PressureLeft), u.Status.State, u.Status.StateReason.String(), u.Status.ShutdownAt)
 				}
 			}
 		}
@@ -245,7 +245,7 @@ func TestSoundSensorsOfRandomStations(t *testing.T) {
 			said := map[string]int{}
 			play(s, 1300, func(u *pipeline.Unit) {
 				if u.Stepped() && u.Status.State == station.Blind && u.Status.At > at(5) {
-					said[u.Status.StateReason]++
+					said[u.Status.StateReason.String()]++
 				}
 			})
 			if len(said) > 0 {

@@ -126,8 +126,8 @@ func (c *cure) play(t *testing.T, spell, seconds float64) (doubted, believed boo
 			}
 		}
 	}, func(u *pipeline.Unit) {
-		doubted = doubted || u.Status.State == station.Blind && strings.Contains(u.Status.StateReason, c.says)
+		doubted = doubted || u.Status.State == station.Blind && strings.Contains(u.Status.StateReason.String(), c.says)
 	})
-	t.Logf("to %g s: %s (%s)", seconds, u.Status.State, u.Status.StateReason)
+	t.Logf("to %g s: %s (%s)", seconds, u.Status.State, u.Status.StateReason.String())
 	return doubted, u.Status.State != station.Blind
 }

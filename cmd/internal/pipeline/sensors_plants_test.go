@@ -102,7 +102,7 @@ func TestSoundSensorsOfPlants(t *testing.T) {
 		said := map[string]int{}
 		playPlant(s, x, 1800, nil, func(u *pipeline.Unit) {
 			if u.Stepped() && u.Status.State == station.Blind && u.Status.At > rigStart.Add(5*station.Second) {
-				said[u.Status.StateReason]++
+				said[u.Status.StateReason.String()]++
 			}
 		})
 		for why, n := range said {
@@ -124,7 +124,7 @@ func TestQuietSensorsOnASteadyHeader(t *testing.T) {
 			said := map[string]int{}
 			playPlant(s, surroundings{}, 900, nil, func(u *pipeline.Unit) {
 				if u.Stepped() && u.Status.State == station.Blind && u.Status.At > rigStart.Add(5*station.Second) {
-					said[u.Status.StateReason]++
+					said[u.Status.StateReason.String()]++
 				}
 			})
 			if len(said) > 0 {

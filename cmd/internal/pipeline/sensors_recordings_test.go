@@ -65,8 +65,8 @@ func TestSoundSensorsOfRecordings(t *testing.T) {
 func judgeSensors(t *testing.T, u *pipeline.Unit, faulty bool) {
 	r := resultOf(u)
 	n := r.raised["sensor-implausible"] + r.raised["sensor-frozen"]
-	if faulty != (n > 0) || faulty && !strings.Contains(u.Status.StateReason, "the outlet reads far below atmosphere") {
-		t.Errorf("sensor alarms %d, want some: %v (%s)", n, faulty, u.Status.StateReason)
+	if faulty != (n > 0) || faulty && !strings.Contains(u.Status.StateReason.String(), "the outlet reads far below atmosphere") {
+		t.Errorf("sensor alarms %d, want some: %v (%s)", n, faulty, u.Status.StateReason.String())
 	}
 	for _, i := range u.Out.Intervals {
 		if !faulty && i.State == station.Blind && i.To.Sub(i.From) > 2*station.Second {

@@ -62,11 +62,11 @@ func TestSensorFaultsAreNoMachineFaults(t *testing.T) {
 		said := map[string]int{}
 		u, _ := play(virtual(t, "press-4", f), 900, func(u *pipeline.Unit) {
 			if u.Status.State == station.Blind {
-				said[u.Status.StateReason]++
+				said[u.Status.StateReason.String()]++
 			}
 		})
-		if u.Status.State != station.Blind || !strings.Contains(u.Status.StateReason, c.says) {
-			t.Errorf("%s: %s (%s); was blind for %v", c.fault, u.Status.State, u.Status.StateReason, said)
+		if u.Status.State != station.Blind || !strings.Contains(u.Status.StateReason.String(), c.says) {
+			t.Errorf("%s: %s (%s); was blind for %v", c.fault, u.Status.State, u.Status.StateReason.String(), said)
 		}
 		if want := map[bool]string{true: "sensor-frozen", false: "sensor-implausible"}[c.fault == "sensor-frozen"]; raised(u, want) != 1 {
 			t.Errorf("%s: %s was raised %d times, want once", c.fault, want, raised(u, want))

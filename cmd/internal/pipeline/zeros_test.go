@@ -42,7 +42,7 @@ func TestZeros(t *testing.T) {
 			}
 		}
 		if u.Status.State != station.Off {
-			t.Errorf("zeros of %g and %g Pa: %s (%s)", c.in, c.out, u.Status.State, u.Status.StateReason)
+			t.Errorf("zeros of %g and %g Pa: %s (%s)", c.in, c.out, u.Status.State, u.Status.StateReason.String())
 		}
 	}
 }
@@ -62,8 +62,8 @@ func TestAConstantOffsetIsNamedWhenVented(t *testing.T) {
 		s := vents(t, "press-4", []int64{300}, c.fault)
 		s.Plate.Grace = 30e9
 		u, _ := play(s, 470, nil)
-		if u.Status.State != station.Blind || !strings.Contains(u.Status.StateReason, c.says) {
-			t.Errorf("%s %g Pa: %s (%s)", c.fault.Kind, c.fault.Level, u.Status.State, u.Status.StateReason)
+		if u.Status.State != station.Blind || !strings.Contains(u.Status.StateReason.String(), c.says) {
+			t.Errorf("%s %g Pa: %s (%s)", c.fault.Kind, c.fault.Level, u.Status.State, u.Status.StateReason.String())
 		}
 		if c.fault.Kind == rig.SensorOffset && raised(u, rules.PressureLeft) != 1 {
 			t.Errorf("%s %g Pa: pressure-left was raised %d times", c.fault.Kind, c.fault.Level, raised(u, rules.PressureLeft))
@@ -79,11 +79,11 @@ func TestDriftIsNamed(t *testing.T) {
 	said := map[string]int{}
 	u, _ := play(s, 4700, func(u *pipeline.Unit) {
 		if u.Status.State == station.Blind && u.Status.At > rigStart.Add(5*station.Second) {
-			said[u.Status.StateReason]++
+			said[u.Status.StateReason.String()]++
 		}
 	})
-	if !strings.Contains(u.Status.StateReason, "the outlet reads 18 kPa at rest after venting") || !strings.Contains(u.Status.StateReason, "its sensor drifts") || len(said) != 1 {
-		t.Errorf("%s: %s; %v", u.Status.State, u.Status.StateReason, said)
+	if !strings.Contains(u.Status.StateReason.String(), "the outlet reads 18 kPa at rest after venting") || !strings.Contains(u.Status.StateReason.String(), "its sensor drifts") || len(said) != 1 {
+		t.Errorf("%s: %s; %v", u.Status.State, u.Status.StateReason.String(), said)
 	}
 }
 
@@ -95,7 +95,7 @@ func TestPressureIsNoZero(t *testing.T) {
 	for at := rigStart; at < rigStart.Add(1800*station.Second); at = at.Add(station.Second) {
 		u.Samples(v.Until(at.Add(station.Second)), at.Add(station.Second))
 		if u.Status.State == station.Blind && u.Status.At > rigStart.Add(5*station.Second) {
-			t.Fatalf("blind at %.0f Pa: %s", u.Status.Outlet.Value, u.Status.StateReason)
+			t.Fatalf("blind at %.0f Pa: %s", u.Status.Outlet.Value, u.Status.StateReason.String())
 		}
 		if low = u.Status.Outlet.Value; low > 1e3 && low < 45e3 {
 			v.Mend(rig.OutletLeak, at)
