@@ -60,7 +60,7 @@ func TestCommandAtWorkSurvives(t *testing.T) {
 	k := station.Key{Site: playback.Site, Station: "press-4"}
 	a, stop := running(t, o)
 	until := station.InstantOf(time.Now().Add(2 * time.Hour).Truncate(time.Second))
-	if err := a.Command(t.Context(), k, station.Command{Kind: "at-work", By: "Ana", Note: "seal", Until: until}); err != nil {
+	if _, err := a.Command(t.Context(), k, station.Command{Kind: "at-work", By: "Ana", Note: "seal", Until: until}); err != nil {
 		t.Fatal(err)
 	}
 	settle(t, a)
@@ -83,7 +83,7 @@ func TestCommandAtWorkSurvives(t *testing.T) {
 	execute(t, o, `DELETE FROM snapshots`)
 	a, stop = running(t, o)
 	check("worked off again")
-	if err := a.Command(t.Context(), k, station.Command{Kind: "work-ended", By: "Ana"}); err != nil {
+	if _, err := a.Command(t.Context(), k, station.Command{Kind: "work-ended", By: "Ana"}); err != nil {
 		t.Fatal(err)
 	}
 	settle(t, a)
