@@ -31,6 +31,7 @@ type memory struct {
 	Silent    bool            // a tick said that no samples come
 	Service   serviceMemory
 	Feed      feed
+	Gone      bool // the station is no longer configured, see Retire
 }
 
 // Evaluator decides the alarms of one station. It is not safe for concurrent use.
@@ -146,6 +147,10 @@ type Arrivals [station.NumChannels]station.Instant
 
 // Tick takes the passing of arrival time, which alone tells of silence.
 func (v *Evaluator) Tick(now station.Instant, a *Arrivals) {
+	if v.Gone {
+		v.tickGone(now)
+		return
+	}
 	v.policy()
 	if v.Watched == 0 {
 		v.Watched = now

@@ -7,18 +7,22 @@ import "strokewise/analyzer/station"
 // ticks while the station is silent.
 func (v *Evaluator) remind(t station.Instant) {
 	for i := range v.set {
-		every, a := int64(0), &v.Alarms[i]
-		switch a.State {
-		case Unacknowledged:
-			every = v.set[i].RemindNs
-		case Acknowledged:
-			every = v.set[i].RemindAckNs
+		if v.reminded(i, t) {
+			v.again(i, t, "still present, "+spanOf(t.Sub(v.Alarms[i].Raised))+" after it was raised")
 		}
-		if every == 0 || t.Sub(max(a.Told, a.Raised)) < every {
-			continue
-		}
-		v.again(i, t, "still present, "+spanOf(t.Sub(a.Raised))+" after it was raised")
 	}
+}
+
+// reminded reports whether a reminder of alarm i is due.
+func (v *Evaluator) reminded(i int, t station.Instant) bool {
+	every, a := int64(0), &v.Alarms[i]
+	switch a.State {
+	case Unacknowledged:
+		every = v.set[i].RemindNs
+	case Acknowledged:
+		every = v.set[i].RemindAckNs
+	}
+	return every != 0 && t.Sub(max(a.Told, a.Raised)) >= every
 }
 
 // again tells of an alarm that stands.

@@ -183,6 +183,9 @@ func (u *unit) discard() {
 
 func (p *partition) epoch(r *station.Record) {
 	u := p.units[r.Key]
+	if u == nil && r.Epoch.Removed() {
+		return // nothing of it is open: adopt would have made its unit
+	}
 	if u == nil {
 		u = p.add(r.Key, pipeline.New(r.Epoch.Plate, r.Epoch.Revision))
 		p.recall(u, r.Arrival)
@@ -280,13 +283,17 @@ func (p *partition) settle(u *unit) {
 	p.show(u)
 }
 
-// show puts the unit on the board, if its station is still configured.
+// show puts the unit on the board. One whose station is no longer configured stays there until
+// nothing of it is open.
 func (p *partition) show(u *unit) {
-	if _, ok := p.catalog.stations[u.key]; !ok {
+	_, configured := p.catalog.stations[u.key]
+	if !configured && len(u.alarms) == 0 {
+		p.board.Remove(u.key)
 		return
 	}
 	n := u.Tally()
 	s := board.Station{
+		Gone:  !configured,
 		Plate: *u.Plate(), Status: *u.Status, Totals: u.totals, Today: u.today,
 		Alarms: append([]board.Alarm(nil), u.alarms...),
 		LagNs:  u.LagNs(), OffsetNs: u.OffsetNs(), SilentSince: u.SilentSince(p.ticked, rules.SilenceNs),
