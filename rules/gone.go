@@ -2,9 +2,20 @@ package rules
 
 import "strokewise/analyzer/station"
 
-// whyRemoved is the reason of what happens to alarms because their station is no longer
-// configured.
-const whyRemoved = "the station is no longer in the configuration"
+// Reasons of what happens to alarms because their station is no longer configured.
+const (
+	whyRemoved       = "the station is no longer in the configuration"
+	whyHeaderRemoved = "by the configuration no header of this name has enough stations to be watched"
+	askClose         = ": close the alarm with its cause"
+)
+
+// removed returns the reason for a station's alarms, or a header's.
+func (v *Evaluator) removed() string {
+	if _, ok := v.plate.Key.Header(); ok {
+		return whyHeaderRemoved
+	}
+	return whyRemoved
+}
 
 // wordsGone are what is said of an alarm of such a station that is raised again when its
 // shelving ends.
@@ -23,9 +34,9 @@ func (v *Evaluator) Retire(at station.Instant) {
 		switch a := &v.Alarms[i]; {
 		case a.State == SuppressedByDesign, a.State == OutOfService:
 			a.Present, a.True = false, 0
-			v.stamp(i, Normal, at, verdict{message: "The station was removed from the configuration.", why: whyRemoved})
+			v.stamp(i, Normal, at, verdict{message: "It was removed from the configuration.", why: v.removed()})
 		case a.State.Active():
-			v.stamp(i, a.State, at, verdict{why: whyRemoved + ": close the alarm with its cause"})
+			v.stamp(i, a.State, at, verdict{why: v.removed() + askClose})
 		}
 	}
 }
@@ -56,7 +67,7 @@ func (v *Evaluator) tickGone(now station.Instant) {
 	}
 	for i := range v.Alarms {
 		if a := &v.Alarms[i]; v.reminded(i, now) {
-			v.stamp(i, a.State, now, verdict{why: whyRemoved + ", and the alarm is still open, " + spanOf(now.Sub(a.Raised)) + " after it was raised: close it with its cause"})
+			v.stamp(i, a.State, now, verdict{why: v.removed() + ", and the alarm is still open, " + spanOf(now.Sub(a.Raised)) + " after it was raised" + askClose})
 		}
 	}
 }
@@ -68,7 +79,7 @@ func (v *Evaluator) closeGone(i int, c *station.Command, at station.Instant) err
 		return refuse(c, "it is normal: there is nothing to close")
 	}
 	said := word(c)
-	said.message = "Closed by a person; " + whyRemoved + "."
+	said.message = "Closed by a person; " + v.removed() + "."
 	a.Present, a.True, a.Until, a.Once = false, 0, 0, false
 	v.stamp(i, Normal, at, said)
 	return nil

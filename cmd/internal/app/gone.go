@@ -6,6 +6,8 @@ import (
 	"slices"
 
 	"strokewise/analyzer/station"
+	"strokewise/dashboards/history"
+	"strokewise/rules"
 )
 
 // removals makes the epochs of stations that are no longer configured.
@@ -51,4 +53,21 @@ func (p *partition) holdsGone() bool {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	return slices.ContainsFunc(p.ordered, func(u *unit) bool { return u.Retired() && len(u.alarms) > 0 })
+}
+
+// stated returns the lines of the audit on what a change of the configuration did to alarms.
+func stated(list []rules.Transition) []history.Act {
+	var out []history.Act
+	for i := range list {
+		t := &list[i]
+		if !t.ByConfiguration() {
+			continue
+		}
+		what := "alarm ended"
+		if t.To != rules.Normal {
+			what = "alarm " + t.To.String()
+		}
+		out = append(out, history.Act{At: t.At, Who: "configuration", What: what, Target: history.Target(t.Key, t.Alarm), Detail: t.Why})
+	}
+	return out
 }

@@ -125,3 +125,32 @@ func TestAStationThatComesBackTakesItsAlarmUp(t *testing.T) {
 		t.Errorf("fed again: %+v", is)
 	}
 }
+
+// A limit that is raised on a reload ends the alarm: its transition and the audit say so.
+func TestAChangedLimitIsInTheAudit(t *testing.T) {
+	broker := peers.Mosquitto(t)
+	o := massPlant(t, broker.Addr, "http://127.0.0.1:1", 1)
+	k := o.Stations[0].Plate.Key
+	o.Zones = map[string]*time.Location{k.Site: time.UTC}
+	o.Stations[0].Plate.TankPS = 850e3
+	a, stop := running(t, o)
+	f := &feeder{t: t, a: a, start: station.InstantOf(time.Now()).Floor(station.Second).Add(-600 * station.Second)}
+	f.seconds(20, fedCalm)
+	if _, ok := shown(a, k, rules.OverPressure); !ok {
+		t.Fatal("not raised")
+	}
+	next := slices.Clone(o.Stations)
+	next[0].Plate.TankPS, next[0].Revision = 1100e3, "2"
+	if err := a.Reload(t.Context(), next); err != nil {
+		t.Fatal(err)
+	}
+	f.settle()
+	got := life(t, a, k, rules.OverPressure)
+	if last := got[len(got)-1]; last.To != rules.ReturnedUnacknowledged || !last.ByConfiguration() {
+		t.Errorf("%+v", last)
+	}
+	stop()
+	if list := acts(t, o); len(list) != 1 || list[0].Who != "configuration" || list[0].Detail != "the configuration changed" {
+		t.Errorf("audit: %+v", list)
+	}
+}

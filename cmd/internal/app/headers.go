@@ -155,6 +155,9 @@ func (h *headers) know(feeds map[station.Key]map[string]rules.FeedState) {
 				u.changed = true
 			}
 		}
+		if u.Orphan() {
+			u.changed = true
+		}
 	}
 }
 

@@ -246,6 +246,7 @@ func (p *partition) commit(ctx context.Context) error {
 			c.Stations = append(c.Stations, history.StationMinutes{Key: u.key, Revision: engine.Revision, Minutes: o.Minutes, Intervals: o.Intervals, Figures: o.Figures})
 		}
 		c.Transitions = append(c.Transitions, o.Transitions...)
+		c.Acts = append(c.Acts, stated(o.Transitions)...)
 		p.hold(&c.Holding, u, len(c.Transitions)-len(o.Transitions))
 	}
 	c.Holding.Words = p.people.words

@@ -139,6 +139,7 @@ func (u *Unit) Epoch(e *station.Epoch, arrival station.Instant) {
 	}
 	u.revision = e.Revision
 	u.engine.SetPlate(e.Plate)
+	u.rules.Changed()
 }
 
 // Retired reports whether the station is no longer configured.
