@@ -180,6 +180,9 @@ func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error 
 
 // note keeps what somebody wrote with the alarm: a transition that leaves the state as it is.
 func (v *Evaluator) note(i int, c *station.Command, at station.Instant) error {
+	if c.Kind == "close" && v.Gone {
+		return v.closeGone(i, c, at)
+	}
 	if c.Kind == "close" && v.Alarms[i].Present {
 		return refuse(c, "its condition is still present")
 	}

@@ -34,6 +34,7 @@ type memory struct {
 	Service   serviceMemory
 	Feed      feed
 	Work      workMemory
+	Gone      bool // the station is no longer configured, see Retire
 }
 
 // Evaluator decides the alarms of one station. It is not safe for concurrent use.
@@ -90,25 +91,30 @@ func (v *Evaluator) Step(s *station.Status) {
 	v.fill(s)
 	v.feed(s)
 	for i := range v.set {
-		def := &v.set[i]
-		var c verdict
-		switch {
-		case def.raise != nil:
-			c.answer = v.ask(def, s)
-		case def.Name == PressureLeft:
-			c = v.pressureLeft(s)
-		case def.Name == InletPressureLeft:
-			c = v.inletLeft(s)
-		case def.Name == PressureAtWork:
-			c = v.pressureAtWork(i, s)
-		case def.Name == ServiceDue:
-			c = v.serviceDue(s.At)
-		default:
-			continue // driven by ticks
+		if c, ok := v.judge(&v.set[i], s); ok {
+			v.advance(i, s.At, c)
 		}
-		v.advance(i, s.At, c)
 	}
 	v.remind(s.At)
+}
+
+// judge returns the verdict on one alarm, false for those that ticks drive.
+func (v *Evaluator) judge(def *Definition, s *station.Status) (c verdict, ok bool) {
+	switch {
+	case def.raise != nil:
+		c.answer = v.ask(def, s)
+	case def.Name == PressureLeft:
+		c = v.pressureLeft(s)
+	case def.Name == InletPressureLeft:
+		c = v.inletLeft(s)
+	case def.Name == PressureAtWork:
+		c = v.pressureAtWork(v.index(PressureAtWork), s)
+	case def.Name == ServiceDue:
+		c = v.serviceDue(s.At)
+	default:
+		return c, false
+	}
+	return c, true
 }
 
 // rebase follows a step of the station's clock, at which a new segment begins: how long
@@ -153,6 +159,10 @@ type Arrivals [station.NumChannels]station.Instant
 
 // Tick takes the passing of arrival time, which alone tells of silence.
 func (v *Evaluator) Tick(now station.Instant, a *Arrivals) {
+	if v.Gone {
+		v.tickGone(now)
+		return
+	}
 	v.policy()
 	if v.Watched == 0 {
 		v.Watched = now

@@ -196,13 +196,13 @@ func (h *Header) raise() {
 		h.Try = h.Now.Add(h.policy.HoldNs)
 		return
 	}
-	h.Met, h.EndedAt, h.Ending = 0, 0, 0
+	h.Met, h.EndedAt, h.Ending, h.Left = 0, 0, 0, nil
 }
 
 // ending looks whether too few are low.
 func (h *Header) ending() {
 	switch {
-	case h.enough():
+	case h.enough(), len(h.Members) == 0: // without stations only a person ends it
 		h.Ending = 0
 	case h.Ending == 0:
 		h.Ending = h.Now

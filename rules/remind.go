@@ -13,8 +13,15 @@ func (v *Evaluator) remind(t station.Instant) {
 	}
 }
 
-// remindOf tells again of one alarm where that is due.
+// remindOf reminds of one alarm where that is due.
 func (v *Evaluator) remindOf(i int, t station.Instant) {
+	if v.reminded(i, t) {
+		v.again(i, t, "still present, "+spanOf(t.Sub(v.Alarms[i].Raised))+" after it was raised")
+	}
+}
+
+// reminded reports whether a reminder of alarm i is due.
+func (v *Evaluator) reminded(i int, t station.Instant) bool {
 	every, a := int64(0), &v.Alarms[i]
 	switch a.State {
 	case Unacknowledged:
@@ -22,9 +29,7 @@ func (v *Evaluator) remindOf(i int, t station.Instant) {
 	case Acknowledged:
 		every = v.set[i].RemindAckNs
 	}
-	if every != 0 && t.Sub(max(a.Told, a.Raised)) >= every {
-		v.again(i, t, "still present, "+spanOf(t.Sub(a.Raised))+" after it was raised")
-	}
+	return every != 0 && t.Sub(max(a.Told, a.Raised)) >= every
 }
 
 // again tells of an alarm that stands.

@@ -56,6 +56,8 @@ func after(s *board.Station, at station.Instant) (st lot, why string) {
 	_, over := rules.AfterShift(&s.Plate, at)
 	shut := over || now.ShutdownAt != 0 || now.State == station.Off || now.State == station.Residual || now.State == station.Venting
 	switch {
+	case s.Gone:
+		return notKnown, noLongerConfigured + "; open when it was removed: " + listed(s.Alarms) + ". Somebody closes it with its cause"
 	case now.At == 0:
 		return notKnown, orElse(now.StateReason.String(), "no samples yet")
 	case s.Stale():
@@ -74,6 +76,17 @@ func after(s *board.Station, at station.Instant) (st lot, why string) {
 		return notKnown, "the reading is below the limit, but its fall was not seen: the alarm pressure-left is still open"
 	}
 	return readsBelow, ""
+}
+
+// noLongerConfigured says why nothing is known of a station any more.
+const noLongerConfigured = "no longer configured"
+
+// listed names the alarms of a list.
+func listed(list []board.Alarm) (text string) {
+	for i := range list {
+		text = join(text, list[i].Transition.Alarm)
+	}
+	return text
 }
 
 // doubted tells whether the alarm on pressure left does not believe the reading.
@@ -167,7 +180,7 @@ func (s *site) afterShift(w http.ResponseWriter, r *http.Request) {
 	vented, err := s.latest(r.Context(), "vented")
 	now := station.InstantOf(s.Now())
 	v := afterShift(s.Board.All(), vented, now)
-	v.Days = s.nights(r.Context(), s.Board.All(), now)
+	v.Days = s.nights(r.Context(), s.Board.Configured(), now)
 	if err != nil {
 		v.Problem = err.Error()
 	}

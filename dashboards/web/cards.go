@@ -108,7 +108,9 @@ func (c *cards) put(key, look, html string) {
 
 func look(s *board.Station) string {
 	v := (s.Status.State % station.NumStates).String()
-	if s.Stale() {
+	if s.Gone {
+		v = noLongerConfigured
+	} else if s.Stale() {
 		v = "silent"
 	}
 	for i := range s.Alarms {

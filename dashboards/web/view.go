@@ -125,6 +125,10 @@ func (v *stationView) condition(s *board.Station) {
 	st := &s.Status
 	state := st.State % station.NumStates
 	switch {
+	case s.Gone:
+		v.Class, v.State = "silent", "No longer configured"
+		v.Reason = "an alarm of it is open: it stays here until somebody closes it with its cause"
+		v.Caution = rules.CautionSilent
 	case st.At == 0:
 		v.Class, v.State, v.Reason = "silent", "Unknown", orElse(st.StateReason.String(), "no samples yet")
 		v.Caution = rules.CautionSilent

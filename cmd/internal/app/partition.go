@@ -186,6 +186,9 @@ func (u *unit) discard() {
 
 func (p *partition) epoch(r *station.Record) {
 	u := p.units[r.Key]
+	if u == nil && r.Epoch.Removed() {
+		return // nothing of it is open: adopt would have made its unit
+	}
 	if u == nil {
 		u = p.add(r.Key, pipeline.New(r.Epoch.Plate, r.Epoch.Revision))
 		p.recall(u, r.Arrival)
@@ -246,6 +249,7 @@ func (p *partition) commit(ctx context.Context) error {
 			c.Stations = append(c.Stations, history.StationMinutes{Key: u.key, Revision: engine.Revision, Minutes: o.Minutes, Intervals: o.Intervals, Figures: o.Figures})
 		}
 		c.Transitions = append(c.Transitions, o.Transitions...)
+		c.Acts = append(c.Acts, stated(o.Transitions)...)
 		p.hold(&c.Holding, u, len(c.Transitions)-len(o.Transitions))
 	}
 	c.Holding.Words = p.people.words
@@ -284,13 +288,17 @@ func (p *partition) settle(u *unit) {
 	p.show(u)
 }
 
-// show puts the unit on the board, if its station is still configured.
+// show puts the unit on the board. One whose station is no longer configured stays there until
+// nothing of it is open.
 func (p *partition) show(u *unit) {
-	if _, ok := p.catalog.stations[u.key]; !ok {
+	_, configured := p.catalog.stations[u.key]
+	if !configured && len(u.alarms) == 0 {
+		p.board.Remove(u.key)
 		return
 	}
 	n := u.Tally()
 	s := board.Station{
+		Gone:  !configured,
 		Plate: *u.Plate(), Status: *u.Status, Totals: u.totals, Today: u.today,
 		Alarms: append([]board.Alarm(nil), u.alarms...),
 		LagNs:  u.LagNs(), OffsetNs: u.OffsetNs(), SilentSince: u.SilentSince(p.ticked, rules.SilenceNs),
