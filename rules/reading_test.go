@@ -131,7 +131,9 @@ func TestWhichAlarmsHaveAReading(t *testing.T) {
 // that is over for one that goes on.
 func TestTrend(t *testing.T) {
 	x := &trend{}
-	at := func(s int) station.Instant { return station.Instant(1767225600+int64(s)) * station.Instant(station.Second) }
+	at := func(s int) station.Instant {
+		return station.Instant(1767225600+int64(s)) * station.Instant(station.Second)
+	}
 	put := func(s int, p float64) { e := known(p); x.step(at(s), &e) }
 	for s := range 60 {
 		put(s, 900e3)
