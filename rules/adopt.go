@@ -58,6 +58,7 @@ func (a *alarm) adopt(t *Transition) {
 		copy(a.Raises[1:], a.Raises[:])
 		a.Raises[0] = t.Raised
 	}
+	a.Reading = readingIn(t)
 	for _, e := range t.Evidence {
 		if e.Name == "first" {
 			a.First = e.Text

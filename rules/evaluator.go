@@ -15,6 +15,7 @@ type alarm struct {
 	Grave    bool            // raised while the outlet was last believed charged, see Definition.PriorityCharged
 	First    string          // the alarm that came before this one, within 30 s
 	Raises   [6]station.Instant
+	Reading  float64 // the pressure that it is about, when it was raised, Pa gauge; NaN: not known
 }
 
 // memory is the whole state of an Evaluator. Fields are exported for snapshots only.
@@ -35,6 +36,8 @@ type memory struct {
 	Feed      feed
 	Work      workMemory
 	Gone      bool // the station is no longer configured, see Retire
+
+	OutletTrend, InletTrend trend
 }
 
 // Evaluator decides the alarms of one station. It is not safe for concurrent use.
@@ -88,6 +91,8 @@ func (v *Evaluator) Step(s *station.Status) {
 	v.count(s)
 	v.contradiction(s)
 	v.Past.step(s, v.seenVented(s))
+	v.OutletTrend.step(s.At, &s.Outlet)
+	v.InletTrend.step(s.At, &s.Inlet)
 	v.fill(s)
 	v.feed(s)
 	for i := range v.set {

@@ -33,16 +33,6 @@ func (h *Header) Orphan() bool {
 	return true
 }
 
-// command handles a person's word about the header. Where it ends the alarm, as a closing does
-// of a header that is gone, what the alarm explained is told as when the header is back.
-func (h *Header) command(in *HeaderInput) {
-	was := h.standing()
-	_ = h.life.Command(in.Command, in.At) // what came of it is seen in the state
-	if was && !h.standing() {
-		h.Ending, h.EndedAt = 0, h.Now
-	}
-}
-
 // sign returns since when an alarm of the station stands that is a sign of a low header.
 func (v *Evaluator) sign() (station.Instant, string) {
 	for i := range v.Alarms {

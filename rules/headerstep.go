@@ -97,11 +97,16 @@ func (h *Header) take(in *HeaderInput) {
 	h.consider()
 }
 
-// command carries a person's command about the header out.
+// command carries a person's command about the header out. Where it ends the alarm, as a closing
+// does of a header that is gone, what the alarm explained is notified as when the header is back.
 func (h *Header) command(in *HeaderInput) {
+	was := h.standing()
 	o := Outcome{Result: Done} // a note about the header as a whole
 	if in.Command.Kind != "note" || in.Command.Alarm != "" {
 		o = OutcomeOf(h.life.Command(in.Command, in.At))
+	}
+	if was && !h.standing() {
+		h.Ending, h.EndedAt = 0, h.Now
 	}
 	if h.Answered != nil {
 		h.Answered(in.Command, in.At, o)
