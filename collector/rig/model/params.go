@@ -131,6 +131,7 @@ type Regulator struct {
 // Leaks are holes to the atmosphere, and the worn seal that feeds the drive side.
 type Leaks struct {
 	Tank      Nozzle // in front of the regulator
+	Hose      Nozzle // a hose in front of the regulator that has burst, see Hole
 	Branch    Nozzle // behind the regulator
 	Line      Nozzle // at the booster's inlet
 	DriveSeal Nozzle // inlet to the working drive chamber, past the governor
