@@ -1,0 +1,4 @@
+package scene
+
+// Plant is a running program.
+type Plant struct{}
