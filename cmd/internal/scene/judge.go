@@ -12,6 +12,9 @@ import (
 // Judge returns what is wrong with the outcome of a scene; nothing where all came as it must.
 func (s *Scene) Judge(o *Outcome) []string {
 	wrong := slices.Clone(o.Wrong)
+	for _, r := range o.Refused {
+		wrong = append(wrong, "a word was refused: "+r)
+	}
 	for i := range s.Due {
 		wrong = append(wrong, s.due(&s.Due[i], o)...)
 	}

@@ -78,9 +78,9 @@ func highScenes() []Scene {
 func leakScenes() []Scene {
 	const hole = 3e-9 // m³/(s·Pa): 0.3 dm³/(s·bar)
 	return []Scene{
-		{Name: "leak under demand", Event: "a leak of 195 L/min at a station that works (`rig fault press-4 outlet-leak --level 0.3`), after five like days",
+		{Name: "leak under demand", Event: "a leak of 195 L/min at a station that works after a quiet start (`rig fault press-4 outlet-leak --level 0.3`), after five like days",
 			From:   event,
-			Course: Course{Station: doubling(faultOf(rig.OutletLeak, hole, event, 0)), Days: []int64{7, 6, 5, 4, 3}, Day: 1500, Length: event + 1560, Watch: leakBound(hole*1.0e6, event, 120)},
+			Course: Course{Station: doubling(quietUntil(10+5./60), faultOf(rig.OutletLeak, hole, event, 0)), Days: []int64{7, 6, 5, 4, 3}, Day: 1500, Length: event + 1560, Watch: leakBound(hole*1.0e6, event, 120)},
 			Due:    []Due{{Alarm: "demand-step", Priority: rules.Finding, Within: 1500}}},
 	}
 }

@@ -16,6 +16,8 @@ type Scene struct {
 	Event string // what happens, for the table
 	From  int64  // s after Start at which it happens
 
+	Guard bool // an ordinary event: nothing of Never may come of it, before a change and after it
+
 	Course Course       // of one station; unused where Plant is set
 	Plant  func(*Plant) // of a running program with several stations
 

@@ -36,6 +36,11 @@ func busy(flow float64) func(*rig.Spec) {
 	return func(s *rig.Spec) { s.Rhythm = rig.Rhythm{Base: flow * 1e-3, Zone: time.UTC} }
 }
 
+// quietUntil lets nobody draw before an hour of the day.
+func quietUntil(hour float64) func(*rig.Spec) {
+	return func(s *rig.Spec) { s.Rhythm.Shifts = []rig.Hours{{From: hour, To: 24}} }
+}
+
 // valve publishes the supply valve's signal.
 func valve(s *rig.Spec) { s.Sensors.Valve = true }
 
