@@ -56,9 +56,9 @@ func standsFrom(s int64) func(*Outcome) []string {
 // highScenes are those of an outlet that is too high.
 func highScenes() []Scene {
 	return []Scene{
-		{Name: "governor and relief valve stuck", Event: "governor and relief valve stick: the outlet rises to the limit of the forces, 25 % above the relief valve's set; the plate states neither PS nor a hose limit",
+		{Name: "governor and relief valve stuck", Event: "governor and relief valve stick: the outlet rises to the limit of the forces, 23 % above the relief valve's set; the plate states neither PS nor a hose limit",
 			From: event, Course: Course{Station: doubling(idle, set(900e3), relief(1000e3, 0), fault(rig.GovernorStuck, event), fault(rig.ReliefStuck, event)), Length: event + 600},
-			Due: []Due{{Alarm: "over-pressure", Priority: rules.High, Within: 60, Stands: true}}},
+			Due: []Due{{Alarm: "over-pressure", Priority: rules.High, Within: 20, Stands: true}}},
 		{Name: "governor set up", Event: "the outlet stands 40 kPa above set, more than the governor's band, below every limit",
 			From: event, Course: Course{Station: doubling(idle, faultOf(rig.SetHigh, 40e3, event, 0)), Length: event + 900},
 			Due: []Due{{Alarm: "outlet-above-set", Priority: rules.Low, Within: 600}}},
@@ -68,6 +68,12 @@ func highScenes() []Scene {
 		{Name: "relief valve pops", Event: "a set of 1000 kPa above a relief valve of 960 kPa that pops",
 			From: 0, Course: Course{Station: doubling(relief(960e3, 0.05)), Length: 1800},
 			Due: []Due{{Alarm: "relief-lifting", Priority: rules.High, Within: 900, Says: []string{"never adjust"}}, {Alarm: "set-above-relief", Priority: rules.Finding, Within: 300}}},
+		{Name: "relief valve pops, nobody draws", Event: "the same, and nobody draws: it lifts once in eight seconds",
+			From: 0, Course: Course{Station: doubling(idle, relief(960e3, 0.05)), Length: 1200},
+			Due: []Due{{Alarm: "relief-lifting", Priority: rules.High, Within: 900, Stands: true}}},
+		{Name: "relief valve pops, jets", Event: "the same, with a consumer that draws for 6 s in each minute",
+			From: 0, Course: Course{Station: doubling(every(60, 0.1), relief(960e3, 0.05)), Length: 1800},
+			Due: []Due{{Alarm: "relief-lifting", Priority: rules.High, Within: 900, Stands: true}}},
 		{Name: "relief valve simmers", Event: "a set of 1000 kPa above a relief valve of 960 kPa that opens in proportion, nobody draws",
 			From: 0, Course: Course{Station: doubling(idle, relief(960e3, 0)), Length: 900},
 			Due: []Due{{Alarm: "relief-lifting", Priority: rules.High, Within: 600}, {Alarm: "set-above-relief", Priority: rules.Finding, Within: 300}}},

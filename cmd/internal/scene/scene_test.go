@@ -30,6 +30,8 @@ var pending = map[string]string{
 	"above what the forces allow":       "too high, cost",
 	"relief valve pops":                 "too high, cost",
 	"relief valve simmers":              "too high, cost",
+	"relief valve pops, nobody draws":   "too high, cost",
+	"relief valve pops, jets":           "too high, cost",
 	"leak with a price":                 "too high, cost",
 	"charged and silent":                "life of alarms",
 	"restart, publisher off":            "life of alarms",
