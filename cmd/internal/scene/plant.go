@@ -7,6 +7,10 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
+	"slices"
+	"sync"
+	"sync/atomic"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -28,9 +32,11 @@ type Plant struct {
 	options app.Options
 	app     *app.App
 	stop    func() error
+	specs   []rig.Spec // of the week
 	rigs    []*rig.Station
 	start   station.Instant // of the stations
 	now     station.Instant // up to which they were played
+	chunk   int64           // s that are played at once
 	out     *Outcome
 }
 
@@ -73,8 +79,12 @@ func playPlant(course func(*Plant)) (out *Outcome) {
 
 // Begin starts the program with stations whose readings begin so many s before the clock.
 func (p *Plant) Begin(before int64, specs ...rig.Spec) {
-	p.start = station.InstantOf(time.Now()).Floor(station.Second).Add(-before * station.Second)
-	p.now = p.start
+	p.beginAt(station.InstantOf(time.Now()).Floor(station.Second).Add(-before*station.Second), specs...)
+}
+
+// beginAt starts the program with stations whose readings begin at a time.
+func (p *Plant) beginAt(start station.Instant, specs ...rig.Spec) {
+	p.start, p.now, p.chunk = start, start, tickEvery
 	p.options = app.Options{Data: p.dir, MaxBytes: 1e9, Keep: time.Hour, Listen: "127.0.0.1:0", BrokerListen: "127.0.0.1:0",
 		Zones: map[string]*time.Location{site: time.UTC},
 		Every: app.Intervals{Commit: 50 * time.Millisecond, Tick: time.Hour, Snapshot: time.Hour, Trim: time.Hour, Retain: time.Hour}}
@@ -137,14 +147,27 @@ func (p *Plant) run() {
 // Play plays the stations on for so many s.
 func (p *Plant) Play(seconds int64) {
 	for end := p.now.Add(seconds * station.Second); p.now < end; {
-		p.now = min(end, p.now.Add(tickEvery*station.Second))
-		var records []station.Record
-		for _, v := range p.rigs {
-			records = append(records, station.Record{Key: v.Plate.Key, Arrival: p.now, Blocks: v.Until(p.now)})
-		}
-		must(p.app.Put(p.ctx, append(records, station.Record{Arrival: p.now, Tick: true})...))
+		p.now = min(end, p.now.Add(p.chunk*station.Second))
+		must(p.app.Put(p.ctx, append(p.read(), station.Record{Arrival: p.now, Tick: true})...))
 	}
 	must(p.app.Settle(p.ctx))
+}
+
+// read returns what the stations read up to now, several at a time.
+func (p *Plant) read() []station.Record {
+	records := make([]station.Record, len(p.rigs))
+	var next atomic.Int64
+	var group sync.WaitGroup
+	for range min(len(p.rigs), runtime.GOMAXPROCS(0)) {
+		group.Go(func() {
+			for i := int(next.Add(1)) - 1; i < len(p.rigs); i = int(next.Add(1)) - 1 {
+				v := p.rigs[i]
+				records[i] = station.Record{Key: v.Plate.Key, Arrival: p.now, Blocks: v.Until(p.now)}
+			}
+		})
+	}
+	group.Wait()
+	return slices.DeleteFunc(records, func(r station.Record) bool { return len(r.Blocks) == 0 })
 }
 
 // Wait lets time pass in which no station is heard, up to so many s after the clock's time.

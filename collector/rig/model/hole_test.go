@@ -34,3 +34,23 @@ func TestMassClosesOverABurst(t *testing.T) {
 		t.Errorf("outlet %.0f kPa, %d strokes in two minutes", s.Outlet()/1e3, k.Strokes-before.Strokes)
 	}
 }
+
+// Coarse steps while the piston stands change neither what a leak loses nor the strokes that make it
+// up: within 1 %, of which a tank that is a step longer below set explains less.
+func TestCoarseStepsWhileStanding(t *testing.T) {
+	run := func(coarse float64) Totals {
+		s := settled(func(p *Params) { p.Leaks.Tank, p.Coarse = Nozzle{0.05 * DM3SBar, 0.3}, coarse })
+		before := s.Totals()
+		s.Advance(s.State.Time + 3600)
+		k := s.Totals()
+		k.Leak, k.Strokes = k.Leak-before.Leak, k.Strokes-before.Strokes
+		return k
+	}
+	fineSteps, coarseSteps := run(0), run(0.1)
+	if d := coarseSteps.Leak/fineSteps.Leak - 1; math.Abs(d) > 0.01 {
+		t.Errorf("the leak loses %+.3f of it more", d)
+	}
+	if d := float64(coarseSteps.Strokes)/float64(fineSteps.Strokes) - 1; math.Abs(d) > 0.01 {
+		t.Errorf("%d strokes, with fine steps %d", coarseSteps.Strokes, fineSteps.Strokes)
+	}
+}

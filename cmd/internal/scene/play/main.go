@@ -15,7 +15,14 @@ import (
 func main() {
 	only := flag.String("only", "", "play the scenes whose name holds this")
 	brief := flag.Bool("brief", false, "print what is wrong and a line for each transition instead of the table")
+	week := flag.Bool("week", false, "play a week of a mixed plant instead of the scenes")
+	stations := flag.Int("stations", 24, "of the week's plant")
+	days := flag.Int("days", 7, "of the week, from Monday on")
 	flag.Parse()
+	if *week {
+		fmt.Print(scene.Week(*stations, *days, os.Stderr).Text())
+		return
+	}
 	if !*brief {
 		fmt.Println(scene.Head())
 	}
