@@ -1,6 +1,10 @@
 package scene
 
-import "slices"
+import (
+	"slices"
+
+	"strokewise/collector/rig"
+)
 
 // All returns every scene, in the order of the table.
 func All() []Scene {
@@ -13,4 +17,11 @@ func (s *Scene) Play() *Outcome {
 		return playPlant(s.Plant)
 	}
 	return s.Course.play()
+}
+
+// Plays reports whether a scene of one station has a kind of fault.
+func Plays(k rig.Kind) bool {
+	return slices.ContainsFunc(All(), func(s Scene) bool {
+		return slices.ContainsFunc(s.Course.Station.Faults, func(f rig.Fault) bool { return f.Kind == k })
+	})
 }
