@@ -105,6 +105,7 @@ type core struct {
 	Jitter   jitter
 	Health   health
 	State    stateNow
+	Proof    fedProof
 	Min      minute
 	Est      station.Estimates
 	Rate     rateWindow
@@ -188,7 +189,7 @@ func (e *Engine) restart() {
 	e.Fuse = stroke.NewFuse(&e.Plate)
 	e.Inlet, e.Outlet = level{}, level{}
 	e.Started = false
-	e.Act = activity{}
+	e.Act, e.Proof = activity{}, fedProof{}
 	e.Feed.Reset()
 	e.Leak.reset()
 	e.Rounds.stop()

@@ -43,6 +43,17 @@ func (r *rateWindow) sum(t station.Instant) int64 {
 	return n
 }
 
+// within returns the strokes of the last seconds, at most 60.
+func (r *rateWindow) within(t station.Instant, seconds int64) int64 {
+	sec := int64(t) / station.Second
+	r.advance(sec)
+	n := int64(0)
+	for s := sec - seconds + 1; s <= sec; s++ {
+		n += int64(r.Bins[((s%60)+60)%60])
+	}
+	return n
+}
+
 // step tells the observer how the station stands at end.
 func (e *Engine) step(end station.Instant) {
 	s := e.status
