@@ -27,6 +27,7 @@ type memory struct {
 	Fall      fall
 	InletFall fall
 	Past      past
+	Reached   reached
 	Watched   station.Instant // arrival time since which silence counts
 	Silent    bool            // a tick said that no samples come
 	Service   serviceMemory

@@ -115,6 +115,7 @@ type core struct {
 	Meter    meter
 	Warmth   warmth
 	Pops     pops
+	Falls    falls
 	Basis    basis // of the leak, for Explain
 }
 
@@ -196,6 +197,7 @@ func (e *Engine) restart() {
 	e.stopAir()
 	e.Doubt, e.Health, e.Mismatch, e.Jitter, e.Silence = doubt{}, health{}, mismatch{}, jitter{}, silence{}
 	e.Warmth, e.Pops = warmth{}, pops{}
+	e.Falls.stop(true)
 	e.Floor5, e.Closed, e.Past, e.Wall = leakFloor{}, inletWatch{}, leakPast{}, wallHeat{}
 	e.newSegment()
 	for i := range e.Queues {
@@ -354,6 +356,7 @@ func (e *Engine) gap(to station.Instant) {
 	e.Leak.reset()
 	e.Starts.gap()
 	e.Rounds.stop()
+	e.Falls.stop(true)
 	e.stopAir()
 	for e.Slot < to {
 		end := min(to, e.Slot.Floor(station.Minute60).Add(station.Minute60))

@@ -162,6 +162,8 @@ var firstReasons = [station.NumFigures]string{
 	station.SetPressure:      "no set pressure given or learned yet",
 	station.ReliefPops:       "no outlet reading yet",
 	station.PopPressure:      "the outlet does not fall sharply from one pressure while strokes go on",
+	station.OutletDraw:       drawNot,
+	station.DrawOverUsual:    drawNot,
 	station.StoredEnergy:     "no outlet reading yet",
 
 	station.InletZero:     "both sides were not seen vented and at rest yet",
