@@ -30,6 +30,7 @@ type memory struct {
 	InletFall fall
 	Past      past
 	High      high
+	Reached   reached
 	Watched   station.Instant // arrival time since which silence counts
 	Silent    bool            // a tick said that no samples come
 	Service   serviceMemory

@@ -54,6 +54,8 @@ const (
 	qInletLeakCost
 	qRequired
 	qNeeded
+	qLeast
+	qReached
 	qHeaderNeeded
 	qRestriction
 	qRatio
@@ -144,6 +146,8 @@ var ownQuantities = [numOwn]quantity{
 	qInletLeakCost:    {"inlet_leak_cost_year", "1", "", "what inlet_leak costs in 8,760 h, in the currency of the site's price"},
 	qRequired:         {"required_pressure", "Pa", "Pa gauge", "what the branch needs, of the plate"},
 	qNeeded:           {"needed_pressure", "Pa", "Pa gauge", "required_pressure, else 95 % of set_pressure"},
+	qLeast:            {"least_pressure", "Pa", "Pa gauge", "required_pressure, else 85 % of set_pressure (own choice, no source)"},
+	qReached:          {"reached_set", "truth", "", "the outlet has been at 95 % of set since the station was last shut down"},
 	qHeaderNeeded:     {"header_needed", "Pa", "Pa gauge", "needed_pressure over one plus the area ratio, and a tenth more for friction and flow (no source)"},
 	qRestriction:      {"supply_restriction", "1", "1", "share of the supply's C/sqrt(1-b) that is lost against bore and length, or against its usual value, whichever is more"},
 	qRatio:            {"area_ratio", "1", "1", "drive over boost piston area"},

@@ -40,6 +40,8 @@ func (v *Evaluator) fill(s *station.Status) {
 		}
 	}
 	v.Past.fill(s, q, p.Relief > 0)
+	v.Reached.step(s, q[qSet])
+	q[qReached] = truth(v.Reached.Set)
 	v.fillPlate()
 	v.fillTooHigh(s)
 	v.fillCosts(e)

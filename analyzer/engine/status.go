@@ -43,6 +43,17 @@ func (r *rateWindow) sum(t station.Instant) int64 {
 	return n
 }
 
+// within returns the strokes of the last seconds, at most 60.
+func (r *rateWindow) within(t station.Instant, seconds int64) int64 {
+	sec := int64(t) / station.Second
+	r.advance(sec)
+	n := int64(0)
+	for s := sec - seconds + 1; s <= sec; s++ {
+		n += int64(r.Bins[((s%60)+60)%60])
+	}
+	return n
+}
+
 // step tells the observer how the station stands at end.
 func (e *Engine) step(end station.Instant) {
 	s := e.status
@@ -183,6 +194,8 @@ var firstReasons = [station.NumFigures]string{
 	station.SetPressure:      "no set pressure given or learned yet",
 	station.ReliefPops:       "no outlet reading yet",
 	station.PopPressure:      "the outlet does not fall from one pressure again and again while strokes go on",
+	station.OutletDraw:       drawNot,
+	station.DrawOverUsual:    drawNot,
 	station.StoredEnergy:     "no outlet reading yet",
 
 	station.InletZero:     "both sides were not seen vented and at rest yet",

@@ -48,6 +48,8 @@ const (
 	SetShift
 	ReliefPops
 	PopPressure
+	OutletDraw
+	DrawOverUsual
 	StoredEnergy
 
 	InletZero
@@ -239,6 +241,12 @@ var Figures = [NumFigures]FigureKind{
 		Formula: "falls of 2 % and more, of the air of four strokes and more, in which the piston did not stop, that begin within 1 % of the highest one (within 2 s where no relief pressure is given); none below five, at set, above which more was read, or where falls at random explain it (binomial tail above 1/10,000)", Source: "mass balance of the tank; binomial distribution"},
 	PopPressure: {Name: "pop_pressure", Title: "Pressure of these falls", Group: GroupWork, Unit: "Pa", Shown: "kPa gauge", Factor: 1e-3, Places: 0, Key: "pop_pressure_kpa",
 		What: "highest outlet at which these falls begin: where a relief valve pops", Formula: "see the number of these falls", Source: "definition"},
+	OutletDraw: {Name: "outlet_draw", Title: "Air that leaves the outlet", Group: GroupWork, Unit: "m³/s", Shown: "L/min", Factor: 60e3, Places: 0, Air: true, Key: "outlet_draw_l_min",
+		What:    "what consumers and leaks take, over the last five seconds",
+		Formula: "(air of the strokes + V (p_begin - p_end)/p_0 T_0/T)/t", Source: "mass balance of the tank"},
+	DrawOverUsual: {Name: "draw_over_usual", Title: "Draw against the highest usual one", Group: GroupWork, Unit: "1", Shown: "times", Factor: 1, Places: 2, Key: "draw_over_usual_ratio",
+		What:    "air that leaves the outlet over its absolute pressure, against the most that this station's own use has shown",
+		Formula: "draw/p over its highest of two weeks, learned while the outlet keeps what the branch needs or recovers to it; without tank volume or the air of a stroke the fall of ln p", Source: "ISO 6358 choked flow; mass balance of the tank"},
 	StoredEnergy: {Name: "stored_energy", Title: "Energy stored in the tank", Group: GroupWork, Unit: "J", Shown: "kJ", Factor: 1e-3, Places: 1, Key: "stored_energy_j",
 		What:    "of the tank's air, isentropic expansion to ambient",
 		Formula: "p V/(kappa-1) (1 - (p_amb/p)^((kappa-1)/kappa)), absolute", Source: "isentropic expansion; Brode's convention is higher"},
