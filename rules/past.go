@@ -25,6 +25,7 @@ type past struct {
 type vents struct {
 	Vented, InletVented bool   // see was_vented and inlet_was_vented
 	Said                bool   // a person's word "vented" stands
+	SaidWho             string // whose word it is
 	VentedBy            string // how it was told
 }
 
@@ -114,9 +115,9 @@ func reads(e *station.Estimate, contradicts bool) bool {
 }
 
 // vent takes a person's word that both sides were vented in a shutdown.
-func (p *past) vent(shut station.Instant, by string) {
+func (p *past) vent(shut station.Instant, who, by string) {
 	p.Word, p.InletWord, p.Dark = shut, shut, 0
-	p.vents = vents{true, true, true, by}
+	p.vents = vents{Vented: true, InletVented: true, Said: true, SaidWho: who, VentedBy: by}
 }
 
 func (p *past) count(s *station.Status) {

@@ -72,7 +72,7 @@ func (v *Evaluator) beginWork(i int, c *station.Command, at station.Instant) err
 
 // workBegins looks at the newest step as people begin to work.
 func (v *Evaluator) workBegins(at station.Instant) (any, fresh bool) {
-	if !v.HaveStep || v.Silent {
+	if !v.HaveStep || v.Silent && v.plate.Cadence == station.Periodic {
 		return true, v.Work.see(silentSign, at)
 	}
 	s := v.last()
@@ -81,7 +81,8 @@ func (v *Evaluator) workBegins(at station.Instant) (any, fresh bool) {
 }
 
 // endWork handles the word that work has ended: of the person who gives it, or, with a reason,
-// of all others. With the last one a person's word "vented" ends too: the station may be fed.
+// of all others. With the last one the word "vented" of the same person ends too, and given
+// where nobody is declared it ends that of anybody: then a return of pressure is expected.
 func (v *Evaluator) endWork(i int, c *station.Command, at station.Instant) error {
 	w, said := &v.Work, word(c)
 	own := findWork(w.People, said.by, at) >= 0
@@ -99,10 +100,14 @@ func (v *Evaluator) endWork(i int, c *station.Command, at station.Instant) error
 	case len(was) > 0:
 		said.message = fmt.Sprintf("%s has ended the declared work of %s.", said.by, namesAtWork(was))
 	}
-	if len(w.People) > 0 {
+	switch {
+	case len(w.People) > 0:
 		said.message += " " + v.whoWorks()
-	} else {
-		v.Past.Said, v.Past.Vented, v.Past.InletVented = false, false, false
+	case v.Past.Said && len(was) > 0 && !strings.EqualFold(v.Past.SaidWho, said.by):
+		said.message += fmt.Sprintf(" Nobody is declared at work here now. The word of %s that the line is vented stands: pressure that returns is an alarm.", v.Past.SaidWho)
+		said.answer = no
+	default:
+		v.Past.vents = vents{}
 		said.message = strings.TrimSpace(said.message + " Nobody is declared at work here now; pressure that returns is expected.")
 		said.answer = no
 	}
