@@ -85,7 +85,7 @@ func (v *Evaluator) acknowledge(i int, c *station.Command, at station.Instant) e
 	switch a.State {
 	case Unacknowledged:
 		if v.set[i].Name == PressureReturned { // the return is known
-			v.Past.vents = vents{}
+			v.Past.Vents = vents{}
 		}
 	case ReturnedUnacknowledged:
 		to = Normal

@@ -170,7 +170,7 @@ func (v *Evaluator) fact(name string) string {
 	case "shutdown_by":
 		return v.shut.by
 	case "vented_by":
-		return v.Past.VentedBy
+		return v.Past.Vents.VentedBy
 	}
 	return station.Blind.String()
 }

@@ -87,7 +87,7 @@ func (v *Evaluator) endWork(i int, c *station.Command, at station.Instant) error
 	w, said := &v.Work, word(c)
 	own := findWork(w.People, said.by, at) >= 0
 	switch {
-	case len(w.People) == 0 && !v.Past.Said:
+	case len(w.People) == 0 && !v.Past.Vents.Said:
 		return refuse(c, "nobody is declared at work here")
 	case len(w.People) > 0 && !own && said.why == "":
 		return refuse(c, "no work of %s is declared here, but that of %s: give the reason to end it for them", said.by, namesAtWork(w.People))
@@ -103,11 +103,11 @@ func (v *Evaluator) endWork(i int, c *station.Command, at station.Instant) error
 	switch {
 	case len(w.People) > 0:
 		said.message += " " + v.whoWorks()
-	case v.Past.Said && len(was) > 0 && !strings.EqualFold(v.Past.SaidWho, said.by):
-		said.message += fmt.Sprintf(" Nobody is declared at work here now. The word of %s that the line is vented stands: pressure that returns is an alarm.", v.Past.SaidWho)
+	case v.Past.Vents.Said && len(was) > 0 && !strings.EqualFold(v.Past.Vents.SaidWho, said.by):
+		said.message += fmt.Sprintf(" Nobody is declared at work here now. The word of %s that the line is vented stands: pressure that returns is an alarm.", v.Past.Vents.SaidWho)
 		said.answer = no
 	default:
-		v.Past.vents = vents{}
+		v.Past.Vents = vents{}
 		said.message = strings.TrimSpace(said.message + " Nobody is declared at work here now; pressure that returns is expected.")
 		said.answer = no
 	}
