@@ -278,3 +278,24 @@ func TestBlindnessOfAChargedStation(t *testing.T) {
 		}
 	}
 }
+
+// A person's word "vented" is in the snapshot.
+func TestTheWordVentedSurvives(t *testing.T) {
+	w := vented(t)
+	w.say("vented", "Ada", "both gauges", 0)
+	var b bytes.Buffer
+	if err := w.v.Save(&b); err != nil {
+		t.Fatal(err)
+	}
+	v, err := Restore(&b, w.plate, w.emit)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.v, w.s.ShutdownAt, w.s.State = v, 0, station.Holding
+	w.s.Inlet, w.s.Outlet = shows(600e3), shows(880e3)
+	w.run(7)
+	x := w.of(PressureReturned)
+	if len(x) != 1 || !strings.Contains(x[0].Message, "a person's word: Ada at 2026-01-01T00:01:00Z") || !strings.Contains(x[0].Message, "the inlet reads 600 kPa gauge, the outlet 880 kPa gauge") {
+		t.Errorf("%+v", x)
+	}
+}

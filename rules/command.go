@@ -85,7 +85,7 @@ func (v *Evaluator) acknowledge(i int, c *station.Command, at station.Instant) e
 	switch a.State {
 	case Unacknowledged:
 		if v.set[i].Name == PressureReturned { // the return is known
-			v.Past.Said, v.Past.Vented, v.Past.InletVented = false, false, false
+			v.Past.Vents = vents{}
 		}
 	case ReturnedUnacknowledged:
 		to = Normal
@@ -170,7 +170,7 @@ func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error 
 		return refuse(c, "the inlet still reads %.0f kPa gauge: vent both sides, then look at the local gauges again", s.Inlet.Value/1e3)
 	}
 	said := word(c)
-	v.Past.vent(shut.at, fmt.Sprintf("a person's word: %s at %s", said.by, v.clock(at)))
+	v.Past.vent(shut.at, said.by, fmt.Sprintf("a person's word: %s at %s", said.by, v.clock(at)))
 	said.answer = no
 	said.message = "A person says that the line is vented. Nothing here verifies it."
 	v.advance(i, at, said)

@@ -14,17 +14,18 @@ type past struct {
 	Heard          int         // readings of the outlet without a gap, at most 60
 	Fed, Worked    [60]uint8   // s of the minute
 	Top            [10]float64 // highest inlet while fed, Pa gauge
-	vents
-	Word      station.Instant // shutdown that a person said to be vented, 0: none
-	InletWord station.Instant // likewise, until the inlet is read above the limit
-	Below     station.Instant // since when the outlet reads below the limit in this shutdown, 0: it does not
-	Dark      int             // s without a reading of the outlet in this shutdown, while nobody and nothing showed that it was vented
+	Vents          vents
+	Word           station.Instant // shutdown that a person said to be vented, 0: none
+	InletWord      station.Instant // likewise, until the inlet is read above the limit
+	Below          station.Instant // since when the outlet reads below the limit in this shutdown, 0: it does not
+	Dark           int             // s without a reading of the outlet in this shutdown, while nobody and nothing showed that it was vented
 }
 
 // vents is which sides were vented, so that pressure that returns can be told.
 type vents struct {
 	Vented, InletVented bool   // see was_vented and inlet_was_vented
 	Said                bool   // a person's word "vented" stands
+	SaidWho             string // whose word it is
 	VentedBy            string // how it was told
 }
 
@@ -39,7 +40,7 @@ func (p *past) step(s *station.Status, seen seenVents) {
 		return
 	}
 	if sec < p.Second || sec-p.Second > 3600 {
-		*p = past{vents: p.vents, Word: p.Word, InletWord: p.InletWord, Below: p.Below, Dark: p.Dark, Minute: sec / 60}
+		*p = past{Vents: p.Vents, Word: p.Word, InletWord: p.InletWord, Below: p.Below, Dark: p.Dark, Minute: sec / 60}
 	}
 	if sec-p.Second > 2 || !s.Outlet.Known() {
 		p.Heard = 0
@@ -82,13 +83,13 @@ func (p *past) left(s *station.Status, seen *seenVents) {
 	low, inletLow := reads(&s.Outlet, seen.contradicts), reads(&s.Inlet, false)
 	charged := s.Outlet.Known() && s.Outlet.Value > ChargedMin
 	switch {
-	case p.Said:
+	case p.Vents.Said:
 	case fed && !shut && !seen.outside:
-		p.Vented, p.InletVented = false, false
+		p.Vents.Vented, p.Vents.InletVented = false, false
 	case shut:
-		p.Vented, p.InletVented = p.Vented || low && seen.outlet, p.InletVented || inletLow && seen.inlet
-		if !p.Said && (p.Vented || p.InletVented) {
-			p.VentedBy = "a live sensor"
+		p.Vents.Vented, p.Vents.InletVented = p.Vents.Vented || low && seen.outlet, p.Vents.InletVented || inletLow && seen.inlet
+		if !p.Vents.Said && (p.Vents.Vented || p.Vents.InletVented) {
+			p.Vents.VentedBy = "a live sensor"
 		}
 	}
 	if s.Inlet.Known() && s.Inlet.Value > ChargedMin {
@@ -114,9 +115,9 @@ func reads(e *station.Estimate, contradicts bool) bool {
 }
 
 // vent takes a person's word that both sides were vented in a shutdown.
-func (p *past) vent(shut station.Instant, by string) {
+func (p *past) vent(shut station.Instant, who, by string) {
 	p.Word, p.InletWord, p.Dark = shut, shut, 0
-	p.vents = vents{true, true, true, by}
+	p.Vents = vents{Vented: true, InletVented: true, Said: true, SaidWho: who, VentedBy: by}
 }
 
 func (p *past) count(s *station.Status) {
@@ -156,5 +157,5 @@ func (p *past) fill(s *station.Status, q *values, span bool) {
 		}
 		q[qSpan] = high - low
 	}
-	q[qReturned], q[qInletReturned] = truth(p.Vented), truth(p.InletVented)
+	q[qReturned], q[qInletReturned] = truth(p.Vents.Vented), truth(p.Vents.InletVented)
 }

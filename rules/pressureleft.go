@@ -127,8 +127,8 @@ func (v *Evaluator) contradiction(s *station.Status) {
 	}
 	if f.Against++; f.Against >= contradictedFor {
 		f.Broken = true
-		if !v.Past.Said {
-			v.Past.Vented = false
+		if !v.Past.Vents.Said {
+			v.Past.Vents.Vented = false
 		}
 	}
 }

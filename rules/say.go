@@ -172,7 +172,7 @@ func (v *Evaluator) fact(name string) string {
 	case "shutdown_by":
 		return v.shut.by.String()
 	case "vented_by":
-		return v.Past.VentedBy
+		return v.Past.Vents.VentedBy
 	case "pressure_limit_of":
 		_, of := pressureLimit(v.plate)
 		return of

@@ -72,7 +72,7 @@ func (v *Evaluator) beginWork(i int, c *station.Command, at station.Instant) err
 
 // workBegins looks at the newest step as people begin to work.
 func (v *Evaluator) workBegins(at station.Instant) (any, fresh bool) {
-	if !v.HaveStep || v.Silent {
+	if !v.HaveStep || v.Silent && v.plate.Cadence == station.Periodic {
 		return true, v.Work.see(silentSign, at)
 	}
 	s := v.last()
@@ -81,12 +81,13 @@ func (v *Evaluator) workBegins(at station.Instant) (any, fresh bool) {
 }
 
 // endWork handles the word that work has ended: of the person who gives it, or, with a reason,
-// of all others. With the last one a person's word "vented" ends too: the station may be fed.
+// of all others. With the last one the word "vented" of the same person ends too, and given
+// where nobody is declared it ends that of anybody: then a return of pressure is expected.
 func (v *Evaluator) endWork(i int, c *station.Command, at station.Instant) error {
 	w, said := &v.Work, word(c)
 	own := findWork(w.People, said.by, at) >= 0
 	switch {
-	case len(w.People) == 0 && !v.Past.Said:
+	case len(w.People) == 0 && !v.Past.Vents.Said:
 		return refuse(c, "nobody is declared at work here")
 	case len(w.People) > 0 && !own && said.why == "":
 		return refuse(c, "no work of %s is declared here, but that of %s: give the reason to end it for them", said.by, namesAtWork(w.People))
@@ -99,10 +100,14 @@ func (v *Evaluator) endWork(i int, c *station.Command, at station.Instant) error
 	case len(was) > 0:
 		said.message = fmt.Sprintf("%s has ended the declared work of %s.", said.by, namesAtWork(was))
 	}
-	if len(w.People) > 0 {
+	switch {
+	case len(w.People) > 0:
 		said.message += " " + v.whoWorks()
-	} else {
-		v.Past.Said, v.Past.Vented, v.Past.InletVented = false, false, false
+	case v.Past.Vents.Said && len(was) > 0 && !strings.EqualFold(v.Past.Vents.SaidWho, said.by):
+		said.message += fmt.Sprintf(" Nobody is declared at work here now. The word of %s that the line is vented stands: pressure that returns is an alarm.", v.Past.Vents.SaidWho)
+		said.answer = no
+	default:
+		v.Past.Vents = vents{}
 		said.message = strings.TrimSpace(said.message + " Nobody is declared at work here now; pressure that returns is expected.")
 		said.answer = no
 	}

@@ -235,9 +235,9 @@ func (e *Engine) calm() bool {
 // told of and that the balances refute never was.
 func (e *Engine) reopen(start, end station.Instant, proven bool) {
 	s := &e.State
-	if proven && s.ShutdownBy == "inlet" {
+	if proven && s.ShutdownBy == station.ByInlet {
 		s.Edge.OpenAt = s.ShutdownAt
-		s.ShutdownAt, s.ShutdownBy, s.LowSince, s.OKSince = 0, "", 0, 0
+		s.ShutdownAt, s.ShutdownBy, s.LowSince, s.OKSince = 0, station.NoShutdown, 0, 0
 		e.Act.LastWork = end
 		return
 	}
