@@ -158,11 +158,12 @@ func (h *high) gain(outlet, ambient float64) float64 {
 
 // reliefSeen words how the relief valve shows itself.
 func (v *Evaluator) reliefSeen() string {
-	q := &v.now
+	q, in := &v.now, v.plate.Reading
 	if q[qAtRelief] > 0 || !v.last().Estimates[station.PopPressure].Known() {
-		return fmt.Sprintf("the outlet stays flat at %.0f kPa gauge (relief valve %.0f)", q[qOutlet]/1e3, q[qRelief]/1e3)
+		return fmt.Sprintf("the outlet stays flat at %s (relief valve %s)", in.Gauge(q[qOutlet]), in.Gauge(q[qRelief]))
 	}
-	return fmt.Sprintf("the outlet falls from %.0f kPa gauge again and again, %.0f times in ten minutes", v.last().Estimates[station.PopPressure].Value/1e3, v.last().Estimates[station.ReliefPops].Value)
+	e := &v.last().Estimates
+	return fmt.Sprintf("the outlet falls from %s again and again, %.0f times in ten minutes", in.Gauge(e[station.PopPressure].Value), e[station.ReliefPops].Value)
 }
 
 // fillCosts sets what leaks cost a year, in the currency of the site: unknown without a price.

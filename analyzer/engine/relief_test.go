@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -16,6 +17,7 @@ type plant struct {
 	steady       float64 // L/s ANR of consumers
 	burst, every float64 // L ANR at once, every so many s, give or take a half
 	seconds      int
+	blow         float64 // L/s ANR through the open valve, 0: 25
 }
 
 // rows returns samples at 50 Hz: strokes dip the inlet and step the outlet, noise 0.3 kPa.
@@ -54,7 +56,7 @@ func (c plant) rows(seed uint64) []sample {
 			open = false
 		}
 		if open {
-			air -= 25 * dt
+			air -= cmp.Or(c.blow, 25) * dt
 		}
 		p += air * 100 / volume
 		at := t0.Add(int64(i) * 20 * station.Millisecond)
@@ -75,6 +77,8 @@ func (c plant) start() float64 {
 // set; a governor's saw, bursts of consumers and the valve's simmer are not.
 func TestReliefThatPops(t *testing.T) {
 	pop := plant{relief: 930, shut: 880, steady: 1.5, seconds: 400}
+	slow, slower := pop, pop
+	slow.blow, slower.blow, slower.seconds = 7, 4, 600
 	bursts := pop
 	bursts.burst, bursts.every = 7, 7
 	for _, c := range []struct {
@@ -84,6 +88,9 @@ func TestReliefThatPops(t *testing.T) {
 		want        bool
 	}{
 		{"pops, set turned too high", pop, 976, 930, true},
+		{"a small valve: falls of 4 s, while strokes go on", slow, 976, 930, true},
+		{"a valve just larger than the booster: falls of 17 s", slower, 976, 930, true},
+		{"a small valve, no relief pressure given: a soft governor's saw may look like that", slow, 880, 0, false},
 		{"its plate is off by 4 %", pop, 976, 967, true},
 		{"the governor failed, no relief pressure given", pop, 880, 0, true},
 		{"consumers in bursts beside it", bursts, 976, 930, true},
