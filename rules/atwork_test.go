@@ -94,7 +94,7 @@ func TestMessagesOfWork(t *testing.T) {
 	w.expect(x[0], Normal, "Ada", "At work here: Ada until 2026-01-01T01:31:00Z (regulator diaphragm).", noLockOut)
 	w.expect(x[1], Normal, "Bea", "Ada until", "; Bea until 2026-01-01T00:31:00Z (gauge).")
 	w.expect(x[2], Unacknowledged, "", "The outlet has risen from 0 to 62 kPa gauge. Warn them now.", "Ada until", "Bea until", noLockOut)
-	w.expect(x[3], Unacknowledged, "Ada", "Ada has ended the own work here.", "At work here: Bea until")
+	w.expect(x[3], Unacknowledged, "Ada", "The work of Ada here has ended.", "At work here: Bea until")
 	w.expect(x[4], ReturnedUnacknowledged, "Cem", "Cem has ended the declared work of Bea.", "Nobody is declared at work here now")
 	ids := map[string]bool{}
 	for i := range x {

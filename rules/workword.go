@@ -96,7 +96,7 @@ func (v *Evaluator) endWork(i int, c *station.Command, at station.Instant) error
 	w.People = Worked(w.People, c, at)
 	switch {
 	case own:
-		said.message = said.by + " has ended the own work here."
+		said.message = "The work of " + said.by + " here has ended."
 	case len(was) > 0:
 		said.message = fmt.Sprintf("%s has ended the declared work of %s.", said.by, namesAtWork(was))
 	}
