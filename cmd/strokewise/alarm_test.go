@@ -38,7 +38,7 @@ func TestAnAcknowledgementOutlivesAKill(t *testing.T) {
 	if res.StatusCode != http.StatusSeeOther || !strings.HasPrefix(res.Header.Get("Location"), "/station/"+playback.Site+"/clamp-3?given=") {
 		t.Fatalf("status %d, to %q", res.StatusCode, res.Header.Get("Location"))
 	}
-	c.kill() // before a snapshot can have been stored
+	c.kill()      // before a snapshot can have been stored
 	for range 2 { // the second start finds it stored
 		c = start(t, "run", "--config", config)
 		c.ready()
