@@ -73,8 +73,8 @@ type Status struct {
 	StrokeRate     Estimate // 1/s
 	StrokesMinute  int64
 	Estimates      Estimates
-	LeakPlace      string // where the outlet loses air, "" while nothing tells
-	OutletLastSeen Gauge  // last plausible outlet reading, NaN: never
+	LeakPlace      LeakPlace
+	OutletLastSeen Gauge // last plausible outlet reading, NaN: never
 	// ShutdownAt is when the supply was closed (zero while fed), ShutdownBy what showed it.
 	ShutdownAt Instant
 	ShutdownBy ShutdownSource
