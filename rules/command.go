@@ -24,8 +24,7 @@ func Commands() []string {
 
 // Command takes a person's word at an arrival time. What it changes is reported as a
 // transition with who and why; a refusal changes nothing and says what to do instead.
-// "shelve" without an end is for once: it ends when the condition does. "close" wants its
-// note as "cause: what was done".
+// "shelve" without an end is for once: it ends when the condition does.
 func (v *Evaluator) Command(c *station.Command, at station.Instant) error {
 	v.policy()
 	do, ok := commands[c.Kind]
@@ -50,7 +49,7 @@ func (v *Evaluator) Command(c *station.Command, at station.Instant) error {
 		if strings.TrimSpace(c.By) == "" {
 			return refuse(c, "give who says so")
 		}
-		if o, _ := FindOrder(c.Kind); o.Reason && strings.TrimSpace(c.Note) == "" {
+		if o, _ := FindOrder(c.Kind); o.Reason && strings.TrimSpace(textOf(c)) == "" {
 			return refuse(c, "give the reason")
 		}
 	}
@@ -76,7 +75,7 @@ func meant(name string, among []string) string {
 
 // word is the verdict that a command amounts to: it answers nothing about the condition.
 func word(c *station.Command) verdict {
-	return verdict{by: strings.TrimSpace(c.By), why: strings.TrimSpace(c.Note)}
+	return verdict{by: strings.TrimSpace(c.By), why: strings.TrimSpace(c.Note), cause: c.Cause}
 }
 
 func (v *Evaluator) acknowledge(i int, c *station.Command, at station.Instant) error {
@@ -195,27 +194,4 @@ func (v *Evaluator) note(i int, c *station.Command, at station.Instant) error {
 	}
 	v.move(i, a.State, at, said)
 	return nil
-}
-
-// shelfEvidence tells until when an alarm is shelved.
-func shelfEvidence(a *alarm) []Evidence {
-	e := []Evidence{{Name: "shelved_until", Text: a.Until.String()}}
-	if a.Once {
-		e = append(e, Evidence{Name: "shelved_for", Text: "once: until the condition ends"})
-	}
-	return e
-}
-
-// shelfOf reads what shelfEvidence wrote.
-func shelfOf(t *Transition) (until station.Instant, once bool) {
-	if t.To != Shelved {
-		return 0, false
-	}
-	for _, e := range t.Evidence {
-		if at, err := time.Parse(time.RFC3339Nano, e.Text); err == nil && e.Name == "shelved_until" {
-			until = station.InstantOf(at)
-		}
-		once = once || e.Name == "shelved_for"
-	}
-	return until, once
 }

@@ -51,7 +51,7 @@ type Evaluator struct {
 	roster roster
 	dates  dates
 	asked  int64        // minute for which kinds is
-	kinds  string       // that are due, see serviceDue
+	kinds  serviceSet   // that are due, see serviceDue
 	set    []Definition // the catalogue with what the plate changes of it
 	text   string       // of the plate, that set was made of
 
@@ -222,4 +222,6 @@ type verdict struct {
 	evidence []Evidence
 	say      wording
 	by, why  string
+	cause    station.Cause
+	shelfEnd ShelfEnd
 }

@@ -57,10 +57,10 @@ func (v *Evaluator) settle(i int, t station.Instant, c verdict) {
 		}
 	case Shelved:
 		if t >= a.Until {
-			c.why = "the time of the shelving is over"
+			c.shelfEnd = ShelfTimeOver
 			v.release(i, t, c)
 		} else if a.Once && c.answer == no {
-			c.why = "shelved until the condition ended, which it did"
+			c.shelfEnd = ShelfCondition
 			v.release(i, t, c)
 		}
 	case SuppressedByDesign:
@@ -164,14 +164,19 @@ func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
 	if to == Unacknowledged && a.chattering(t) {
 		c.evidence = append(c.evidence, Evidence{Name: "chattering", Text: "raised more than five times in ten minutes"})
 	}
-	if to == Shelved {
-		c.evidence = append(c.evidence, shelfEvidence(a)...)
-	}
-	v.emit(&Transition{
+	tr := &Transition{
 		Key: v.plate.Key, Branch: v.plate.Branch, Alarm: def.Name, Priority: v.priority(i),
 		From: from, To: to, At: t, Raised: a.Raised,
-		Message: c.message, Caution: def.Caution, Evidence: c.evidence, By: c.by, Why: c.why,
-	})
+		Message: c.message, Caution: def.Caution, Evidence: c.evidence, By: c.by, Why: c.why, Cause: c.cause, ShelfEnd: c.shelfEnd,
+	}
+	if to == Unacknowledged {
+		tr.First = a.First
+	}
+	if to == Shelved {
+		tr.Evidence = append(tr.Evidence, shelfEvidence(a)...)
+		tr.ShelvedUntil, tr.ShelvedOnce = a.Until, a.Once
+	}
+	v.emit(tr)
 }
 
 // priority returns that of an alarm as it was raised.

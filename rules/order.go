@@ -75,7 +75,10 @@ func Refuse(c *station.Command, now station.Instant, plate *station.Plate, open 
 	if err := words("who", "your name", c.By, MostName, true); err != nil {
 		return err
 	}
-	if err := words("why", reasonOf(&o), c.Note, MostReason, o.Reason); err != nil {
+	if err := words("why", reasonOf(&o), textOf(c), MostReason, o.Reason); err != nil {
+		return err
+	}
+	if err := words("why", "the note", c.Note, MostReason, false); err != nil {
 		return err
 	}
 	if err := o.alarm(c.Alarm, set, open); err != nil {
@@ -83,11 +86,11 @@ func Refuse(c *station.Command, now station.Instant, plate *station.Plate, open 
 	}
 	switch c.Kind {
 	case "close":
-		if err := closing(c.Note); err != nil {
+		if err := closing(c); err != nil {
 			return err
 		}
 	case "done":
-		if err := recording(c.Note, now); err != nil {
+		if err := recording(c, now); err != nil {
 			return err
 		}
 	}
@@ -102,13 +105,12 @@ func Refuse(c *station.Command, now station.Instant, plate *station.Plate, open 
 }
 
 // recording refuses a record that does not say what was done, or is of a day to come.
-func recording(note string, now station.Instant) error {
-	_, date, _, ok := DoneOf(note)
-	if !ok {
+func recording(c *station.Command, now station.Instant) error {
+	if !recorded(c) {
 		return refusal("a record needs what (%s), the date as in 2026-01-10, and the reference of the document", strings.Join(ServiceKinds(), ", "))
 	}
-	if date > now.Add(24*60*station.Minute60).Time().Format("2006-01-02") {
-		return refusal("the date %s lies in the future: give the day on which it was done", date)
+	if c.Date > now.Add(24*60*station.Minute60).Time().Format("2006-01-02") {
+		return refusal("the date %s lies in the future: give the day on which it was done", c.Date)
 	}
 	return nil
 }
@@ -177,6 +179,14 @@ func words(field, what, text string, most int, needed bool) error {
 	return nil
 }
 
+// textOf returns the text that a command of its kind needs: what a person wrote.
+func textOf(c *station.Command) string {
+	if c.Kind == "done" || c.Kind == "inspected" {
+		return c.Document
+	}
+	return c.Note
+}
+
 func reasonOf(o *Order) string {
 	switch o.Kind {
 	case "note":
@@ -188,7 +198,7 @@ func reasonOf(o *Order) string {
 	case "at-work":
 		return "what is done"
 	case "close":
-		return "cause and what was done"
+		return "what was done about the cause"
 	}
 	return "the reason"
 }

@@ -42,7 +42,10 @@ func TestRefuse(t *testing.T) {
 		{station.Command{Kind: "note", Alarm: OutletLeak, By: "Ana", Note: "x"}, "leave alarm out"},
 		{station.Command{Kind: "inspected", By: "Ana"}, "reference of the document"},
 		{station.Command{Kind: "vented", By: "Ana"}, "which gauge"},
-		{station.Command{Kind: "close", Alarm: OutletLeak, By: "Ana"}, "cause and what was done"},
+		{station.Command{Kind: "close", Alarm: OutletLeak, By: "Ana"}, "what was done about the cause"},
+		{station.Command{Kind: "close", Alarm: OutletLeak, By: "Ana", Note: "leak: clamp tightened"}, "cause is missing: give leak, wear, blockage, supply, setting, use, sensor, planned work or nothing found"},
+		{station.Command{Kind: "close", Alarm: OutletLeak, By: "Ana", Note: "clamp tightened", Cause: station.CauseLeak}, ""},
+		{station.Command{Kind: "inspected", By: "Ana", Note: "certificate 4711"}, "reference of the document"},
 		{station.Command{Kind: "out-of-service", Alarm: OutletLeak, By: "Ana"}, "give the reason"},
 		{station.Command{Kind: "shelve", Alarm: OutletLeak, By: "Ana", Until: t0.Add(hour)}, "give the reason"},
 		{station.Command{Kind: "shelve", Alarm: OutletLeak, By: "Ana", Note: "x"}, "in the past"},
@@ -52,10 +55,11 @@ func TestRefuse(t *testing.T) {
 		{station.Command{Kind: "shelve", Alarm: "pressure-returned", By: "Ana", Note: "x", Until: t0.Add(13 * hour)}, "12 h (720 minutes) at most"},
 		{station.Command{Kind: "shelve", Alarm: InletPressureLeft, By: "Ana", Note: "x", Until: t0.Add(13 * hour)}, "12 h (720 minutes) at most"},
 		{station.Command{Kind: "out-of-service", Alarm: PressureLeft, By: "Ana", Note: "x"}, "never out of service"},
-		{station.Command{Kind: "done", By: "Ana", Note: DoneNote("relief-test", "2025-12-01", "sheet 7: p. 2")}, ""},
-		{station.Command{Kind: "done", By: "Ana", Note: "relief 2025-12-01: sheet 7"}, "what (tank-inspection, relief-test,"},
-		{station.Command{Kind: "done", By: "Ana", Note: DoneNote("relief-test", "2025-12-01", " ")}, "reference of the document"},
-		{station.Command{Kind: "done", By: "Ana", Note: DoneNote("relief-test", "2199-12-01", "x")}, "lies in the future"},
+		{station.Command{Kind: "done", By: "Ana", Service: station.ReliefTest, Date: "2025-12-01", Document: "sheet 7: p. 2"}, ""},
+		{station.Command{Kind: "done", By: "Ana", Date: "2025-12-01", Document: "sheet 7"}, "what (tank-inspection, relief-test,"},
+		{station.Command{Kind: "done", By: "Ana", Service: station.ReliefTest, Date: "2025-12-01", Document: " "}, "reference of the document"},
+		{station.Command{Kind: "done", By: "Ana", Service: station.ReliefTest, Date: "2199-12-01", Document: "x"}, "lies in the future"},
+		{station.Command{Kind: "done", By: "Ana", Note: "relief-test 2025-12-01: sheet 7", Document: "x"}, "a record needs what"},
 	} {
 		err := Refuse(&c.c, t0, &station.Plate{})
 		var refusal *Refusal

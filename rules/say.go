@@ -165,10 +165,10 @@ func (v *Evaluator) fact(name string) string {
 		}
 		return "not seen"
 	case "leak_place":
-		if s.LeakPlace == "" {
+		if s.LeakPlace == station.PlaceUnknown {
 			return "not told"
 		}
-		return s.LeakPlace
+		return s.LeakPlace.String()
 	case "shutdown_by":
 		return v.shut.by.String()
 	case "vented_by":

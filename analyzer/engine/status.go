@@ -220,7 +220,9 @@ var firstReasons = [station.NumFigures]string{
 // resetEstimates sets every estimate to unknown with its first reason.
 func (e *Engine) resetEstimates() {
 	for f := range e.Est {
-		e.Est[f] = station.Unknown(orElse(firstReasons[f], station.NotEstimated))
+		if e.Est[f] = station.Unknown(firstReasons[f]); firstReasons[f] == "" {
+			e.Est[f] = station.NotEstimated()
+		}
 	}
 	if e.Plate.Set > 0 {
 		e.Est[station.SetPressure] = station.Estimate{Value: float64(e.Plate.Set), Method: station.MethodPlate, Confidence: 1}

@@ -53,16 +53,6 @@ func (r *Record) Samples() int {
 	return n
 }
 
-// Command is something a person did or said, kept in the log so that a replay gives
-// the same states.
-type Command struct {
-	Kind  string // "acknowledge", "shelve", "note", "calibration", "seals-changed", "vented"
-	Alarm string
-	By    string
-	Note  string
-	Until Instant // end of a shelving or of declared work, zero where it has none
-}
-
 // Epoch says that from here on the station has this plate data and policy, or is no longer
 // configured.
 type Epoch struct {

@@ -83,8 +83,8 @@ type Status struct {
 	StrokeRate     Estimate // 1/s
 	StrokesMinute  int64
 	Estimates      Estimates
-	LeakPlace      string // where the outlet loses air, "" while nothing tells
-	OutletLastSeen Gauge  // last outlet reading that was believed and is not doubted now, NaN: none
+	LeakPlace      LeakPlace
+	OutletLastSeen Gauge // last outlet reading that was believed and is not doubted now, NaN: none
 	// InletReads and OutletReads are what the sensors read, believed or not; NaN: no reading.
 	InletReads, OutletReads Gauge
 	Strokes                 int64 // seen since the analysis began

@@ -92,9 +92,9 @@ func (c *alarmReason) Run(e *env, k *kong.Context) error {
 	return c.send(e, c.Station, spoken{Kind: k.Selected().Name, Alarm: c.Alarm, Why: c.Why})
 }
 
-// Run sends the closing, with its cause in front.
+// Run sends the closing with its cause.
 func (c *closeCmd) Run(e *env) error {
-	return c.send(e, c.Station, spoken{Kind: "close", Alarm: c.Alarm, Why: c.Cause + ": " + c.Why})
+	return c.send(e, c.Station, spoken{Kind: "close", Alarm: c.Alarm, Why: c.Why, Cause: c.Cause})
 }
 
 // Run sends the shelving.
@@ -114,6 +114,7 @@ type spoken struct {
 	Who     string  `json:"who"`
 	Why     string  `json:"why,omitempty"`
 	Minutes float64 `json:"minutes,omitempty"`
+	Cause   string  `json:"cause,omitempty"`
 	What    string  `json:"what,omitempty"`
 	Date    string  `json:"date,omitempty"`
 }

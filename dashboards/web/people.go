@@ -111,11 +111,17 @@ func (s *site) give(ctx context.Context, k station.Key, in *commandJSON) (Answer
 		}
 		c.Until = station.InstantOf(s.Now()).Add(int64(in.Minutes * float64(station.Minute60)))
 	}
-	if c.Kind == "close" && in.Cause != "" {
-		c.Note = in.Cause + ": " + c.Note
-	}
-	if c.Kind == "done" && in.What != "" {
-		c.Note = rules.DoneNote(in.What, in.Date, c.Note)
+	switch c.Kind {
+	case "close":
+		var ok bool
+		if c.Cause, ok = station.ParseCause(in.Cause); !ok && in.Cause != "" {
+			return Answer{}, &rules.Refusal{Text: fmt.Sprintf("cause is %.40q: expected one of %s", in.Cause, strings.Join(rules.Causes(), ", "))}
+		}
+	case "done":
+		c.Service, _ = station.ParseService(in.What)
+		c.Date, c.Document, c.Note = in.Date, c.Note, ""
+	case "inspected":
+		c.Document, c.Note = c.Note, ""
 	}
 	return s.Command(ctx, k, c)
 }

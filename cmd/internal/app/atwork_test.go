@@ -23,13 +23,13 @@ func TestCommandsOfWorkAreRecalledFromTheHistory(t *testing.T) {
 	began := station.InstantOf(time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC))
 	minute := func(n int64) station.Instant { return began.Add(n * station.Minute60) }
 	for i, a := range []history.Act{
-		{What: "at-work", Target: "north/a", Who: "Ana", Detail: withUntil(minute(60), "seal: left side")},
-		{What: "at-work", Target: "north/a", Who: "Bea", Detail: withUntil(minute(90), "gauge")},
-		{What: "at-work", Target: "north/b", Who: "Cem", Detail: withUntil(minute(90), "hose")},
+		{What: "at-work", Target: "north/a", Who: "Ana", Until: minute(60), Detail: "seal: left side"},
+		{What: "at-work", Target: "north/a", Who: "Bea", Until: minute(90), Detail: "gauge"},
+		{What: "at-work", Target: "north/b", Who: "Cem", Until: minute(90), Detail: "hose"},
 		{What: "work-ended", Target: "north/a", Who: "Bea", Detail: ""},
 		{What: "work-ended", Target: "north/a", Who: "Ana", Outcome: rules.Outcome{Result: rules.Refused, Reason: "x"}},
-		{What: "at-work", Target: "north/a", Who: "ana", Detail: withUntil(minute(120), "seal: right side")},
-		{What: "at-work", Target: "north/a", Who: "Dan", Detail: withUntil(minute(5000), "x"), Outcome: rules.Outcome{Result: rules.Refused, Reason: "too long"}},
+		{What: "at-work", Target: "north/a", Who: "ana", Until: minute(120), Detail: "seal: right side"},
+		{What: "at-work", Target: "north/a", Who: "Dan", Until: minute(5000), Detail: "x", Outcome: rules.Outcome{Result: rules.Refused, Reason: "too long"}},
 		{What: "work-ended", Target: "north/b", Who: "Ana", Detail: "Cem has left"},
 	} {
 		a.At = minute(int64(i))
@@ -73,7 +73,7 @@ func TestCommandAtWorkSurvives(t *testing.T) {
 	}
 	check("declared")
 	notes, err := a.store.LastNotes(t.Context(), k, 1)
-	if err != nil || len(notes) != 1 || notes[0].Text != "At work "+withUntil(until, "seal") {
+	if err != nil || len(notes) != 1 || notes[0].Text != "At work until "+until.String()+": seal" {
 		t.Errorf("%+v, %v", notes, err)
 	}
 	stop()

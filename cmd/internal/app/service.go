@@ -40,11 +40,8 @@ func recordOf(a *history.Act) (k station.Key, r record, ok bool) {
 		return k, r, false
 	}
 	k.Site, k.Station, ok = strings.Cut(a.Target, "/")
-	r = record{rules.Due{What: station.TankInspection, Last: a.At.Time().Format(time.DateOnly), Document: a.Detail, By: a.Who}, a.At}
-	if ok && a.What == "done" {
-		r.What, r.Last, r.Document, ok = rules.DoneOf(a.Detail)
-	}
-	return k, r, ok
+	r = record{rules.Recorded(a.Command(), a.At), a.At}
+	return k, r, ok && r.What != station.NoService
 }
 
 // recall gives a unit that begins without a snapshot what the history knows of its services:

@@ -182,7 +182,7 @@ func (u *Unit) RecallWork(list []rules.AtWork) { u.rules.RecallWork(list) }
 func (u *Unit) Recall(d rules.Due, at station.Instant) error { return u.rules.Recall(d, at) }
 
 // RunBefore says what was run before, see rules.Evaluator.
-func (u *Unit) RunBefore(what string, strokes, lost int64, at station.Instant) {
+func (u *Unit) RunBefore(what station.ServiceKind, strokes, lost int64, at station.Instant) {
 	u.rules.RunBefore(what, strokes, lost, at)
 }
 
