@@ -1,7 +1,6 @@
 package rules
 
 import (
-	"fmt"
 	"math"
 	"strings"
 
@@ -20,6 +19,7 @@ type Reading struct {
 	Now      float64         // Pa gauge, at At
 	At       station.Instant // of the newest step
 	Slope    float64         // Pa/s, over the last five minutes
+	In       station.Reading // unit of the words
 	Message  string          // what the alarm says now, "" where it says the same as when it was raised
 }
 
@@ -31,34 +31,31 @@ func (r *Reading) String() string {
 	}
 	raised, now := "not known when raised", "not known now"
 	if finite(r.Raised) {
-		raised = fmt.Sprintf("%.0f kPa gauge when raised", r.Raised/1e3)
+		raised = r.In.Gauge(r.Raised) + " when raised"
 	}
 	if finite(r.Now) {
-		now = fmt.Sprintf("%.0f kPa gauge now", r.Now/1e3)
+		now = r.In.Gauge(r.Now) + " now"
 		if finite(r.Raised) {
-			now = fmt.Sprintf("%.0f now", r.Now/1e3)
+			now = r.In.Number(r.Now) + " now"
 		}
 	}
 	text := raised + ", " + now
 	if finite(r.Now) && finite(r.Slope) {
-		text += ", " + moves(r.Slope)
+		text += ", " + r.moves()
 	}
 	return text
 }
 
-// moves puts a slope, Pa/s, in words.
-func moves(slope float64) string {
-	perMinute, verb := math.Abs(slope)*60/1e3, "falling"
+// moves puts the slope in words.
+func (r *Reading) moves() string {
+	slope, verb := r.Slope, "falling"
 	switch {
 	case math.Abs(slope) < steady:
 		return "steady"
 	case slope > 0:
 		verb = "rising"
 	}
-	if perMinute < 10 {
-		return fmt.Sprintf("%s %.1f kPa/min", verb, perMinute)
-	}
-	return fmt.Sprintf("%s %.0f kPa/min", verb, perMinute)
+	return verb + " " + r.In.Slope(math.Abs(slope))
 }
 
 // followed are the quantities that readings are about.
@@ -68,7 +65,7 @@ var followed = [...]string{"outlet_pressure", "inlet_pressure", "header_static"}
 // message holds; -1 where it holds none.
 func (d *Definition) pressure() int {
 	switch d.Name {
-	case PressureLeft:
+	case PressureLeft, PressureReturned:
 		return qOutlet
 	case InletPressureLeft:
 		return qInlet
@@ -125,7 +122,7 @@ func (v *Evaluator) reading(i int) (Reading, bool) {
 	if q < 0 {
 		return Reading{}, false
 	}
-	r := Reading{Quantity: quantities[q].Name, Raised: v.Alarms[i].Reading, Now: v.value(d, q), At: v.last().At, Slope: math.NaN()}
+	r := Reading{Quantity: quantities[q].Name, Raised: v.Alarms[i].Reading, Now: v.value(d, q), In: v.plate.Reading, At: v.last().At, Slope: math.NaN()}
 	if finite(r.Now) {
 		switch q {
 		case qOutlet:
