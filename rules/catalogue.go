@@ -10,6 +10,7 @@ import (
 const (
 	SupplyUndersized = "supply-undersized"
 	OutletLeak       = "outlet-leak"
+	OutletCollapse   = "outlet-collapse"
 	PressureLeft     = "pressure-left"
 	PressureReturned = "pressure-returned"
 	OverPressure     = "over-pressure"
@@ -71,6 +72,7 @@ const (
 	CautionSilent = "Without a reading, treat the outlet as charged."
 	CautionSupply = "Closing the supply leaves outlet and chambers charged. Isolate and vent both sides before opening; the piston may move."
 	CautionLeak   = "Search with ultrasound or soap, never with hands."
+	CautionBurst  = "A torn hose whips. Keep away until the supply is closed and the line is vented. By the site's procedure, by people who are allowed to; local codes govern."
 )
 
 // ship reads the catalogue that is part of the program.

@@ -69,7 +69,7 @@ func TestFailSafeAlarms(t *testing.T) {
 	}
 	for i := range catalogue {
 		switch d := &catalogue[i]; d.Caution {
-		case CautionStored, CautionSilent, CautionSupply, CautionLeak,
+		case CautionStored, CautionSilent, CautionSupply, CautionLeak, CautionBurst,
 			"The booster restarts by itself when air returns.", "Never adjust, plug or isolate the relief valve.":
 		default:
 			t.Errorf("%s has an unknown caution: %s", d.Name, d.Caution)
