@@ -11,6 +11,7 @@ const (
 	SupplyUndersized = "supply-undersized"
 	OutletLeak       = "outlet-leak"
 	OutletCollapse   = "outlet-collapse"
+	OutletLow        = "outlet-low"
 	PressureLeft     = "pressure-left"
 	PressureReturned = "pressure-returned"
 	OverPressure     = "over-pressure"
