@@ -10,6 +10,8 @@ import (
 const (
 	SupplyUndersized = "supply-undersized"
 	OutletLeak       = "outlet-leak"
+	OutletCollapse   = "outlet-collapse"
+	OutletLow        = "outlet-low"
 	PressureLeft     = "pressure-left"
 	PressureReturned = "pressure-returned"
 	OverPressure     = "over-pressure"

@@ -56,6 +56,7 @@ const (
 	qNeeded
 	qLeast
 	qReached
+	qNearSet
 	qHeaderNeeded
 	qRestriction
 	qRatio
@@ -148,6 +149,7 @@ var ownQuantities = [numOwn]quantity{
 	qNeeded:           {"needed_pressure", "Pa", "Pa gauge", "required_pressure, else 95 % of set_pressure"},
 	qLeast:            {"least_pressure", "Pa", "Pa gauge", "required_pressure, else 85 % of set_pressure (own choice, no source)"},
 	qReached:          {"reached_set", "truth", "", "the outlet has been at 95 % of set since the station was last shut down"},
+	qNearSet:          {"near_set", "truth", "", "the outlet is at 95 % of set or above; no where either is unknown"},
 	qHeaderNeeded:     {"header_needed", "Pa", "Pa gauge", "needed_pressure over one plus the area ratio, and a tenth more for friction and flow (no source)"},
 	qRestriction:      {"supply_restriction", "1", "1", "share of the supply's C/sqrt(1-b) that is lost against bore and length, or against its usual value, whichever is more"},
 	qRatio:            {"area_ratio", "1", "1", "drive over boost piston area"},

@@ -41,7 +41,7 @@ func (v *Evaluator) fill(s *station.Status) {
 	}
 	v.Past.fill(s, q, p.Relief > 0)
 	v.Reached.step(s, q[qSet])
-	q[qReached] = truth(v.Reached.Set)
+	q[qReached], q[qNearSet] = truth(v.Reached.Set), truth(q[qOutlet] >= reachedShare*q[qSet])
 	v.fillPlate()
 	v.fillTooHigh(s)
 	v.fillCosts(e)
