@@ -204,11 +204,17 @@ func (r *reader) among(n *yaml.Node, words []string) int {
 	return 0
 }
 
-func (r *reader) states(to *[]station.State, flags *[station.NumStates]bool) func(*yaml.Node) {
-	var words []string
+// stateNames returns the names of all states, in their order.
+func stateNames() []string {
+	var names []string
 	for s := range station.NumStates {
-		words = append(words, s.String())
+		names = append(names, s.String())
 	}
+	return names
+}
+
+func (r *reader) states(to *[]station.State, flags *[station.NumStates]bool) func(*yaml.Node) {
+	words := stateNames()
 	return func(n *yaml.Node) {
 		if n.Kind != yaml.SequenceNode {
 			r.fault(n.Line, n.Column, "a list of states is wanted here, as in [charging, venting]")
