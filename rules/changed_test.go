@@ -41,7 +41,9 @@ func TestAChangedCalendarIsTheReason(t *testing.T) {
 	plate := &station.Plate{Calendar: text(12*60, 22*60)}
 	g := newStage(station.Plate{})
 	g.v = NewEvaluator(plate, func(t *Transition) { g.got = append(g.got, *t) })
-	g.play(10, func(_ int, s *station.Status) { s.State, s.Inlet, s.Outlet = station.Holding, known(600e3), known(880e3) })
+	g.play(10, func(_ int, s *station.Status) {
+		s.State, s.Inlet, s.Outlet = station.Holding, known(600e3), known(880e3)
+	})
 	if len(g.got) != 1 || g.got[0].Alarm != PressureLeft {
 		t.Fatalf("%+v", g.got)
 	}

@@ -31,6 +31,7 @@ type memory struct {
 	Silent    bool            // a tick said that no samples come
 	Service   serviceMemory
 	Feed      feed
+	Over      overtime
 	Gone      bool // the station is no longer configured, see Retire
 }
 
@@ -83,6 +84,7 @@ func (v *Evaluator) Step(s *station.Status) {
 	v.InletFall.step(&s.Inlet)
 	v.shut = v.told(s, s.At)
 	v.count(s)
+	v.Over.step(s, v.shut, v.grace())
 	v.Past.step(s, v.shut, v.Fall.believed(fallSeconds))
 	v.fill(s)
 	v.feed(s)

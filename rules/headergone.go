@@ -26,7 +26,7 @@ func (h *Header) leftInWords() string {
 // Orphan retires the alarm of a header that no station hangs on any more, and reports whether
 // it did.
 func (h *Header) Orphan() bool {
-	if len(h.Members) > 0 || h.life.Gone {
+	if len(h.Members) > 0 || h.life.Gone || h.key.WholeSite() {
 		return false
 	}
 	h.life.Retire(h.Now)

@@ -60,6 +60,9 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 	if !v.due(v.shut, s.At) && !active {
 		return verdict{answer: no}
 	}
+	if !active && v.Over.waits(s.At) {
+		return verdict{} // at work after the shift
+	}
 	if !v.seesTank(s) {
 		if v.Past.Word == v.shut.at {
 			return verdict{answer: no, message: "The outlet is unknown; a person said that it is vented."}

@@ -23,6 +23,9 @@ type underView struct{ Name, Key, State, Alarms string }
 
 // headerName gives the header of a key in words.
 func headerName(k station.Key) string {
+	if k.WholeSite() {
+		return "site " + k.Site
+	}
 	name, _ := k.Header()
 	return "header " + name
 }

@@ -51,6 +51,8 @@ type headers struct {
 	failed quiet
 
 	stale []history.Explained // not in any usable state
+
+	answered map[station.Key]answer // by sites to stations, see overtime
 }
 
 // headerUnit is a header with what the pages show of it.
@@ -62,7 +64,7 @@ type headerUnit struct {
 }
 
 func newHeaders(store HeaderStore, b *board.Board, policies map[string]rules.HeaderPolicy, log *slog.Logger, wake func()) *headers {
-	return &headers{store: store, board: b, log: log, wake: wake, policies: policies, nudged: make(chan struct{}, 1), open: make(map[station.Key]*headerUnit)}
+	return &headers{store: store, board: b, log: log, wake: wake, policies: policies, nudged: make(chan struct{}, 1), open: make(map[station.Key]*headerUnit), answered: make(map[station.Key]answer)}
 }
 
 // policy gives that of a site.
