@@ -118,6 +118,7 @@ func (v *Evaluator) judge(def *Definition, s *station.Status) (c verdict, ok boo
 // hour would keep new alarms from being raised for that long.
 func (v *Evaluator) rebase(at station.Instant) {
 	by := at.Sub(v.LastAt)
+	v.Over.rebase(by)
 	for i := range v.Alarms {
 		a := &v.Alarms[i]
 		if v.set[i].Name == SignalLost {

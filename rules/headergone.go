@@ -33,6 +33,9 @@ func (h *Header) Orphan() bool {
 	return true
 }
 
+// Gone reports whether no station hangs on the header any more.
+func (h *Header) Gone() bool { return h.life.Gone }
+
 // command handles a person's word about the header. Where it ends the alarm, as a closing does
 // of a header that is gone, what the alarm explained is told as when the header is back.
 func (h *Header) command(in *HeaderInput) {

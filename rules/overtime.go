@@ -43,6 +43,15 @@ func (o *overtime) step(s *station.Status, shut shutdown, idle int64) {
 	}
 }
 
+// rebase follows a step of the station's clock: the bounds of waiting go on.
+func (o *overtime) rebase(by int64) {
+	for _, t := range [...]*station.Instant{&o.Worked, &o.Since, &o.Until} {
+		if *t != 0 {
+			*t = t.Add(by)
+		}
+	}
+}
+
 // waits reports whether pressure-left is held back at t.
 func (o *overtime) waits(t station.Instant) bool {
 	return o.Since != 0 && t < max(o.Since.Add(overWait), min(o.Until, o.Since.Add(overMost)))

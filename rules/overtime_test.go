@@ -183,3 +183,43 @@ func TestHowManyAreOvertime(t *testing.T) {
 		}
 	}
 }
+
+// A clock that is set back to before the end of the shift ends no pressure-left; the next shift
+// does.
+func TestAClockSetBackEndsNoPressureLeft(t *testing.T) {
+	g := shiftOver(t) // the shift ended two hours before
+	g.play(310, idles)
+	if g.count(PressureLeft, Unacknowledged) != 1 {
+		t.Fatal("not raised")
+	}
+	g.now = g.now.Add(-3 * 3600 * station.Second) // 21:05, in the shift
+	g.s.Segment++
+	g.play(600, idles)
+	if a := &g.v.Alarms[index(PressureLeft)]; a.State != Unacknowledged {
+		t.Errorf("it is %s: %+v", a.State, g.got)
+	}
+	g.now = t0.Add(12*3600*station.Second + station.Second) // in the next shift
+	g.s.Segment++
+	g.play(2, idles)
+	if a := &g.v.Alarms[index(PressureLeft)]; a.State != ReturnedUnacknowledged {
+		t.Errorf("in the next shift it is %s", a.State)
+	}
+}
+
+// Nor does one that is set back lengthen the time for which it waits.
+func TestAClockSetBackLengthensNoWaiting(t *testing.T) {
+	g := shiftOver(t)
+	g.play(310, strokes)
+	g.v.Answer(t0.Add((300 + 3600) * station.Second))
+	g.play(3000, strokes)
+	g.now = g.now.Add(-600 * station.Second)
+	g.s.Segment++
+	g.play(300+3600-310-3000-2, strokes)
+	if n := g.count(PressureLeft, Unacknowledged); n != 0 {
+		t.Error("raised too early")
+	}
+	g.play(4, strokes)
+	if n := g.count(PressureLeft, Unacknowledged); n != 1 {
+		t.Error("not raised after an hour of waiting")
+	}
+}

@@ -293,7 +293,7 @@ func (h *headers) commit(ctx context.Context) error {
 
 // show puts the header on the board.
 func (h *headers) show(u *headerUnit) {
-	out := board.Header{Key: u.key, Alarms: slices.Clone(u.alarms), Under: u.Under(), Kept: map[board.Kept]bool{}}
+	out := board.Header{Key: u.key, Gone: u.Gone(), Alarms: slices.Clone(u.alarms), Under: u.Under(), Kept: map[board.Kept]bool{}}
 	u.Kept(func(id, alarm string, raised station.Instant) {
 		out.Kept[board.Kept{Station: id, Alarm: alarm, Raised: raised}] = true
 	})
