@@ -36,6 +36,7 @@ type memory struct {
 	Service   serviceMemory
 	Feed      feed
 	Work      workMemory
+	Over      overtime
 	Gone      bool // the station is no longer configured, see Retire
 
 	OutletTrend, InletTrend trend
@@ -91,6 +92,7 @@ func (v *Evaluator) Step(s *station.Status) {
 	v.shut = v.told(s, s.At)
 	v.count(s)
 	v.contradiction(s)
+	v.Over.step(s, v.shut, v.grace())
 	v.Past.step(s, v.seenVented(s))
 	v.OutletTrend.step(s.At, &s.Outlet)
 	v.InletTrend.step(s.At, &s.Inlet)
@@ -129,6 +131,7 @@ func (v *Evaluator) judge(def *Definition, s *station.Status) (c verdict, ok boo
 func (v *Evaluator) rebase(at station.Instant) {
 	by := at.Sub(v.LastAt)
 	v.Work.rebase(by)
+	v.Over.rebase(by)
 	for i := range v.Alarms {
 		a := &v.Alarms[i]
 		if v.set[i].Name == SignalLost || v.set[i].Name == WorkTimeOver {

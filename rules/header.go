@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"strokewise/analyzer/station"
 )
@@ -106,6 +107,7 @@ type headerMemory struct {
 	EndedAt   station.Instant // of the alarm, until its stations have had time to recover
 	FedAtMost int             // stations that were fed when it was met
 	Left      []string        // stations that were under the alarm and hang on the header no longer
+	Over      overSite        // of a site
 }
 
 // Header decides the alarms of one header from its stations, in event time: results depend
@@ -129,6 +131,9 @@ type Header struct {
 func NewHeader(key station.Key, policy HeaderPolicy, emit func(*Transition), judge func(Judgement)) *Header {
 	h := &Header{key: key, policy: policy, emit: emit, judge: judge, at: map[string]int{}}
 	h.life = &Evaluator{plate: &station.Plate{Key: key, Reading: policy.Reading}, set: headerSet, emit: h.transition}
+	if key.WholeSite() {
+		h.life.set = siteSet
+	}
 	h.life.arrange()
 	return h
 }
@@ -213,8 +218,11 @@ func (h *Header) Stations() []string {
 
 // Under lists the stations that the standing alarm is about, by name.
 func (h *Header) Under() []string {
-	if !h.standing() {
+	switch {
+	case !h.standing():
 		return nil
+	case h.key.WholeSite():
+		return slices.Clone(h.Over.Stations)
 	}
 	return h.under()
 }

@@ -15,10 +15,9 @@ const HeaderLow = "header-low"
 var shippedHeader embed.FS
 
 // headerSet is the catalogue of headers.
-var headerSet = shipHeader()
+var headerSet = shipSet("headers/header-low.yaml")
 
-func shipHeader() []Definition {
-	const name = "headers/header-low.yaml"
+func shipSet(name string) []Definition {
 	text, err := shippedHeader.ReadFile(name)
 	if err != nil {
 		panic("BUG: the headers' alarms are not in the program: " + err.Error())
@@ -30,14 +29,17 @@ func shipHeader() []Definition {
 	return defs
 }
 
-// HeaderCatalogue gives the definitions of the alarms of headers.
-func HeaderCatalogue() []Definition { return slices.Clone(headerSet) }
+// HeaderCatalogue returns the definitions of the alarms of headers and sites.
+func HeaderCatalogue() []Definition { return slices.Concat(headerSet, siteSet) }
 
 // DefinitionOf gives the definition of an alarm of a station or header, as shipped.
 func DefinitionOf(k station.Key, alarm string) (Definition, bool) {
 	set := catalogue
 	if _, ok := k.Header(); ok {
 		set = headerSet
+	}
+	if k.WholeSite() {
+		set = siteSet
 	}
 	for i := range set {
 		if set[i].Name == alarm {

@@ -26,12 +26,15 @@ func (h *Header) leftInWords() string {
 // Orphan retires the alarm of a header that no station hangs on any more, and reports whether
 // it did.
 func (h *Header) Orphan() bool {
-	if len(h.Members) > 0 || h.life.Gone {
+	if len(h.Members) > 0 || h.life.Gone || h.key.WholeSite() {
 		return false
 	}
 	h.life.Retire(h.Now)
 	return true
 }
+
+// Gone reports whether no station hangs on the header any more.
+func (h *Header) Gone() bool { return h.life.Gone }
 
 // sign returns since when an alarm of the station stands that is a sign of a low header.
 func (v *Evaluator) sign() (station.Instant, string) {

@@ -41,7 +41,7 @@ func TestAHeaderOutlivesItsName(t *testing.T) {
 	if !h.standing() || len(o.Transitions) != 2 || !o.Transitions[1].ByConfiguration() || o.Transitions[1].To != Unacknowledged {
 		t.Fatalf("without stations: %+v", o.Transitions)
 	}
-	h.Push(HeaderInput{At: sec(4100), Station: "header:main", Command: &station.Command{Kind: "close", Alarm: HeaderLow, By: "Ada", Note: "setting: header renamed"}})
+	h.Push(HeaderInput{At: sec(4100), Station: "header:main", Command: &station.Command{Kind: "close", Alarm: HeaderLow, By: "Ada", Cause: station.CauseSetting, Note: "header renamed"}})
 	h.Advance(sec(4200))
 	if last := o.Transitions[len(o.Transitions)-1]; h.standing() || last.To != Normal || last.By != "Ada" {
 		t.Errorf("closed: %+v", o.Transitions)

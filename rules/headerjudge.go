@@ -136,6 +136,9 @@ func (h *Header) transition(t *Transition) {
 
 // say puts the header's condition in words.
 func (h *Header) say(t *Transition) (string, []Evidence) {
+	if h.key.WholeSite() {
+		return h.sayOver()
+	}
 	under := h.under()
 	name, _ := h.key.Header()
 	if !h.standing() {

@@ -65,6 +65,9 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 		v.Past.Word = 0
 		return verdict{answer: yes, say: (*Evaluator).left}
 	}
+	if !active && v.Over.waits(s.At) {
+		return verdict{} // at work after the shift
+	}
 	if !v.seesTank(s) {
 		if v.Past.Word == v.shut.at {
 			return verdict{answer: no, message: "The outlet is unknown; a person said that it is vented."}

@@ -76,7 +76,20 @@ func (v *Evaluator) told(s *station.Status, t station.Instant) shutdown {
 	if end, ok := v.roster.over(v.plate.Calendar, t); ok {
 		return shutdown{end, ByCalendar}
 	}
+	if end := v.Over.End; t < end && v.leftByCalendar() {
+		return shutdown{end, ByCalendar} // a clock that was set back to before the shift's end ends no alarm
+	}
 	return shutdown{}
+}
+
+// leftByCalendar reports whether an alarm on stored pressure stands at a station of which the
+// calendar alone said that it should be vented.
+func (v *Evaluator) leftByCalendar() bool {
+	if v.shut.by != ByCalendar {
+		return false
+	}
+	left, inlet := v.index(PressureLeft), v.index(InletPressureLeft)
+	return left >= 0 && v.Alarms[left].Present || inlet >= 0 && v.Alarms[inlet].Present
 }
 
 // due tells whether the grace time of a shutdown is over.

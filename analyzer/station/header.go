@@ -18,8 +18,23 @@ func HeaderKey(site, header string) Key {
 	return Key{Site: site, Station: headerMark + header}
 }
 
-// Header gives the name of the header that the key stands for, false if it is a station's.
-func (k Key) Header() (string, bool) { return strings.CutPrefix(k.Station, headerMark) }
+// wholeSite is the station part of a site's own key.
+const wholeSite = "site:all"
+
+// SiteKey names a site as a whole, for the finding that belongs to all its stations. It is
+// handled as the key of one more header.
+func SiteKey(site string) Key { return Key{Site: site, Station: wholeSite} }
+
+// WholeSite reports whether the key stands for a site as a whole.
+func (k Key) WholeSite() bool { return k.Station == wholeSite }
+
+// Header returns the name of the header that the key stands for, false if it is a station's.
+func (k Key) Header() (string, bool) {
+	if k.WholeSite() {
+		return "of the whole site", true
+	}
+	return strings.CutPrefix(k.Station, headerMark)
+}
 
 // HeaderKey names the header that the station hangs on.
 func (p *Plate) HeaderKey() Key { return HeaderKey(p.Key.Site, p.Header) }

@@ -10,6 +10,7 @@ import (
 // Header is the current picture of a header's alarms.
 type Header struct {
 	Key    station.Key // see station.HeaderKey
+	Gone   bool        // no station hangs on it any more: it is here for its open alarm alone
 	Alarms []Alarm
 	Under  []string // stations that the standing alarm is about, by name
 	// Kept are the alarms of stations that people are not told of, or not yet.

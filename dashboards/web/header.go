@@ -23,6 +23,9 @@ type underView struct{ Name, Key, State, Alarms string }
 
 // headerName gives the header of a key in words.
 func headerName(k station.Key) string {
+	if k.WholeSite() {
+		return "site " + k.Site
+	}
 	name, _ := k.Header()
 	return "header " + name
 }
@@ -40,6 +43,9 @@ func nameOf(k station.Key) string {
 // headerOf puts a header in words; states says what its stations do, nil: nothing.
 func headerOf(h *board.Header, states func(station.Key) (board.Station, bool)) headerView {
 	v := headerView{Name: headerName(h.Key), Key: path(h.Key), Alarms: alarms(h.Alarms), Count: plural(len(h.Under), "station")}
+	if h.Gone {
+		v.Name += " (" + noLongerConfigured + ")"
+	}
 	for _, id := range h.Under {
 		k := station.Key{Site: h.Key.Site, Station: id}
 		u := underView{Name: id, Key: path(k)}

@@ -60,14 +60,14 @@ func (a *App) refuse(k station.Key, c *station.Command, now station.Instant) err
 	}
 	_, header := k.Header()
 	if header {
-		open = append(open, rules.HeaderLow)
+		open = append(open, rules.AlarmOf(k))
 	}
 	one, _ := a.board.Get(k)
 	if err := rules.Refuse(c, now, &one.Plate, open...); err != nil {
 		return err
 	}
-	if o, _ := rules.FindOrder(c.Kind); header && o.Alarm && c.Alarm != rules.HeaderLow {
-		return &rules.Refusal{Text: fmt.Sprintf("%s is a header: its alarm is %s", k, rules.HeaderLow)}
+	if o, _ := rules.FindOrder(c.Kind); header && o.Alarm && c.Alarm != rules.AlarmOf(k) {
+		return &rules.Refusal{Text: fmt.Sprintf("%s is no station: its alarm is %s", k, rules.AlarmOf(k))}
 	}
 	if !a.board.Ready() {
 		return errStarting

@@ -78,12 +78,12 @@ func renamed(t *testing.T, restart, loses bool) {
 	if _, err := a.Command(t.Context(), k, station.Command{Kind: "close", Alarm: rules.PressureLeft, By: "Ada"}); err == nil {
 		t.Error("closed without a cause")
 	}
-	f.must(k, station.Command{Kind: "close", Alarm: rules.PressureLeft, By: "Ada", Note: "planned work: vented and taken away, gauge read"})
+	f.must(k, station.Command{Kind: "close", Alarm: rules.PressureLeft, By: "Ada", Cause: station.CausePlannedWork, Note: "vented and taken away, gauge read"})
 	if s, ok := a.board.Get(k); ok {
 		t.Errorf("closed, and still on the board: %+v", s.Alarms)
 	}
 	got := life(t, a, k, rules.PressureLeft)
-	if last := got[len(got)-1]; last.To != rules.Normal || last.By != "Ada" || !strings.Contains(last.Why, "planned work") || last.Priority != rules.High {
+	if last := got[len(got)-1]; last.To != rules.Normal || last.By != "Ada" || last.Cause != station.CausePlannedWork || last.Priority != rules.High {
 		t.Errorf("%+v", last)
 	}
 	if !slices.ContainsFunc(got, func(x rules.Transition) bool {
@@ -152,5 +152,46 @@ func TestAChangedLimitIsInTheAudit(t *testing.T) {
 	stop()
 	if list := acts(t, o); len(list) != 1 || list[0].Who != "configuration" || list[0].Detail != "the configuration changed" {
 		t.Errorf("audit: %+v", list)
+	}
+}
+
+// A low header is renamed in the configuration: its alarm stays under the old name until
+// somebody closes it.
+func TestAHeaderIsRenamedWhileItIsLow(t *testing.T) {
+	broker := peers.Mosquitto(t)
+	o := massPlant(t, broker.Addr, "http://127.0.0.1:1", 4)
+	site := o.Stations[0].Plate.Key.Site
+	o.Zones = map[string]*time.Location{site: time.UTC}
+	main := station.HeaderKey(site, "")
+	a, stop := running(t, o)
+	defer func() { stop() }()
+	f := &feeder{t: t, a: a, start: station.InstantOf(time.Now()).Floor(station.Second)}
+	f.seconds(30, fedCalm)
+	f.seconds(60, func(_, s int) moment { return moment{380e3, max(700e3, 895e3-40e3*float64(s)), 1} })
+	open := func() bool { h, _ := a.board.Header(main); return len(h.Alarms) > 0 }
+	waitFor(t, "the alarm of the header", open)
+	next := slices.Clone(o.Stations)
+	for i := range next {
+		next[i].Plate.Header, next[i].Revision = "west", "2"
+	}
+	o.Stations = next
+	if err := a.Reload(t.Context(), next); err != nil {
+		t.Fatal(err)
+	}
+	f.settle()
+	a.knowHeaders() // as every minute
+	a.headers.nudge()
+	waitFor(t, "the header to be gone", func() bool { h, _ := a.board.Header(main); return h.Gone && len(h.Alarms) > 0 })
+	stop()
+	a, stop = running(t, o)
+	if _, text := page(t, a, "/"); !open() || !strings.Contains(text, "header main (no longer configured)") {
+		t.Error("after a start it is not shown")
+	}
+	if _, err := a.Command(t.Context(), main, station.Command{Kind: "close", Alarm: rules.HeaderLow, By: "Ada", Cause: station.CauseSetting, Note: "header renamed"}); err != nil {
+		t.Fatal(err)
+	}
+	waitFor(t, "its closing", func() bool { return !open() })
+	if got := life(t, a, main, rules.HeaderLow); got[len(got)-1].By != "Ada" || got[len(got)-1].To != rules.Normal {
+		t.Errorf("%+v", got)
 	}
 }

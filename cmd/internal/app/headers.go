@@ -52,6 +52,8 @@ type headers struct {
 	failed quiet
 
 	stale []history.Explained // not in any usable state
+
+	granted map[station.Key]answer // by sites to stations, see overtime
 }
 
 // headerUnit is a header with what the pages show of it.
@@ -63,7 +65,7 @@ type headerUnit struct {
 }
 
 func newHeaders(store HeaderStore, b *board.Board, policies map[string]rules.HeaderPolicy, log *slog.Logger, wake func(), answers *answers) *headers {
-	return &headers{answers: answers, store: store, board: b, log: log, wake: wake, policies: policies, nudged: make(chan struct{}, 1), open: make(map[station.Key]*headerUnit)}
+	return &headers{answers: answers, store: store, board: b, log: log, wake: wake, policies: policies, nudged: make(chan struct{}, 1), open: make(map[station.Key]*headerUnit), granted: make(map[station.Key]answer)}
 }
 
 // policy gives that of a site.
@@ -309,7 +311,7 @@ func (h *headers) commit(ctx context.Context) error {
 
 // show puts the header on the board.
 func (h *headers) show(u *headerUnit) {
-	out := board.Header{Key: u.key, Alarms: slices.Clone(u.alarms), Under: u.Under(), Kept: map[board.Kept]bool{}}
+	out := board.Header{Key: u.key, Gone: u.Gone(), Alarms: slices.Clone(u.alarms), Under: u.Under(), Kept: map[board.Kept]bool{}}
 	u.Kept(func(id, alarm string, raised station.Instant) {
 		out.Kept[board.Kept{Station: id, Alarm: alarm, Raised: raised}] = true
 	})

@@ -79,7 +79,7 @@ func (a *App) header(k station.Key) (board.Header, bool) {
 	if _, ok := k.Header(); !ok {
 		return board.Header{}, false
 	}
-	known := slices.ContainsFunc(a.configured(), func(s Station) bool { return s.Plate.HeaderKey() == k })
+	known := slices.ContainsFunc(a.configured(), func(s Station) bool { return s.Plate.HeaderKey() == k || station.SiteKey(s.Plate.Key.Site) == k })
 	h, _ := a.board.Header(k)
 	return h, known || len(h.Alarms) > 0 // one that is gone stays while its alarm is open
 }

@@ -76,10 +76,11 @@ func stationsOf(list []message) map[string]time.Time {
 // feeder puts seconds of many stations into the log, as fast as it is taken. Their time runs
 // ahead of ours, so that the alarms of headers go by it alone.
 type feeder struct {
-	t     testing.TB
-	a     *App
-	start station.Instant
-	now   int // s
+	t      testing.TB
+	a      *App
+	start  station.Instant
+	now    int       // s
+	cycles []float64 // of each station, see night
 }
 
 // moment is what a station's sensors read.

@@ -152,6 +152,10 @@ func (p *partition) record(r *station.Record) {
 		}
 	case r.Epoch != nil:
 		p.epoch(r)
+	case r.Command != nil && r.Command.Kind == rules.OverTime:
+		if u := p.units[r.Key]; u != nil {
+			_ = u.Command(r.Command, r.Arrival)
+		}
 	case r.Command != nil:
 		p.command(r)
 	default:

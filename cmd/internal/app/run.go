@@ -58,6 +58,9 @@ func (a *App) Run(ctx context.Context) error {
 	a.warn("cannot store the alarms of headers", a.headers.step(ctx, time.Now())) // before what waits for them is sent
 	work.run(a.headers.run)
 	work.run(func(ctx context.Context) { every(ctx, time.Minute, a.knowHeaders) }) // plate data take effect in the log's order
+	work.run(func(ctx context.Context) {
+		every(ctx, time.Second, func() { a.warn("cannot append a site's answers", a.overtime(ctx)) })
+	})
 	a.headers.nudge()
 	serve.run(func(ctx context.Context) { a.warn("sending notifications ended", a.sender.Run(ctx)) })
 	a.sender.Wake()

@@ -76,6 +76,9 @@ func (u *Unit) feed(f *rules.Feed) { u.Out.Feeds = append(u.Out.Feeds, *f) }
 // FeedState gives how the station is fed.
 func (u *Unit) FeedState() rules.FeedState { return u.rules.FeedState() }
 
+// OverState returns how the station stands to the end of its shift.
+func (u *Unit) OverState() rules.OverState { return u.rules.OverState() }
+
 // Plate gives the plate in force.
 func (u *Unit) Plate() *station.Plate { return u.engine.CurrentPlate() }
 
@@ -157,6 +160,10 @@ func (u *Unit) Tick(now station.Instant) {
 
 // Command takes a person's word. An error says why it changed nothing.
 func (u *Unit) Command(c *station.Command, at station.Instant) error {
+	if c.Kind == rules.OverTime { // no person's word, but the site's
+		u.rules.Answer(c.Until)
+		return nil
+	}
 	if o, ok := rules.FindOrder(c.Kind); ok && o.Record && c.Alarm == "" && c.Kind != "done" && c.Kind != "inspected" {
 		return nil // is in the audit and the notes
 	}

@@ -1,0 +1,90 @@
+package rules
+
+import "strokewise/analyzer/station"
+
+// OverTime is the finding of a site whose stations are still at work after the calendar's end.
+// Its name is also the kind of the record by which the site answers a station.
+const OverTime = "over-time"
+
+// Bounds on how long pressure-left waits at a station that is at work after the shift (own
+// choices, no source).
+const (
+	overWait   = 120 * station.Second       // for the site's answer: without one the alarm is raised
+	overUnseen = 2 * 60 * station.Minute60  // while nobody has acknowledged the site's finding
+	overMost   = 12 * 60 * station.Minute60 // once somebody has: as long as pressure-left may be shelved
+)
+
+// overtime follows work after the calendar's end. Fields are exported for snapshots only.
+type overtime struct {
+	Worked station.Instant // newest step at which the piston worked
+	End    station.Instant // of the shift that the rest is about
+	Since  station.Instant // at work when the grace time was over, and ever since; 0: it is not
+	Until  station.Instant // the site's answer: the alarm waits until then; 0: none
+	Shut   bool            // its supply was closed since the shift
+}
+
+// step follows one second. A station is at work while it is fed and its piston worked within
+// idle ns. Work that begins later in the night is not held back: the line was left charged.
+func (o *overtime) step(s *station.Status, shut shutdown, idle int64) {
+	if s.State.Working() {
+		o.Worked = s.At
+	}
+	o.Worked = min(o.Worked, s.At) // a clock that was set back
+	switch {
+	case shut.at == 0:
+		o.Shut = false
+	case shut.by != ByCalendar:
+		o.Shut = true
+	case o.End != shut.at:
+		o.End, o.Since, o.Until = shut.at, s.At, 0
+	}
+	if o.Shut || shut.by != ByCalendar || !s.State.Fed() || o.Worked == 0 || s.At.Sub(o.Worked) > idle {
+		o.Since, o.Until = 0, 0
+	}
+}
+
+// rebase follows a step of the station's clock: the bounds of waiting go on.
+func (o *overtime) rebase(by int64) {
+	for _, t := range [...]*station.Instant{&o.Worked, &o.Since, &o.Until} {
+		if *t != 0 {
+			*t = t.Add(by)
+		}
+	}
+}
+
+// waits reports whether pressure-left is held back at t.
+func (o *overtime) waits(t station.Instant) bool {
+	return o.Since != 0 && t < max(o.Since.Add(overWait), min(o.Until, o.Since.Add(overMost)))
+}
+
+// OverState is how a station stands to the end of its shift.
+type OverState struct {
+	At    station.Instant // newest step
+	End   station.Instant // of the last shift, where the grace time is over; 0: it is not
+	Since station.Instant // at work since then, 0: it is not
+	Until station.Instant // the site's answer
+	Clock string          // End as the site's clock shows it, of one at work
+}
+
+// OverState returns how the station stands to the end of its shift.
+func (v *Evaluator) OverState() OverState {
+	o := OverState{At: v.LastAt}
+	if v.Silent || v.Gone || !v.HaveStep {
+		return o
+	}
+	if end, ok := v.roster.over(v.plate.Calendar, v.LastAt); ok {
+		o.End = end
+	}
+	if v.Over.Since != 0 && o.End == v.Over.End {
+		o.Since, o.Until, o.Clock = v.Over.Since, v.Over.Until, v.roster.clock(o.End)
+	}
+	return o
+}
+
+// Answer handles the site's answer: pressure-left waits until then, and no longer than its
+// bounds allow. It takes back no alarm that was raised.
+func (v *Evaluator) Answer(until station.Instant) {
+	if v.Over.Since != 0 {
+		v.Over.Until = until
+	}
+}
