@@ -49,6 +49,7 @@ type pops struct {
 	TopAt         station.Instant
 	Low           float64 // lowest mean of the fall, Pa gauge
 	LowAt         station.Instant
+	Quick         bool                // it fell by popsFall within popsWithin
 	Falls         bool                // the fall is not over
 	Waits         bool                // Next waits for the strokes of its fall
 	Stroke        station.Instant     // end of the last stroke
@@ -99,7 +100,7 @@ func (r *pops) turn(m, high float64, end station.Instant) bool {
 	case m >= r.TopMean:
 		r.Top, r.TopMean, r.TopAt = high, m, end
 	case m <= (1-popsFall)*r.TopMean:
-		r.Falls, r.Low, r.LowAt = true, m, end
+		r.Falls, r.Low, r.LowAt, r.Quick = true, m, end, end.Sub(r.TopAt) <= popsWithin
 	default:
 		r.Top = max(r.Top, high)
 	}
@@ -108,7 +109,7 @@ func (r *pops) turn(m, high float64, end station.Instant) bool {
 
 // end keeps the fall that is over until its strokes are known, and begins a rise.
 func (r *pops) end(m, high float64, end station.Instant) {
-	r.Next = pop{At: r.TopAt, Level: float32(r.Top), Fell: float32(r.TopMean - r.Low), Quick: r.LowAt.Sub(r.TopAt) <= popsWithin}
+	r.Next = pop{At: r.TopAt, Level: float32(r.Top), Fell: float32(r.TopMean - r.Low), Quick: r.Quick}
 	r.Until, r.Waits, r.Falls = r.LowAt, true, false
 	r.Top, r.TopMean, r.TopAt = high, m, end
 }

@@ -55,6 +55,13 @@ func TestOutletTooHigh(t *testing.T) {
 				s.Params.Supply.HeaderGauge = 700e3
 			}, fault: rig.Fault{Kind: rig.SetHigh, Level: 200e3}, within: 600, run: 900,
 			also: []string{"outlet-above-set", "duty-high", "set-changed"}},
+		{name: "a relief valve that simmers, the set turned above it, while consumers move the outlet by more than it is flat", alarm: "relief-lifting",
+			change: func(s *rig.Spec) {
+				s.Plate.Relief = 1120e3
+				s.Params.Relief = model.Relief{SetGauge: 1120e3, Over: 50e3, Full: model.Nozzle{C: 1.2 * model.DM3SBar, B: 0.3}}
+				s.Params.Supply.HeaderGauge, s.Rhythm.Flow, s.Rhythm.Vary = 700e3, 6e-3, 0.4
+			}, fault: rig.Fault{Kind: rig.SetHigh, Level: 250e3}, within: 600, run: 900,
+			also: []string{"outlet-above-set", "duty-high", "set-changed"}},
 	} {
 		s := virtual(t, "press-4")
 		s.Rhythm = rig.Rhythm{Flow: 5e-3, Period: 20, Share: 0.5}
