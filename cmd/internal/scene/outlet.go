@@ -10,6 +10,11 @@ import (
 // event is when most events happen: by then the engine knows the station, s.
 const event = 600
 
+// fallTime is within how many s a fall that no use explains must be told: a tank of 30 L that loses
+// 10 L/s ANR more than it is given falls by 150 kPa in 5 s, and consumers that do as much last
+// for some tens of seconds (own choice).
+const fallTime = 60
+
 // few is how often a state may change in a minute.
 const few = 4
 
@@ -19,7 +24,7 @@ var leftAlarms = []string{"pressure-left", "inlet-pressure-left"}
 // collapse is an outlet that falls while the station is fed.
 func collapse(name, what string, length int64, change ...func(*rig.Spec)) Scene {
 	return Scene{Name: name, Event: what, From: event, Course: Course{Station: doubling(change...), Length: event + length},
-		Due:   []Due{{Alarm: "outlet-collapse", Priority: rules.High, Within: 30, Says: []string{"whip"}}},
+		Due:   []Due{{Alarm: "outlet-collapse", Priority: rules.High, Within: fallTime, Says: []string{"whip"}}},
 		Never: leftAlarms, Also: flips(event+60, few)}
 }
 
@@ -36,7 +41,7 @@ func outletScenes() []Scene {
 		{Name: "jammed piston", Event: "the piston jams under demand",
 			From: event, Course: Course{Station: doubling(fault(rig.PistonStuck, event)), Length: event + 600},
 			Due:   []Due{{Alarm: "piston-stuck", Priority: rules.Medium, Within: 180}},
-			Never: append([]string{"outlet-collapse"}, leftAlarms...), Also: all(flips(event, few), standsFrom(event+20))},
+			Never: append([]string{"outlet-collapse"}, leftAlarms...), Also: all(flips(event+20, few), standsFrom(event+20))},
 	}
 }
 
