@@ -21,6 +21,10 @@ import (
 	"strokewise/dashboards/history"
 )
 
+// snapshots is how often the program of a long play stores snapshots and trims its log of what is
+// older: the samples of a week would fill a disk.
+const snapshots = 30 * time.Second
+
 // site is that of plants' stations.
 const site = "northdock"
 
@@ -37,6 +41,7 @@ type Plant struct {
 	start   station.Instant // of the stations
 	now     station.Instant // up to which they were played
 	chunk   int64           // s that are played at once
+	long    bool            // the log does not hold it all
 	out     *Outcome
 }
 
@@ -85,9 +90,12 @@ func (p *Plant) Begin(before int64, specs ...rig.Spec) {
 // beginAt starts the program with stations whose readings begin at a time.
 func (p *Plant) beginAt(start station.Instant, specs ...rig.Spec) {
 	p.start, p.now, p.chunk = start, start, tickEvery
-	p.options = app.Options{Data: p.dir, MaxBytes: 1e9, Keep: time.Hour, Listen: "127.0.0.1:0", BrokerListen: "127.0.0.1:0",
+	p.options = app.Options{Data: p.dir, MaxBytes: 4e9, Keep: time.Hour, Listen: "127.0.0.1:0", BrokerListen: "127.0.0.1:0",
 		Zones: map[string]*time.Location{site: time.UTC},
 		Every: app.Intervals{Commit: 50 * time.Millisecond, Tick: time.Hour, Snapshot: time.Hour, Trim: time.Hour, Retain: time.Hour}}
+	if p.long {
+		p.options.Keep, p.options.Every.Snapshot, p.options.Every.Trim = time.Second, snapshots, snapshots
+	}
 	route, err := topic.Compile("boost/{site}/{station}/{channel}")
 	must(err)
 	p.options.Intake.Routes = []intake.Route{{Pattern: route}}

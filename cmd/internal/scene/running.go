@@ -6,9 +6,14 @@ import (
 	"strings"
 	"time"
 
+	"strokewise/analyzer/station"
 	"strokewise/collector/rig"
 	"strokewise/rules"
 )
+
+// ahead is the time, s, at which readings of a running program begin before the clock; below zero they
+// run ahead of it, so that what goes by event time does so however slow the machine is.
+const ahead = -600
 
 // named gives a station another name.
 func named(id string) func(*rig.Spec) {
@@ -85,7 +90,7 @@ func lostOnce(o *Outcome) (wrong []string) {
 // closed.
 func gone(p *Plant, others ...rig.Spec) {
 	stays := doubling(named("press-1"), idle)
-	p.Begin(0, stays, charged("press-9"))
+	p.Begin(ahead, stays, charged("press-9"))
 	p.Play(90)
 	p.Reload(append([]rig.Spec{stays}, others...)...)
 	p.Play(30)
@@ -107,7 +112,7 @@ func gone(p *Plant, others ...rig.Spec) {
 
 // wordsRefused says what a live sensor contradicts.
 func wordsRefused(p *Plant) {
-	p.Begin(0, charged("press-9"))
+	p.Begin(ahead, charged("press-9"))
 	p.Play(90)
 	for _, w := range []word{{Kind: "vented", Why: "gauge reads 0"}, {Kind: "close", Alarm: "pressure-left", Cause: "leak", Why: "gauge reads 0"}} {
 		if ok, answer := p.Say("press-9", w); ok {
@@ -124,7 +129,7 @@ var readsNow = regexp.MustCompile(`(\d+)( kPa)?( gauge)? now`)
 
 // fallsOnThePage lets the outlet fall by 25 kPa a minute after the raise, and reads the page.
 func fallsOnThePage(p *Plant) {
-	p.Begin(0, charged("press-9", faultOf(rig.OutletLeak, 1.2e-10, 60, 0)))
+	p.Begin(ahead, charged("press-9", faultOf(rig.OutletLeak, 1.2e-10, 60, 0)))
 	p.Play(300)
 	if !readsNow.MatchString(p.Page("/station/" + site + "/press-9")) {
 		p.Wrong("the station's page does not hold what the outlet reads now beside the alarm")
@@ -134,7 +139,8 @@ func fallsOnThePage(p *Plant) {
 // overtime plays ten stations over the end of their shift: it ends within two minutes, and the grace
 // time is one minute.
 func overtime(p *Plant) {
-	at := time.Now().UTC()
+	start := station.InstantOf(time.Now()).Floor(station.Second).Add(-ahead * station.Second)
+	at := start.Time().UTC()
 	end := (at.Hour()*60 + at.Minute() + 2) % (24 * 60)
 	c := calendar((end+12*60)%(24*60), end)
 	c.Grace = 1
@@ -147,7 +153,7 @@ func overtime(p *Plant) {
 		s.Plate.Calendar, s.Seed, s.Sensors.Rate = c.Text(), uint64(i), 10
 		specs = append(specs, s)
 	}
-	p.Begin(0, specs...)
+	p.beginAt(start, specs...)
 	p.Play(420)
 }
 

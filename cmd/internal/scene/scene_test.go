@@ -33,7 +33,7 @@ var pending = map[string]string{
 	"relief valve pops, nobody draws":   "too high, cost",
 	"relief valve pops, jets":           "too high, cost",
 	"leak with a price":                 "too high, cost",
-	"charged and silent":                "life of alarms",
+	"charged and silent":                "at work, stored pressure",
 	"restart, publisher off":            "life of alarms",
 	"takeover, publisher off":           "life of alarms",
 	"renamed with an open alarm":        "life of alarms",

@@ -64,6 +64,13 @@ func faultOf(k rig.Kind, level float64, from, until int64) func(*rig.Spec) {
 	}
 }
 
+// grows makes a fault grow to a level (SI) over so many s.
+func grows(k rig.Kind, level float64, from, over int64) func(*rig.Spec) {
+	return func(s *rig.Spec) {
+		s.Faults = append(s.Faults, rig.Fault{Kind: k, Level: level, From: second(from), Grow: over * station.Second})
+	}
+}
+
 // relief sets the relief valve and what the plate states of it, Pa gauge. It pops where blowdown, a
 // share, is above 0.
 func relief(at, blowdown float64) func(*rig.Spec) {

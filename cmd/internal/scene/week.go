@@ -34,6 +34,7 @@ func (q *Plant) week(p *plan, monday station.Instant, each func(day int)) {
 	for i := range p.workers {
 		q.specs = append(q.specs, p.workers[i].spec)
 	}
+	q.long = true
 	q.beginAt(monday, q.specs...)
 	q.chunk = weekChunk
 	for _, a := range p.actions {

@@ -76,6 +76,9 @@ func (r *Report) Text() string {
 	var b strings.Builder
 	days := float64(r.Days)
 	fmt.Fprintf(&b, "%d stations, %d days, played in %s\n\n", r.Stations, r.Days, r.Took.Round(time.Second))
+	if len(r.Wrong) > 0 {
+		return b.String() + "not played to its end, so that nothing can be said of it:\n  " + strings.Join(r.Wrong, "\n  ") + "\n"
+	}
 	fmt.Fprintf(&b, "annunciated alarms: %d, %.1f a day; in the fullest ten minutes %d; findings: %d\n", r.Alarms, float64(r.Alarms)/days, r.Most, r.Findings)
 	for _, x := range []struct {
 		p     rules.Priority
@@ -99,7 +102,7 @@ func (r *Report) Text() string {
 		fmt.Fprintf(&b, "  %s  %-11s %s (%s): %s\n", clock(t.At), t.Key.Station, t.Alarm, t.Priority, t.Message)
 	}
 	fmt.Fprintln(&b, "missed:")
-	for _, m := range append(r.Missed, r.Wrong...) {
+	for _, m := range r.Missed {
 		fmt.Fprintf(&b, "  %s\n", m)
 	}
 	return b.String()

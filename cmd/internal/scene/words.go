@@ -53,8 +53,10 @@ func (p *Plant) fetch(r *http.Request) (status int, text string) {
 	return res.StatusCode, string(b)
 }
 
-// near reports whether a text holds two others within so many characters of each other.
+// near reports whether a text holds two others within so many characters of each other, in capital
+// letters or small ones.
 func near(text, a, b string, most int) bool {
+	text, a, b = strings.ToLower(text), strings.ToLower(a), strings.ToLower(b)
 	for from := 0; ; {
 		i := strings.Index(text[from:], a)
 		if i < 0 {

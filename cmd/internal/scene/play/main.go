@@ -20,7 +20,11 @@ func main() {
 	days := flag.Int("days", 7, "of the week, from Monday on")
 	flag.Parse()
 	if *week {
-		fmt.Print(scene.Week(*stations, *days, os.Stderr).Text())
+		r := scene.Week(*stations, *days, os.Stderr)
+		fmt.Print(r.Text())
+		if len(r.Wrong) > 0 {
+			os.Exit(1)
+		}
 		return
 	}
 	if !*brief {
