@@ -26,5 +26,5 @@ func costScenes() []Scene {
 	plate := func(s *rig.Spec) { s.Plate = cfg.Stations[0].Plate }
 	return []Scene{{Name: "leak with a price", Event: "a leak while nobody draws, at a site with a price of air",
 		From: event, Course: Course{Station: doubling(plate, idle, fault(rig.OutletLeak, event)), Length: event + 900},
-		Due: []Due{{Alarm: rules.OutletLeak, Priority: rules.Medium, Within: 600, Says: []string{"year", " eur"}}}}}
+		Due: []Due{{Alarm: rules.OutletLeak, Priority: rules.Low, Within: 600, Says: []string{"year", " eur"}}}}}
 }

@@ -72,16 +72,16 @@ func highScenes() []Scene {
 			Due: []Due{{Alarm: "outlet-impossible", Priority: rules.Medium, Within: 720, Stands: true}}},
 		{Name: "relief valve pops", Event: "a set of 1000 kPa above a relief valve of 960 kPa that pops",
 			From: 0, Course: Course{Station: doubling(relief(960e3, 0.05)), Length: 1800},
-			Due: []Due{{Alarm: "relief-lifting", Priority: rules.High, Within: 900, Says: []string{"never adjust"}}, {Alarm: "set-above-relief", Priority: rules.Finding, Within: 300}}},
+			Due: []Due{{Alarm: "relief-lifting", Priority: rules.Medium, Within: 900, Says: []string{"never adjust"}}, {Alarm: "set-above-relief", Priority: rules.Finding, Within: 300}}},
 		{Name: "relief valve pops, nobody draws", Event: "the same, and nobody draws: it lifts once in eight seconds",
 			From: 0, Course: Course{Station: doubling(idle, relief(960e3, 0.05)), Length: 1200},
-			Due: []Due{{Alarm: "relief-lifting", Priority: rules.High, Within: 900, Stands: true}}},
+			Due: []Due{{Alarm: "relief-lifting", Priority: rules.Medium, Within: 900, Stands: true}}},
 		{Name: "relief valve pops, jets", Event: "the same, with a consumer that draws for 6 s in each minute",
 			From: 0, Course: Course{Station: doubling(every(60, 0.1), relief(960e3, 0.05)), Length: 1800},
-			Due: []Due{{Alarm: "relief-lifting", Priority: rules.High, Within: 900, Stands: true}}},
+			Due: []Due{{Alarm: "relief-lifting", Priority: rules.Medium, Within: 900, Stands: true}}},
 		{Name: "relief valve simmers", Event: "a set of 1000 kPa above a relief valve of 960 kPa that opens in proportion, nobody draws",
 			From: 0, Course: Course{Station: doubling(idle, relief(960e3, 0)), Length: 900},
-			Due: []Due{{Alarm: "relief-lifting", Priority: rules.High, Within: 600}, {Alarm: "set-above-relief", Priority: rules.Finding, Within: 300}}},
+			Due: []Due{{Alarm: "relief-lifting", Priority: rules.Medium, Within: 600}, {Alarm: "set-above-relief", Priority: rules.Finding, Within: 300}}},
 	}
 }
 
