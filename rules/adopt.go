@@ -57,7 +57,7 @@ func (a *alarm) adopt(t *Transition) {
 		copy(a.Raises[1:], a.Raises[:])
 		a.Raises[0] = t.Raised
 	}
-	a.Reading = readingIn(t)
+	a.AtRaise = raisedAt(t)
 	for _, e := range t.Evidence {
 		if e.Name == "first" {
 			a.First = e.Text

@@ -14,7 +14,7 @@ type alarm struct {
 	Told     station.Instant // when people were told of it last, beside Raised
 	First    string          // the alarm that came before this one, within 30 s
 	Raises   [6]station.Instant
-	Reading  float64 // the pressure that it is about, when it was raised, Pa gauge; NaN: not known
+	AtRaise  float64 // the pressure that it is about, when it was raised, Pa gauge; NaN: not known
 }
 
 // memory is the whole state of an Evaluator. Fields are exported for snapshots only.

@@ -88,7 +88,7 @@ func (v *Evaluator) release(i int, t station.Instant, c verdict) {
 func (v *Evaluator) raise(i int, t station.Instant, c verdict) {
 	a := &v.Alarms[i]
 	a.Raised, a.First, a.Told = t, v.first(i, t), t
-	a.Reading = v.readingAtRaise(i)
+	a.AtRaise = v.atRaise(i)
 	copy(a.Raises[1:], a.Raises[:])
 	a.Raises[0] = t
 	v.move(i, Unacknowledged, t, c)
@@ -154,7 +154,7 @@ func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
 		c.message, c.evidence = v.say(def)
 	}
 	if from != Normal && from < SuppressedByDesign && t != a.Raised {
-		if r, ok := v.reading(i); ok {
+		if r, ok := v.progress(i); ok {
 			r.told(&c)
 		}
 	}
