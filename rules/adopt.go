@@ -57,6 +57,7 @@ func (a *alarm) adopt(t *Transition) {
 		copy(a.Raises[1:], a.Raises[:])
 		a.Raises[0] = t.Raised
 	}
+	a.AtRaise = raisedAt(t)
 	if t.First != "" {
 		a.First = t.First
 	}

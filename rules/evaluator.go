@@ -14,6 +14,7 @@ type alarm struct {
 	Told     station.Instant // when people were told of it last, beside Raised
 	First    string          // the alarm that came before this one, within 30 s
 	Raises   [6]station.Instant
+	AtRaise  float64 // the pressure that it is about, when it was raised, Pa gauge; NaN: not known
 }
 
 // memory is the whole state of an Evaluator. Fields are exported for snapshots only.
@@ -31,6 +32,8 @@ type memory struct {
 	Silent    bool            // a tick said that no samples come
 	Service   serviceMemory
 	Feed      feed
+
+	OutletTrend, InletTrend trend
 }
 
 // Evaluator decides the alarms of one station. It is not safe for concurrent use.
@@ -83,6 +86,8 @@ func (v *Evaluator) Step(s *station.Status) {
 	v.shut = v.told(s, s.At)
 	v.count(s)
 	v.Past.step(s, v.shut, v.Fall.believed(fallSeconds))
+	v.OutletTrend.step(s.At, &s.Outlet)
+	v.InletTrend.step(s.At, &s.Inlet)
 	v.fill(s)
 	v.feed(s)
 	for i := range v.set {

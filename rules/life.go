@@ -88,6 +88,7 @@ func (v *Evaluator) release(i int, t station.Instant, c verdict) {
 func (v *Evaluator) raise(i int, t station.Instant, c verdict) {
 	a := &v.Alarms[i]
 	a.Raised, a.First, a.Told = t, v.first(i, t), t
+	a.AtRaise = v.atRaise(i)
 	copy(a.Raises[1:], a.Raises[:])
 	a.Raises[0] = t
 	v.move(i, Unacknowledged, t, c)
@@ -151,6 +152,11 @@ func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
 		c.message, c.evidence = c.say(v)
 	case def.raise != nil:
 		c.message, c.evidence = v.say(def)
+	}
+	if from != Normal && from < SuppressedByDesign && t != a.Raised {
+		if r, ok := v.progress(i); ok {
+			r.told(&c)
+		}
 	}
 	if to == Unacknowledged && a.First != "" {
 		c.evidence = append(c.evidence, Evidence{Name: "first", Text: a.First})

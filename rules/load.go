@@ -117,6 +117,8 @@ func (r *reader) keys(d *Definition) fields {
 	return fields{
 		"name":                r.text(&d.Name),
 		"priority":            func(n *yaml.Node) { d.Priority = Priority(r.among(n, []string{"finding", "low", "medium", "high"})) },
+		"severity":            func(n *yaml.Node) { d.Severity = Severity(r.among(n, severityNames)) },
+		"respond_within":      r.duration(&d.RespondNs),
 		"condition":           r.condition(&d.Condition, &d.raise),
 		"clear":               r.condition(&d.Clear, &d.clear),
 		"code":                r.text(&d.Code),

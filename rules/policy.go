@@ -138,6 +138,16 @@ func Understood(text string) error {
 	return err
 }
 
+// Definitions returns the alarms of stations whose plate holds a text of For; the shipped ones for
+// a text of another program.
+func Definitions(text string) []Definition {
+	set, err := setOf(text)
+	if err != nil {
+		set = catalogue
+	}
+	return slices.Clone(set)
+}
+
 // setOf gives the alarms that a text of For makes of the catalogue, linked.
 func setOf(text string) ([]Definition, error) {
 	var doc yaml.Node

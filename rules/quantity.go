@@ -102,7 +102,7 @@ var figureAlias = map[string]string{"supply_conductance_over_sqrt_1_minus_b": "s
 var ownQuantities = [numOwn]quantity{
 	qInlet:            {"inlet_pressure", "Pa", "Pa gauge", "at the inlet, gauge, mean of the last half second"},
 	qOutlet:           {"outlet_pressure", "Pa", "Pa gauge", "at the outlet, gauge, mean of the last half second"},
-	qLastSeen:         {"outlet_pressure_last_seen", "Pa", "Pa gauge", "last plausible reading of the outlet, gauge"},
+	qLastSeen:         {"outlet_pressure_last_seen", "Pa", "Pa gauge", "last reading of the outlet that was believed and is not doubted now, gauge"},
 	qInletTop:         {"inlet_top", "Pa", "Pa gauge", "highest inlet of the last ten minutes while fed, gauge"},
 	qSpan:             {"outlet_span", "Pa", "Pa", "highest less lowest outlet of the last 60 s, known after 60 s of readings"},
 	qStrokeRate:       {"stroke_rate", "1/s", "1/s", "strokes over the last minute"},

@@ -30,8 +30,9 @@ type stateNow struct {
 	ShutdownBy station.ShutdownSource
 	LowSince   station.Instant // inlet resting low since, 0: it is not
 	OKSince    station.Instant // inlet back since
-	LastOutlet float64         // last plausible outlet reading, Pa gauge
+	LastOutlet float64         // last believed outlet reading, Pa gauge
 	HadOutlet  bool
+	Seen       lastSeen
 	TopOutlet  float64 // highest outlet of the current run, Pa gauge
 }
 
@@ -262,7 +263,7 @@ func (e *Engine) classify(end station.Instant) (station.State, station.StateReas
 		return station.Blind, e.Doubt.Reason
 	}
 	p2, s := e.Outlet.Mean, &e.State
-	s.LastOutlet, s.HadOutlet = p2, true
+	s.seen(p2, end)
 	if s.ShutdownAt != 0 {
 		s.Edge.Below = 0
 		return e.shutState(p2)

@@ -117,6 +117,8 @@ func (e *Engine) storedEnergy(end station.Instant) {
 	switch {
 	case e.Plate.TankVolume <= 0:
 		e.Est[station.StoredEnergy] = station.Unknown("needs the tank volume")
+	case !e.State.HadOutlet && e.Outlet.Seen:
+		e.Est[station.StoredEnergy] = station.Unknown("no outlet reading that is believed")
 	case !e.State.HadOutlet:
 		e.Est[station.StoredEnergy] = station.Unknown("no outlet reading yet")
 	default:

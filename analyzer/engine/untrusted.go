@@ -17,6 +17,9 @@ func (e *Engine) suspect(reason station.StateReason, w who, since, end station.I
 	if began || grown != 0 {
 		e.forgetSince(since, w)
 	}
+	if w&outletDoubted != 0 {
+		e.unsee(since)
+	}
 	if w&inletDoubted != 0 {
 		if grown&inletDoubted != 0 {
 			d.Kept = d.Past[1]

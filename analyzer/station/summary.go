@@ -74,7 +74,7 @@ type Status struct {
 	StrokesMinute  int64
 	Estimates      Estimates
 	LeakPlace      LeakPlace
-	OutletLastSeen Gauge // last plausible outlet reading, NaN: never
+	OutletLastSeen Gauge // last outlet reading that was believed and is not doubted now, NaN: none
 	// ShutdownAt is when the supply was closed (zero while fed), ShutdownBy what showed it.
 	ShutdownAt Instant
 	ShutdownBy ShutdownSource

@@ -32,9 +32,17 @@ type alarmView struct {
 	Priority            priorityView
 	State, Raised       string
 	Message, Caution    string
+	Now, Read           string // what the alarm says as of now, and the pressure that it is about
+	NowAt               string
 	CheckFirst, Respond string
 	Form                *formView // nil: no commands are taken here
 	Under               string    // the alarm of its header that explains it
+	Fold                *foldView // nil: not on this page
+	Guards              bool      // people, by stored pressure: not shelved beside being acknowledged
+	Shelve              string    // address of the form that shelves it, where it has one of its own
+
+	state        rules.AlarmState
+	shelveAtMost int64 // ns
 }
 
 // alarms puts alarms in words: highest priority first, then present before past, then
@@ -61,15 +69,27 @@ func present(a board.Alarm) int {
 
 func alarm(a *board.Alarm) alarmView {
 	t := &a.Transition
-	v := alarmView{Name: t.Alarm, Priority: priorities[t.Priority%4], State: a.State.String(),
+	v := alarmView{Name: t.Alarm, Priority: priorities[t.Priority%4], State: a.State.String(), state: a.State,
 		Raised: clock(t.Raised), Message: t.Message, Caution: t.Caution}
 	if t.Raised == 0 {
 		v.Raised = "" // suppressed before it was raised
 	}
+	v.progress(a.Progress)
 	if d, ok := rules.DefinitionOf(t.Key, t.Alarm); ok {
 		v.CheckFirst, v.Respond = d.CheckFirst, d.RespondIn
 	}
 	return v
+}
+
+// progress adds what is read now. The message that says the same now replaces the older one.
+func (v *alarmView) progress(r *rules.Progress) {
+	if r == nil || r.At == 0 {
+		return
+	}
+	v.Read, v.NowAt = r.String(), clock(r.At.Floor(station.Second))
+	if r.Message != v.Message {
+		v.Now = r.Message
+	}
 }
 
 // openAlarms counts the alarms by priority, highest first; priorities without one are

@@ -13,6 +13,7 @@ type formView struct {
 	Action, Alarm string
 	Label         string     // of the field for words
 	Caution       string     // what to mind before a button is pressed
+	Reasoned      bool       // words are needed
 	Who, Why      string     // what stands in the fields already
 	Causes        []string   // of an alarm that is closed
 	Kinds         []kindView // of what was done
@@ -47,31 +48,75 @@ func (s *site) noteForm(k station.Key, root string) *formView {
 		{"note", "Save the note"}, {"vented", "Vented, local gauge read"}, {"inspected", "Tank inspection done"}}}
 }
 
-// addForms gives each alarm a form, if commands are taken.
+// addForms adds to each alarm what is known of it and, if commands are taken, a form.
 func (s *site) addForms(list []alarmView, k station.Key, root, who string) {
+	s.unfold(list, k)
 	if s.Command == nil {
 		return
 	}
 	for i := range list {
 		a := &list[i]
-		a.Form = &formView{Action: root + "station/" + path(k) + "/command", Alarm: a.Name, Label: "Why, or what was done", Who: who, Causes: rules.Causes(), Buttons: buttons(a.State)}
+		action := root + "station/" + path(k) + "/command"
+		a.Form = &formView{Action: action, Alarm: a.Name, Label: "Why, or what was done", Who: who, Causes: rules.Causes(), Buttons: a.buttons()}
+		if a.Guards && a.shelvable() {
+			a.Shelve = action + "#shelve-" + a.Name
+		}
 	}
 }
 
-// buttons gives what can be done with an alarm in a state.
-func buttons(state string) []buttonView {
-	closing := buttonView{"close", "Close with its cause"}
-	switch state {
-	case rules.Unacknowledged.String(), rules.ReturnedUnacknowledged.String():
-		return []buttonView{{"acknowledge", "Acknowledge"}, {"shelve 60", "Shelve for 1 h"}, {"shelve 480", "Shelve for 8 h"}, closing}
-	case rules.Acknowledged.String():
-		return []buttonView{{"shelve 60", "Shelve for 1 h"}, {"shelve 480", "Shelve for 8 h"}, closing}
-	case rules.Shelved.String():
-		return []buttonView{{"unshelve", "Unshelve"}, closing}
-	case rules.OutOfService.String():
-		return []buttonView{{"in-service", "Put back in service"}, closing}
+// shelvable reports whether the alarm's state lets it be shelved.
+func (a *alarmView) shelvable() bool {
+	return a.state == rules.Unacknowledged || a.state == rules.Acknowledged || a.state == rules.ReturnedUnacknowledged
+}
+
+// shelving are the times for which an alarm can be shelved on pages.
+var shelving = [...]struct {
+	minutes int64
+	button  buttonView
+}{{60, buttonView{"shelve 60", "Shelve for 1 h"}}, {480, buttonView{"shelve 480", "Shelve for 8 h"}}}
+
+// shelves returns the buttons that shelve the alarm for no longer than it allows.
+func (a *alarmView) shelves() []buttonView {
+	var out []buttonView
+	for _, x := range shelving {
+		if a.shelveAtMost == 0 || x.minutes*station.Minute60 <= a.shelveAtMost {
+			out = append(out, x.button)
+		}
 	}
-	return []buttonView{closing}
+	return out
+}
+
+// buttons returns what can be done with an alarm in its state. An alarm that guards people is
+// shelved in a step of its own.
+func (a *alarmView) buttons() []buttonView {
+	var out []buttonView
+	switch a.state {
+	case rules.Unacknowledged, rules.ReturnedUnacknowledged:
+		out = append(out, buttonView{"acknowledge", "Acknowledge"})
+	case rules.Shelved:
+		out = append(out, buttonView{"unshelve", "Unshelve"})
+	case rules.OutOfService:
+		out = append(out, buttonView{"in-service", "Put back in service"})
+	}
+	if a.shelvable() && !a.Guards {
+		out = append(out, a.shelves()...)
+	}
+	return append(out, buttonView{"close", "Close with its cause"})
+}
+
+// cautionShelving stands with the form that shelves an alarm that guards people.
+const cautionShelving = "Shelving hides the alarm and changes nothing at the station: what is charged stays charged. Nobody is reminded while it is shelved. " +
+	"It is no lock-out. Only by the site's procedure, by people who are allowed to; tell everybody who works there."
+
+// shelveForms returns the forms that shelve alarms that guard people.
+func shelveForms(list []alarmView, k station.Key, root, who string) []formView {
+	var out []formView
+	for i := range list {
+		if a := &list[i]; a.Guards && a.shelvable() {
+			out = append(out, formView{Action: root + "station/" + path(k) + "/command", Alarm: a.Name, Label: "Why, and who was told", Who: who, Caution: cautionShelving, Reasoned: true, Buttons: a.shelves()})
+		}
+	}
+	return out
 }
 
 // noteView is a note in words. Where Not is set, what it says was not done.

@@ -189,6 +189,7 @@ type commandView struct {
 	Who, Why                       string // as they were sent
 	Alarms                         []alarmView
 	Note, Done                     *formView
+	Shelves                        []formView // of alarms that guard people
 }
 
 func (s *site) commandPage(one *board.Station, in commandJSON, problem string) commandView {
@@ -196,6 +197,12 @@ func (s *site) commandPage(one *board.Station, in commandJSON, problem string) c
 	v := commandView{Root: "../../../", Version: s.Version, Key: path(k), Name: nameOf(k), Site: k.Site, Problem: problem, Alarms: alarms(one.Alarms)}
 	v.Kind = map[bool]string{true: "header", false: "station"}[isHeader(k)]
 	s.addForms(v.Alarms, k, v.Root, in.Who)
+	v.Shelves = shelveForms(v.Alarms, k, v.Root, in.Who)
+	for i := range v.Shelves {
+		if in.Kind == "shelve" && v.Shelves[i].Alarm == in.Alarm {
+			v.Shelves[i].Why = in.Why
+		}
+	}
 	for i := range v.Alarms {
 		if v.Alarms[i].Name == in.Alarm {
 			v.Alarms[i].Form.Why = in.Why

@@ -123,7 +123,7 @@ func TestCommandsFromFormsAndPrograms(t *testing.T) {
 	for path, want := range map[string]string{
 		"/station/northdock/press-4":                    `action="../../station/northdock/press-4/command" data-form="outlet-leak"`,
 		"/station/northdock/press-4/command":            `action="../../../station/northdock/press-4/command" data-form="outlet-leak"`,
-		"/station/northdock/weld-1":                     "Shelve for 8 h: pressure-left",
+		"/station/northdock/press-4?span=30":            "Shelve for 8 h: outlet-leak",
 		"/station/northdock/press-5?given=" + "%3Cb%3E": "No note has been written yet.",
 	} {
 		w := get(h, path)

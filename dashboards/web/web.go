@@ -103,6 +103,7 @@ func (f forms) shows(path string) bool { return f.takes(path) || f.commands && o
 type site struct {
 	Options
 	cards   cards
+	sets    definitions
 	streams chan struct{} // a place each
 	queries chan struct{} // a place each
 }

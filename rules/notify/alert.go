@@ -53,7 +53,7 @@ func annotations(t *rules.Transition) map[string]string {
 	}
 	if d, ok := rules.DefinitionOf(t.Key, t.Alarm); ok {
 		out["check_first"], out["respond"] = d.CheckFirst, d.RespondIn
-		out["runbook"] = d.Consequence + " Likely causes: " + strings.Join(d.Causes, "; ") + "."
+		out["consequence"], out["causes"], out["runbook"] = d.Consequence, strings.Join(d.Causes, "; "), d.Runbook
 	}
 	switch t.To {
 	case rules.Acknowledged:

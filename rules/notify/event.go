@@ -42,7 +42,26 @@ type eventData struct {
 	By       string           `json:"by,omitempty"`
 	Cause    string           `json:"cause,omitempty"`
 	Why      string           `json:"why,omitempty"`
+	Known    *eventKnown      `json:"known,omitempty"` // nil: the alarm is none of the shipped ones
 	Reminder string           `json:"reminder"`
+}
+
+// eventKnown is what is known of an alarm beforehand.
+type eventKnown struct {
+	Consequence string   `json:"consequence"`
+	Causes      []string `json:"causes"`
+	CheckFirst  string   `json:"check_first"`
+	RespondIn   string   `json:"respond_in"`
+	Runbook     string   `json:"runbook"`
+}
+
+// knownOf returns what the catalogue says of a transition's alarm.
+func knownOf(t *rules.Transition) *eventKnown {
+	d, ok := rules.DefinitionOf(t.Key, t.Alarm)
+	if !ok {
+		return nil
+	}
+	return &eventKnown{d.Consequence, d.Causes, d.CheckFirst, d.RespondIn, d.Runbook}
 }
 
 // encode gives a transition as an event.
@@ -56,7 +75,7 @@ func encodeAs(t *rules.Transition, kind string) ([]byte, error) {
 		Data: eventData{
 			Site: t.Key.Site, Station: t.Key.Station, Branch: t.Branch, Alarm: t.Alarm, Priority: t.Priority.String(),
 			From: t.From.String(), To: t.To.String(), Raised: t.Raised.String(),
-			Message: t.Message, Caution: t.Caution, Evidence: t.Evidence, By: t.By, Cause: t.Cause.String(), Why: t.Reason(), Reminder: reminder,
+			Message: t.Message, Caution: t.Caution, Evidence: t.Evidence, By: t.By, Cause: t.Cause.String(), Why: t.Reason(), Known: knownOf(t), Reminder: reminder,
 		},
 	}
 	if e.Data.Evidence == nil {

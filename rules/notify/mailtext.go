@@ -31,13 +31,22 @@ func mailText(t *rules.Transition, zone *time.Location, pages string) (subject, 
 	}
 	fmt.Fprintf(&b, "alarm:     %s, %s priority, %s\nraised:    %s\nthis:      %s\n", t.Alarm, t.Priority, t.To, local(t.Raised, zone), local(t.At, zone))
 	if d, ok := rules.DefinitionOf(t.Key, t.Alarm); ok && t.To.Active() {
-		fmt.Fprintf(&b, "first:     %s\nrespond:   %s\n\n%s Likely causes: %s.\n", d.CheckFirst, d.RespondIn, d.Consequence, strings.Join(d.Causes, "; "))
+		b.WriteString(knownText(&d))
 	}
 	if pages != "" {
 		fmt.Fprintf(&b, "\n%s\n", stationPage(pages, t))
 	}
 	fmt.Fprintf(&b, "\n%s\n", reminder)
 	return subject, plain(b.String())
+}
+
+// knownText returns what is known of an alarm beforehand, for mails.
+func knownText(d *rules.Definition) string {
+	text := fmt.Sprintf("first:     %s\nrespond:   %s\n\n%s Likely causes: %s.\n", d.CheckFirst, d.RespondIn, d.Consequence, strings.Join(d.Causes, "; "))
+	if d.Runbook != "" {
+		text += "\nRunbook: " + d.Runbook + "\n"
+	}
+	return text
 }
 
 // digestText gives subject and body of a digest of a site.

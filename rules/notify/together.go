@@ -297,7 +297,7 @@ func togetherText(items []Item, zone *time.Location, pages string) (subject, bod
 		}
 	}
 	if d, ok := rules.DefinitionOf(first.Key, first.Alarm); ok && first.To.Active() {
-		fmt.Fprintf(&b, "\nfirst:     %s\nrespond:   %s\n\n%s Likely causes: %s.\n", d.CheckFirst, d.RespondIn, d.Consequence, strings.Join(d.Causes, "; "))
+		b.WriteString("\n" + knownText(&d))
 	}
 	if pages != "" {
 		fmt.Fprintf(&b, "\n%s/\n", strings.TrimRight(pages, "/"))

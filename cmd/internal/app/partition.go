@@ -291,7 +291,7 @@ func (p *partition) show(u *unit) {
 	n := u.Tally()
 	s := board.Station{
 		Plate: *u.Plate(), Status: *u.Status, Totals: u.totals, Today: u.today,
-		Alarms: append([]board.Alarm(nil), u.alarms...),
+		Alarms: u.standing(),
 		LagNs:  u.LagNs(), OffsetNs: u.OffsetNs(), SilentSince: u.SilentSince(p.ticked, rules.SilenceNs),
 		Late: n.Late, Duplicate: n.Duplicate, ClockSteps: n.ClockSteps, Gaps: n.Gaps, Arrival: n.Arrival,
 		Counter: board.CounterOddities(n.Counter), Dues: u.dues(p.ticked), Below: u.Below(),
@@ -301,6 +301,17 @@ func (p *partition) show(u *unit) {
 			Outlet: station.Unknown("no samples yet"), StrokeRate: station.Unknown("no samples yet")}
 	}
 	p.board.Put(s)
+}
+
+// standing returns the alarms that are not normal, with what is read now.
+func (u *unit) standing() []board.Alarm {
+	out := append([]board.Alarm(nil), u.alarms...)
+	for i := range out {
+		if r, ok := u.Progress(out[i].Transition.Alarm); ok {
+			out[i].Progress = &r
+		}
+	}
+	return out
 }
 
 func (u *unit) addMinute(m *station.Minute, zone *time.Location) {

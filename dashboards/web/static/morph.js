@@ -1,14 +1,30 @@
 // Brings a part of the page up to date without disturbing what a person is writing in it.
 
-// morph makes the inside of part that of html.
-export function morph(part, html) {
+// named returns the name of what can be unfolded: its alarm and the heading it stands under.
+function named(details) {
+  let h = details.previousElementSibling;
+  while (h && !/^h\d$/.test(h.localName)) h = h.previousElementSibling;
+  return `${details.closest("[data-alarm]")?.dataset.alarm ?? ""} ${h?.textContent ?? ""}`;
+}
+
+// unfold returns an element with the inside html in which the same is unfolded as in part.
+export function unfold(part, html) {
   const next = document.createElement(part.localName);
   next.innerHTML = html;
+  const open = new Set([...part.querySelectorAll("details[open]")].map(named));
+  for (const d of next.querySelectorAll("details")) if (open.has(named(d))) d.open = true;
+  return next;
+}
+
+// morph makes the inside of part that of an element.
+export function morph(part, next) {
   children(part, next);
 }
 
-// writing tells whether somebody is at work in a form, or has begun one.
+// writing reports whether somebody is at work in a form, has begun one, or folds something.
 export function writing(node) {
+  const at = document.activeElement;
+  if (at?.localName === "summary" && node.nodeType === Node.ELEMENT_NODE && node.contains(at)) return true;
   return node.nodeType === Node.ELEMENT_NODE && [...(node.matches("form") ? [node] : node.querySelectorAll("form"))].some(
     (form) => form.contains(document.activeElement) || [...form.elements].some((e) => e.localName === "input" && e.value !== e.defaultValue),
   );

@@ -1,6 +1,6 @@
 // Keeps the page of stations up to date. Without it the page reloads itself.
 import { feed, notice, text } from "./feed.js";
-import { morph } from "./morph.js";
+import { morph, unfold } from "./morph.js";
 
 const stations = document.getElementById("stations");
 
@@ -14,7 +14,8 @@ function receive(event, data) {
     renew().catch(() => {}); // the next look tells
     return;
   }
-  morph(stations.querySelector("[data-part=summary]"), data.summary); // links to alarms stay under the finger
+  const summary = stations.querySelector("[data-part=summary]");
+  morph(summary, unfold(summary, data.summary)); // links to alarms stay under the finger
   for (const card of data.cards) {
     const old = stations.querySelector(`[data-key="${CSS.escape(card.key)}"]`);
     if (old && !old.contains(document.activeElement)) old.outerHTML = card.html;

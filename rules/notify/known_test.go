@@ -1,0 +1,57 @@
+package notify
+
+import (
+	"encoding/json"
+	"strings"
+	"testing"
+	"time"
+
+	"strokewise/analyzer/station"
+	"strokewise/rules"
+)
+
+// Whoever reads an alarm reads with it what it leads to, its causes, what to check first and the
+// runbook, whichever way it came.
+func TestWhatIsKnownOfAnAlarmGoesWithIt(t *testing.T) {
+	tr := rules.Transition{Key: station.Key{Site: "northdock", Station: "press-4"}, Alarm: rules.PressureLeft, Priority: rules.High,
+		To: rules.Unacknowledged, At: 1767225600e9, Raised: 1767225600e9, Message: "m", Caution: rules.CautionStored}
+	d, _ := rules.DefinitionOf(tr.Key, tr.Alarm)
+	known := append([]string{d.Consequence, d.CheckFirst, d.RespondIn, d.Runbook, rules.CautionStored}, d.Causes...)
+
+	_, mail := mailText(&tr, time.UTC, "")
+	body, err := encode(&tr)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var e struct {
+		Data struct {
+			Caution string
+			Known   struct {
+				Consequence, Runbook string
+				Causes               []string
+				CheckFirst           string `json:"check_first"`
+				RespondIn            string `json:"respond_in"`
+			}
+		}
+	}
+	if err := json.Unmarshal(body, &e); err != nil {
+		t.Fatal(err)
+	}
+	k := e.Data.Known
+	event := strings.Join(append([]string{e.Data.Caution, k.Consequence, k.CheckFirst, k.RespondIn, k.Runbook}, k.Causes...), "\n")
+	var alert []string
+	for _, name := range []string{"caution", "consequence", "causes", "check_first", "respond", "runbook"} {
+		alert = append(alert, annotations(&tr)[name])
+	}
+	for way, text := range map[string]string{"mail": mail, "event": event, "alert": strings.Join(alert, "\n")} {
+		for _, want := range known {
+			if !strings.Contains(text, want) {
+				t.Errorf("the %s has no %q:\n%s", way, want, text)
+			}
+		}
+	}
+	tr.Alarm = "of-the-site"
+	if body, err = encode(&tr); err != nil || strings.Contains(string(body), `"known"`) {
+		t.Errorf("of an alarm that is not known: %s, %v", body, err)
+	}
+}
