@@ -50,6 +50,8 @@ type Definition struct {
 	Caution      string
 	Runbook      string
 
+	PriorityCharged Priority // instead of a lower Priority while the outlet was last believed charged
+
 	raise, clear *expression
 	message      []piece
 	evidence     []fact
@@ -70,6 +72,7 @@ const (
 	CautionStored = "Reading only, not isolation. Vent, lock out, verify at a local gauge, also downstream of the regulator."
 	CautionSilent = "Without a reading, treat the outlet as charged."
 	CautionSupply = "Closing the supply leaves outlet and chambers charged. Isolate and vent both sides before opening; the piston may move."
+	CautionAtWork = "This watches; it holds nothing shut. Lock out first. By the site's procedure, by people who are allowed to; local codes govern."
 	CautionLeak   = "Search with ultrasound or soap, never with hands."
 )
 

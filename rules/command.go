@@ -13,12 +13,13 @@ var commands = map[string]func(*Evaluator, int, *station.Command, station.Instan
 	"acknowledge": (*Evaluator).acknowledge, "shelve": (*Evaluator).shelve, "unshelve": (*Evaluator).unshelve,
 	"out-of-service": (*Evaluator).outOfService, "in-service": (*Evaluator).inService,
 	"vented": (*Evaluator).vented, "note": (*Evaluator).note, "close": (*Evaluator).note,
+	"at-work": (*Evaluator).beginWork, "work-ended": (*Evaluator).endWork,
 	"done": (*Evaluator).doneService, "inspected": (*Evaluator).doneService,
 }
 
 // Commands gives the kinds of command that concern alarms.
 func Commands() []string {
-	return []string{"acknowledge", "shelve", "unshelve", "out-of-service", "in-service", "vented", "note", "close", "done", "inspected"}
+	return []string{"acknowledge", "shelve", "unshelve", "out-of-service", "in-service", "vented", "at-work", "work-ended", "note", "close", "done", "inspected"}
 }
 
 // Command takes a person's word at an arrival time. What it changes is reported as a
@@ -35,6 +36,8 @@ func (v *Evaluator) Command(c *station.Command, at station.Instant) error {
 	case name != "":
 	case c.Kind == "vented":
 		name = PressureLeft
+	case c.Kind == "at-work", c.Kind == "work-ended":
+		name = PressureAtWork
 	case c.Kind == "done", c.Kind == "inspected":
 		name = ServiceDue
 	}
@@ -80,6 +83,9 @@ func (v *Evaluator) acknowledge(i int, c *station.Command, at station.Instant) e
 	to := Acknowledged
 	switch a.State {
 	case Unacknowledged:
+		if v.set[i].Name == PressureReturned { // the return is known
+			v.Past.Vents = vents{}
+		}
 	case ReturnedUnacknowledged:
 		to = Normal
 	default:
@@ -155,14 +161,15 @@ func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error 
 		return refuse(c, "only %s is cleared by a word", PressureLeft)
 	case !v.HaveStep || shut.at == 0 || s.State.Fed() && !v.Silent:
 		return refuse(c, "the supply is not known to be closed; close it first")
+	case !v.Silent && v.contradicts(s):
+		return refuse(c, "the inlet still reads %.0f kPa gauge and the outlet %.0f: %s. Treat both as charged; vent both sides, then look at the local gauges again", s.Inlet.Value/1e3, s.Outlet.Value/1e3, whyContradicts)
 	case !v.Silent && v.seesTank(s) && s.Outlet.Value > ChargedMin:
 		return refuse(c, "the outlet still reads %.0f kPa gauge: vent it, then look at the local gauge again", s.Outlet.Value/1e3)
-	}
-	if j := v.index(InletPressureLeft); !v.Silent && v.Alarms[j].Present && s.Inlet.Known() && s.Inlet.Value > ChargedMin {
+	case !v.Silent && s.Inlet.Known() && s.Inlet.Value > ChargedMin:
 		return refuse(c, "the inlet still reads %.0f kPa gauge: vent both sides, then look at the local gauges again", s.Inlet.Value/1e3)
 	}
-	v.Past.Word, v.Past.InletWord, v.Past.Vented = shut.at, shut.at, true
 	said := word(c)
+	v.Past.vent(shut.at, said.by, fmt.Sprintf("a person's word: %s at %s", said.by, v.clock(at)))
 	said.answer = no
 	said.message = "A person says that the line is vented. Nothing here verifies it."
 	v.advance(i, at, said)
@@ -172,6 +179,9 @@ func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error 
 
 // note keeps what somebody wrote with the alarm: a transition that leaves the state as it is.
 func (v *Evaluator) note(i int, c *station.Command, at station.Instant) error {
+	if c.Kind == "close" && v.Gone {
+		return v.closeGone(i, c, at)
+	}
 	if c.Kind == "close" && v.Alarms[i].Present {
 		return refuse(c, "its condition is still present")
 	}

@@ -103,6 +103,7 @@ type headerMemory struct {
 	Ending    station.Instant // too few are low since, 0: enough are
 	EndedAt   station.Instant // of the alarm, until its stations have had time to recover
 	FedAtMost int             // stations that were fed when it was met
+	Left      []string        // stations that were under the alarm and hang on the header no longer
 }
 
 // Header decides the alarms of one header from its stations, in event time: results depend
@@ -168,7 +169,7 @@ func (h *Header) Seed(id string, s FeedState) bool {
 		return false
 	}
 	m := h.member(id)
-	m.Fed, m.Fell, m.Rest = s.Fed, s.Fell, s.Rest
+	m.Fed, m.Fell, m.Rest, m.Sign, m.SignOf = s.Fed, s.Fell, s.Rest, s.Sign, s.SignOf
 	m.Under = h.standing() && m.low()
 	return true
 }
@@ -188,10 +189,14 @@ func (h *Header) Forget(id string) {
 	if !ok {
 		return
 	}
+	h.leave(&h.Members[i])
 	h.Members = append(h.Members[:i], h.Members[i+1:]...)
 	clear(h.at)
 	for i := range h.Members {
 		h.at[h.Members[i].Station] = i
+	}
+	if h.standing() {
+		h.consider()
 	}
 }
 
@@ -236,6 +241,7 @@ func (h *Header) member(id string) *member {
 		i = len(h.Members)
 		h.at[id] = i
 		h.Members = append(h.Members, member{Station: id})
+		h.life.Return()
 	}
 	return &h.Members[i]
 }

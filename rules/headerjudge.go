@@ -128,7 +128,7 @@ func (h *Header) due(o occurrence) station.Instant {
 
 // transition reports one of the header's own, with what is known of its stations.
 func (h *Header) transition(t *Transition) {
-	if t.Message == "" {
+	if t.Message == "" && !h.life.Gone {
 		t.Message, t.Evidence = h.say(t)
 	}
 	h.emit(t)
@@ -139,7 +139,7 @@ func (h *Header) say(t *Transition) (string, []Evidence) {
 	under := h.under()
 	name, _ := h.key.Header()
 	if !h.standing() {
-		return fmt.Sprintf("Header %s is back at most of the stations that had been low: %d of %d still are.", name, h.low(), len(under)), t.Evidence
+		return fmt.Sprintf("Header %s is back at most of the stations that had been low: %d of %d still are.%s", name, h.low(), len(under), h.leftInWords()), t.Evidence
 	}
 	rest, inlet := h.median(func(m *member) float64 { return m.Rest }), h.median(func(m *member) float64 { return m.Inlet })
 	text := fmt.Sprintf("Header %s is low: %d stations of %d that were fed fell together.", name, len(under), max(h.FedAtMost, len(under)))

@@ -29,7 +29,7 @@ func (v *Evaluator) inletLeft(s *station.Status) verdict {
 		return verdict{} // a sudden zero proves nothing
 	case s.Inlet.Value <= ChargedMin:
 		return verdict{answer: no, message: fmt.Sprintf("The inlet reads below %.0f kPa gauge; not verified.", ChargedMin/1e3)}
-	case active, v.shut.by == ByValve, v.shut.by == ByCalendar && v.seesTank(s) && s.Outlet.Value <= ChargedMin:
+	case active, v.shut.by == ByValve, v.shut.by == ByCalendar && v.seesTank(s) && s.Outlet.Value <= ChargedMin && !v.contradicts(s):
 		return verdict{answer: yes, say: (*Evaluator).trapped}
 	}
 	return verdict{answer: no}

@@ -57,10 +57,10 @@ func (v *Evaluator) settle(i int, t station.Instant, c verdict) {
 		}
 	case Shelved:
 		if t >= a.Until {
-			c.shelfEnd = ShelfTimeOver
+			c.trigger = ShelfTimeOver
 			v.release(i, t, c)
 		} else if a.Once && c.answer == no {
-			c.shelfEnd = ShelfCondition
+			c.trigger = ShelfCondition
 			v.release(i, t, c)
 		}
 	case SuppressedByDesign:
@@ -87,7 +87,7 @@ func (v *Evaluator) release(i int, t station.Instant, c verdict) {
 // raise begins an occurrence.
 func (v *Evaluator) raise(i int, t station.Instant, c verdict) {
 	a := &v.Alarms[i]
-	a.Raised, a.First, a.Told = t, v.first(i, t), t
+	a.Raised, a.First, a.Told, a.Grave = t, v.first(i, t), t, v.set[i].PriorityCharged > v.set[i].Priority && v.lastCharged()
 	a.AtRaise = v.atRaise(i)
 	copy(a.Raises[1:], a.Raises[:])
 	a.Raises[0] = t
@@ -165,9 +165,9 @@ func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
 		c.evidence = append(c.evidence, Evidence{Name: "chattering", Text: "raised more than five times in ten minutes"})
 	}
 	tr := &Transition{
-		Key: v.plate.Key, Branch: v.plate.Branch, Alarm: def.Name, Priority: def.Priority,
+		Key: v.plate.Key, Branch: v.plate.Branch, Alarm: def.Name, Priority: v.priority(i),
 		From: from, To: to, At: t, Raised: a.Raised,
-		Message: c.message, Caution: def.Caution, Evidence: c.evidence, By: c.by, Why: c.why, Cause: c.cause, ShelfEnd: c.shelfEnd,
+		Message: c.message, Caution: def.Caution, Evidence: c.evidence, By: c.by, Why: c.why, Cause: c.cause, Trigger: c.trigger,
 	}
 	if to == Unacknowledged {
 		tr.First = a.First
@@ -177,4 +177,21 @@ func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
 		tr.ShelvedUntil, tr.ShelvedOnce = a.Until, a.Once
 	}
 	v.emit(tr)
+}
+
+// priority returns that of an alarm as it was raised.
+func (v *Evaluator) priority(i int) Priority {
+	if v.Alarms[i].Grave {
+		return max(v.set[i].Priority, v.set[i].PriorityCharged)
+	}
+	return v.set[i].Priority
+}
+
+// lastCharged reports whether the outlet was charged when it was last believed: what was not
+// seen to fall, and what nobody said is vented, is charged still.
+func (v *Evaluator) lastCharged() bool {
+	if last := float64(v.last().OutletLastSeen); last > ChargedMin {
+		return true
+	}
+	return v.Fall.Top > ChargedMin && !v.Fall.believed(fallSeconds) && !v.Past.Vents.Said
 }

@@ -29,6 +29,8 @@ var orders = [...]Order{
 	{Kind: "in-service", About: "put the alarm back in service", Alarm: true},
 	{Kind: "close", About: "say what caused the alarm and what was done", Alarm: true, Reason: true},
 	{Kind: "vented", About: "a person's word that outlet and tank were vented and checked at a local gauge", Reason: true},
+	{Kind: "at-work", About: "I am at work on this station until a time: pressure that returns is an alarm at once. This is no lock-out and protects nobody", Reason: true, Until: true},
+	{Kind: "work-ended", About: "my work on this station has ended, or, with the reason, that of all who are declared"},
 	{Kind: "note", About: "write something down about the station", Reason: true, Record: true},
 	{Kind: "done", About: "record a done service: what, the day, and the reference of its document", Reason: true, Record: true},
 	{Kind: "inspected", About: "record a done inspection with the reference of its document", Reason: true, Record: true},
@@ -141,12 +143,25 @@ func (o *Order) until(c *station.Command, now station.Instant, def *Definition) 
 		return refusal("%s has no end: leave minutes out", o.Kind)
 	case !o.Until:
 		return nil
+	case o.Kind == "at-work":
+		return workUntil(c, now)
 	case c.Until <= now:
 		return refusal("the end of the shelving lies in the past: give the minutes from now on, such as 60")
 	case c.Until.Sub(now) > def.ShelveAtMost && def.FailSafe:
 		return refusal("%s guards people and may be shelved for %s at most", c.Alarm, limit(def.ShelveAtMost))
 	case c.Until.Sub(now) > def.ShelveAtMost:
 		return refusal("%s may be shelved for %s at most; out-of-service has no end", c.Alarm, limit(def.ShelveAtMost))
+	}
+	return nil
+}
+
+// workUntil refuses a time of work that is over, or too long.
+func workUntil(c *station.Command, now station.Instant) error {
+	switch {
+	case c.Until <= now:
+		return refusal("the end of the work lies in the past: give the minutes from now on, such as 60")
+	case c.Until.Sub(now) > LongestWork:
+		return refusal("work is declared for %s at most; declare it again when the time is over", limit(LongestWork))
 	}
 	return nil
 }
@@ -180,6 +195,8 @@ func reasonOf(o *Order) string {
 		return "the reference of the document"
 	case "vented":
 		return "which gauge was read"
+	case "at-work":
+		return "what is done"
 	case "close":
 		return "what was done about the cause"
 	}

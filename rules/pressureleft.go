@@ -21,6 +21,7 @@ type fall struct {
 	Seconds int     // readings between 90 % of Top and the vented limit
 	Broken  bool    // the sensor was lost on the way
 	Prev    float64
+	Against int // s for which the inlet has contradicted it
 }
 
 // stillCharged is the outlet, Pa gauge, above which an alarm that stands goes on: an outlet
@@ -60,6 +61,10 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 	if !v.due(v.shut, s.At) && !active {
 		return verdict{answer: no}
 	}
+	if v.contradicts(s) {
+		v.Past.Word = 0
+		return verdict{answer: yes, say: (*Evaluator).left}
+	}
 	if !v.seesTank(s) {
 		if v.Past.Word == v.shut.at {
 			return verdict{answer: no, message: "The outlet is unknown; a person said that it is vented."}
@@ -73,8 +78,11 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 	if v.Past.Word == v.shut.at {
 		return verdict{answer: no, message: "A person said that the line is vented, and the outlet reads below the limit."}
 	}
-	if active && !v.Fall.believed(fallSeconds) {
+	switch {
+	case active && !v.Fall.believed(fallSeconds):
 		return verdict{} // a sudden zero proves nothing
+	case v.Past.Dark >= darkSeconds:
+		return verdict{answer: yes, say: (*Evaluator).left} // unknown at the shutdown, and nobody saw it fall
 	}
 	return verdict{answer: no, message: belowLimit}
 }
@@ -82,6 +90,47 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 // seesTank tells whether there is a reading that says something of the tank.
 func (v *Evaluator) seesTank(s *station.Status) bool {
 	return s.Outlet.Known() && v.plate.Sensor != station.AtBranch
+}
+
+// contradictsBy returns by how much the outlet must read below the inlet for the check valves to
+// be contradicted, Pa: air passes through them until no more than their two cracking pressures
+// are left (30 kPa, or 5 % for what flows; common practice, no source).
+func contradictsBy(inlet float64) float64 { return math.Max(30e3, 0.05*inlet) }
+
+// whyContradicts says what is wrong with an outlet that reads vented below a charged inlet.
+const whyContradicts = "air passes from the inlet through the check valves to the outlet, so these readings contradict each other (a closed gauge cock, a bled gauge line, an inlet sensor in front of the closed valve)"
+
+// contradicts reports whether the outlet reads vented, or is not seen, below an inlet that
+// cannot be charged without it.
+func (v *Evaluator) contradicts(s *station.Status) bool {
+	if !s.Inlet.Known() || s.Inlet.Value <= ChargedMin {
+		return false
+	}
+	if !v.seesTank(s) {
+		return s.Inlet.Value > contradictsBy(s.Inlet.Value)
+	}
+	return s.Outlet.Value <= ChargedMin && s.Outlet.Value < s.Inlet.Value-contradictsBy(s.Inlet.Value)
+}
+
+// contradictedFor is for how many seconds of a shutdown readings must contradict each other for the
+// outlet's fall to be disbelieved: air that flows while a line is vented makes them differ for
+// a moment. Own choice.
+const contradictedFor = 10
+
+// contradiction follows readings that contradict each other while the supply is closed: then
+// what the outlet showed of its way down proves nothing.
+func (v *Evaluator) contradiction(s *station.Status) {
+	f := &v.Fall
+	if s.ShutdownAt == 0 || !v.contradicts(s) {
+		f.Against = 0
+		return
+	}
+	if f.Against++; f.Against >= contradictedFor {
+		f.Broken = true
+		if !v.Past.Vents.Said {
+			v.Past.Vents.Vented = false
+		}
+	}
 }
 
 // belowLimit is said when it clears by a reading.
@@ -98,6 +147,9 @@ func (v *Evaluator) left() (string, []Evidence) {
 		return v.unverified()
 	case s.Outlet.Value > ChargedMin:
 		return v.charged()
+	case v.contradicts(s):
+		return fmt.Sprintf("The outlet reads %s, but the inlet %s: %s. Treat the station as charged until a person has looked. %s", v.plate.Reading.Gauge(s.Outlet.Value), v.plate.Reading.Gauge(s.Inlet.Value), whyContradicts, v.toldBy()),
+			append(v.shutdownEvidence(), pressureEvidence("outlet_pressure", &s.Outlet), pressureEvidence("inlet_pressure", &s.Inlet))
 	}
 	return fmt.Sprintf("The outlet reads %.0f kPa gauge now, but no sensor saw it fall: treat it as charged until a person has looked. %s", s.Outlet.Value/1e3, v.toldBy()),
 		append(v.shutdownEvidence(), pressureEvidence("outlet_pressure", &s.Outlet))
@@ -184,7 +236,7 @@ func (v *Evaluator) silentShutdown(now station.Instant) verdict {
 	if !v.Silent || v.shut.at == 0 || !v.due(v.shut, now) {
 		return verdict{}
 	}
-	if v.seesTank(s) && s.Outlet.Value <= ChargedMin && !v.Alarms[v.index(PressureLeft)].Present {
+	if v.seesTank(s) && s.Outlet.Value <= ChargedMin && !v.contradicts(s) && v.Past.Dark < darkSeconds && !v.Alarms[v.index(PressureLeft)].Present {
 		return verdict{}
 	}
 	if v.Past.Word == v.shut.at {

@@ -133,7 +133,7 @@ func TestAnAdoptedAlarmKnowsItsRaise(t *testing.T) {
 
 // The alarms whose message holds a pressure of the station have a reading, others have none.
 func TestWhichAlarmsHaveProgress(t *testing.T) {
-	want := map[string]string{PressureLeft: "outlet_pressure", InletPressureLeft: "inlet_pressure", PressureReturned: "outlet_pressure",
+	want := map[string]string{PressureLeft: "outlet_pressure", InletPressureLeft: "inlet_pressure", PressureReturned: "inlet_pressure",
 		OverPressure: "outlet_pressure", "outlet-low": "outlet_pressure", "starved": "outlet_pressure", HeaderLow: "header_static",
 		SignalLost: "", OutletLeak: "", ServiceDue: "", InspectionDue: ""}
 	for name, quantity := range want {

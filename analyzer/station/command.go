@@ -8,7 +8,7 @@ type Command struct {
 	Alarm string
 	By    string
 	Note  string  // the person's own words: a reason, what was done, which gauge was read
-	Until Instant // end of a shelving, zero where it has none
+	Until Instant // end of a shelving or of declared work, zero where it has none
 
 	Cause    Cause       // of "close"
 	Service  ServiceKind // of "done"

@@ -155,7 +155,7 @@ func (s *site) due(w http.ResponseWriter, r *http.Request) {
 	if err != nil {
 		v.Problem = err.Error()
 	}
-	v.Rows, v.Undated = dueList(s.Board.All(), last, s.date, now)
+	v.Rows, v.Undated = dueList(s.Board.Configured(), last, s.date, now)
 	for i := range v.Undated {
 		v.Undated[i].Forms = v.Forms
 	}

@@ -66,6 +66,7 @@ func shutDown() board.Station {
 func off() board.Station {
 	s := shutDown()
 	s.Plate.Key.Station, s.Alarms = "weld-2", nil
+	s.AtWork = []rules.AtWork{{Who: "Ada", What: "regulator <diaphragm>", From: at(-time.Hour), Until: at(time.Hour)}, {Who: "Bea", What: "gauge", From: at(-time.Hour), Until: at(-time.Minute)}}
 	s.Status.State, s.Status.Outlet = station.Off, known(1e3, station.MethodTraces)
 	return s
 }

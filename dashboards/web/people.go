@@ -188,7 +188,7 @@ type commandView struct {
 	Problem                        string
 	Who, Why                       string // as they were sent
 	Alarms                         []alarmView
-	Note, Done                     *formView
+	Note, Done, Work               *formView
 	Shelves                        []formView // of alarms that guard people
 }
 
@@ -211,12 +211,16 @@ func (s *site) commandPage(one *board.Station, in commandJSON, problem string) c
 	v.Note = s.noteForm(k, v.Root)
 	v.Note.Who = in.Who
 	if !isHeader(k) {
+		v.Work = workForm(k, v.Root)
+		v.Work.Who = in.Who
 		v.Done = s.doneForm(k, v.Root)
 		v.Done.Who, v.Done.Date = in.Who, orElse(in.Date, s.date(k.Site))
 	}
 	switch {
 	case in.Kind == "done" && v.Done != nil:
 		v.Done.Why = in.Why
+	case (in.Kind == "at-work" || in.Kind == "work-ended") && v.Work != nil:
+		v.Work.Why = in.Why
 	case in.Alarm == "":
 		v.Note.Why = in.Why
 	}

@@ -75,7 +75,7 @@ func (a *App) refuse(k station.Key, c *station.Command, now station.Instant) err
 	if !ok {
 		return &rules.Refusal{Text: fmt.Sprintf("there is no station %.80q at site %.80q: the configuration names those that there are", k.Station, k.Site)}
 	}
-	if header && (c.Kind == "vented" || c.Kind == "inspected" || c.Kind == "done") {
+	if header && (c.Kind == "vented" || c.Kind == "at-work" || c.Kind == "work-ended" || c.Kind == "inspected" || c.Kind == "done") {
 		return &rules.Refusal{Text: fmt.Sprintf("%s concerns a station, and %s is a header: name the station", c.Kind, k)}
 	}
 	if c.Kind == "acknowledge" && !slices.ContainsFunc(standing, func(o board.Alarm) bool { return o.Transition.Alarm == c.Alarm }) {
@@ -137,6 +137,13 @@ func noteOf(c *station.Command) string {
 		return "Done on " + c.Date + ": " + c.Service.Words() + ", document " + c.Document
 	case "inspected":
 		return "Inspection done, document " + c.Document
+	case "at-work":
+		return "At work until " + c.Until.Floor(station.Second).String() + ": " + c.Note
+	case "work-ended":
+		if c.Note == "" {
+			return "Work ended"
+		}
+		return "Work ended: " + c.Note
 	case "vented":
 		return "Vented, a person's word: " + c.Note
 	case "close":
