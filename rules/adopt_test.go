@@ -75,7 +75,7 @@ func TestALostMemoryEndsNoPressureLeft(t *testing.T) {
 			t.Fatalf("%s: %+v", state, g.got)
 		}
 	}
-	if m, _ := g.v.left(); !strings.Contains(m, "not known any more") {
+	if m, _ := g.v.left(); !strings.Contains(m, "no longer known") {
 		t.Errorf("a reminder reads %q", m)
 	}
 	g.play(1, func(_ int, s *station.Status) { s.State, s.Inlet = station.Holding, known(600e3) })

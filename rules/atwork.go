@@ -257,8 +257,8 @@ func (v *Evaluator) workOver(now station.Instant, said verdict) {
 }
 
 // anyMore reports whether a list of names has one that another does not have.
-func anyMore(told, now []string) bool {
-	return slices.ContainsFunc(now, func(who string) bool { return !slices.Contains(told, who) })
+func anyMore(before, now []string) bool {
+	return slices.ContainsFunc(now, func(who string) bool { return !slices.Contains(before, who) })
 }
 
 // AtWork returns who is declared at work.

@@ -162,11 +162,11 @@ func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error 
 	case !v.HaveStep || shut.at == 0 || s.State.Fed() && !v.Silent:
 		return refuse(c, "the supply is not known to be closed; close it first")
 	case !v.Silent && v.contradicts(s):
-		return refuse(c, "the inlet still reads %.0f kPa gauge and the outlet %.0f: %s. Treat both as charged; vent both sides, then look at the local gauges again", s.Inlet.Value/1e3, s.Outlet.Value/1e3, whyContradicts)
+		return refuse(c, "the inlet still reads %s and the outlet %s: %s. Treat both as charged; vent both sides, then read the local gauges again", v.plate.Reading.Gauge(s.Inlet.Value), v.outletReads(), whyContradicts)
 	case !v.Silent && v.seesTank(s) && s.Outlet.Value > ChargedMin:
-		return refuse(c, "the outlet still reads %.0f kPa gauge: vent it, then look at the local gauge again", s.Outlet.Value/1e3)
+		return refuse(c, "the outlet still reads %s: vent it, then read the local gauge again", v.plate.Reading.Gauge(s.Outlet.Value))
 	case !v.Silent && s.Inlet.Known() && s.Inlet.Value > ChargedMin:
-		return refuse(c, "the inlet still reads %.0f kPa gauge: vent both sides, then look at the local gauges again", s.Inlet.Value/1e3)
+		return refuse(c, "the inlet still reads %s: vent both sides, then read the local gauges again", v.plate.Reading.Gauge(s.Inlet.Value))
 	}
 	said := word(c)
 	v.Past.vent(shut.at, said.by, fmt.Sprintf("a person's word: %s at %s", said.by, v.clock(at)))
@@ -194,4 +194,12 @@ func (v *Evaluator) note(i int, c *station.Command, at station.Instant) error {
 	}
 	v.move(i, a.State, at, said)
 	return nil
+}
+
+// outletReads words the outlet's reading.
+func (v *Evaluator) outletReads() string {
+	if e := &v.last().Outlet; e.Known() {
+		return v.plate.Reading.Gauge(e.Value)
+	}
+	return "is not known"
 }

@@ -14,6 +14,8 @@ type HeaderPolicy struct {
 	Least  int     // stations
 	Share  float64 // of the fed ones
 	HoldNs int64   // hold-off: the alarm, and what it may explain, wait for so long
+
+	Reading station.Reading // unit of pressures in its messages
 }
 
 // UsualHeader is what a site has that says nothing else (common practice, no source).
@@ -126,7 +128,7 @@ type Header struct {
 // judge.
 func NewHeader(key station.Key, policy HeaderPolicy, emit func(*Transition), judge func(Judgement)) *Header {
 	h := &Header{key: key, policy: policy, emit: emit, judge: judge, at: map[string]int{}}
-	h.life = &Evaluator{plate: &station.Plate{Key: key}, set: headerSet, emit: h.transition}
+	h.life = &Evaluator{plate: &station.Plate{Key: key, Reading: policy.Reading}, set: headerSet, emit: h.transition}
 	h.life.arrange()
 	return h
 }

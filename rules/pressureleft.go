@@ -84,7 +84,7 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 	case v.Past.Dark >= darkSeconds:
 		return verdict{answer: yes, say: (*Evaluator).left} // unknown at the shutdown, and nobody saw it fall
 	}
-	return verdict{answer: no, message: belowLimit}
+	return verdict{answer: no, message: v.belowLimit("outlet")}
 }
 
 // seesTank tells whether there is a reading that says something of the tank.
@@ -133,8 +133,10 @@ func (v *Evaluator) contradiction(s *station.Status) {
 	}
 }
 
-// belowLimit is said when it clears by a reading.
-var belowLimit = fmt.Sprintf("The outlet reads below %.0f kPa gauge; not verified.", ChargedMin/1e3)
+// belowLimit is the message of an end by a reading.
+func (v *Evaluator) belowLimit(side string) string {
+	return "The " + side + " reads below " + v.plate.Reading.Gauge(ChargedMin) + ". Nobody has verified it."
+}
 
 // wording puts a verdict in words, from the newest step.
 type wording func(*Evaluator) (string, []Evidence)
@@ -148,36 +150,44 @@ func (v *Evaluator) left() (string, []Evidence) {
 	case s.Outlet.Value > ChargedMin:
 		return v.charged()
 	case v.contradicts(s):
-		return fmt.Sprintf("The outlet reads %s, but the inlet %s: %s. Treat the station as charged until a person has looked. %s", v.plate.Reading.Gauge(s.Outlet.Value), v.plate.Reading.Gauge(s.Inlet.Value), whyContradicts, v.toldBy()),
+		return fmt.Sprintf("The outlet reads %s, but the inlet %s: %s. Treat the station as charged until a person has looked. %s", v.plate.Reading.Gauge(s.Outlet.Value), v.plate.Reading.Gauge(s.Inlet.Value), whyContradicts, v.sinceWhen()),
 			append(v.shutdownEvidence(), pressureEvidence("outlet_pressure", &s.Outlet), pressureEvidence("inlet_pressure", &s.Inlet))
 	}
-	return fmt.Sprintf("The outlet reads %.0f kPa gauge now, but no sensor saw it fall: treat it as charged until a person has looked. %s", s.Outlet.Value/1e3, v.toldBy()),
+	return v.unseenFall("outlet", &s.Outlet),
 		append(v.shutdownEvidence(), pressureEvidence("outlet_pressure", &s.Outlet))
 }
 
-// toldBy says how the shutdown was told.
-func (v *Evaluator) toldBy() string {
-	if v.shut.at == 0 {
-		return "When it was shut down is not known any more."
+// unseenFall words a reading near zero that no sensor saw come.
+func (v *Evaluator) unseenFall(side string, e *station.Estimate) string {
+	return fmt.Sprintf("The %s reads %s, but no sensor saw it fall. Treat it as charged until somebody has read the local gauge. %s", side, v.plate.Reading.Gauge(e.Value), v.sinceWhen())
+}
+
+// sinceWhen words since when the station is shut down, and what shows it.
+func (v *Evaluator) sinceWhen() string {
+	at := v.clock(v.shut.at)
+	switch {
+	case v.shut.at == 0:
+		return "When it was shut down is no longer known."
+	case v.shut.by == ByValve:
+		return "The supply valve was closed at " + at + "."
+	case v.shut.by == ByInlet:
+		return "By the inlet's pressure, the supply was closed at " + at + "."
 	}
-	if v.shut.by != ByCalendar {
-		return fmt.Sprintf("The supply was closed at %s (told by the %s).", v.shut.at.Time().Format("2006-01-02 15:04:05")+" UTC", v.shut.by)
-	}
-	words := fmt.Sprintf("The shift ended at %s (told by the calendar)", v.roster.clock(v.shut.at))
+	words := "By the calendar, the shift ended at " + at
 	s := v.last()
 	switch {
 	case v.Silent || !s.Inlet.Known():
-		return words + "; whether the supply is open is not known."
+		return words + "; it is not known whether the supply is open."
 	case s.State.Fed():
-		return words + fmt.Sprintf("; the supply is still open: the inlet reads %.0f kPa gauge.", s.Inlet.Value/1e3)
+		return words + "; the supply is still open: the inlet reads " + v.plate.Reading.Gauge(s.Inlet.Value) + "."
 	}
-	return words + fmt.Sprintf("; the inlet reads %.0f kPa gauge.", s.Inlet.Value/1e3)
+	return words + "; the inlet reads " + v.plate.Reading.Gauge(s.Inlet.Value) + "."
 }
 
 // charged gives the verdict with stored energy for a reading above the limit.
 func (v *Evaluator) charged() (string, []Evidence) {
 	s := v.last()
-	message := fmt.Sprintf("The outlet still reads %.0f kPa gauge. %s", s.Outlet.Value/1e3, v.toldBy())
+	message := fmt.Sprintf("The outlet still reads %s. %s", v.plate.Reading.Gauge(s.Outlet.Value), v.sinceWhen())
 	evidence := append(v.shutdownEvidence(), pressureEvidence("outlet_pressure", &s.Outlet))
 	if v.shut.by == ByCalendar {
 		evidence = append(evidence, pressureEvidence("inlet_pressure", &s.Inlet))
@@ -186,7 +196,7 @@ func (v *Evaluator) charged() (string, []Evidence) {
 		}
 	}
 	if e := &s.Estimates[station.StoredEnergy]; e.Known() {
-		message += fmt.Sprintf(" The tank stores about %.3g kJ (isentropic expansion to ambient).", e.Value/1e3)
+		message += fmt.Sprintf(" The tank holds about %.3g kJ (isentropic expansion to ambient).", e.Value/1e3)
 		evidence = append(evidence, Evidence{Name: "stored_energy_isentropic", Value: e.Value, Unit: "J"})
 	} else {
 		evidence = append(evidence, Evidence{Name: "stored_energy_isentropic", Text: "unknown: " + e.Reason})
@@ -216,7 +226,7 @@ func (v *Evaluator) unverified() (string, []Evidence) {
 		reason = "the station is silent"
 	}
 	evidence = append(evidence, Evidence{Name: "outlet_pressure", Text: "unknown: " + reason})
-	return "The outlet's pressure is not known: treat it as charged. " + v.toldBy(), evidence
+	return "The outlet's pressure is not known: treat it as charged. " + v.sinceWhen(), evidence
 }
 
 func (v *Evaluator) shutdownEvidence() []Evidence {

@@ -32,9 +32,9 @@ func press() board.Station {
 	s.Today[station.Stroking], s.Today[station.Holding] = 3e12, 1e12
 	s.Alarms = []board.Alarm{
 		{State: rules.ReturnedUnacknowledged, Transition: rules.Transition{Alarm: rules.SupplyUndersized, Priority: rules.Finding,
-			Raised: at(-time.Hour), Message: "The inlet sags by 12 % of its resting pressure.", Caution: rules.CautionSupply}},
+			Raised: at(-time.Hour), Message: "The inlet sags by 12 % of its resting pressure.", Caution: "Close the supply and vent both sides first."}},
 		{State: rules.Unacknowledged, Transition: rules.Transition{Alarm: rules.OutletLeak, Priority: rules.Medium,
-			Raised: at(-time.Minute), Message: "The outlet loses 18.0 L/min ANR (limit 15.0).", Caution: rules.CautionLeak}},
+			Raised: at(-time.Minute), Message: "The outlet loses 18.0 L/min ANR (limit 15.0).", Caution: "Search with ultrasound or soap, never with hands."}},
 	}
 	return s
 }
