@@ -2,10 +2,6 @@ package rules
 
 import "slices"
 
-// whyGone is the reason of a transition that ends an alarm of which the configuration holds
-// no definition any more.
-const whyGone = "no longer in the configuration"
-
 // Adopt sets the alarms' states to what is known of them elsewhere: those of the open ones
 // as given, all others normal. An alarm that agrees already stays as it is. It is for an
 // evaluator that is restored older than what was stored of it, or that has seen less, and will
@@ -58,7 +54,7 @@ func (a *alarm) adopt(t *Transition) {
 		copy(a.Raises[1:], a.Raises[:])
 		a.Raises[0] = t.Raised
 	}
-	a.Reading = readingIn(t)
+	a.AtRaise = raisedAt(t)
 	if t.First != "" {
 		a.First = t.First
 	}
@@ -68,5 +64,5 @@ func (a *alarm) adopt(t *Transition) {
 // pages.
 func (v *Evaluator) gone(name string, a *alarm, p Priority) {
 	v.emit(&Transition{Key: v.plate.Key, Branch: v.plate.Branch, Alarm: name, Priority: p, From: a.State, To: Normal,
-		At: a.LastTime + 1, Raised: a.Raised, Message: "The alarm is no longer in the configuration.", Why: whyGone})
+		At: a.LastTime + 1, Raised: a.Raised, Message: "The alarm is no longer in the configuration.", Trigger: AlarmRemoved})
 }

@@ -58,7 +58,7 @@ func TestAdoptEndsWhatTheConfigurationHasNot(t *testing.T) {
 	var got []Transition
 	v := NewEvaluator(&station.Plate{}, func(t *Transition) { got = append(got, *t) })
 	v.Adopt([]Transition{{Alarm: "our-own", To: Unacknowledged, Raised: 100, At: 100, Priority: Medium}})
-	if len(got) != 1 || got[0].Alarm != "our-own" || got[0].To != Normal || got[0].Why != whyGone || got[0].Priority != Medium {
+	if len(got) != 1 || got[0].Alarm != "our-own" || got[0].To != Normal || got[0].Trigger != AlarmRemoved || got[0].Priority != Medium {
 		t.Errorf("%+v", got)
 	}
 }

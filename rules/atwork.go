@@ -3,7 +3,6 @@ package rules
 import (
 	"math"
 	"slices"
-	"strings"
 
 	"strokewise/analyzer/station"
 )
@@ -67,7 +66,7 @@ type workMemory struct {
 	From    [2]float64                // where the last rise began, Pa gauge
 	Blind   [2]station.Instant        // no believed reading since, 0: there is one
 	Seen    [numSigns]station.Instant // when each sign was seen last, 0: never
-	Over    string                    // whose time was over when people were told last
+	Over    []string                  // whose time was over when people were told last
 }
 
 // people returns how many declarations count now.
@@ -235,14 +234,14 @@ func (v *Evaluator) workOver(now station.Instant, said verdict) {
 	w, i := &v.Work, v.index(WorkTimeOver)
 	a := &v.Alarms[i]
 	now = max(now, a.LastTime)
-	over := ""
+	var over []string
 	for k := range w.People {
 		if p := &w.People[k]; !p.Asleep && now >= p.Until {
-			over += p.Who + "\n"
+			over = append(over, p.Who)
 		}
 	}
-	if over == "" {
-		w.Over, said.answer = "", no
+	if len(over) == 0 {
+		w.Over, said.answer = nil, no
 		if said.message == "" {
 			said.message = "No declared work is past its time."
 		}
@@ -251,20 +250,15 @@ func (v *Evaluator) workOver(now station.Instant, said verdict) {
 	}
 	more := a.State.Active() && anyMore(w.Over, over)
 	if w.Over = over; more {
-		v.again(i, now, "the time of more people is over")
+		v.again(i, now, MoreDue, "the time of more people is over")
 	}
 	v.advance(i, now, verdict{answer: yes, say: (*Evaluator).overdue, by: said.by, why: said.why})
 	v.remindOf(i, now)
 }
 
-// anyMore reports whether a list of lines has one that another does not have.
-func anyMore(told, now string) bool {
-	for _, k := range strings.Split(now, "\n") {
-		if !slices.Contains(strings.Split(told, "\n"), k) {
-			return true
-		}
-	}
-	return false
+// anyMore reports whether a list of names has one that another does not have.
+func anyMore(before, now []string) bool {
+	return slices.ContainsFunc(now, func(who string) bool { return !slices.Contains(before, who) })
 }
 
 // AtWork returns who is declared at work.

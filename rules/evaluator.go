@@ -15,7 +15,7 @@ type alarm struct {
 	Grave    bool            // raised while the outlet was last believed charged, see Definition.PriorityCharged
 	First    string          // the alarm that came before this one, within 30 s
 	Raises   [6]station.Instant
-	Reading  float64 // the pressure that it is about, when it was raised, Pa gauge; NaN: not known
+	AtRaise  float64 // the pressure that it is about, when it was raised, Pa gauge; NaN: not known
 }
 
 // memory is the whole state of an Evaluator. Fields are exported for snapshots only.
@@ -226,5 +226,5 @@ type verdict struct {
 	say      wording
 	by, why  string
 	cause    station.Cause
-	shelfEnd ShelfEnd
+	trigger  Trigger
 }

@@ -2,19 +2,15 @@ package rules
 
 import "strokewise/analyzer/station"
 
-// Reasons of what happens to alarms because their station is no longer configured.
-const (
-	whyRemoved       = "the station is no longer in the configuration"
-	whyHeaderRemoved = "by the configuration no header of this name has enough stations to be watched"
-	askClose         = ": close the alarm with its cause"
-)
+// askClose is said of an alarm whose station is no longer configured.
+const askClose = ": close the alarm with its cause"
 
-// removed returns the reason for a station's alarms, or a header's.
-func (v *Evaluator) removed() string {
+// removed returns what happened to the station, or to the header.
+func (v *Evaluator) removed() Trigger {
 	if _, ok := v.plate.Key.Header(); ok {
-		return whyHeaderRemoved
+		return HeaderRemoved
 	}
-	return whyRemoved
+	return StationRemoved
 }
 
 // wordsGone are what is said of an alarm of such a station that is raised again when its
@@ -34,9 +30,9 @@ func (v *Evaluator) Retire(at station.Instant) {
 		switch a := &v.Alarms[i]; {
 		case a.State == SuppressedByDesign, a.State == OutOfService:
 			a.Present, a.True = false, 0
-			v.stamp(i, Normal, at, verdict{message: "It was removed from the configuration.", why: v.removed()})
+			v.stamp(i, Normal, at, verdict{message: "It was removed from the configuration.", trigger: v.removed()})
 		case a.State.Active():
-			v.stamp(i, a.State, at, verdict{why: v.removed() + askClose})
+			v.stamp(i, a.State, at, verdict{trigger: v.removed(), why: v.removed().Words() + askClose})
 		}
 	}
 }
@@ -54,7 +50,7 @@ func (v *Evaluator) stamp(i int, to AlarmState, at station.Instant, c verdict) {
 	v.emit(&Transition{
 		Key: v.plate.Key, Branch: v.plate.Branch, Alarm: def.Name, Priority: def.Priority,
 		From: from, To: to, At: at, Raised: a.Raised,
-		Message: c.message, Caution: def.Caution, By: c.by, Why: c.why,
+		Message: c.message, Caution: def.Caution, By: c.by, Why: c.why, Cause: c.cause, Trigger: c.trigger,
 	})
 }
 
@@ -62,12 +58,12 @@ func (v *Evaluator) stamp(i int, to AlarmState, at station.Instant, c verdict) {
 func (v *Evaluator) tickGone(now station.Instant) {
 	for i := range v.Alarms {
 		if a := &v.Alarms[i]; a.State == Shelved && now >= a.Until {
-			v.release(i, max(now, a.LastTime), verdict{message: wordsGone, why: "the time of the shelving is over"})
+			v.release(i, max(now, a.LastTime), verdict{message: wordsGone, trigger: ShelfTimeOver})
 		}
 	}
 	for i := range v.Alarms {
 		if a := &v.Alarms[i]; v.reminded(i, now) {
-			v.stamp(i, a.State, now, verdict{why: v.removed() + ", and the alarm is still open, " + spanOf(now.Sub(a.Raised)) + " after it was raised" + askClose})
+			v.stamp(i, a.State, now, verdict{trigger: StillPresent, why: v.removed().Words() + ", and the alarm is still open, " + spanOf(now.Sub(a.Raised)) + " after it was raised" + askClose})
 		}
 	}
 }
@@ -79,7 +75,7 @@ func (v *Evaluator) closeGone(i int, c *station.Command, at station.Instant) err
 		return refuse(c, "it is normal: there is nothing to close")
 	}
 	said := word(c)
-	said.message = "Closed by a person; " + v.removed() + "."
+	said.message = "Closed by a person; " + v.removed().Words() + "."
 	a.Present, a.True, a.Until, a.Once = false, 0, 0, false
 	v.stamp(i, Normal, at, said)
 	return nil

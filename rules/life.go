@@ -57,10 +57,10 @@ func (v *Evaluator) settle(i int, t station.Instant, c verdict) {
 		}
 	case Shelved:
 		if t >= a.Until {
-			c.shelfEnd = ShelfTimeOver
+			c.trigger = ShelfTimeOver
 			v.release(i, t, c)
 		} else if a.Once && c.answer == no {
-			c.shelfEnd = ShelfCondition
+			c.trigger = ShelfCondition
 			v.release(i, t, c)
 		}
 	case SuppressedByDesign:
@@ -88,7 +88,7 @@ func (v *Evaluator) release(i int, t station.Instant, c verdict) {
 func (v *Evaluator) raise(i int, t station.Instant, c verdict) {
 	a := &v.Alarms[i]
 	a.Raised, a.First, a.Told, a.Grave = t, v.first(i, t), t, v.set[i].PriorityCharged > v.set[i].Priority && v.lastCharged()
-	a.Reading = v.readingAtRaise(i)
+	a.AtRaise = v.atRaise(i)
 	copy(a.Raises[1:], a.Raises[:])
 	a.Raises[0] = t
 	v.move(i, Unacknowledged, t, c)
@@ -154,7 +154,7 @@ func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
 		c.message, c.evidence = v.say(def)
 	}
 	if from != Normal && from < SuppressedByDesign && t != a.Raised {
-		if r, ok := v.reading(i); ok {
+		if r, ok := v.progress(i); ok {
 			r.told(&c)
 		}
 	}
@@ -167,7 +167,7 @@ func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
 	tr := &Transition{
 		Key: v.plate.Key, Branch: v.plate.Branch, Alarm: def.Name, Priority: v.priority(i),
 		From: from, To: to, At: t, Raised: a.Raised,
-		Message: c.message, Caution: def.Caution, Evidence: c.evidence, By: c.by, Why: c.why, Cause: c.cause, ShelfEnd: c.shelfEnd,
+		Message: c.message, Caution: def.Caution, Evidence: c.evidence, By: c.by, Why: c.why, Cause: c.cause, Trigger: c.trigger,
 	}
 	if to == Unacknowledged {
 		tr.First = a.First

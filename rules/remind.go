@@ -16,7 +16,7 @@ func (v *Evaluator) remind(t station.Instant) {
 // remindOf reminds of one alarm where that is due.
 func (v *Evaluator) remindOf(i int, t station.Instant) {
 	if v.reminded(i, t) {
-		v.again(i, t, "still present, "+spanOf(t.Sub(v.Alarms[i].Raised))+" after it was raised")
+		v.again(i, t, StillPresent, "still present, "+spanOf(t.Sub(v.Alarms[i].Raised))+" after it was raised")
 	}
 }
 
@@ -33,11 +33,11 @@ func (v *Evaluator) reminded(i int, t station.Instant) bool {
 }
 
 // again tells of an alarm that stands.
-func (v *Evaluator) again(i int, t station.Instant, why string) {
+func (v *Evaluator) again(i int, t station.Instant, by Trigger, why string) {
 	a := &v.Alarms[i]
 	t = max(t, a.LastTime+1)
 	a.LastTime, a.Told = t, t
-	v.move(i, a.State, t, verdict{why: why, say: v.wordsOf(i)})
+	v.move(i, a.State, t, verdict{trigger: by, why: why, say: v.wordsOf(i)})
 }
 
 // wordsOf gives how an alarm that code decides is worded, nil for others.

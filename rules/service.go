@@ -187,7 +187,7 @@ func (v *Evaluator) serviceDue(t station.Instant) verdict {
 	}
 	i := v.index(ServiceDue)
 	if a := &v.Alarms[i]; a.State.Active() && v.Service.Told != 0 && v.kinds.beyond(v.Service.Told) {
-		v.again(i, t, "more has come due")
+		v.again(i, t, MoreDue, "")
 	}
 	v.Service.Told = v.kinds
 	return verdict{answer: yes, say: (*Evaluator).servicesDue}

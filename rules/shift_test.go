@@ -214,7 +214,7 @@ func TestMoreComesDue(t *testing.T) {
 			}
 		}
 	}
-	if len(got) != 3 || !got[2].Reminder() || got[2].Why != "more has come due" || !strings.Contains(got[2].Message, "replacement of hoses in 30 days") || strings.Contains(got[0].Message, "hoses") {
+	if len(got) != 3 || !got[2].Reminder() || got[2].Trigger != MoreDue || got[2].Reason() != "more has come due" || !strings.Contains(got[2].Message, "replacement of hoses in 30 days") || strings.Contains(got[0].Message, "hoses") {
 		t.Errorf("%+v", got)
 	}
 }

@@ -74,7 +74,7 @@ type Transition struct {
 	Cause        station.Cause   `json:"cause,omitempty"` // of a closing
 	ShelvedUntil station.Instant `json:"-"`               // of a shelving
 	ShelvedOnce  bool            `json:"-"`               // it ends with the condition
-	ShelfEnd     ShelfEnd        `json:"-"`               // what ended a shelving by itself
+	Trigger      Trigger         `json:"-"`               // what brought it about by itself
 	First        string          `json:"-"`               // of a raise: the alarm that it follows within 30 s
 
 	Explained string `json:"explained_by,omitempty"` // alarm of the header that people are told of instead

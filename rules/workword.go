@@ -224,7 +224,7 @@ func (v *Evaluator) overdue() (string, []Evidence) {
 	var names []string
 	var e []Evidence
 	for i := range v.Work.People {
-		if p := &v.Work.People[i]; strings.Contains("\n"+v.Work.Over, "\n"+p.Who+"\n") {
+		if p := &v.Work.People[i]; slices.Contains(v.Work.Over, p.Who) {
 			names = append(names, v.working(p))
 			e = append(e, Evidence{Name: "at_work", Text: v.working(p)})
 		}

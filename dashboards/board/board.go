@@ -43,7 +43,7 @@ func (t *Totals) Sub(o *Totals) {
 type Alarm struct {
 	Transition rules.Transition // the latest one
 	State      rules.AlarmState
-	Reading    *rules.Reading // as of the station's status; nil where the alarm is about no pressure
+	Progress   *rules.Progress // as of the station's status; nil where the alarm is about no pressure
 }
 
 // Station is the current picture of one station.

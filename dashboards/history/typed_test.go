@@ -96,14 +96,14 @@ func migratedTransitions(t *testing.T, s *Store) {
 		{Cause: station.CauseLeak, Why: "fitting: tightened"},
 		{Why: "leak: seen"},
 		{Why: "the time of the shelving is over", ShelvedUntil: station.Instant(1767323045*station.Second + station.Second/4), ShelvedOnce: true},
-		{ShelfEnd: rules.ShelfTimeOver, First: "signal-lost"},
-		{ShelfEnd: rules.ShelfCondition},
+		{Trigger: rules.ShelfTimeOver, First: "signal-lost"},
+		{Trigger: rules.ShelfCondition},
 	}
 	if err != nil || len(list) != len(want) {
 		t.Fatalf("%+v, %v", list, err)
 	}
 	for i, a := range list {
-		if w := want[i]; a.Cause != w.Cause || a.Why != w.Why || a.ShelvedUntil != w.ShelvedUntil || a.ShelvedOnce != w.ShelvedOnce || a.ShelfEnd != w.ShelfEnd || a.First != w.First {
+		if w := want[i]; a.Cause != w.Cause || a.Why != w.Why || a.ShelvedUntil != w.ShelvedUntil || a.ShelvedOnce != w.ShelvedOnce || a.Trigger != w.Trigger || a.First != w.First {
 			t.Errorf("%+v\nwant %+v", a, w)
 		}
 	}
@@ -115,7 +115,7 @@ func TestTypedFieldsComeBack(t *testing.T) {
 	c := station.Command{Kind: "done", By: "Ana", Service: station.FilterElement, Date: "2026-01-10", Document: "sheet 7 (no effect: x)"}
 	act := ActOf(press, t0, &c)
 	tr := rules.Transition{Key: press, Alarm: rules.OutletLeak, From: rules.Unacknowledged, To: rules.Shelved, At: t0, Raised: t0.Add(-1), By: "Ana", Why: "wear: w",
-		Cause: station.CauseLeak, ShelvedUntil: t0.Add(9), ShelvedOnce: true, ShelfEnd: rules.ShelfCondition, First: rules.SignalLost}
+		Cause: station.CauseLeak, ShelvedUntil: t0.Add(9), ShelvedOnce: true, Trigger: rules.ShelfCondition, First: rules.SignalLost}
 	do(t, s, Commit{Partition: 5, Position: 10, Acts: []Act{act}, Transitions: []rules.Transition{tr}, Notes: []Note{{Key: press, At: t0, Who: "Ana", Text: "x", Service: c.Service, Date: c.Date}}})
 	acts, err := s.ActsOf(t.Context(), "done")
 	if err != nil || len(acts) != 1 || acts[0] != act || *acts[0].Command() != c || acts[0].Words() != "filter 2026-01-10: sheet 7 (no effect: x)" {
@@ -125,7 +125,7 @@ func TestTypedFieldsComeBack(t *testing.T) {
 	if err != nil || len(list) != 1 {
 		t.Fatalf("%+v, %v", list, err)
 	}
-	if a := list[0]; a.Cause != tr.Cause || a.Why != tr.Why || a.ShelvedUntil != tr.ShelvedUntil || !a.ShelvedOnce || a.ShelfEnd != tr.ShelfEnd || a.First != tr.First {
+	if a := list[0]; a.Cause != tr.Cause || a.Why != tr.Why || a.ShelvedUntil != tr.ShelvedUntil || !a.ShelvedOnce || a.Trigger != tr.Trigger || a.First != tr.First {
 		t.Errorf("%+v", a)
 	}
 	notes, err := s.LastNotes(t.Context(), press, 5)

@@ -74,15 +74,15 @@ func alarm(a *board.Alarm) alarmView {
 	if t.Raised == 0 {
 		v.Raised = "" // suppressed before it was raised
 	}
-	v.reading(a.Reading)
+	v.progress(a.Progress)
 	if d, ok := rules.DefinitionOf(t.Key, t.Alarm); ok {
 		v.CheckFirst, v.Respond = d.CheckFirst, d.RespondIn
 	}
 	return v
 }
 
-// reading adds what is read now. The message that says the same now replaces the older one.
-func (v *alarmView) reading(r *rules.Reading) {
+// progress adds what is read now. The message that says the same now replaces the older one.
+func (v *alarmView) progress(r *rules.Progress) {
 	if r == nil || r.At == 0 {
 		return
 	}

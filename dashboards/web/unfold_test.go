@@ -71,17 +71,17 @@ func TestAnAlarmThatGuardsPeopleIsShelvedInAStepOfItsOwn(t *testing.T) {
 func TestAnAlarmShowsWhatIsReadNow(t *testing.T) {
 	s := shutDown()
 	s.Alarms[0].Transition.Message = "The outlet still reads 983 kPa gauge."
-	s.Alarms[0].Reading = &rules.Reading{Quantity: "outlet_pressure", Raised: 983e3, Now: 905e3, At: at(-time.Second), Slope: -4e3 / 60, Message: "The outlet still reads 905 kPa gauge."}
+	s.Alarms[0].Progress = &rules.Progress{Quantity: "outlet_pressure", Raised: 983e3, Now: 905e3, At: at(-time.Second), Slope: -4e3 / 60, Message: "The outlet still reads 905 kPa gauge."}
 	o := fixture(s)
 	o.Command = (&taken{}).take
 	for _, path := range []string{"/", "/station/northdock/weld-1", "/station/northdock/weld-1/command"} {
 		b := get(New(o), path).Body.String()
-		if !strings.Contains(b, "983 kPa gauge when raised, 905 now, falling 4.0 kPa/min (at 2026-03-02 11:59:59 UTC)") || !strings.Contains(b, "still reads 905") || strings.Contains(b, "still reads 983") {
+		if !strings.Contains(b, "983 kPa gauge when raised, 905 now, falling 4 kPa/min (at 2026-03-02 11:59:59 UTC)") || !strings.Contains(b, "still reads 905") || strings.Contains(b, "still reads 983") {
 			t.Errorf("%s:\n%s", path, b)
 		}
 	}
 	var v alarmView
-	v.reading(&rules.Reading{Raised: math.NaN(), Now: math.NaN(), Slope: math.NaN(), At: at(0)})
+	v.progress(&rules.Progress{Raised: math.NaN(), Now: math.NaN(), Slope: math.NaN(), At: at(0)})
 	if v.Read != "" || v.Now != "" {
 		t.Errorf("of nothing known: %+v", v)
 	}

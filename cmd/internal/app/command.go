@@ -140,7 +140,10 @@ func noteOf(c *station.Command) string {
 	case "at-work":
 		return "At work until " + c.Until.Floor(station.Second).String() + ": " + c.Note
 	case "work-ended":
-		return strings.TrimSuffix("Work ended: "+c.Note, ": ")
+		if c.Note == "" {
+			return "Work ended"
+		}
+		return "Work ended: " + c.Note
 	case "vented":
 		return "Vented, a person's word: " + c.Note
 	case "close":

@@ -67,7 +67,7 @@ func stated(list []rules.Transition) []history.Act {
 		if t.To != rules.Normal {
 			what = "alarm " + t.To.String()
 		}
-		out = append(out, history.Act{At: t.At, Who: "configuration", What: what, Target: history.Target(t.Key, t.Alarm), Detail: t.Why})
+		out = append(out, history.Act{At: t.At, Who: "configuration", What: what, Target: history.Target(t.Key, t.Alarm), Detail: t.Reason()})
 	}
 	return out
 }

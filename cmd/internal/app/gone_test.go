@@ -87,7 +87,7 @@ func renamed(t *testing.T, restart, loses bool) {
 		t.Errorf("%+v", last)
 	}
 	if !slices.ContainsFunc(got, func(x rules.Transition) bool {
-		return strings.Contains(x.Why, "no longer in the configuration") && x.To == rules.Acknowledged
+		return strings.Contains(x.Reason(), "no longer in the configuration") && x.To == rules.Acknowledged
 	}) {
 		t.Errorf("no transition says that the station was removed: %+v", got)
 	}

@@ -320,8 +320,8 @@ func (p *partition) show(u *unit) {
 func (u *unit) standing() []board.Alarm {
 	out := append([]board.Alarm(nil), u.alarms...)
 	for i := range out {
-		if r, ok := u.Reading(out[i].Transition.Alarm); ok {
-			out[i].Reading = &r
+		if r, ok := u.Progress(out[i].Transition.Alarm); ok {
+			out[i].Progress = &r
 		}
 	}
 	return out

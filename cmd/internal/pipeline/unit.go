@@ -170,8 +170,8 @@ func (u *Unit) Command(c *station.Command, at station.Instant) error {
 	return u.rules.Command(c, at)
 }
 
-// Reading returns the pressure that an alarm is about, see rules.Evaluator.Now.
-func (u *Unit) Reading(alarm string) (rules.Reading, bool) { return u.rules.Now(alarm) }
+// Progress returns the pressure that an alarm is about, see rules.Evaluator.Now.
+func (u *Unit) Progress(alarm string) (rules.Progress, bool) { return u.rules.Now(alarm) }
 
 // Dues gives what comes due at t.
 func (u *Unit) Dues(t station.Instant) []rules.Due { return u.rules.Dues(t) }

@@ -11,11 +11,12 @@ ALTER TABLE notes ADD COLUMN service TEXT NOT NULL DEFAULT '';
 ALTER TABLE notes ADD COLUMN date TEXT NOT NULL DEFAULT '';
 
 -- The cause that a closing gave; until when an alarm is shelved (ns), and whether its condition's end
--- ends that; what ended a shelving by itself; the alarm that a raise followed within 30 s.
+-- ends that; what brought a transition about where
+-- neither a condition nor a person did; the alarm that a raise followed within 30 s.
 ALTER TABLE transitions ADD COLUMN cause TEXT NOT NULL DEFAULT '';
 ALTER TABLE transitions ADD COLUMN shelved_until INTEGER NOT NULL DEFAULT 0;
 ALTER TABLE transitions ADD COLUMN shelved_once INTEGER NOT NULL DEFAULT 0;
-ALTER TABLE transitions ADD COLUMN shelf_end TEXT NOT NULL DEFAULT '';
+ALTER TABLE transitions ADD COLUMN trigger TEXT NOT NULL DEFAULT '';
 ALTER TABLE transitions ADD COLUMN first TEXT NOT NULL DEFAULT '';
 
 CREATE TEMP TABLE causes (name TEXT PRIMARY KEY);
@@ -29,8 +30,10 @@ UPDATE transitions SET cause = trim(substr(why, 1, instr(why, ':') - 1)), why = 
 WHERE by <> '' AND instr(why, ':') > 0 AND trim(substr(why, 1, instr(why, ':') - 1)) IN (SELECT name FROM causes)
   AND EXISTS (SELECT 1 FROM audit a JOIN stations s ON s.id = transitions.station
     WHERE a.what = 'close' AND a.who = transitions.by AND a.detail = transitions.why AND a.target = s.site || '/' || s.station || ' ' || transitions.alarm);
-UPDATE transitions SET shelf_end = 'time over', why = '' WHERE by = '' AND from_state = 'shelved' AND why = 'the time of the shelving is over';
-UPDATE transitions SET shelf_end = 'condition ended', why = '' WHERE by = '' AND from_state = 'shelved' AND why = 'shelved until the condition ended, which it did';
+UPDATE transitions SET trigger = 'shelving over', why = '' WHERE by = '' AND from_state = 'shelved' AND why = 'the time of the shelving is over';
+UPDATE transitions SET trigger = 'condition over', why = '' WHERE by = '' AND from_state = 'shelved' AND why = 'shelved until the condition ended, which it did';
+UPDATE transitions SET trigger = 'still present' WHERE by = '' AND from_state = to_state AND why LIKE 'still present, %';
+UPDATE transitions SET trigger = 'more due' WHERE by = '' AND from_state = to_state AND why = 'more has come due';
 UPDATE transitions SET
   shelved_until = coalesce((SELECT unixepoch(text) * 1000000000 + iif(instr(text, '.') = 0, 0,
       CAST(substr(rtrim(substr(text, instr(text, '.') + 1), 'Z') || '000000000', 1, 9) AS INTEGER))

@@ -11,33 +11,33 @@ import (
 // kilopascal over the five minutes looked at (a usual sensor's resolution; no source).
 const steady = 100.0 / 60
 
-// Reading is the pressure that a standing alarm is about: when it was raised, now, and how it
+// Progress is the pressure that a standing alarm is about: when it was raised, now, and how it
 // moves. A value that is not known is NaN.
-type Reading struct {
+type Progress struct {
 	Quantity string          // its name in conditions
 	Raised   float64         // Pa gauge, when the alarm was raised
 	Now      float64         // Pa gauge, at At
 	At       station.Instant // of the newest step
-	Slope    float64         // Pa/s, over the last five minutes
-	In       station.Reading // unit of the words
+	Slope    float64         // Pa/s, over the last minutes
+	Unit     station.Reading // that people read
 	Message  string          // what the alarm says now, "" where it says the same as when it was raised
 }
 
-// String returns the reading in words: "983 kPa gauge when raised, 905 now, falling 4.0 kPa/min",
+// String returns the progress in words: "983 kPa gauge when raised, 905 now, falling 4 kPa/min",
 // and "" where neither value is known.
-func (r *Reading) String() string {
+func (r *Progress) String() string {
 	if !finite(r.Raised) && !finite(r.Now) {
 		return ""
 	}
 	raised, now := "not known when raised", "not known now"
 	if finite(r.Raised) {
-		raised = r.In.Gauge(r.Raised) + " when raised"
+		raised = r.Unit.Gauge(r.Raised) + " when raised"
 	}
-	if finite(r.Now) {
-		now = r.In.Gauge(r.Now) + " now"
-		if finite(r.Raised) {
-			now = r.In.Number(r.Now) + " now"
-		}
+	switch {
+	case finite(r.Now) && finite(r.Raised):
+		now = r.Unit.Number(r.Now) + " now"
+	case finite(r.Now):
+		now = r.Unit.Gauge(r.Now) + " now"
 	}
 	text := raised + ", " + now
 	if finite(r.Now) && finite(r.Slope) {
@@ -47,25 +47,29 @@ func (r *Reading) String() string {
 }
 
 // moves puts the slope in words.
-func (r *Reading) moves() string {
-	slope, verb := r.Slope, "falling"
+func (r *Progress) moves() string {
+	verb := "falling"
 	switch {
-	case math.Abs(slope) < steady:
+	case math.Abs(r.Slope) < steady:
 		return "steady"
-	case slope > 0:
+	case r.Slope > 0:
 		verb = "rising"
 	}
-	return verb + " " + r.In.Slope(math.Abs(slope))
+	perMinute := 60 * math.Abs(r.Slope)
+	if r.Unit.Number(perMinute) == r.Unit.Number(0) {
+		return "slowly " + verb
+	}
+	return verb + " " + r.Unit.Difference(perMinute) + "/min"
 }
 
-// followed are the quantities that readings are about.
+// followed are the quantities that alarms are followed by.
 var followed = [...]string{"outlet_pressure", "inlet_pressure", "header_static"}
 
 // pressure returns the quantity that an alarm is about: of those in followed, the first that its
 // message holds; -1 where it holds none.
 func (d *Definition) pressure() int {
 	switch d.Name {
-	case PressureLeft, PressureReturned:
+	case PressureLeft:
 		return qOutlet
 	case InletPressureLeft:
 		return qInlet
@@ -92,22 +96,22 @@ func (v *Evaluator) value(d *Definition, q int) float64 {
 	return v.now[q]
 }
 
-// readingAtRaise returns the value to remember of an alarm that is raised now.
-func (v *Evaluator) readingAtRaise(i int) float64 {
+// atRaise returns the value to remember of an alarm that is raised now.
+func (v *Evaluator) atRaise(i int) float64 {
 	if q := v.set[i].pressure(); q >= 0 {
 		return v.value(&v.set[i], q)
 	}
 	return math.NaN()
 }
 
-// Now returns the reading of an alarm that is not normal, false where the alarm is about no
+// Now returns the progress of an alarm that is not normal, false where the alarm is about no
 // pressure.
-func (v *Evaluator) Now(alarm string) (Reading, bool) {
+func (v *Evaluator) Now(alarm string) (Progress, bool) {
 	i := v.index(alarm)
 	if i < 0 || v.Alarms[i].State == Normal || v.Alarms[i].Raised == 0 {
-		return Reading{}, false
+		return Progress{}, false
 	}
-	r, ok := v.reading(i)
+	r, ok := v.progress(i)
 	if ok && v.Alarms[i].Present {
 		if say := v.wordsOf(i); say != nil {
 			r.Message, _ = say(v)
@@ -116,13 +120,13 @@ func (v *Evaluator) Now(alarm string) (Reading, bool) {
 	return r, ok
 }
 
-func (v *Evaluator) reading(i int) (Reading, bool) {
+func (v *Evaluator) progress(i int) (Progress, bool) {
 	d := &v.set[i]
 	q := d.pressure()
 	if q < 0 {
-		return Reading{}, false
+		return Progress{}, false
 	}
-	r := Reading{Quantity: quantities[q].Name, Raised: v.Alarms[i].Reading, Now: v.value(d, q), In: v.plate.Reading, At: v.last().At, Slope: math.NaN()}
+	r := Progress{Quantity: quantities[q].Name, Raised: v.Alarms[i].AtRaise, Now: v.value(d, q), At: v.last().At, Slope: math.NaN(), Unit: v.plate.Reading}
 	if finite(r.Now) {
 		switch q {
 		case qOutlet:
@@ -134,8 +138,8 @@ func (v *Evaluator) reading(i int) (Reading, bool) {
 	return r, true
 }
 
-// what returns the name of the reading's quantity in a message.
-func (r *Reading) what() string {
+// what returns the name of the quantity in a message.
+func (r *Progress) what() string {
 	switch r.Quantity {
 	case "inlet_pressure":
 		return "Inlet"
@@ -145,9 +149,9 @@ func (r *Reading) what() string {
 	return "Outlet"
 }
 
-// told adds the reading to what is told of an alarm after its raise. A person's command adds no
+// told adds the progress to what is told of an alarm after its raise. A person's command adds no
 // words.
-func (r *Reading) told(c *verdict) {
+func (r *Progress) told(c *verdict) {
 	if text := r.String(); text != "" && c.message != "" && c.by == "" {
 		c.message = strings.TrimSpace(c.message + " " + r.what() + ": " + text + ".")
 	}
@@ -162,8 +166,8 @@ func (r *Reading) told(c *verdict) {
 // whenRaised ends the name of the evidence that holds the value at the raise.
 const whenRaised = "_when_raised"
 
-// readingIn returns the value at the raise that a transition's evidence holds, NaN for none.
-func readingIn(t *Transition) float64 {
+// raisedAt returns the value at the raise that a transition's evidence holds, NaN for none.
+func raisedAt(t *Transition) float64 {
 	for _, e := range t.Evidence {
 		name, after := strings.CutSuffix(e.Name, whenRaised)
 		for _, q := range followed {

@@ -20,7 +20,7 @@ func charged(t *testing.T) *stage {
 	return g
 }
 
-func (g *stage) reading(t *testing.T, alarm string) Reading {
+func (g *stage) progress(t *testing.T, alarm string) Progress {
 	t.Helper()
 	r, ok := g.v.Now(alarm)
 	if !ok {
@@ -33,8 +33,8 @@ func (g *stage) reading(t *testing.T, alarm string) Reading {
 func TestAnAlarmThatStandsSaysWhatIsReadNow(t *testing.T) {
 	g := charged(t)
 	g.play(600, func(i int, s *station.Status) { s.Outlet = known(983e3 - 4e3*float64(i+1)/60) })
-	r := g.reading(t, PressureLeft)
-	if got := r.String(); got != "983 kPa gauge when raised, 943 now, falling 4.0 kPa/min" {
+	r := g.progress(t, PressureLeft)
+	if got := r.String(); got != "983 kPa gauge when raised, 943 now, falling 4 kPa/min" {
 		t.Errorf("%q", got)
 	}
 	if !strings.Contains(r.Message, "943 kPa") || strings.Contains(r.Message, "983") {
@@ -53,12 +53,32 @@ func TestAnAlarmThatStandsSaysWhatIsReadNow(t *testing.T) {
 	}
 }
 
+// Progress is in the site's unit, to the digit of its gauges.
+func TestProgressInTheSitesUnit(t *testing.T) {
+	for _, c := range []struct {
+		unit  station.Reading
+		slope float64 // kPa/min
+		want  string
+	}{
+		{station.ReadKPa, -4, "983 kPa gauge when raised, 905 now, falling 4 kPa/min"},
+		{station.ReadKPa, 0.3, "983 kPa gauge when raised, 905 now, slowly rising"},
+		{station.ReadBar, -4, "9.83 bar gauge when raised, 9.05 now, falling 0.04 bar/min"},
+		{station.ReadPSI, 14, "143 psi gauge when raised, 131 now, rising 2 psi/min"}, // 6.894757 kPa a psi
+		{station.ReadPSI, 0.05, "143 psi gauge when raised, 131 now, steady"},
+	} {
+		p := Progress{Raised: 983e3, Now: 905e3, Slope: c.slope * 1e3 / 60, Unit: c.unit}
+		if got := p.String(); got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
+		}
+	}
+}
+
 // An outlet that falls from 983 kPa to 0 at once ends nothing, and the alarm no longer says that
 // it reads 983.
 func TestAnAlarmThatStandsFollowsASuddenZero(t *testing.T) {
 	g := charged(t)
 	g.play(400, func(_ int, s *station.Status) { s.Outlet, s.State = known(0), station.Off })
-	r := g.reading(t, PressureLeft)
+	r := g.progress(t, PressureLeft)
 	if got := r.String(); got != "983 kPa gauge when raised, 0 now, steady" {
 		t.Errorf("%q", got)
 	}
@@ -66,7 +86,7 @@ func TestAnAlarmThatStandsFollowsASuddenZero(t *testing.T) {
 		t.Errorf("the message as of now: %q", r.Message)
 	}
 	g.play(5, func(_ int, s *station.Status) { s.Outlet = station.Unknown("no reading") })
-	if r = g.reading(t, PressureLeft); r.String() != "983 kPa gauge when raised, not known now" {
+	if r = g.progress(t, PressureLeft); r.String() != "983 kPa gauge when raised, not known now" {
 		t.Errorf("without a reading: %q", r.String())
 	}
 }
@@ -80,16 +100,16 @@ func TestWhatIsToldAfterTheRaiseHoldsBothValues(t *testing.T) {
 	if !told.Reminder() || !strings.HasSuffix(told.Message, " Outlet: 983 kPa gauge when raised, 905 now, steady.") {
 		t.Errorf("reminder: %+v", told)
 	}
-	if got := readingIn(&told); got != 983e3 {
+	if got := raisedAt(&told); got != 983e3 {
 		t.Errorf("the evidence holds %g Pa at the raise", got)
 	}
-	if strings.Contains(g.got[0].Message, "when raised") || readingIn(&g.got[0]) != 983e3 {
+	if strings.Contains(g.got[0].Message, "when raised") || raisedAt(&g.got[0]) != 983e3 {
 		t.Errorf("raise: %+v", g.got[0])
 	}
 	if err := g.v.Command(&station.Command{Kind: "acknowledge", Alarm: PressureLeft, By: "Ada"}, g.now); err != nil {
 		t.Fatal(err)
 	}
-	if a := g.got[len(g.got)-1]; a.Message != "" || readingIn(&a) != 983e3 {
+	if a := g.got[len(g.got)-1]; a.Message != "" || raisedAt(&a) != 983e3 {
 		t.Errorf("acknowledgement: %+v", a)
 	}
 	g.play(30, func(i int, s *station.Status) { s.Outlet = known(905e3 * math.Exp(-float64(i)/5)) })
@@ -112,8 +132,8 @@ func TestAnAdoptedAlarmKnowsItsRaise(t *testing.T) {
 }
 
 // The alarms whose message holds a pressure of the station have a reading, others have none.
-func TestWhichAlarmsHaveAReading(t *testing.T) {
-	want := map[string]string{PressureLeft: "outlet_pressure", InletPressureLeft: "inlet_pressure", PressureReturned: "outlet_pressure",
+func TestWhichAlarmsHaveProgress(t *testing.T) {
+	want := map[string]string{PressureLeft: "outlet_pressure", InletPressureLeft: "inlet_pressure", PressureReturned: "inlet_pressure",
 		OverPressure: "outlet_pressure", "outlet-low": "outlet_pressure", "starved": "outlet_pressure", HeaderLow: "header_static",
 		SignalLost: "", OutletLeak: "", ServiceDue: "", InspectionDue: ""}
 	for name, quantity := range want {
