@@ -69,7 +69,7 @@ func TestAlarmCommands(t *testing.T) {
 		says string
 	}{
 		{[]string{"note", "northdock/press-4", "hose changed", "--who", "Ana"}, 0, "done: note"},
-		{[]string{"vented", "northdock/press-4", "gauge 3 reads 0", "--who", "Ana"}, 1, "refused: cannot vented"},
+		{[]string{"vented", "northdock/press-4", "gauge 3 reads 0", "--who", "Ana"}, 1, "refused: vented: the "},
 		{[]string{"unshelve", "northdock/press-4", "outlet-leak", "--who", "Ana"}, 1, "not shelved"},
 		{[]string{"inspected", "northdock/press-4", "sheet 12", "--who", "Ana"}, 0, "done: inspected"},
 		{[]string{"shelve", "northdock/press-4", "pressure-left", "--who", "Ana", "--why", "test", "--for", "13h"}, 1, "12 h (720 minutes) at most"},
