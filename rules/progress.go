@@ -40,7 +40,7 @@ func (r *Progress) String() string {
 		now = r.Unit.Gauge(r.Now) + " now"
 	}
 	text := raised + ", " + now
-	if finite(r.Now) && finite(r.Slope) {
+	if finite(r.Now) && finite(r.Slope) && !(r.Now < ChargedMin && r.Slope < 0) { // near atmosphere nothing falls on
 		text += ", " + r.moves()
 	}
 	return text
@@ -149,18 +149,33 @@ func (r *Progress) what() string {
 	return "Outlet"
 }
 
-// told adds the progress to what is told of an alarm after its raise. A person's command adds no
-// words.
-func (r *Progress) told(c *verdict) {
-	if text := r.String(); text != "" && c.message != "" && c.by == "" {
-		c.message = strings.TrimSpace(c.message + " " + r.what() + ": " + text + ".")
-	}
+// evidence returns the progress for what is told of an alarm after its raise.
+func (r *Progress) evidence() []Evidence {
+	var out []Evidence
 	for _, e := range [...]Evidence{{Name: r.Quantity + whenRaised, Value: r.Raised, Unit: "Pa gauge"},
 		{Name: r.Quantity + "_now", Value: r.Now, Unit: "Pa gauge"}, {Name: r.Quantity + "_slope", Value: r.Slope, Unit: "Pa/s"}} {
 		if finite(e.Value) {
-			c.evidence = append(c.evidence, e)
+			out = append(out, e)
 		}
 	}
+	if text := r.String(); text != "" {
+		out = append(out, Evidence{Name: progressWords, Text: r.what() + ": " + text + "."})
+	}
+	return out
+}
+
+// progressWords is the name of the evidence that holds the progress in words.
+const progressWords = "progress"
+
+// Said returns the message of a transition with the progress of its alarm's pressure, as it is sent
+// to people.
+func (t *Transition) Said() string {
+	for _, e := range t.Evidence {
+		if e.Name == progressWords && t.Message != "" {
+			return t.Message + " " + e.Text
+		}
+	}
+	return t.Message
 }
 
 // whenRaised ends the name of the evidence that holds the value at the raise.
