@@ -104,18 +104,17 @@ func (v *Evaluator) atRaise(i int) float64 {
 	return math.NaN()
 }
 
-// Now returns the progress of an alarm that is not normal, false where the alarm is about no
-// pressure.
+// Now returns the progress of an alarm that is not normal, false where nothing of it changes while it
+// stands: it is about no pressure, and its words are those of the catalogue.
 func (v *Evaluator) Now(alarm string) (Progress, bool) {
 	i := v.index(alarm)
 	if i < 0 || v.Alarms[i].State == Normal || v.Alarms[i].Raised == 0 {
 		return Progress{}, false
 	}
 	r, ok := v.progress(i)
-	if ok && v.Alarms[i].Present {
-		if say := v.wordsOf(i); say != nil {
-			r.Message, _ = say(v)
-		}
+	if say := v.wordsOf(i); say != nil && v.Alarms[i].Present && v.HaveStep {
+		r.Message, _ = say(v)
+		ok = true
 	}
 	return r, ok
 }
@@ -124,7 +123,7 @@ func (v *Evaluator) progress(i int) (Progress, bool) {
 	d := &v.set[i]
 	q := d.pressure()
 	if q < 0 {
-		return Progress{}, false
+		return Progress{Raised: math.NaN(), Now: math.NaN(), Slope: math.NaN(), At: v.last().At}, false
 	}
 	r := Progress{Quantity: quantities[q].Name, Raised: v.Alarms[i].AtRaise, Now: v.value(d, q), At: v.last().At, Slope: math.NaN(), Unit: v.plate.Reading}
 	if finite(r.Now) {
