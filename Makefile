@@ -4,7 +4,7 @@ GO ?= go
 # The race detector needs a C compiler; without one the tests run without it, and say so.
 RACE := $(shell command -v gcc >/dev/null 2>&1 && echo -race)
 
-.PHONY: build demo test race torture bench fuzz lint peers clean accuracy accuracy-baseline
+.PHONY: build demo test race torture bench fuzz lint peers clean accuracy accuracy-baseline scenes plant-week
 
 build: ## the binary, here
 	$(GO) build -o strokewise ./cmd/strokewise
@@ -14,7 +14,7 @@ demo: build ## the main job on embedded defaults, until Ctrl-C
 
 # Packages that are one goroutine's arithmetic, and the tests of the binary as it is built: without
 # the race detector, under which they take five times as long. `make race` runs all with it.
-PLAIN := ./analyzer/... ./collector/rig/model ./collector/rig/draw ./dashboards/trend ./cmd/internal/pipeline ./cmd/internal/accuracy ./cmd/strokewise
+PLAIN := ./analyzer/... ./collector/rig/model ./collector/rig/draw ./dashboards/trend ./cmd/internal/pipeline ./cmd/internal/accuracy ./cmd/internal/scene ./cmd/strokewise
 
 test: peers ## all tests
 	@[ -n "$(RACE)" ] || echo "note: no C compiler found, so the tests run without the race detector"
@@ -57,8 +57,18 @@ accuracy-baseline: ## stores the short table that make test holds, and recording
 	$(GO) test -count=1 -run TestNothingDropped ./$(ACCURACY) -update
 	$(GO) run ./$(ACCURACY)/measure -recordings -each -out $(ACCURACY)/recordings.txt
 
-# Packages that tests and `make accuracy` run: programs beside them, recordings and random stations for them, rules of the tree.
-FOR_TESTS := deploy/peers collector/playback collector/rig/draw cmd/internal/accuracy cmd/internal/layout
+SCENE := cmd/internal/scene
+scenes: ## ordinary events of a plant, as a table: event, what was raised, after how long, the text as sent; a minute. Fails where one did not come as it must
+	$(GO) run ./$(SCENE)/play
+
+# Stations and days of the week.
+STATIONS ?= 24
+DAYS ?= 7
+plant-week: ## a week of a mixed virtual plant: alarms a day, shares of the priorities, false and missed ones; ten minutes
+	$(GO) run ./$(SCENE)/play -week -stations $(STATIONS) -days $(DAYS)
+
+# Packages that tests and `make accuracy`, `make scenes` run: programs beside them, recordings and random stations for them, rules of the tree.
+FOR_TESTS := deploy/peers collector/playback collector/rig/draw cmd/internal/accuracy cmd/internal/scene cmd/internal/layout
 lint: ## formatting, vet, staticcheck, and no function that no program reaches
 	@out=$$(gofmt -l .); [ -z "$$out" ] || { echo "not formatted: $$out"; exit 1; }
 	$(GO) vet ./...

@@ -20,6 +20,7 @@ func (v *Evaluator) Adopt(open []Transition) {
 			continue
 		}
 		v.Alarms[i].adopt(&open[k])
+		v.Alarms[i].Grave = open[k].Priority > v.set[i].Priority
 	}
 	for k := range open {
 		if v.index(open[k].Alarm) < 0 {
@@ -43,7 +44,7 @@ func (a *alarm) adopt(t *Transition) {
 	}
 	a.State, a.Raised, a.Told = t.To, t.Raised, max(t.At, t.Raised)
 	a.LastTime = max(a.LastTime, t.At)
-	a.Until, a.Once = shelfOf(t)
+	a.Until, a.Once = t.shelf()
 	switch {
 	case t.To < Shelved:
 		a.Present = t.To.Active()
@@ -58,10 +59,8 @@ func (a *alarm) adopt(t *Transition) {
 		a.Raises[0] = t.Raised
 	}
 	a.AtRaise = raisedAt(t)
-	for _, e := range t.Evidence {
-		if e.Name == "first" {
-			a.First = e.Text
-		}
+	if t.First != "" {
+		a.First = t.First
 	}
 }
 

@@ -35,7 +35,7 @@ func TestAdoptKeepsWhatPeopleDid(t *testing.T) {
 	plate := station.Plate{Key: station.Key{Site: "northdock", Station: "press-4"}}
 	v := NewEvaluator(&plate, emit)
 	shelved := Transition{Alarm: PressureLeft, From: Unacknowledged, To: Shelved, At: 200, Raised: 100,
-		Evidence: shelfEvidence(&alarm{Until: 900 * station.Instant(station.Second)})}
+		ShelvedUntil: 900 * station.Instant(station.Second)}
 	seen := Transition{Alarm: OutletLeak, From: Unacknowledged, To: Acknowledged, At: 150, Raised: 120}
 	for range 2 { // a second time changes nothing
 		v.Adopt([]Transition{shelved, seen})
@@ -75,7 +75,7 @@ func TestALostMemoryEndsNoPressureLeft(t *testing.T) {
 			t.Fatalf("%s: %+v", state, g.got)
 		}
 	}
-	if m, _ := g.v.left(); !strings.Contains(m, "not known any more") {
+	if m, _ := g.v.left(); !strings.Contains(m, "no longer known") {
 		t.Errorf("a reminder reads %q", m)
 	}
 	g.play(1, func(_ int, s *station.Status) { s.State, s.Inlet = station.Holding, known(600e3) })

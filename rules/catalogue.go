@@ -10,6 +10,8 @@ import (
 const (
 	SupplyUndersized = "supply-undersized"
 	OutletLeak       = "outlet-leak"
+	OutletCollapse   = "outlet-collapse"
+	OutletLow        = "outlet-low"
 	PressureLeft     = "pressure-left"
 	PressureReturned = "pressure-returned"
 	OverPressure     = "over-pressure"
@@ -50,6 +52,8 @@ type Definition struct {
 	Caution      string
 	Runbook      string
 
+	PriorityCharged Priority // instead of a lower Priority while the outlet was last believed charged
+
 	raise, clear *expression
 	message      []piece
 	evidence     []fact
@@ -64,13 +68,14 @@ var shipped embed.FS
 // catalogue holds the definitions, in the order in which they are evaluated.
 var catalogue = ship()
 
-// Cautions of the catalogue. Pages show the first two beside a state, with or without an
-// alarm; a test holds the catalogue to these words.
+// CautionBySite ends every caution.
+const CautionBySite = " By the site's procedure, by people who are allowed to; local codes govern."
+
+// Cautions that pages show beside a state, with or without an alarm.
 const (
-	CautionStored = "Reading only, not isolation. Vent, lock out, verify at a local gauge, also downstream of the regulator."
-	CautionSilent = "Without a reading, treat the outlet as charged."
-	CautionSupply = "Closing the supply leaves outlet and chambers charged. Isolate and vent both sides before opening; the piston may move."
-	CautionLeak   = "Search with ultrasound or soap, never with hands."
+	CautionStored = "Reading only, not isolation. Vent, lock out, verify at a local gauge, also downstream of the regulator." + CautionBySite
+	CautionSilent = "Without a reading, treat the outlet as charged." + CautionBySite
+	CautionAtWork = "This watches; it holds nothing shut. Lock out first." + CautionBySite
 )
 
 // ship reads the catalogue that is part of the program.

@@ -1,35 +1,26 @@
 package rules
 
-import "strings"
+import (
+	"strings"
 
-// NothingFound is the cause of an alarm behind which nothing was.
-const NothingFound = "nothing found"
+	"strokewise/analyzer/station"
+)
 
-// causes are what an alarm can have come from, so that closings can be counted.
-var causes = [...]string{"leak", "wear", "blockage", "supply", "setting", "use", "sensor", "planned work", NothingFound}
-
-// Causes gives the causes that "close" takes.
-func Causes() []string { return append([]string(nil), causes[:]...) }
-
-// CauseOf reads the note of a closing, "cause: what was done".
-func CauseOf(note string) (cause, remedy string, ok bool) {
-	before, after, found := strings.Cut(note, ":")
-	for _, c := range causes {
-		if found && strings.TrimSpace(before) == c {
-			return c, strings.TrimSpace(after), true
-		}
+// Causes returns the names of the causes that "close" needs.
+func Causes() []string {
+	var names []string
+	for c := station.NoCause + 1; c < station.NumCauses; c++ {
+		names = append(names, c.String())
 	}
-	return "", "", false
+	return names
 }
 
-// closing refuses a closing without a cause from the list, or without a remedy.
-func closing(note string) error {
-	_, remedy, ok := CauseOf(note)
-	if !ok {
-		return refusal("why begins with none of the causes: write %s: and then what was done, as in \"leak: fitting at the tank tightened\"", strings.Join(causes[:len(causes)-1], ", ")+" or "+NothingFound)
+// closing refuses a closing without a cause.
+func closing(c *station.Command) error {
+	if c.Cause != station.NoCause && c.Cause < station.NumCauses {
+		return nil
 	}
-	if remedy == "" {
-		return refusal("why gives no more than the cause: write what was done behind it, as in \"leak: fitting at the tank tightened\"")
-	}
-	return nil
+	names := Causes()
+	last := len(names) - 1
+	return refusal("cause is missing: give %s or %s", strings.Join(names[:last], ", "), names[last])
 }

@@ -13,18 +13,18 @@ var commands = map[string]func(*Evaluator, int, *station.Command, station.Instan
 	"acknowledge": (*Evaluator).acknowledge, "shelve": (*Evaluator).shelve, "unshelve": (*Evaluator).unshelve,
 	"out-of-service": (*Evaluator).outOfService, "in-service": (*Evaluator).inService,
 	"vented": (*Evaluator).vented, "note": (*Evaluator).note, "close": (*Evaluator).note,
+	"at-work": (*Evaluator).beginWork, "work-ended": (*Evaluator).endWork,
 	"done": (*Evaluator).doneService, "inspected": (*Evaluator).doneService,
 }
 
 // Commands gives the kinds of command that concern alarms.
 func Commands() []string {
-	return []string{"acknowledge", "shelve", "unshelve", "out-of-service", "in-service", "vented", "note", "close", "done", "inspected"}
+	return []string{"acknowledge", "shelve", "unshelve", "out-of-service", "in-service", "vented", "at-work", "work-ended", "note", "close", "done", "inspected"}
 }
 
 // Command takes a person's word at an arrival time. What it changes is reported as a
 // transition with who and why; a refusal changes nothing and says what to do instead.
-// "shelve" without an end is for once: it ends when the condition does. "close" wants its
-// note as "cause: what was done".
+// "shelve" without an end is for once: it ends when the condition does.
 func (v *Evaluator) Command(c *station.Command, at station.Instant) error {
 	v.policy()
 	do, ok := commands[c.Kind]
@@ -36,6 +36,8 @@ func (v *Evaluator) Command(c *station.Command, at station.Instant) error {
 	case name != "":
 	case c.Kind == "vented":
 		name = PressureLeft
+	case c.Kind == "at-work", c.Kind == "work-ended":
+		name = PressureAtWork
 	case c.Kind == "done", c.Kind == "inspected":
 		name = ServiceDue
 	}
@@ -47,7 +49,7 @@ func (v *Evaluator) Command(c *station.Command, at station.Instant) error {
 		if strings.TrimSpace(c.By) == "" {
 			return refuse(c, "give who says so")
 		}
-		if o, _ := FindOrder(c.Kind); o.Reason && strings.TrimSpace(c.Note) == "" {
+		if o, _ := FindOrder(c.Kind); o.Reason && strings.TrimSpace(textOf(c)) == "" {
 			return refuse(c, "give the reason")
 		}
 	}
@@ -73,7 +75,7 @@ func meant(name string, among []string) string {
 
 // word is the verdict that a command amounts to: it answers nothing about the condition.
 func word(c *station.Command) verdict {
-	return verdict{by: strings.TrimSpace(c.By), why: strings.TrimSpace(c.Note)}
+	return verdict{by: strings.TrimSpace(c.By), why: strings.TrimSpace(c.Note), cause: c.Cause}
 }
 
 func (v *Evaluator) acknowledge(i int, c *station.Command, at station.Instant) error {
@@ -81,6 +83,9 @@ func (v *Evaluator) acknowledge(i int, c *station.Command, at station.Instant) e
 	to := Acknowledged
 	switch a.State {
 	case Unacknowledged:
+		if v.set[i].Name == PressureReturned { // the return is known
+			v.Past.Vents = vents{}
+		}
 	case ReturnedUnacknowledged:
 		to = Normal
 	default:
@@ -156,14 +161,15 @@ func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error 
 		return refuse(c, "only %s is cleared by a word", PressureLeft)
 	case !v.HaveStep || shut.at == 0 || s.State.Fed() && !v.Silent:
 		return refuse(c, "the supply is not known to be closed; close it first")
+	case !v.Silent && v.contradicts(s):
+		return refuse(c, "the inlet still reads %s and the outlet %s: %s. Treat both as charged; vent both sides, then read the local gauges again", v.plate.Reading.Gauge(s.Inlet.Value), v.outletReads(), whyContradicts)
 	case !v.Silent && v.seesTank(s) && s.Outlet.Value > ChargedMin:
-		return refuse(c, "the outlet still reads %.0f kPa gauge: vent it, then look at the local gauge again", s.Outlet.Value/1e3)
+		return refuse(c, "the outlet still reads %s: vent it, then read the local gauge again", v.plate.Reading.Gauge(s.Outlet.Value))
+	case !v.Silent && s.Inlet.Known() && s.Inlet.Value > ChargedMin:
+		return refuse(c, "the inlet still reads %s: vent both sides, then read the local gauges again", v.plate.Reading.Gauge(s.Inlet.Value))
 	}
-	if j := v.index(InletPressureLeft); !v.Silent && v.Alarms[j].Present && s.Inlet.Known() && s.Inlet.Value > ChargedMin {
-		return refuse(c, "the inlet still reads %.0f kPa gauge: vent both sides, then look at the local gauges again", s.Inlet.Value/1e3)
-	}
-	v.Past.Word, v.Past.InletWord, v.Past.Vented = shut.at, shut.at, true
 	said := word(c)
+	v.Past.vent(shut.at, said.by, fmt.Sprintf("a person's word: %s at %s", said.by, v.clock(at)))
 	said.answer = no
 	said.message = "A person says that the line is vented. Nothing here verifies it."
 	v.advance(i, at, said)
@@ -173,6 +179,9 @@ func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error 
 
 // note keeps what somebody wrote with the alarm: a transition that leaves the state as it is.
 func (v *Evaluator) note(i int, c *station.Command, at station.Instant) error {
+	if c.Kind == "close" && v.Gone {
+		return v.closeGone(i, c, at)
+	}
 	if c.Kind == "close" && v.Alarms[i].Present {
 		return refuse(c, "its condition is still present")
 	}
@@ -187,25 +196,10 @@ func (v *Evaluator) note(i int, c *station.Command, at station.Instant) error {
 	return nil
 }
 
-// shelfEvidence tells until when an alarm is shelved.
-func shelfEvidence(a *alarm) []Evidence {
-	e := []Evidence{{Name: "shelved_until", Text: a.Until.String()}}
-	if a.Once {
-		e = append(e, Evidence{Name: "shelved_for", Text: "once: until the condition ends"})
+// outletReads words the outlet's reading.
+func (v *Evaluator) outletReads() string {
+	if e := &v.last().Outlet; e.Known() {
+		return v.plate.Reading.Gauge(e.Value)
 	}
-	return e
-}
-
-// shelfOf reads what shelfEvidence wrote.
-func shelfOf(t *Transition) (until station.Instant, once bool) {
-	if t.To != Shelved {
-		return 0, false
-	}
-	for _, e := range t.Evidence {
-		if at, err := time.Parse(time.RFC3339Nano, e.Text); err == nil && e.Name == "shelved_until" {
-			until = station.InstantOf(at)
-		}
-		once = once || e.Name == "shelved_for"
-	}
-	return until, once
+	return "is not known"
 }

@@ -12,6 +12,7 @@ type alarm struct {
 	Until    station.Instant // end of shelving
 	Once     bool            // shelving ends when the condition does
 	Told     station.Instant // when people were told of it last, beside Raised
+	Grave    bool            // raised while the outlet was last believed charged, see Definition.PriorityCharged
 	First    string          // the alarm that came before this one, within 30 s
 	Raises   [6]station.Instant
 	AtRaise  float64 // the pressure that it is about, when it was raised, Pa gauge; NaN: not known
@@ -28,10 +29,14 @@ type memory struct {
 	Fall      fall
 	InletFall fall
 	Past      past
+	High      high
+	Reached   reached
 	Watched   station.Instant // arrival time since which silence counts
 	Silent    bool            // a tick said that no samples come
 	Service   serviceMemory
 	Feed      feed
+	Work      workMemory
+	Gone      bool // the station is no longer configured, see Retire
 
 	OutletTrend, InletTrend trend
 }
@@ -46,7 +51,7 @@ type Evaluator struct {
 	roster roster
 	dates  dates
 	asked  int64        // minute for which kinds is
-	kinds  string       // that are due, see serviceDue
+	kinds  serviceSet   // that are due, see serviceDue
 	set    []Definition // the catalogue with what the plate changes of it
 	text   string       // of the plate, that set was made of
 
@@ -85,29 +90,37 @@ func (v *Evaluator) Step(s *station.Status) {
 	v.InletFall.step(&s.Inlet)
 	v.shut = v.told(s, s.At)
 	v.count(s)
-	v.Past.step(s, v.shut, v.Fall.believed(fallSeconds))
+	v.contradiction(s)
+	v.Past.step(s, v.seenVented(s))
 	v.OutletTrend.step(s.At, &s.Outlet)
 	v.InletTrend.step(s.At, &s.Inlet)
 	v.fill(s)
 	v.feed(s)
 	for i := range v.set {
-		def := &v.set[i]
-		var c verdict
-		switch {
-		case def.raise != nil:
-			c.answer = v.ask(def, s)
-		case def.Name == PressureLeft:
-			c = v.pressureLeft(s)
-		case def.Name == InletPressureLeft:
-			c = v.inletLeft(s)
-		case def.Name == ServiceDue:
-			c = v.serviceDue(s.At)
-		default:
-			continue // driven by ticks
+		if c, ok := v.judge(&v.set[i], s); ok {
+			v.advance(i, s.At, c)
 		}
-		v.advance(i, s.At, c)
 	}
 	v.remind(s.At)
+}
+
+// judge returns the verdict on one alarm, false for those that ticks drive.
+func (v *Evaluator) judge(def *Definition, s *station.Status) (c verdict, ok bool) {
+	switch {
+	case def.raise != nil:
+		c.answer = v.ask(def, s)
+	case def.Name == PressureLeft:
+		c = v.pressureLeft(s)
+	case def.Name == InletPressureLeft:
+		c = v.inletLeft(s)
+	case def.Name == PressureAtWork:
+		c = v.pressureAtWork(v.index(PressureAtWork), s)
+	case def.Name == ServiceDue:
+		c = v.serviceDue(s.At)
+	default:
+		return c, false
+	}
+	return c, true
 }
 
 // rebase follows a step of the station's clock, at which a new segment begins: how long
@@ -115,10 +128,11 @@ func (v *Evaluator) Step(s *station.Status) {
 // hour would keep new alarms from being raised for that long.
 func (v *Evaluator) rebase(at station.Instant) {
 	by := at.Sub(v.LastAt)
+	v.Work.rebase(by)
 	for i := range v.Alarms {
 		a := &v.Alarms[i]
-		if v.set[i].Name == SignalLost {
-			continue // lives in arrival time
+		if v.set[i].Name == SignalLost || v.set[i].Name == WorkTimeOver {
+			continue // live in arrival time
 		}
 		if a.True != 0 {
 			a.True = a.True.Add(by)
@@ -151,6 +165,10 @@ type Arrivals [station.NumChannels]station.Instant
 
 // Tick takes the passing of arrival time, which alone tells of silence.
 func (v *Evaluator) Tick(now station.Instant, a *Arrivals) {
+	if v.Gone {
+		v.tickGone(now)
+		return
+	}
 	v.policy()
 	if v.Watched == 0 {
 		v.Watched = now
@@ -160,6 +178,7 @@ func (v *Evaluator) Tick(now station.Instant, a *Arrivals) {
 	if v.Silent = v.HaveStep && now.Sub(a.newest()) > v.silence(); v.Silent || !v.HaveStep {
 		v.tickSilent(now)
 	}
+	v.tickWork(now, now.Sub(max(a.newest(), v.Watched)) > v.silence())
 	for i := range v.Alarms {
 		if h := &v.Alarms[i]; h.State == Shelved && now >= h.Until {
 			v.advance(i, now, verdict{}) // a silent station takes no steps
@@ -203,4 +222,6 @@ type verdict struct {
 	evidence []Evidence
 	say      wording
 	by, why  string
+	cause    station.Cause
+	shelfEnd ShelfEnd
 }

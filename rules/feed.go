@@ -104,10 +104,17 @@ type FeedState struct {
 	Fed  bool
 	Fell station.Instant // 0: its inlet is as usual
 	Rest float64         // Pa gauge, before the fall
+
+	Sign   station.Instant // a sign of a low header was raised and stands, 0: none
+	SignOf string
 }
 
-// FeedState gives how the station is fed.
-func (v *Evaluator) FeedState() FeedState { return FeedState{v.Feed.Fed, v.Feed.Fell, v.Feed.Rest} }
+// FeedState returns how the station is fed.
+func (v *Evaluator) FeedState() FeedState {
+	s := FeedState{Fed: v.Feed.Fed, Fell: v.Feed.Fell, Rest: v.Feed.Rest}
+	s.Sign, s.SignOf = v.sign()
+	return s
+}
 
 // feed tells of changes of the feed, if anybody listens.
 func (v *Evaluator) feed(s *station.Status) {

@@ -14,6 +14,8 @@ type HeaderPolicy struct {
 	Least  int     // stations
 	Share  float64 // of the fed ones
 	HoldNs int64   // hold-off: the alarm, and what it may explain, wait for so long
+
+	Reading station.Reading // unit of pressures in its messages
 }
 
 // UsualHeader is what a site has that says nothing else (common practice, no source).
@@ -103,6 +105,7 @@ type headerMemory struct {
 	Ending    station.Instant // too few are low since, 0: enough are
 	EndedAt   station.Instant // of the alarm, until its stations have had time to recover
 	FedAtMost int             // stations that were fed when it was met
+	Left      []string        // stations that were under the alarm and hang on the header no longer
 }
 
 // Header decides the alarms of one header from its stations, in event time: results depend
@@ -125,7 +128,7 @@ type Header struct {
 // judge.
 func NewHeader(key station.Key, policy HeaderPolicy, emit func(*Transition), judge func(Judgement)) *Header {
 	h := &Header{key: key, policy: policy, emit: emit, judge: judge, at: map[string]int{}}
-	h.life = &Evaluator{plate: &station.Plate{Key: key}, set: headerSet, emit: h.transition}
+	h.life = &Evaluator{plate: &station.Plate{Key: key, Reading: policy.Reading}, set: headerSet, emit: h.transition}
 	h.life.arrange()
 	return h
 }
@@ -168,7 +171,7 @@ func (h *Header) Seed(id string, s FeedState) bool {
 		return false
 	}
 	m := h.member(id)
-	m.Fed, m.Fell, m.Rest = s.Fed, s.Fell, s.Rest
+	m.Fed, m.Fell, m.Rest, m.Sign, m.SignOf = s.Fed, s.Fell, s.Rest, s.Sign, s.SignOf
 	m.Under = h.standing() && m.low()
 	return true
 }
@@ -188,10 +191,14 @@ func (h *Header) Forget(id string) {
 	if !ok {
 		return
 	}
+	h.leave(&h.Members[i])
 	h.Members = append(h.Members[:i], h.Members[i+1:]...)
 	clear(h.at)
 	for i := range h.Members {
 		h.at[h.Members[i].Station] = i
+	}
+	if h.standing() {
+		h.consider()
 	}
 }
 
@@ -236,6 +243,7 @@ func (h *Header) member(id string) *member {
 		i = len(h.Members)
 		h.at[id] = i
 		h.Members = append(h.Members, member{Station: id})
+		h.life.Return()
 	}
 	return &h.Members[i]
 }

@@ -104,7 +104,7 @@ func TestALowHeaderIsOneAlarm(t *testing.T) {
 	}
 	up, down := o.Transitions[0], o.Transitions[1]
 	// the fourth station makes 4 of 12 (30 % are 3.6), at 1.2 s; the hold-off is 10 s
-	if up.At != sec(1.2+10) || up.Alarm != HeaderLow || up.Key != station.HeaderKey("north", "main") || up.Priority != High {
+	if up.At != sec(1.2+10) || up.Alarm != HeaderLow || up.Key != station.HeaderKey("north", "main") || up.Priority != Medium {
 		t.Errorf("raised %+v", up)
 	}
 	for i := range 10 {

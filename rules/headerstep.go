@@ -97,11 +97,16 @@ func (h *Header) take(in *HeaderInput) {
 	h.consider()
 }
 
-// command carries a person's command about the header out.
+// command carries a person's command about the header out. Where it ends the alarm, as a closing
+// does of a header that is gone, what the alarm explained is notified as when the header is back.
 func (h *Header) command(in *HeaderInput) {
+	was := h.standing()
 	o := Outcome{Result: Done} // a note about the header as a whole
 	if in.Command.Kind != "note" || in.Command.Alarm != "" {
 		o = OutcomeOf(h.life.Command(in.Command, in.At))
+	}
+	if was && !h.standing() {
+		h.Ending, h.EndedAt = 0, h.Now
 	}
 	if h.Answered != nil {
 		h.Answered(in.Command, in.At, o)
@@ -196,13 +201,13 @@ func (h *Header) raise() {
 		h.Try = h.Now.Add(h.policy.HoldNs)
 		return
 	}
-	h.Met, h.EndedAt, h.Ending = 0, 0, 0
+	h.Met, h.EndedAt, h.Ending, h.Left = 0, 0, 0, nil
 }
 
 // ending looks whether too few are low.
 func (h *Header) ending() {
 	switch {
-	case h.enough():
+	case h.enough(), len(h.Members) == 0: // without stations only a person ends it
 		h.Ending = 0
 	case h.Ending == 0:
 		h.Ending = h.Now

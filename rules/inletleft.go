@@ -28,8 +28,8 @@ func (v *Evaluator) inletLeft(s *station.Status) verdict {
 	case s.Inlet.Value <= ChargedMin && active && !v.InletFall.believed(inletFallSeconds):
 		return verdict{} // a sudden zero proves nothing
 	case s.Inlet.Value <= ChargedMin:
-		return verdict{answer: no, message: fmt.Sprintf("The inlet reads below %.0f kPa gauge; not verified.", ChargedMin/1e3)}
-	case active, v.shut.by == ByValve, v.shut.by == ByCalendar && v.seesTank(s) && s.Outlet.Value <= ChargedMin:
+		return verdict{answer: no, message: v.belowLimit("inlet")}
+	case active, v.shut.by == ByValve, v.shut.by == ByCalendar && v.seesTank(s) && s.Outlet.Value <= ChargedMin && !v.contradicts(s):
 		return verdict{answer: yes, say: (*Evaluator).trapped}
 	}
 	return verdict{answer: no}
@@ -41,9 +41,9 @@ func (v *Evaluator) trapped() (string, []Evidence) {
 	e := append(v.shutdownEvidence(), pressureEvidence("inlet_pressure", &s.Inlet), pressureEvidence("outlet_pressure", &s.Outlet))
 	switch {
 	case v.Silent || !s.Inlet.Known():
-		return "The inlet's pressure is not known now: treat it as charged. " + v.toldBy(), e
+		return "The inlet's pressure is not known: treat it as charged. " + v.sinceWhen(), e
 	case s.Inlet.Value <= ChargedMin:
-		return fmt.Sprintf("The inlet reads %.0f kPa gauge now, but no sensor saw it fall: treat it as charged until a person has looked. %s", s.Inlet.Value/1e3, v.toldBy()), e
+		return v.unseenFall("inlet", &s.Inlet), e
 	}
-	return fmt.Sprintf("The inlet still reads %.0f kPa gauge: air is shut in before the booster and can move the piston. %s", s.Inlet.Value/1e3, v.toldBy()), e
+	return fmt.Sprintf("The inlet still reads %s: air is shut in before the booster and can move the piston. %s", v.plate.Reading.Gauge(s.Inlet.Value), v.sinceWhen()), e
 }

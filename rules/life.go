@@ -57,10 +57,10 @@ func (v *Evaluator) settle(i int, t station.Instant, c verdict) {
 		}
 	case Shelved:
 		if t >= a.Until {
-			c.why = "the time of the shelving is over"
+			c.shelfEnd = ShelfTimeOver
 			v.release(i, t, c)
 		} else if a.Once && c.answer == no {
-			c.why = "shelved until the condition ended, which it did"
+			c.shelfEnd = ShelfCondition
 			v.release(i, t, c)
 		}
 	case SuppressedByDesign:
@@ -87,7 +87,7 @@ func (v *Evaluator) release(i int, t station.Instant, c verdict) {
 // raise begins an occurrence.
 func (v *Evaluator) raise(i int, t station.Instant, c verdict) {
 	a := &v.Alarms[i]
-	a.Raised, a.First, a.Told = t, v.first(i, t), t
+	a.Raised, a.First, a.Told, a.Grave = t, v.first(i, t), t, v.set[i].PriorityCharged > v.set[i].Priority && v.lastCharged()
 	a.AtRaise = v.atRaise(i)
 	copy(a.Raises[1:], a.Raises[:])
 	a.Raises[0] = t
@@ -164,12 +164,34 @@ func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
 	if to == Unacknowledged && a.chattering(t) {
 		c.evidence = append(c.evidence, Evidence{Name: "chattering", Text: "raised more than five times in ten minutes"})
 	}
-	if to == Shelved {
-		c.evidence = append(c.evidence, shelfEvidence(a)...)
-	}
-	v.emit(&Transition{
-		Key: v.plate.Key, Branch: v.plate.Branch, Alarm: def.Name, Priority: def.Priority,
+	tr := &Transition{
+		Key: v.plate.Key, Branch: v.plate.Branch, Alarm: def.Name, Priority: v.priority(i),
 		From: from, To: to, At: t, Raised: a.Raised,
-		Message: c.message, Caution: def.Caution, Evidence: c.evidence, By: c.by, Why: c.why,
-	})
+		Message: c.message, Caution: def.Caution, Evidence: c.evidence, By: c.by, Why: c.why, Cause: c.cause, ShelfEnd: c.shelfEnd,
+	}
+	if to == Unacknowledged {
+		tr.First = a.First
+	}
+	if to == Shelved {
+		tr.Evidence = append(tr.Evidence, shelfEvidence(a)...)
+		tr.ShelvedUntil, tr.ShelvedOnce = a.Until, a.Once
+	}
+	v.emit(tr)
+}
+
+// priority returns that of an alarm as it was raised.
+func (v *Evaluator) priority(i int) Priority {
+	if v.Alarms[i].Grave {
+		return max(v.set[i].Priority, v.set[i].PriorityCharged)
+	}
+	return v.set[i].Priority
+}
+
+// lastCharged reports whether the outlet was charged when it was last believed: what was not
+// seen to fall, and what nobody said is vented, is charged still.
+func (v *Evaluator) lastCharged() bool {
+	if last := float64(v.last().OutletLastSeen); last > ChargedMin {
+		return true
+	}
+	return v.Fall.Top > ChargedMin && !v.Fall.believed(fallSeconds) && !v.Past.Vents.Said
 }

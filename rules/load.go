@@ -115,10 +115,13 @@ func (r *reader) definition(n *yaml.Node) Definition {
 // keys are the keys of an alarm and where they go.
 func (r *reader) keys(d *Definition) fields {
 	return fields{
-		"name":                r.text(&d.Name),
-		"priority":            func(n *yaml.Node) { d.Priority = Priority(r.among(n, []string{"finding", "low", "medium", "high"})) },
-		"severity":            func(n *yaml.Node) { d.Severity = Severity(r.among(n, severityNames)) },
-		"respond_within":      r.duration(&d.RespondNs),
+		"name":           r.text(&d.Name),
+		"priority":       func(n *yaml.Node) { d.Priority = Priority(r.among(n, []string{"finding", "low", "medium", "high"})) },
+		"severity":       func(n *yaml.Node) { d.Severity = Severity(r.among(n, severityNames)) },
+		"respond_within": r.duration(&d.RespondNs),
+		"priority_charged": func(n *yaml.Node) {
+			d.PriorityCharged = Priority(r.among(n, []string{"finding", "low", "medium", "high"}))
+		},
 		"condition":           r.condition(&d.Condition, &d.raise),
 		"clear":               r.condition(&d.Clear, &d.clear),
 		"code":                r.text(&d.Code),

@@ -29,6 +29,8 @@ var orders = [...]Order{
 	{Kind: "in-service", About: "put the alarm back in service", Alarm: true},
 	{Kind: "close", About: "say what caused the alarm and what was done", Alarm: true, Reason: true},
 	{Kind: "vented", About: "a person's word that outlet and tank were vented and checked at a local gauge", Reason: true},
+	{Kind: "at-work", About: "I am at work on this station until a time: pressure that returns is an alarm at once. This is no lock-out and protects nobody", Reason: true, Until: true},
+	{Kind: "work-ended", About: "my work on this station has ended, or, with the reason, that of all who are declared"},
 	{Kind: "note", About: "write something down about the station", Reason: true, Record: true},
 	{Kind: "done", About: "record a done service: what, the day, and the reference of its document", Reason: true, Record: true},
 	{Kind: "inspected", About: "record a done inspection with the reference of its document", Reason: true, Record: true},
@@ -73,7 +75,10 @@ func Refuse(c *station.Command, now station.Instant, plate *station.Plate, open 
 	if err := words("who", "your name", c.By, MostName, true); err != nil {
 		return err
 	}
-	if err := words("why", reasonOf(&o), c.Note, MostReason, o.Reason); err != nil {
+	if err := words("why", reasonOf(&o), textOf(c), MostReason, o.Reason); err != nil {
+		return err
+	}
+	if err := words("why", "the note", c.Note, MostReason, false); err != nil {
 		return err
 	}
 	if err := o.alarm(c.Alarm, set, open); err != nil {
@@ -81,11 +86,11 @@ func Refuse(c *station.Command, now station.Instant, plate *station.Plate, open 
 	}
 	switch c.Kind {
 	case "close":
-		if err := closing(c.Note); err != nil {
+		if err := closing(c); err != nil {
 			return err
 		}
 	case "done":
-		if err := recording(c.Note, now); err != nil {
+		if err := recording(c, now); err != nil {
 			return err
 		}
 	}
@@ -100,13 +105,12 @@ func Refuse(c *station.Command, now station.Instant, plate *station.Plate, open 
 }
 
 // recording refuses a record that does not say what was done, or is of a day to come.
-func recording(note string, now station.Instant) error {
-	_, date, _, ok := DoneOf(note)
-	if !ok {
+func recording(c *station.Command, now station.Instant) error {
+	if !recorded(c) {
 		return refusal("a record needs what (%s), the date as in 2026-01-10, and the reference of the document", strings.Join(ServiceKinds(), ", "))
 	}
-	if date > now.Add(24*60*station.Minute60).Time().Format("2006-01-02") {
-		return refusal("the date %s lies in the future: give the day on which it was done", date)
+	if c.Date > now.Add(24*60*station.Minute60).Time().Format("2006-01-02") {
+		return refusal("the date %s lies in the future: give the day on which it was done", c.Date)
 	}
 	return nil
 }
@@ -139,12 +143,25 @@ func (o *Order) until(c *station.Command, now station.Instant, def *Definition) 
 		return refusal("%s has no end: leave minutes out", o.Kind)
 	case !o.Until:
 		return nil
+	case o.Kind == "at-work":
+		return workUntil(c, now)
 	case c.Until <= now:
 		return refusal("the end of the shelving lies in the past: give the minutes from now on, such as 60")
 	case c.Until.Sub(now) > def.ShelveAtMost && def.FailSafe:
 		return refusal("%s guards people and may be shelved for %s at most", c.Alarm, limit(def.ShelveAtMost))
 	case c.Until.Sub(now) > def.ShelveAtMost:
 		return refusal("%s may be shelved for %s at most; out-of-service has no end", c.Alarm, limit(def.ShelveAtMost))
+	}
+	return nil
+}
+
+// workUntil refuses a time of work that is over, or too long.
+func workUntil(c *station.Command, now station.Instant) error {
+	switch {
+	case c.Until <= now:
+		return refusal("the end of the work lies in the past: give the minutes from now on, such as 60")
+	case c.Until.Sub(now) > LongestWork:
+		return refusal("work is declared for %s at most; declare it again when the time is over", limit(LongestWork))
 	}
 	return nil
 }
@@ -162,6 +179,14 @@ func words(field, what, text string, most int, needed bool) error {
 	return nil
 }
 
+// textOf returns the text that a command of its kind needs: what a person wrote.
+func textOf(c *station.Command) string {
+	if c.Kind == "done" || c.Kind == "inspected" {
+		return c.Document
+	}
+	return c.Note
+}
+
 func reasonOf(o *Order) string {
 	switch o.Kind {
 	case "note":
@@ -170,8 +195,10 @@ func reasonOf(o *Order) string {
 		return "the reference of the document"
 	case "vented":
 		return "which gauge was read"
+	case "at-work":
+		return "what is done"
 	case "close":
-		return "cause and what was done"
+		return "what was done about the cause"
 	}
 	return "the reason"
 }

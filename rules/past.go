@@ -11,23 +11,36 @@ import (
 type past struct {
 	Second, Minute int64 // of the newest step, since 1970
 	Outlet         [60]float64
-	Heard          int             // readings of the outlet without a gap, at most 60
-	Fed, Worked    [60]uint8       // s of the minute
-	Top            [10]float64     // highest inlet while fed, Pa gauge
-	Vented         bool            // see was_vented
+	Heard          int         // readings of the outlet without a gap, at most 60
+	Fed, Worked    [60]uint8   // s of the minute
+	Top            [10]float64 // highest inlet while fed, Pa gauge
+	Vents          vents
 	Word           station.Instant // shutdown that a person said to be vented, 0: none
 	InletWord      station.Instant // likewise, until the inlet is read above the limit
 	Below          station.Instant // since when the outlet reads below the limit in this shutdown, 0: it does not
+	Dark           int             // s without a reading of the outlet in this shutdown, while nobody and nothing showed that it was vented
 }
 
-// step takes one second.
-func (p *past) step(s *station.Status, shut shutdown, fell bool) {
+// vents is which sides were vented, so that pressure that returns can be told.
+type vents struct {
+	Vented, InletVented bool   // see was_vented and inlet_was_vented
+	Said                bool   // a person's word "vented" stands
+	SaidWho             string // whose word it is
+	VentedBy            string // how it was told
+}
+
+// darkSeconds is how long the outlet must be unknown in a shutdown for a low reading after it
+// to prove nothing: shorter gaps occur while sensors are heard for the first time. Own choice.
+const darkSeconds = 10
+
+// step takes one second; seen is what live sensors show of both sides.
+func (p *past) step(s *station.Status, seen seenVents) {
 	sec := int64(s.At.Floor(station.Second)) / station.Second
 	if sec == p.Second {
 		return
 	}
 	if sec < p.Second || sec-p.Second > 3600 {
-		*p = past{Vented: p.Vented, Word: p.Word, InletWord: p.InletWord, Below: p.Below, Minute: sec / 60}
+		*p = past{Vents: p.Vents, Word: p.Word, InletWord: p.InletWord, Below: p.Below, Dark: p.Dark, Minute: sec / 60}
 	}
 	if sec-p.Second > 2 || !s.Outlet.Known() {
 		p.Heard = 0
@@ -42,32 +55,69 @@ func (p *past) step(s *station.Status, shut shutdown, fell bool) {
 		p.Outlet[sec%60] = s.Outlet.Value
 		p.Heard = min(p.Heard+1, 60)
 	}
-	p.left(s, shut, fell)
+	p.left(s, &seen)
 }
 
-// left follows what was vented since the shutdown. Outside the shift a station that is fed
-// again stays one that was vented: that its pressure returned is what people must know.
-func (p *past) left(s *station.Status, shut shutdown, fell bool) {
-	fed := s.ShutdownAt == 0 && s.State != station.Blind
+// seenVents is how a step stands to venting.
+type seenVents struct {
+	shut          shutdown
+	outside       bool // no shift runs by the calendar
+	outlet, inlet bool // its way down was seen by a live sensor
+	contradicts   bool // see contradicts
+}
+
+// seenVented returns how the newest step stands to venting.
+func (v *Evaluator) seenVented(s *station.Status) seenVents {
+	_, outside := v.roster.outside(v.plate.Calendar, s.At)
+	return seenVents{shut: v.shut, outside: outside, outlet: v.Fall.believed(fallSeconds), inlet: v.InletFall.believed(inletFallSeconds), contradicts: v.contradicts(s)}
+}
+
+// left follows what was vented since the shutdown. A station that is fed again is in service,
+// unless a person's word stands or no shift runs: then pressure has returned to a line that
+// somebody may take for vented.
+func (p *past) left(s *station.Status, seen *seenVents) {
+	fed, shut := s.ShutdownAt == 0 && s.State != station.Blind, seen.shut.at != 0
 	if fed {
 		p.Word, p.InletWord = 0, 0
 	}
-	low := s.Outlet.Known() && s.Outlet.Value <= ChargedMin
+	low, inletLow := reads(&s.Outlet, seen.contradicts), reads(&s.Inlet, false)
+	charged := s.Outlet.Known() && s.Outlet.Value > ChargedMin
 	switch {
-	case fed && shut.at == 0:
-		p.Vented, p.Below = false, 0
-	case shut.at != 0 && low && fell:
-		p.Vented = true
+	case p.Vents.Said:
+	case fed && !shut && !seen.outside:
+		p.Vents.Vented, p.Vents.InletVented = false, false
+	case shut:
+		p.Vents.Vented, p.Vents.InletVented = p.Vents.Vented || low && seen.outlet, p.Vents.InletVented || inletLow && seen.inlet
+		if !p.Vents.Said && (p.Vents.Vented || p.Vents.InletVented) {
+			p.Vents.VentedBy = "a live sensor"
+		}
 	}
 	if s.Inlet.Known() && s.Inlet.Value > ChargedMin {
 		p.InletWord = 0
 	}
 	switch {
-	case s.Outlet.Known() && !low, shut.at == 0:
+	case charged, !shut:
 		p.Below = 0
-	case low && p.Below == 0:
+	case s.Outlet.Known() && p.Below == 0:
 		p.Below = s.At
 	}
+	switch {
+	case !shut, charged, low && seen.outlet:
+		p.Dark = 0
+	case !s.Outlet.Known() && p.Below == 0 && p.Word != seen.shut.at:
+		p.Dark++
+	}
+}
+
+// reads reports whether a side reads below the limit, and may be believed.
+func reads(e *station.Estimate, contradicts bool) bool {
+	return e.Known() && e.Value <= ChargedMin && !contradicts
+}
+
+// vent takes a person's word that both sides were vented in a shutdown.
+func (p *past) vent(shut station.Instant, who, by string) {
+	p.Word, p.InletWord, p.Dark = shut, shut, 0
+	p.Vents = vents{Vented: true, InletVented: true, Said: true, SaidWho: who, VentedBy: by}
 }
 
 func (p *past) count(s *station.Status) {
@@ -107,5 +157,5 @@ func (p *past) fill(s *station.Status, q *values, span bool) {
 		}
 		q[qSpan] = high - low
 	}
-	q[qReturned] = truth(p.Vented)
+	q[qReturned], q[qInletReturned] = truth(p.Vents.Vented), truth(p.Vents.InletVented)
 }

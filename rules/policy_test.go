@@ -76,7 +76,7 @@ func TestPolicy(t *testing.T) {
 	if last := g.got[len(g.got)-1]; last.Alarm != "outlet-falling" || last.To != Normal || len(v.set) != len(catalogue) {
 		t.Errorf("an alarm that was taken out of the configuration stands: %+v", last)
 	}
-	if catalogue[index(OutletLeak)].Priority != Medium || len(catalogue[index(OutletLeak)].FrozenIn) != 3 {
+	if catalogue[index(OutletLeak)].Priority != Low || len(catalogue[index(OutletLeak)].FrozenIn) != 3 {
 		t.Error("a site's change has changed the catalogue")
 	}
 }

@@ -21,6 +21,7 @@ type fall struct {
 	Seconds int     // readings between 90 % of Top and the vented limit
 	Broken  bool    // the sensor was lost on the way
 	Prev    float64
+	Against int // s for which the inlet has contradicted it
 }
 
 // stillCharged is the outlet, Pa gauge, above which an alarm that stands goes on: an outlet
@@ -60,6 +61,10 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 	if !v.due(v.shut, s.At) && !active {
 		return verdict{answer: no}
 	}
+	if v.contradicts(s) {
+		v.Past.Word = 0
+		return verdict{answer: yes, say: (*Evaluator).left}
+	}
 	if !v.seesTank(s) {
 		if v.Past.Word == v.shut.at {
 			return verdict{answer: no, message: "The outlet is unknown; a person said that it is vented."}
@@ -73,10 +78,13 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 	if v.Past.Word == v.shut.at {
 		return verdict{answer: no, message: "A person said that the line is vented, and the outlet reads below the limit."}
 	}
-	if active && !v.Fall.believed(fallSeconds) {
+	switch {
+	case active && !v.Fall.believed(fallSeconds):
 		return verdict{} // a sudden zero proves nothing
+	case v.Past.Dark >= darkSeconds:
+		return verdict{answer: yes, say: (*Evaluator).left} // unknown at the shutdown, and nobody saw it fall
 	}
-	return verdict{answer: no, message: belowLimit}
+	return verdict{answer: no, message: v.belowLimit("outlet")}
 }
 
 // seesTank tells whether there is a reading that says something of the tank.
@@ -84,8 +92,51 @@ func (v *Evaluator) seesTank(s *station.Status) bool {
 	return s.Outlet.Known() && v.plate.Sensor != station.AtBranch
 }
 
-// belowLimit is said when it clears by a reading.
-var belowLimit = fmt.Sprintf("The outlet reads below %.0f kPa gauge; not verified.", ChargedMin/1e3)
+// contradictsBy returns by how much the outlet must read below the inlet for the check valves to
+// be contradicted, Pa: air passes through them until no more than their two cracking pressures
+// are left (30 kPa, or 5 % for what flows; common practice, no source).
+func contradictsBy(inlet float64) float64 { return math.Max(30e3, 0.05*inlet) }
+
+// whyContradicts says what is wrong with an outlet that reads vented below a charged inlet.
+const whyContradicts = "air passes from the inlet through the check valves to the outlet, so these readings contradict each other (a closed gauge cock, a bled gauge line, an inlet sensor in front of the closed valve)"
+
+// contradicts reports whether the outlet reads vented, or is not seen, below an inlet that
+// cannot be charged without it.
+func (v *Evaluator) contradicts(s *station.Status) bool {
+	if !s.Inlet.Known() || s.Inlet.Value <= ChargedMin {
+		return false
+	}
+	if !v.seesTank(s) {
+		return s.Inlet.Value > contradictsBy(s.Inlet.Value)
+	}
+	return s.Outlet.Value <= ChargedMin && s.Outlet.Value < s.Inlet.Value-contradictsBy(s.Inlet.Value)
+}
+
+// contradictedFor is for how many seconds of a shutdown readings must contradict each other for the
+// outlet's fall to be disbelieved: air that flows while a line is vented makes them differ for
+// a moment. Own choice.
+const contradictedFor = 10
+
+// contradiction follows readings that contradict each other while the supply is closed: then
+// what the outlet showed of its way down proves nothing.
+func (v *Evaluator) contradiction(s *station.Status) {
+	f := &v.Fall
+	if s.ShutdownAt == 0 || !v.contradicts(s) {
+		f.Against = 0
+		return
+	}
+	if f.Against++; f.Against >= contradictedFor {
+		f.Broken = true
+		if !v.Past.Vents.Said {
+			v.Past.Vents.Vented = false
+		}
+	}
+}
+
+// belowLimit is the message of an end by a reading.
+func (v *Evaluator) belowLimit(side string) string {
+	return "The " + side + " reads below " + v.plate.Reading.Gauge(ChargedMin) + ". Nobody has verified it."
+}
 
 // wording puts a verdict in words, from the newest step.
 type wording func(*Evaluator) (string, []Evidence)
@@ -98,34 +149,45 @@ func (v *Evaluator) left() (string, []Evidence) {
 		return v.unverified()
 	case s.Outlet.Value > ChargedMin:
 		return v.charged()
+	case v.contradicts(s):
+		return fmt.Sprintf("The outlet reads %s, but the inlet %s: %s. Treat the station as charged until a person has looked. %s", v.plate.Reading.Gauge(s.Outlet.Value), v.plate.Reading.Gauge(s.Inlet.Value), whyContradicts, v.sinceWhen()),
+			append(v.shutdownEvidence(), pressureEvidence("outlet_pressure", &s.Outlet), pressureEvidence("inlet_pressure", &s.Inlet))
 	}
-	return fmt.Sprintf("The outlet reads %.0f kPa gauge now, but no sensor saw it fall: treat it as charged until a person has looked. %s", s.Outlet.Value/1e3, v.toldBy()),
+	return v.unseenFall("outlet", &s.Outlet),
 		append(v.shutdownEvidence(), pressureEvidence("outlet_pressure", &s.Outlet))
 }
 
-// toldBy says how the shutdown was told.
-func (v *Evaluator) toldBy() string {
-	if v.shut.at == 0 {
-		return "When it was shut down is not known any more."
+// unseenFall words a reading near zero that no sensor saw come.
+func (v *Evaluator) unseenFall(side string, e *station.Estimate) string {
+	return fmt.Sprintf("The %s reads %s, but no sensor saw it fall. Treat it as charged until somebody has read the local gauge. %s", side, v.plate.Reading.Gauge(e.Value), v.sinceWhen())
+}
+
+// sinceWhen words since when the station is shut down, and what shows it.
+func (v *Evaluator) sinceWhen() string {
+	at := v.clock(v.shut.at)
+	switch {
+	case v.shut.at == 0:
+		return "When it was shut down is no longer known."
+	case v.shut.by == ByValve:
+		return "The supply valve was closed at " + at + "."
+	case v.shut.by == ByInlet:
+		return "By the inlet's pressure, the supply was closed at " + at + "."
 	}
-	if v.shut.by != ByCalendar {
-		return fmt.Sprintf("The supply was closed at %s (told by the %s).", v.shut.at.Time().Format("2006-01-02 15:04:05")+" UTC", v.shut.by)
-	}
-	words := fmt.Sprintf("The shift ended at %s (told by the calendar)", v.roster.clock(v.shut.at))
+	words := "By the calendar, the shift ended at " + at
 	s := v.last()
 	switch {
 	case v.Silent || !s.Inlet.Known():
-		return words + "; whether the supply is open is not known."
+		return words + "; it is not known whether the supply is open."
 	case s.State.Fed():
-		return words + fmt.Sprintf("; the supply is still open: the inlet reads %.0f kPa gauge.", s.Inlet.Value/1e3)
+		return words + "; the supply is still open: the inlet reads " + v.plate.Reading.Gauge(s.Inlet.Value) + "."
 	}
-	return words + fmt.Sprintf("; the inlet reads %.0f kPa gauge.", s.Inlet.Value/1e3)
+	return words + "; the inlet reads " + v.plate.Reading.Gauge(s.Inlet.Value) + "."
 }
 
 // charged gives the verdict with stored energy for a reading above the limit.
 func (v *Evaluator) charged() (string, []Evidence) {
 	s := v.last()
-	message := fmt.Sprintf("The outlet still reads %.0f kPa gauge. %s", s.Outlet.Value/1e3, v.toldBy())
+	message := fmt.Sprintf("The outlet still reads %s. %s", v.plate.Reading.Gauge(s.Outlet.Value), v.sinceWhen())
 	evidence := append(v.shutdownEvidence(), pressureEvidence("outlet_pressure", &s.Outlet))
 	if v.shut.by == ByCalendar {
 		evidence = append(evidence, pressureEvidence("inlet_pressure", &s.Inlet))
@@ -134,7 +196,7 @@ func (v *Evaluator) charged() (string, []Evidence) {
 		}
 	}
 	if e := &s.Estimates[station.StoredEnergy]; e.Known() {
-		message += fmt.Sprintf(" The tank stores about %.3g kJ (isentropic expansion to ambient).", e.Value/1e3)
+		message += fmt.Sprintf(" The tank holds about %.3g kJ (isentropic expansion to ambient).", e.Value/1e3)
 		evidence = append(evidence, Evidence{Name: "stored_energy_isentropic", Value: e.Value, Unit: "J"})
 	} else {
 		evidence = append(evidence, Evidence{Name: "stored_energy_isentropic", Text: "unknown: " + e.Reason})
@@ -164,7 +226,7 @@ func (v *Evaluator) unverified() (string, []Evidence) {
 		reason = "the station is silent"
 	}
 	evidence = append(evidence, Evidence{Name: "outlet_pressure", Text: "unknown: " + reason})
-	return "The outlet's pressure is not known: treat it as charged. " + v.toldBy(), evidence
+	return "The outlet's pressure is not known: treat it as charged. " + v.sinceWhen(), evidence
 }
 
 func (v *Evaluator) shutdownEvidence() []Evidence {
@@ -184,7 +246,7 @@ func (v *Evaluator) silentShutdown(now station.Instant) verdict {
 	if !v.Silent || v.shut.at == 0 || !v.due(v.shut, now) {
 		return verdict{}
 	}
-	if v.seesTank(s) && s.Outlet.Value <= ChargedMin && !v.Alarms[v.index(PressureLeft)].Present {
+	if v.seesTank(s) && s.Outlet.Value <= ChargedMin && !v.contradicts(s) && v.Past.Dark < darkSeconds && !v.Alarms[v.index(PressureLeft)].Present {
 		return verdict{}
 	}
 	if v.Past.Word == v.shut.at {

@@ -23,7 +23,7 @@ type Progress struct {
 	Message  string          // what the alarm says now, "" where it says the same as when it was raised
 }
 
-// String returns the progress in words: "983 kPa gauge when raised, 905 now, falling 4 kPa/min",
+// String returns the progress in words: "983 kPa gauge when raised, 905 now, falling 4.0 kPa/min",
 // and "" where neither value is known.
 func (r *Progress) String() string {
 	if !finite(r.Raised) && !finite(r.Now) {
@@ -55,11 +55,7 @@ func (r *Progress) moves() string {
 	case r.Slope > 0:
 		verb = "rising"
 	}
-	perMinute := 60 * math.Abs(r.Slope)
-	if r.Unit.Number(perMinute) == r.Unit.Number(0) {
-		return "slowly " + verb
-	}
-	return verb + " " + r.Unit.Difference(perMinute) + "/min"
+	return verb + " " + r.Unit.Slope(math.Abs(r.Slope))
 }
 
 // followed are the quantities that alarms are followed by.

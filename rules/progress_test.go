@@ -34,7 +34,7 @@ func TestAnAlarmThatStandsSaysWhatIsReadNow(t *testing.T) {
 	g := charged(t)
 	g.play(600, func(i int, s *station.Status) { s.Outlet = known(983e3 - 4e3*float64(i+1)/60) })
 	r := g.progress(t, PressureLeft)
-	if got := r.String(); got != "983 kPa gauge when raised, 943 now, falling 4 kPa/min" {
+	if got := r.String(); got != "983 kPa gauge when raised, 943 now, falling 4.0 kPa/min" {
 		t.Errorf("%q", got)
 	}
 	if !strings.Contains(r.Message, "943 kPa") || strings.Contains(r.Message, "983") {
@@ -60,10 +60,10 @@ func TestProgressInTheSitesUnit(t *testing.T) {
 		slope float64 // kPa/min
 		want  string
 	}{
-		{station.ReadKPa, -4, "983 kPa gauge when raised, 905 now, falling 4 kPa/min"},
-		{station.ReadKPa, 0.3, "983 kPa gauge when raised, 905 now, slowly rising"},
-		{station.ReadBar, -4, "9.83 bar gauge when raised, 9.05 now, falling 0.04 bar/min"},
-		{station.ReadPSI, 14, "143 psi gauge when raised, 131 now, rising 2 psi/min"}, // 6.894757 kPa a psi
+		{station.ReadKPa, -4, "983 kPa gauge when raised, 905 now, falling 4.0 kPa/min"},
+		{station.ReadKPa, 0.3, "983 kPa gauge when raised, 905 now, rising 0.3 kPa/min"},
+		{station.ReadBar, -4, "9.83 bar gauge when raised, 9.05 now, falling 0.040 bar/min"},
+		{station.ReadPSI, 14, "143 psi gauge when raised, 131 now, rising 2.0 psi/min"}, // 6.894757 kPa a psi
 		{station.ReadPSI, 0.05, "143 psi gauge when raised, 131 now, steady"},
 	} {
 		p := Progress{Raised: 983e3, Now: 905e3, Slope: c.slope * 1e3 / 60, Unit: c.unit}
@@ -133,7 +133,7 @@ func TestAnAdoptedAlarmKnowsItsRaise(t *testing.T) {
 
 // The alarms whose message holds a pressure of the station have a reading, others have none.
 func TestWhichAlarmsHaveProgress(t *testing.T) {
-	want := map[string]string{PressureLeft: "outlet_pressure", InletPressureLeft: "inlet_pressure", PressureReturned: "outlet_pressure",
+	want := map[string]string{PressureLeft: "outlet_pressure", InletPressureLeft: "inlet_pressure", PressureReturned: "inlet_pressure",
 		OverPressure: "outlet_pressure", "outlet-low": "outlet_pressure", "starved": "outlet_pressure", HeaderLow: "header_static",
 		SignalLost: "", OutletLeak: "", ServiceDue: "", InspectionDue: ""}
 	for name, quantity := range want {

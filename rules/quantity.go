@@ -46,8 +46,17 @@ const (
 	qTankPS
 	qHose
 	qPressureLimit
+	qOutletMean
+	qSetSeconds
+	qGain
+	qAtRelief
+	qLeakCost
+	qInletLeakCost
 	qRequired
 	qNeeded
+	qLeast
+	qReached
+	qNearSet
 	qHeaderNeeded
 	qRestriction
 	qRatio
@@ -57,6 +66,7 @@ const (
 	qChargedMin
 	qShut
 	qReturned
+	qInletReturned
 	qFed
 	qHeaderLow
 	qFrozen
@@ -128,9 +138,18 @@ var ownQuantities = [numOwn]quantity{
 	qReliefLimit:      {"relief_limit", "Pa", "Pa gauge", "relief_pressure, infinite where it is not given"},
 	qTankPS:           {"tank_ps", "Pa", "Pa gauge", "of the tank's name plate"},
 	qHose:             {"hose_limit", "Pa", "Pa gauge", "of the plate"},
-	qPressureLimit:    {"pressure_limit", "Pa", "Pa gauge", "the lower of tank_ps and hose_limit"},
+	qPressureLimit:    {"pressure_limit", "Pa", "Pa gauge", "least of tank_ps, hose_limit and relief_pressure with the 10 % that a valve may take to open fully"},
+	qOutletMean:       {"outlet_mean", "Pa", "Pa gauge", "mean outlet of the last ten minutes while fed, known from five of them"},
+	qSetSeconds:       {"set_seconds", "s", "s", "for how long set_pressure has been known and the same within 2 %"},
+	qGain:             {"outlet_gain", "1", "1", "rise of the absolute outlet since it is above what the forces allow, 0 below"},
+	qAtRelief:         {"at_relief_seconds", "s", "s", "for how long the outlet has stayed between 0.97 and 1.1 relief_limit, outlet_span below 0.02 relief_limit, with two strokes_minute and more; 0: it does not"},
+	qLeakCost:         {"leak_cost_year", "1", "", "what leak_flow and its drive air cost in 8,760 h, in the currency of the site's price"},
+	qInletLeakCost:    {"inlet_leak_cost_year", "1", "", "what inlet_leak costs in 8,760 h, in the currency of the site's price"},
 	qRequired:         {"required_pressure", "Pa", "Pa gauge", "what the branch needs, of the plate"},
 	qNeeded:           {"needed_pressure", "Pa", "Pa gauge", "required_pressure, else 95 % of set_pressure"},
+	qLeast:            {"least_pressure", "Pa", "Pa gauge", "required_pressure, else 85 % of set_pressure (own choice, no source)"},
+	qReached:          {"reached_set", "truth", "", "the outlet has been at 95 % of set since the station was last shut down"},
+	qNearSet:          {"near_set", "truth", "", "the outlet is at 95 % of set or above; no where either is unknown"},
 	qHeaderNeeded:     {"header_needed", "Pa", "Pa gauge", "needed_pressure over one plus the area ratio, and a tenth more for friction and flow (no source)"},
 	qRestriction:      {"supply_restriction", "1", "1", "share of the supply's C/sqrt(1-b) that is lost against bore and length, or against its usual value, whichever is more"},
 	qRatio:            {"area_ratio", "1", "1", "drive over boost piston area"},
@@ -139,7 +158,8 @@ var ownQuantities = [numOwn]quantity{
 	qInspectionDone:   {"inspection_done", "truth", "", "the tank was inspected by a person's record, and no later date is known"},
 	qChargedMin:       {"charged_min", "Pa", "Pa gauge", "above it a line is not vented: 20 kPa"},
 	qShut:             {"shut_down", "truth", "", "the supply was told closed, or the shift is over by the calendar"},
-	qReturned:         {"was_vented", "truth", "", "a live sensor saw the outlet fall to vented since the shutdown, or a person said so"},
+	qReturned:         {"was_vented", "truth", "", "a person said that the line is vented, and nobody has acknowledged since that pressure returned; or a live sensor saw the outlet fall to vented since the shutdown, until the station is fed within a shift"},
+	qInletReturned:    {"inlet_was_vented", "truth", "", "likewise of the inlet"},
 	qFed:              {"fed", "truth", "", "charging, stroking, holding or starved"},
 	qHeaderLow:        {"header_low", "truth", "", "the header at rest is below header_needed"},
 	qFrozen:           {"sensor_frozen", "truth", "", "blind because a reading stands still"},
@@ -165,7 +185,7 @@ var units = []struct {
 }
 
 // texts are facts in words that messages and evidence can name.
-var texts = []string{"state", "state_reason", "leak_method", "leak_onset", "leak_place", "shutdown_by"}
+var texts = []string{"state", "state_reason", "leak_method", "leak_onset", "leak_place", "shutdown_by", "vented_by", "pressure_limit_of", "relief_seen", "leak_cost", "inlet_leak_cost"}
 
 func quantityOf(name string) (int, bool) {
 	for i := range quantities {

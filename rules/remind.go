@@ -7,18 +7,29 @@ import "strokewise/analyzer/station"
 // ticks while the station is silent.
 func (v *Evaluator) remind(t station.Instant) {
 	for i := range v.set {
-		every, a := int64(0), &v.Alarms[i]
-		switch a.State {
-		case Unacknowledged:
-			every = v.set[i].RemindNs
-		case Acknowledged:
-			every = v.set[i].RemindAckNs
+		if v.set[i].Name != WorkTimeOver { // lives in arrival time, see workOver
+			v.remindOf(i, t)
 		}
-		if every == 0 || t.Sub(max(a.Told, a.Raised)) < every {
-			continue
-		}
-		v.again(i, t, "still present, "+spanOf(t.Sub(a.Raised))+" after it was raised")
 	}
+}
+
+// remindOf reminds of one alarm where that is due.
+func (v *Evaluator) remindOf(i int, t station.Instant) {
+	if v.reminded(i, t) {
+		v.again(i, t, "still present, "+spanOf(t.Sub(v.Alarms[i].Raised))+" after it was raised")
+	}
+}
+
+// reminded reports whether a reminder of alarm i is due.
+func (v *Evaluator) reminded(i int, t station.Instant) bool {
+	every, a := int64(0), &v.Alarms[i]
+	switch a.State {
+	case Unacknowledged:
+		every = v.set[i].RemindNs
+	case Acknowledged:
+		every = v.set[i].RemindAckNs
+	}
+	return every != 0 && t.Sub(max(a.Told, a.Raised)) >= every
 }
 
 // again tells of an alarm that stands.
@@ -36,6 +47,10 @@ func (v *Evaluator) wordsOf(i int) wording {
 		return (*Evaluator).left
 	case InletPressureLeft:
 		return (*Evaluator).trapped
+	case PressureAtWork:
+		return (*Evaluator).atWork
+	case WorkTimeOver:
+		return (*Evaluator).overdue
 	case ServiceDue:
 		return (*Evaluator).servicesDue
 	}

@@ -25,24 +25,32 @@ type roster struct {
 // over gives the end of the last shift, if by the calendar the station should be vented
 // at t: no shift runs, the grace time is over, and it is not held charged by intent.
 func (r *roster) over(text string, t station.Instant) (end station.Instant, ok bool) {
-	if text == "" {
-		return 0, false
-	}
-	if text != r.text {
-		cal, err := station.ReadCalendar(text)
-		if err != nil {
-			cal = nil // of another program: it says nothing
-		}
-		*r = roster{text: text, cal: cal}
-	}
+	end, ok = r.outside(text, t)
+	return end, ok && end != 0 && t.Sub(end) >= int64(r.cal.Grace)*station.Minute60
+}
+
+// outside reports whether no shift runs at t by the calendar, and returns the end of the last
+// one. A station that is held charged by intent has no shifts.
+func (r *roster) outside(text string, t station.Instant) (end station.Instant, ok bool) {
+	r.read(text)
 	if r.cal == nil || r.cal.Hold {
 		return 0, false
 	}
 	if t < r.asked || t >= r.stretch.Until || r.asked == 0 {
 		r.asked, r.stretch = t, r.cal.At(t)
 	}
-	end = r.stretch.From
-	return end, !r.stretch.Working && end != 0 && t.Sub(end) >= int64(r.cal.Grace)*station.Minute60
+	return r.stretch.From, !r.stretch.Working
+}
+
+// read parses the plate's calendar where it has changed. One of another program means nothing.
+func (r *roster) read(text string) {
+	if text == r.text {
+		return
+	}
+	*r = roster{text: text}
+	if cal, err := station.ReadCalendar(text); text != "" && err == nil {
+		r.cal = cal
+	}
 }
 
 // clock gives a time as the site's clock shows it.

@@ -123,6 +123,8 @@ func (v *Evaluator) say(d *Definition) (string, []Evidence) {
 	var evidence []Evidence
 	for _, f := range d.evidence {
 		switch {
+		case f.quantity == qLeakCost, f.quantity == qInletLeakCost:
+			evidence = v.addCost(evidence, f)
 		case f.quantity < 0:
 			evidence = append(evidence, Evidence{Name: f.name, Text: v.fact(f.text)})
 		case finite(v.now[f.quantity]):
@@ -163,12 +165,23 @@ func (v *Evaluator) fact(name string) string {
 		}
 		return "not seen"
 	case "leak_place":
-		if s.LeakPlace == "" {
+		if s.LeakPlace == station.PlaceUnknown {
 			return "not told"
 		}
-		return s.LeakPlace
+		return s.LeakPlace.String()
 	case "shutdown_by":
 		return v.shut.by.String()
+	case "vented_by":
+		return v.Past.Vents.VentedBy
+	case "pressure_limit_of":
+		_, of := pressureLimit(v.plate)
+		return of
+	case "relief_seen":
+		return v.reliefSeen()
+	case "leak_cost":
+		return v.leakCost()
+	case "inlet_leak_cost":
+		return v.inletLeakCost()
 	}
 	return station.Blind.String()
 }

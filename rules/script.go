@@ -186,6 +186,9 @@ func (r *reader) saying(n *yaml.Node) saying {
 		"command": func(n *yaml.Node) { s.command.Kind = Commands()[r.among(n, Commands())] },
 		"alarm":   r.text(&s.command.Alarm), "by": r.text(&s.command.By), "note": r.text(&s.command.Note),
 		"until": r.duration(&s.until), "refused": r.text(&s.refused),
+		"cause":   func(n *yaml.Node) { s.command.Cause, _ = station.ParseCause(Causes()[r.among(n, Causes())]) },
+		"service": func(n *yaml.Node) { s.command.Service = station.ServiceKinds()[r.among(n, ServiceKinds())] },
+		"date":    r.text(&s.command.Date), "document": r.text(&s.command.Document),
 	})
 	return s
 }

@@ -24,6 +24,17 @@ var scriptQuantities = map[string]func(*station.Status, float64){
 			s.StrokesMinute = int64(x)
 		}
 	},
+	"inlet_reads":  func(s *station.Status, x float64) { s.InletReads = station.Gauge(1e3 * x) },
+	"outlet_reads": func(s *station.Status, x float64) { s.OutletReads = station.Gauge(1e3 * x) },
+	"strokes":      func(s *station.Status, x float64) { s.Strokes = int64(x) },
+	"valve_open": func(s *station.Status, x float64) {
+		switch s.Valve = station.ValveUnknown; x {
+		case 0:
+			s.Valve = station.ValveClosed
+		case 1:
+			s.Valve = station.ValveOpen
+		}
+	},
 	"frozen": func(s *station.Status, x float64) {
 		reason(s, x, station.StateReason{Is: station.SensorFrozen, Sides: station.OutletSide})
 	},
@@ -52,6 +63,7 @@ var scriptPlate = map[string]func(*station.Plate, float64){
 	"required_pressure": func(p *station.Plate, x float64) { p.Required = station.Gauge(1e3 * x) },
 	"area_ratio":        func(p *station.Plate, x float64) { p.AreaRatio = x },
 	"leak_limit":        func(p *station.Plate, x float64) { p.LeakLimit = x * 1e-3 / 60 },
+	"air_price":         func(p *station.Plate, x float64) { p.AirPrice = station.AirPrice{PerCubicMetre: x, Currency: "EUR"} },
 	"sag_limit":         func(p *station.Plate, x float64) { p.SagLimit = x },
 	"outlet_sensor_at_branch": func(p *station.Plate, x float64) {
 		if p.Sensor = station.AtTank; x != 0 {
@@ -106,7 +118,8 @@ type scripted struct {
 func newScripted(s *script) *scripted {
 	t := &scripted{script: s, values: map[string]float64{}, prev: station.NumStates}
 	none := station.Unknown("not in the script")
-	t.status = station.Status{Inlet: none, Outlet: none, StrokeRate: none, OutletLastSeen: station.Gauge(math.NaN())}
+	never := station.Gauge(math.NaN())
+	t.status = station.Status{Inlet: none, Outlet: none, StrokeRate: none, OutletLastSeen: never, InletReads: never, OutletReads: never}
 	return t
 }
 

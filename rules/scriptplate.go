@@ -2,6 +2,9 @@ package rules
 
 import (
 	"encoding/json"
+	"fmt"
+	"slices"
+	"strings"
 
 	"go.yaml.in/yaml/v3"
 
@@ -34,6 +37,9 @@ func (r *reader) scriptService(n *yaml.Node) string {
 		if text, err = json.Marshal(any); err == nil {
 			err = json.Unmarshal(text, &list)
 		}
+	}
+	if err == nil && slices.ContainsFunc(list, func(s station.Service) bool { return s.What == station.NoService }) {
+		err = fmt.Errorf("what is none of %s", strings.Join(ServiceKinds(), ", "))
 	}
 	if err != nil {
 		r.fault(n.Line, n.Column, "what comes due cannot be read: %v", err)

@@ -24,12 +24,12 @@ type serviceMemory struct {
 	First   station.Instant // of the counting
 	Lost    int64           // minutes in which the strokes were not known
 	Marks   []mark          // at most one for each kind
-	Told    string          // the kinds that service-due was told for
+	Told    serviceSet      // the kinds that service-due was told for
 }
 
 // mark is when something was last done.
 type mark struct {
-	What     string
+	What     station.ServiceKind
 	Plate    string // the plate's last date that was looked at
 	Strokes  int64  // of the station when it was done; below zero for what was run before
 	Lost     int64
@@ -49,14 +49,22 @@ type dates struct {
 	tankKnown        string // what tank was worked out from
 }
 
-// ServiceKinds names what can come due.
+// ServiceKinds returns the names of what can come due.
 func ServiceKinds() []string {
 	var out []string
-	for _, k := range station.ServiceKinds {
-		out = append(out, k.Name)
+	for _, k := range station.ServiceKinds() {
+		out = append(out, k.String())
 	}
 	return out
 }
+
+// serviceSet is a set of kinds of services, a bit each.
+type serviceSet uint32
+
+func (s serviceSet) with(k station.ServiceKind) serviceSet { return s | 1<<k }
+
+// beyond reports whether the set has a kind that another one has not.
+func (s serviceSet) beyond(other serviceSet) bool { return s&^other != 0 }
 
 // services gives what comes due by the plate.
 func (v *Evaluator) services() []station.Service {
@@ -118,7 +126,7 @@ func (k *mark) last() string { return max(k.Done, k.Plate) }
 
 // Due is something that comes due at a station, as it stands.
 type Due struct {
-	What       string
+	What       station.ServiceKind
 	Date       string // on which it is due, "": not by date, or the next one is not given
 	Last       string // date on which it was done, "": not known
 	Interval   int64  // cycles, 0: not by cycles
@@ -166,33 +174,23 @@ func (v *Evaluator) serviceDue(t station.Instant) verdict {
 		return verdict{answer: no}
 	}
 	if at := int64(t) / station.Minute60; v.asked != at || at == 0 {
-		v.asked, v.kinds = at, ""
+		v.asked, v.kinds = at, 0
 		for _, d := range v.Dues(t) {
 			if d.soon && d.What != station.TankInspection {
-				v.kinds += d.What + " "
+				v.kinds = v.kinds.with(d.What)
 			}
 		}
 	}
-	if v.kinds == "" {
-		v.Service.Told = ""
+	if v.kinds == 0 {
+		v.Service.Told = 0
 		return verdict{answer: no, message: "Nothing is due any more by dates and cycles."}
 	}
 	i := v.index(ServiceDue)
-	if a := &v.Alarms[i]; a.State.Active() && more(v.Service.Told, v.kinds) {
+	if a := &v.Alarms[i]; a.State.Active() && v.Service.Told != 0 && v.kinds.beyond(v.Service.Told) {
 		v.again(i, t, "more has come due")
 	}
 	v.Service.Told = v.kinds
 	return verdict{answer: yes, say: (*Evaluator).servicesDue}
-}
-
-// more tells whether a list of kinds has one that was not told.
-func more(told, now string) bool {
-	for _, k := range strings.Fields(now) {
-		if told != "" && !slices.Contains(strings.Fields(told), k) {
-			return true
-		}
-	}
-	return false
 }
 
 // servicesDue words it: each that is due, with what is left.
@@ -204,20 +202,20 @@ func (v *Evaluator) servicesDue() (string, []Evidence) {
 		if !d.soon || d.What == station.TankInspection {
 			continue
 		}
-		words, _ := station.ServiceWords(d.What)
+		name := d.What.String()
 		var left []string
 		if days, known := daysTo(d.Date, t); known {
 			left = append(left, leftOf(int64(days), "days"))
-			evidence = append(evidence, Evidence{Name: d.What + "_days", Value: float64(days), Unit: "d"}, Evidence{Name: d.What + "_due", Text: d.Date})
+			evidence = append(evidence, Evidence{Name: name + "_days", Value: float64(days), Unit: "d"}, Evidence{Name: name + "_due", Text: d.Date})
 		}
 		if d.Interval > 0 {
 			left = append(left, leftOf(d.CyclesLeft, "cycles"))
-			evidence = append(evidence, Evidence{Name: d.What + "_cycles_left", Value: float64(d.CyclesLeft), Unit: "1"})
+			evidence = append(evidence, Evidence{Name: name + "_cycles_left", Value: float64(d.CyclesLeft), Unit: "1"})
 			if d.Lost > 0 {
-				evidence = append(evidence, Evidence{Name: d.What + "_minutes_not_counted", Value: float64(d.Lost), Unit: "1"})
+				evidence = append(evidence, Evidence{Name: name + "_minutes_not_counted", Value: float64(d.Lost), Unit: "1"})
 			}
 		}
-		said = append(said, words+" "+strings.Join(left, " or "))
+		said = append(said, d.What.Words()+" "+strings.Join(left, " or "))
 	}
 	return "Due: " + strings.Join(said, "; ") + ". Local law and the maker's papers govern the intervals.", evidence
 }
@@ -252,36 +250,34 @@ func (v *Evaluator) fillDates(t station.Instant) {
 	}
 }
 
-// DoneNote gives the note of a command "done": what, on which day, with which document.
-func DoneNote(what, date, document string) string {
-	return what + " " + date + ": " + strings.TrimSpace(document)
+// recorded reports whether a command says what was done, on which day and with which document.
+func recorded(c *station.Command) bool {
+	_, err := time.Parse(time.DateOnly, c.Date)
+	return c.Service != station.NoService && c.Service < station.NumServices && err == nil && strings.TrimSpace(c.Document) != ""
 }
 
-// DoneOf reads what DoneNote wrote.
-func DoneOf(note string) (what, date, document string, ok bool) {
-	head, document, ok := strings.Cut(note, ": ")
-	what, date, split := strings.Cut(head, " ")
-	_, err := time.Parse(time.DateOnly, date)
-	_, known := station.ServiceWords(what)
-	return what, date, strings.TrimSpace(document), ok && split && known && err == nil && strings.TrimSpace(document) != ""
+// Recorded returns what a command "done" or "inspected" records at an arrival time.
+func Recorded(c *station.Command, at station.Instant) Due {
+	d := Due{What: c.Service, Last: c.Date, Document: strings.TrimSpace(c.Document), By: strings.TrimSpace(c.By)}
+	if c.Kind == "inspected" {
+		d.What, d.Last = station.TankInspection, at.Time().Format(time.DateOnly)
+	}
+	return d
 }
 
 // doneService takes a person's record that something was done. A date older than what is
 // recorded already changes nothing.
 func (v *Evaluator) doneService(_ int, c *station.Command, at station.Instant) error {
-	what, date, document, ok := station.TankInspection, at.Time().Format(time.DateOnly), c.Note, true
-	if c.Kind == "done" {
-		what, date, document, ok = DoneOf(c.Note)
-	}
-	if !ok {
+	d := Recorded(c, at)
+	if c.Kind == "done" && !recorded(c) {
 		return refuse(c, "it does not say what was done, on which day and with which document")
 	}
-	return v.Recall(Due{What: what, Last: date, Document: document, By: strings.TrimSpace(c.By)}, at)
+	return v.Recall(d, at)
 }
 
 // RunBefore says what was run since something was last done and is not in this evaluator's
 // count: of one that is rebuilt without its snapshot, from the history.
-func (v *Evaluator) RunBefore(what string, strokes, lost int64, at station.Instant) {
+func (v *Evaluator) RunBefore(what station.ServiceKind, strokes, lost int64, at station.Instant) {
 	for _, x := range v.services() {
 		if x.What == what {
 			k := v.mark(&x, at)
@@ -303,7 +299,7 @@ func (v *Evaluator) Recall(d Due, at station.Instant) error {
 	}
 	k := v.mark(&x, at)
 	if d.Last < k.last() {
-		return fmt.Errorf("cannot record %s of %s: it was done on %s already", d.What, d.Last, k.last())
+		return &Idle{fmt.Sprintf("cannot record %s of %s: it was done on %s already", d.What, d.Last, k.last())}
 	}
 	k.Done, k.Document, k.By = d.Last, d.Document, d.By
 	k.Strokes, k.Lost, k.Since = v.Service.Strokes, v.Service.Lost, at

@@ -51,7 +51,7 @@ func TestPressureLeftByTheCalendarSaysSo(t *testing.T) {
 			t.Fatalf("%s: %+v", c.day, got)
 		}
 		m := got[0].Message
-		for _, want := range []string{"880 kPa gauge", "The shift ended at " + c.day + " 22:00 (Europe/Lisbon) (told by the calendar)", "the supply is still open: the inlet reads 590 kPa", "23 kJ (isentropic"} {
+		for _, want := range []string{"880 kPa gauge", "By the calendar, the shift ended at " + c.day + " 22:00 (Europe/Lisbon)", "the supply is still open: the inlet reads 590 kPa", "23 kJ (isentropic"} {
 			if !strings.Contains(m, want) {
 				t.Errorf("%s: no %q in %q", c.day, want, m)
 			}
@@ -144,7 +144,7 @@ func TestRemindersOfASilentStation(t *testing.T) {
 			continue
 		}
 		n++
-		if !strings.Contains(x.Message, "treat it as charged") || !strings.Contains(x.Message, "whether the supply is open is not known") {
+		if !strings.Contains(x.Message, "treat it as charged") || !strings.Contains(x.Message, "not known whether the supply is open") {
 			t.Errorf("%+v", x)
 		}
 	}
@@ -168,7 +168,7 @@ func TestRemindersOfASilentStation(t *testing.T) {
 }
 
 func TestServicesAreCountedAndRecalled(t *testing.T) {
-	plate := &station.Plate{Key: scriptKey, Service: station.ServiceText([]station.Service{{What: "filter", Last: "2025-12-01", Cycles: 100_000, Before: 40, RemindCycles: 5000}})}
+	plate := &station.Plate{Key: scriptKey, Service: station.ServiceText([]station.Service{{What: station.FilterElement, Last: "2025-12-01", Cycles: 100_000, Before: 40, RemindCycles: 5000}})}
 	var got []Transition
 	v := NewEvaluator(plate, func(t *Transition) { got = append(got, *t) })
 	for sec := int64(0); sec <= 3600; sec++ {
@@ -182,13 +182,13 @@ func TestServicesAreCountedAndRecalled(t *testing.T) {
 	if len(d) != 1 || d[0].CyclesLeft != 100_000-40-59*3 || d[0].Lost != 1 {
 		t.Errorf("%+v", d) // 59 of 60 minutes with 6 strokes, 3 cycles each
 	}
-	if err := v.Command(&station.Command{Kind: "done", By: "Ana", Note: DoneNote("filter", "2026-01-01", "sheet: 9")}, t0.Add(3601*station.Second)); err != nil {
+	if err := v.Command(&station.Command{Kind: "done", By: "Ana", Service: station.FilterElement, Date: "2026-01-01", Document: "sheet: 9"}, t0.Add(3601*station.Second)); err != nil {
 		t.Fatal(err)
 	}
 	if d = v.Dues(t0.Add(3602 * station.Second)); d[0].CyclesLeft != 100_000 || d[0].Lost != 0 || d[0].Last != "2026-01-01" || d[0].Document != "sheet: 9" || d[0].By != "Ana" {
 		t.Errorf("%+v", d)
 	}
-	plate.Service = station.ServiceText([]station.Service{{What: "filter", Last: "2026-02-01", Cycles: 100_000, Before: 7}})
+	plate.Service = station.ServiceText([]station.Service{{What: station.FilterElement, Last: "2026-02-01", Cycles: 100_000, Before: 7}})
 	if d = v.Dues(t0.Add(3603 * station.Second)); d[0].Last != "2026-02-01" || d[0].CyclesLeft != 99_993 { // the newer of the two counts
 		t.Errorf("%+v", d)
 	}
@@ -203,7 +203,7 @@ func TestServicesAreCountedAndRecalled(t *testing.T) {
 
 // Of what comes due later, while the finding stands, people are told again.
 func TestMoreComesDue(t *testing.T) {
-	plate := &station.Plate{Key: scriptKey, Service: station.ServiceText([]station.Service{{What: "filter", Next: "2026-01-05", Remind: 30}, {What: "hose", Next: "2026-02-01", Remind: 30}})}
+	plate := &station.Plate{Key: scriptKey, Service: station.ServiceText([]station.Service{{What: station.FilterElement, Next: "2026-01-05", Remind: 30}, {What: station.HoseReplacement, Next: "2026-02-01", Remind: 30}})}
 	var got []Transition
 	v := NewEvaluator(plate, func(t *Transition) { got = append(got, *t) })
 	for h := int64(0); h < 3*24; h++ {

@@ -8,6 +8,7 @@ import (
 
 const (
 	needOfSet    = 0.95 // share of set that is needed where the plate does not say
+	leastOfSet   = 0.85 // share of set below which the outlet is low where the plate does not say (own choice)
 	headerMargin = 1.1  // over what the forces need at least (no source)
 )
 
@@ -17,6 +18,9 @@ func fillSupply(s *station.Status, q *values) {
 	q[qNeeded] = q[qRequired]
 	if math.IsNaN(q[qNeeded]) {
 		q[qNeeded] = needOfSet * q[qSet]
+	}
+	if q[qLeast] = q[qRequired]; math.IsNaN(q[qLeast]) {
+		q[qLeast] = leastOfSet * q[qSet]
 	}
 	q[qHeaderNeeded] = headerMargin * q[qNeeded] / (1 + q[qRatio])
 	e := &s.Estimates

@@ -69,7 +69,13 @@ type Transition struct {
 	Caution  string          `json:"caution,omitempty"`
 	Evidence []Evidence      `json:"evidence"`
 	By       string          `json:"by,omitempty"`  // the person whose command it was
-	Why      string          `json:"why,omitempty"` // the person's reason, or the end of a shelving
+	Why      string          `json:"why,omitempty"` // the person's reason, or for people why it is told again; see Reason
+
+	Cause        station.Cause   `json:"cause,omitempty"` // of a closing
+	ShelvedUntil station.Instant `json:"-"`               // of a shelving
+	ShelvedOnce  bool            `json:"-"`               // it ends with the condition
+	ShelfEnd     ShelfEnd        `json:"-"`               // what ended a shelving by itself
+	First        string          `json:"-"`               // of a raise: the alarm that it follows within 30 s
 
 	Explained string `json:"explained_by,omitempty"` // alarm of the header that people are told of instead
 }

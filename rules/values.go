@@ -40,7 +40,11 @@ func (v *Evaluator) fill(s *station.Status) {
 		}
 	}
 	v.Past.fill(s, q, p.Relief > 0)
+	v.Reached.step(s, q[qSet])
+	q[qReached], q[qNearSet] = truth(v.Reached.Set), truth(q[qOutlet] >= reachedShare*q[qSet])
 	v.fillPlate()
+	v.fillTooHigh(s)
+	v.fillCosts(e)
 	v.fillDates(s.At)
 	fillState(s, q)
 	fillSupply(s, q)
@@ -63,10 +67,7 @@ func (v *Evaluator) fillPlate() {
 	if q[qReliefLimit] = q[qRelief]; p.Relief <= 0 {
 		q[qReliefLimit] = math.Inf(1)
 	}
-	q[qPressureLimit] = q[qTankPS]
-	if !(q[qPressureLimit] <= q[qHose]) && p.HoseLimit > 0 {
-		q[qPressureLimit] = q[qHose]
-	}
+	q[qPressureLimit], _ = pressureLimit(p)
 	q[qRequired], q[qRatio] = given(float64(p.Required)), given(p.AreaRatio)
 	q[qStall] = q[qInletTop] * (1 + q[qRatio])
 }

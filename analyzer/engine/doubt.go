@@ -215,7 +215,7 @@ func (e *Engine) doubtBelow(end station.Instant) {
 	}
 	p1, p2 := e.Inlet.Mean, e.Outlet.Mean
 	switch {
-	case p2 >= p1-max(30e3, 0.05*p1) || p1 < 100e3 || e.State.ShutdownAt != 0:
+	case p2 >= p1-max(30e3, 0.05*p1) || p1 < 100e3 || e.State.ShutdownAt != 0 || e.Falls.Reached && e.Fuse.CounterServes() && e.strokesOn(end):
 		d.Below = 0
 	case e.Act.Strokes == 0 && e.Inlet.High-e.Inlet.Low < max(8*e.Ends.In.Noise(), 0.003*p1) &&
 		math.Abs(e.Outlet.slope()) < 1e3+4*e.Ends.Out.Noise() && (e.Supply.Rest == 0 || p1 > 0.97*e.Supply.Rest):

@@ -28,6 +28,7 @@ func (e *Engine) strokes() {
 			e.Feed.Stroke(v.at, e.hiddenTravel(v.at, v.n*e.perCount()))
 			e.Counted = e.Ends.DrawnBy(v.at)
 			e.passed(v.at)
+			e.Proof.counted(v.n * e.perCount())
 		case e.State.ShutdownAt != 0:
 			e.Act.Teeth++ // no stroke without supply; enough of them tell that it is back
 		default:
@@ -38,7 +39,7 @@ func (e *Engine) strokes() {
 		e.Min.Unseen = true
 		return
 	}
-	if e.State.ShutdownAt == 0 && !e.passing() && (e.Pace.Combed || e.Supply.Rest > 0 && e.Inlet.Mean > fedShare*e.Supply.Rest) {
+	if e.State.ShutdownAt == 0 && !e.passing() && (e.Pace.Combed || e.Supply.Rest > 0 && e.Inlet.Mean > fedShare*e.usualRest()) {
 		for range mostUnseen {
 			at := e.Pace.Unseen(e.Ends.Settled())
 			if at == 0 {

@@ -80,6 +80,7 @@ type core struct {
 	Counted       float64 // draw up to the last increment of the counter
 	Rested        bool    // the draw is measured from a resting pressure
 	Valve         valve
+	Struck        int64 // strokes since the analysis began
 
 	Feed     feed.Follower
 	Needed   needed
@@ -105,6 +106,7 @@ type core struct {
 	Jitter   jitter
 	Health   health
 	State    stateNow
+	Proof    fedProof
 	Min      minute
 	Est      station.Estimates
 	Rate     rateWindow
@@ -114,6 +116,7 @@ type core struct {
 	Meter    meter
 	Warmth   warmth
 	Pops     pops
+	Falls    falls
 	Basis    basis // of the leak, for Explain
 }
 
@@ -188,13 +191,14 @@ func (e *Engine) restart() {
 	e.Fuse = stroke.NewFuse(&e.Plate)
 	e.Inlet, e.Outlet = level{}, level{}
 	e.Started = false
-	e.Act = activity{}
+	e.Act, e.Proof = activity{}, fedProof{}
 	e.Feed.Reset()
 	e.Leak.reset()
 	e.Rounds.stop()
 	e.stopAir()
 	e.Doubt, e.Health, e.Mismatch, e.Jitter, e.Silence = doubt{}, health{}, mismatch{}, jitter{}, silence{}
 	e.Warmth, e.Pops = warmth{}, pops{}
+	e.Falls.stop(true)
 	e.Floor5, e.Closed, e.Past, e.Wall = leakFloor{}, inletWatch{}, leakPast{}, wallHeat{}
 	e.newSegment()
 	for i := range e.Queues {
@@ -353,6 +357,7 @@ func (e *Engine) gap(to station.Instant) {
 	e.Leak.reset()
 	e.Starts.gap()
 	e.Rounds.stop()
+	e.Falls.stop(true)
 	e.stopAir()
 	for e.Slot < to {
 		end := min(to, e.Slot.Floor(station.Minute60).Add(station.Minute60))

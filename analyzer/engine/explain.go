@@ -72,6 +72,8 @@ var inputs = [station.NumFigures]func(*Engine) []station.Input{
 	station.SetShift:            (*Engine).setShiftInputs,
 	station.ReliefPops:          (*Engine).popInputs,
 	station.PopPressure:         (*Engine).popInputs,
+	station.OutletDraw:          (*Engine).drawInputs,
+	station.DrawOverUsual:       (*Engine).drawOverInputs,
 	station.StoredEnergy:        (*Engine).energyInputs,
 
 	station.InletZero:     (*Engine).inletZeroInputs,

@@ -55,7 +55,9 @@ var needs = [station.NumFigures]string{
 	station.SetPressure:         "set_pressure in the plate data, or a run that ends at set",
 	station.SetShift:            "fifteen runs that the governor ended where the plate's set pressure is 5 % off, else thirty",
 	station.ReliefPops:          "readings of the outlet; falls count where bores and tank volume are in the plate data",
-	station.PopPressure:         "five sharp falls of the outlet within ten minutes, from one pressure and while strokes go on",
+	station.PopPressure:         "five falls of the outlet within ten minutes, from one pressure and while strokes go on",
+	station.OutletDraw:          "the tank volume and bores and stroke or swept volumes in the plate data, and five seconds fed",
+	station.DrawOverUsual:       "half an hour fed, with the outlet at set in between",
 	station.StoredEnergy:        "the tank volume in the plate data, and an outlet reading",
 
 	station.InletZero:     needsVented,

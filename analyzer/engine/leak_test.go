@@ -242,7 +242,7 @@ func TestBackThroughTheCheckValves(t *testing.T) {
 	e := New(testPlate(), &r)
 	run(e, rows, 1)
 	e.Flush()
-	if at := r.Steps[len(r.Steps)-1].LeakPlace; at == "" || e.Mix.Back == 0 {
+	if at := r.Steps[len(r.Steps)-1].LeakPlace; at == station.PlaceUnknown || e.Mix.Back == 0 {
 		t.Errorf("place %q", at)
 	}
 	e = New(testPlate(), &r)

@@ -26,20 +26,20 @@ func (e *Engine) watchBack() {
 	}
 }
 
-// leakPlace says where the outlet loses air, "" while nothing tells: a fall that follows the
+// leakPlace returns where the outlet loses air: a fall that follows the
 // pressure is choked at the tank's own pressure, a straight one has a regulator before it.
-func (e *Engine) leakPlace(at station.Instant) string {
+func (e *Engine) leakPlace(at station.Instant) station.LeakPlace {
 	m := &e.Mix
 	fresh := func(t station.Instant) bool { return t != 0 && at.Sub(t) < leakOld }
 	switch {
 	case fresh(m.Back):
-		return "back through the check valves: the closed inlet rises above the pressure at which it rested"
+		return station.PastCheckValves
 	case !fresh(m.Decay.At) || m.Decay.Value == 0:
-		return ""
+		return station.PlaceUnknown
 	case m.Shape == air.ShapeExponential:
-		return "in front of the regulator: the fall follows the pressure"
+		return station.BeforeRegulator
 	case m.Shape == air.ShapeStraight:
-		return "behind the regulator: the fall is straight"
+		return station.BehindRegulator
 	}
-	return ""
+	return station.PlaceUnknown
 }

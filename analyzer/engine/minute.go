@@ -65,6 +65,7 @@ func (e *Engine) stroke(s station.Stroke) {
 	m := &e.Min
 	m.M.Strokes++
 	e.Act.Strokes++
+	e.Struck++
 	e.Wear.Strokes++
 	e.Rate.add(s.At)
 	e.Pops.stroke(s.At, e.usualInterval())
@@ -85,6 +86,7 @@ func (e *Engine) stroke(s station.Stroke) {
 		m.M.AirReason = reason
 	} else {
 		m.addAir(&a)
+		e.Falls.delivered(a.Boost.Value * 1e-3)
 		e.Supply.Through.New += station.MicrolitresOf(a.Inlet.Value)
 		e.Supply.Through.N++
 		m.PassStrokes += station.MicrolitresOf(a.Boost.Value)

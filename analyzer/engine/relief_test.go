@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -16,6 +17,7 @@ type plant struct {
 	steady       float64 // L/s ANR of consumers
 	burst, every float64 // L ANR at once, every so many s, give or take a half
 	seconds      int
+	blow         float64 // L/s ANR through the open valve, 0: 25
 }
 
 // rows returns samples at 50 Hz: strokes dip the inlet and step the outlet, noise 0.3 kPa.
@@ -54,7 +56,7 @@ func (c plant) rows(seed uint64) []sample {
 			open = false
 		}
 		if open {
-			air -= 25 * dt
+			air -= cmp.Or(c.blow, 25) * dt
 		}
 		p += air * 100 / volume
 		at := t0.Add(int64(i) * 20 * station.Millisecond)
@@ -75,6 +77,8 @@ func (c plant) start() float64 {
 // set; a governor's saw, bursts of consumers and the valve's simmer are not.
 func TestReliefThatPops(t *testing.T) {
 	pop := plant{relief: 930, shut: 880, steady: 1.5, seconds: 400}
+	slow, slower := pop, pop
+	slow.blow, slower.blow, slower.seconds = 7, 4, 600
 	bursts := pop
 	bursts.burst, bursts.every = 7, 7
 	for _, c := range []struct {
@@ -84,6 +88,9 @@ func TestReliefThatPops(t *testing.T) {
 		want        bool
 	}{
 		{"pops, set turned too high", pop, 976, 930, true},
+		{"a small valve: falls of 4 s, while strokes go on", slow, 976, 930, true},
+		{"a valve just larger than the booster: falls of 17 s", slower, 976, 930, true},
+		{"a small valve, no relief pressure given: a soft governor's saw may look like that", slow, 880, 0, false},
 		{"its plate is off by 4 %", pop, 976, 967, true},
 		{"the governor failed, no relief pressure given", pop, 880, 0, true},
 		{"consumers in bursts beside it", bursts, 976, 930, true},
@@ -143,18 +150,18 @@ func TestTopsAtOneLevelAreNoChance(t *testing.T) {
 		random = append(random, 930-60*float32(i)/32)
 	}
 	r := ring(random...)
-	if level, n := r.tops(t0); n != 0 {
+	if level, n := r.tops(t0, false); n != 0 {
 		t.Errorf("%d of falls at random begin at %g", n, level)
 	}
 	r = ring(929, 930, 928, 890, 930, 929, 930, 929, 930)
-	if level, n := r.tops(t0); n != 8 || level != 930e3 {
+	if level, n := r.tops(t0, false); n != 8 || level != 930e3 {
 		t.Errorf("%d falls begin at %g, want 8 at 930 kPa", n, level)
 	}
 	r.Highest[3] = 945e3
-	if _, n := r.tops(t0); n != 0 {
+	if _, n := r.tops(t0, false); n != 0 {
 		t.Errorf("%d falls, though more was read", n)
 	}
-	if _, n := r.tops(t0.Add(popsAge + 1)); n != 0 {
+	if _, n := r.tops(t0.Add(popsAge+1), false); n != 0 {
 		t.Errorf("%d falls are remembered too long", n)
 	}
 }

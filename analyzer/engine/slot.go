@@ -90,6 +90,7 @@ func (e *Engine) slot(start, end station.Instant) {
 	e.strokes()
 	e.decide(start, end)
 	e.watchRelief(end)
+	e.watchFalls(end)
 	e.Min.addSlot(e)
 	e.closeMinute(end)
 	if end.Floor(station.Second) == end {

@@ -150,10 +150,36 @@ func (e *Engine) followedWork(start, end station.Instant) {
 	}
 }
 
-// working reports whether the piston works at end.
+// working reports whether the piston works at end. What strokes works, and what the counter has not seen
+// to stroke for as long as the slowest stroke takes does not.
 func (e *Engine) working(end station.Instant) bool {
 	slowly := e.slowly(end)
-	return e.Act.LastWork != 0 && (slowly || end <= e.Act.LastWork.Add(2*e.hold()))
+	switch {
+	case e.Act.LastWork == 0 || e.countedStill(end):
+		return false
+	case slowly || e.passing() && e.strokesOn(end):
+		return true
+	}
+	return end <= e.Act.LastWork.Add(2*e.hold())
+}
+
+// strokesOn reports whether strokes go on: the newest ended no longer ago than two usual intervals. Those of
+// the traces alone must be several, since a consumer's pulse looks like one.
+func (e *Engine) strokesOn(end station.Instant) bool {
+	usual := e.usualInterval()
+	if !e.Fuse.CounterServes() && e.Rate.within(end.Add(-1), 10) < severalStrokes {
+		return false
+	}
+	return usual > 0 && e.Fuse.LastAt != 0 && end.Sub(e.Fuse.LastAt) <= max(2*usual, slotLen)
+}
+
+// severalStrokes is how many strokes in ten seconds are no consumer's pulses. Own choice.
+const severalStrokes = 5
+
+// countedStill reports whether the counter shows that the piston stands: no increment for as long as it
+// takes at SlowestStroke.
+func (e *Engine) countedStill(end station.Instant) bool {
+	return e.Fuse.CounterServes() && e.Fuse.LastInc != 0 && end.Sub(e.Fuse.LastInc) > e.perCount()*station.SlowestStroke
 }
 
 // hold returns how long, ns, the piston counts as working after a stroke that nothing else shows
@@ -175,8 +201,8 @@ func (e *Engine) worksUntil() station.Instant { return e.Act.LastWork.Add(e.hold
 // supplyState follows whether the inlet is fed.
 func (e *Engine) supplyState(start, end station.Instant) {
 	s := &e.State
-	p1, rest := e.Inlet.Mean, e.Supply.Rest
-	s.Edge.inlet(&e.Inlet, e.lowInlet(), rest, start)
+	p1, rest, proven := e.Inlet.Mean, e.usualRest(), e.proveFed()
+	s.Edge.inlet(&e.Inlet, e.lowInlet(), e.Supply.Rest, start)
 	switch {
 	case e.Valve.Known && !e.Valve.Open:
 		s.shut(start, station.ByValve)
@@ -187,8 +213,8 @@ func (e *Engine) supplyState(start, end station.Instant) {
 	case p1 < e.lowInlet():
 		s.shut(s.Edge.fell(start), station.ByInlet)
 	case s.ShutdownAt != 0:
-		e.reopen(start, end)
-	case rest > 0 && p1 < fedShare*rest && e.Act.Teeth == 0 && !(e.Valve.Known && e.Valve.Open) && e.calm() && !e.fedByHeader(end):
+		e.reopen(start, end, proven)
+	case rest > 0 && p1 < fedShare*rest && e.Act.Teeth == 0 && e.Act.Strokes == 0 && !(e.Valve.Known && e.Valve.Open) && e.calm() && !e.fedByHeader(end):
 		if s.LowSince == 0 {
 			s.LowSince = start
 		}
@@ -206,10 +232,17 @@ func (e *Engine) calm() bool {
 	return e.Inlet.N < 2 || e.Inlet.High-e.Inlet.Low < max(8*e.Ends.In.Noise(), 0.005*e.Inlet.Mean)
 }
 
-// reopen ends a shutdown when the inlet is back, or when the booster strokes again.
-func (e *Engine) reopen(start, end station.Instant) {
+// reopen ends a shutdown when the inlet is back, or when the booster strokes again. One that the inlet
+// told of and that the balances refute never was.
+func (e *Engine) reopen(start, end station.Instant, proven bool) {
 	s := &e.State
-	back := (e.Inlet.Mean >= fedShare*e.Supply.Rest || e.fedByHeader(end) || s.Edge.Quick) && e.Inlet.Mean >= 30e3
+	if proven && s.ShutdownBy == station.ByInlet {
+		s.Edge.OpenAt = s.ShutdownAt
+		s.ShutdownAt, s.ShutdownBy, s.LowSince, s.OKSince = 0, station.NoShutdown, 0, 0
+		e.Act.LastWork = end
+		return
+	}
+	back := (e.Inlet.Mean >= fedShare*e.usualRest() || e.fedByHeader(end) || s.Edge.Quick) && e.Inlet.Mean >= 30e3
 	strokes := e.Act.Recent >= 4 && end.Sub(e.Act.RecentAt) < 2*station.Second
 	if !back && !strokes {
 		s.OKSince = 0
@@ -269,7 +302,7 @@ func (e *Engine) classify(end station.Instant) (station.State, station.StateReas
 		return e.shutState(p2)
 	}
 	set := e.set()
-	e.charge(p2, set)
+	e.charge(p2, set, end)
 	switch {
 	case e.working(end):
 		s.Edge.Below = 0

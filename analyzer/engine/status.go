@@ -43,6 +43,17 @@ func (r *rateWindow) sum(t station.Instant) int64 {
 	return n
 }
 
+// within returns the strokes of the last seconds, at most 60.
+func (r *rateWindow) within(t station.Instant, seconds int64) int64 {
+	sec := int64(t) / station.Second
+	r.advance(sec)
+	n := int64(0)
+	for s := sec - seconds + 1; s <= sec; s++ {
+		n += int64(r.Bins[((s%60)+60)%60])
+	}
+	return n
+}
+
 // step tells the observer how the station stands at end.
 func (e *Engine) step(end station.Instant) {
 	s := e.status
@@ -57,6 +68,8 @@ func (e *Engine) step(end station.Instant) {
 	if e.State.HadOutlet {
 		s.OutletLastSeen = station.Gauge(e.State.LastOutlet)
 	}
+	s.InletReads, s.OutletReads = e.reads(&e.Inlet, end, e.blindAfter(&e.Ends.In)), e.reads(&e.Outlet, end, e.blindAfter(&e.Ends.Out))
+	s.Strokes, s.Valve = e.Struck, e.Valve.state()
 	s.StrokesMinute = e.Rate.sum(end.Add(-1))
 	s.StrokeRate = e.rateNow(end, s.StrokesMinute)
 	s.ShutdownAt, s.ShutdownBy = e.State.ShutdownAt, e.State.ShutdownBy
@@ -74,6 +87,25 @@ func (e *Engine) pressureNow(l *level, end station.Instant, limit int64) station
 		return station.Unknown("no reading since " + l.Last.Floor(station.Second).String())
 	}
 	return station.Estimate{Value: l.Mean, Method: station.MethodTraces, Confidence: 1, At: l.Last}
+}
+
+// reads returns what a sensor reads, believed or not.
+func (e *Engine) reads(l *level, end station.Instant, limit int64) station.Gauge {
+	if !l.Seen || end.Sub(l.Last) > limit {
+		return station.Gauge(math.NaN())
+	}
+	return station.Gauge(l.Mean)
+}
+
+// state returns what the signal says.
+func (v *valve) state() station.ValveState {
+	switch {
+	case !v.Known:
+		return station.ValveUnknown
+	case v.Open:
+		return station.ValveOpen
+	}
+	return station.ValveClosed
 }
 
 // rateNow gives strokes a second over the last minute.
@@ -163,7 +195,9 @@ var firstReasons = [station.NumFigures]string{
 	station.Pulsation:        "the piston has not worked yet",
 	station.SetPressure:      "no set pressure given or learned yet",
 	station.ReliefPops:       "no outlet reading yet",
-	station.PopPressure:      "the outlet does not fall sharply from one pressure while strokes go on",
+	station.PopPressure:      "the outlet does not fall from one pressure again and again while strokes go on",
+	station.OutletDraw:       drawNot,
+	station.DrawOverUsual:    drawNot,
 	station.StoredEnergy:     "no outlet reading yet",
 
 	station.InletZero:     "both sides were not seen vented and at rest yet",
@@ -186,7 +220,9 @@ var firstReasons = [station.NumFigures]string{
 // resetEstimates sets every estimate to unknown with its first reason.
 func (e *Engine) resetEstimates() {
 	for f := range e.Est {
-		e.Est[f] = station.Unknown(orElse(firstReasons[f], station.NotEstimated))
+		if e.Est[f] = station.Unknown(firstReasons[f]); firstReasons[f] == "" {
+			e.Est[f] = station.NotEstimated()
+		}
 	}
 	if e.Plate.Set > 0 {
 		e.Est[station.SetPressure] = station.Estimate{Value: float64(e.Plate.Set), Method: station.MethodPlate, Confidence: 1}

@@ -34,14 +34,14 @@ type Estimate struct {
 	Value      float64
 	Low, High  float64 // 90 % interval; both zero where none is stated
 	Method     Method
+	Absent     bool    // this engine does not estimate the figure: it is left out where figures are listed
 	Confidence float64 // 0..1
 	From, At   Instant // window it was last obtained from; From is 0 where that is one moment
 	Reason     string  // why it is unknown
 }
 
-// NotEstimated is the reason of figures that an engine does not estimate: they are left out
-// where figures are listed.
-const NotEstimated = "not estimated by this version"
+// NotEstimated returns the estimate of a figure that an engine does not estimate.
+func NotEstimated() Estimate { return Estimate{Absent: true, Reason: "not estimated by this version"} }
 
 // Unknown gives an estimate that is not known, and why.
 func Unknown(reason string) Estimate { return Estimate{Reason: reason} }

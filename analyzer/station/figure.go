@@ -48,6 +48,8 @@ const (
 	SetShift
 	ReliefPops
 	PopPressure
+	OutletDraw
+	DrawOverUsual
 	StoredEnergy
 
 	InletZero
@@ -234,11 +236,17 @@ var Figures = [NumFigures]FigureKind{
 	SetShift: {Name: "set_shift", Title: "Set pressure has moved by", Group: GroupWork, Unit: "Pa", Shown: "kPa", Factor: 1e-3, Places: 0, Key: "set_shift_kpa",
 		What:    "outlet at which the governor ends runs, less the usual one (less the plate's, where the two differ by more than 5 %)",
 		Formula: "medians of fifteen runs; the usual value follows over 30 days", Source: "common practice, no source"},
-	ReliefPops: {Name: "relief_pops", Title: "Sharp falls as of a relief valve, in ten minutes", Group: GroupWork, Unit: "1", Shown: "", Factor: 1, Places: 0, Key: "relief_pops_10min",
-		What:    "how often the outlet fell sharply from one pressure in the last ten minutes, while strokes went on; 0 where consumers or the governor explain it",
-		Formula: "falls of 2 % and more within 2 s, of the air of four strokes and more, that begin within 1 % of the highest one; none below five, at set, above which more was read, or where falls at random explain it (binomial tail above 1/10,000)", Source: "mass balance of the tank; binomial distribution"},
+	ReliefPops: {Name: "relief_pops", Title: "Falls as of a relief valve, in ten minutes", Group: GroupWork, Unit: "1", Shown: "", Factor: 1, Places: 0, Key: "relief_pops_10min",
+		What:    "how often the outlet fell from one pressure in the last ten minutes, while strokes went on; 0 where consumers or the governor explain it",
+		Formula: "falls of 2 % and more, of the air of four strokes and more, in which the piston did not stop, that begin within 1 % of the highest one (within 2 s where no relief pressure is given); none below five, at set, above which more was read, or where falls at random explain it (binomial tail above 1/10,000)", Source: "mass balance of the tank; binomial distribution"},
 	PopPressure: {Name: "pop_pressure", Title: "Pressure of these falls", Group: GroupWork, Unit: "Pa", Shown: "kPa gauge", Factor: 1e-3, Places: 0, Key: "pop_pressure_kpa",
-		What: "highest outlet at which the sharp falls begin: where a relief valve pops", Formula: "see the number of these falls", Source: "definition"},
+		What: "highest outlet at which these falls begin: where a relief valve pops", Formula: "see the number of these falls", Source: "definition"},
+	OutletDraw: {Name: "outlet_draw", Title: "Air that leaves the outlet", Group: GroupWork, Unit: "m³/s", Shown: "L/min", Factor: 60e3, Places: 0, Air: true, Key: "outlet_draw_l_min",
+		What:    "what consumers and leaks take, over the last five seconds",
+		Formula: "(air of the strokes + V (p_begin - p_end)/p_0 T_0/T)/t", Source: "mass balance of the tank"},
+	DrawOverUsual: {Name: "draw_over_usual", Title: "Draw against the highest usual one", Group: GroupWork, Unit: "1", Shown: "times", Factor: 1, Places: 2, Key: "draw_over_usual_ratio",
+		What:    "air that leaves the outlet over its absolute pressure, against the most that this station's own use has shown",
+		Formula: "draw/p over its highest of two weeks, learned while the outlet keeps what the branch needs or recovers to it; without tank volume or the air of a stroke the fall of ln p", Source: "ISO 6358 choked flow; mass balance of the tank"},
 	StoredEnergy: {Name: "stored_energy", Title: "Energy stored in the tank", Group: GroupWork, Unit: "J", Shown: "kJ", Factor: 1e-3, Places: 1, Key: "stored_energy_j",
 		What:    "of the tank's air, isentropic expansion to ambient",
 		Formula: "p V/(kappa-1) (1 - (p_amb/p)^((kappa-1)/kappa)), absolute", Source: "isentropic expansion; Brode's convention is higher"},

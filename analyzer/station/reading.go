@@ -46,6 +46,12 @@ func (r Reading) Gauge(pa float64) string { return r.Difference(pa) + " gauge" }
 // Difference returns a difference of pressures, Pa, with its unit: "0.15 bar".
 func (r Reading) Difference(pa float64) string { return r.Number(pa) + " " + r.String() }
 
+// Slope returns a slope, Pa/s, a minute: "4.0 kPa/min". It has one decimal more than a pressure.
+func (r Reading) Slope(pa float64) string {
+	u := &readings[r%numReadings]
+	return strconv.FormatFloat(60*pa/u.pascal, 'f', u.decimals+1, 64) + " " + u.name + "/min"
+}
+
 // Number returns a pressure, Pa, as a number of the unit.
 func (r Reading) Number(pa float64) string {
 	u := &readings[r%numReadings]

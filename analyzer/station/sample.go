@@ -53,18 +53,19 @@ func (r *Record) Samples() int {
 	return n
 }
 
-// Command is something a person did or said, kept in the log so that a replay gives
-// the same states.
-type Command struct {
-	Kind  string // "acknowledge", "shelve", "note", "calibration", "seals-changed", "vented"
-	Alarm string
-	By    string
-	Note  string
-	Until Instant // end of a shelving, zero where it has none
-}
-
-// Epoch says that from here on the station has this plate data and policy.
+// Epoch says that from here on the station has this plate data and policy, or is no longer
+// configured.
 type Epoch struct {
 	Revision string // digest of the plate
 	Plate    Plate
 }
+
+// removed is the revision of an epoch from which on its station is not configured. Digests of
+// plates are longer.
+const removed = "removed"
+
+// Removal returns the epoch that takes a station out of the configuration.
+func Removal(k Key) *Epoch { return &Epoch{Revision: removed, Plate: Plate{Key: k}} }
+
+// Removed reports whether the station is no longer configured from here on.
+func (e *Epoch) Removed() bool { return e.Revision == removed }

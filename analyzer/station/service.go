@@ -11,39 +11,15 @@ import (
 // by whichever comes first. Intervals have no default: local law and the maker's papers
 // govern them.
 type Service struct {
-	What         string `json:"what"`                    // one of ServiceKinds
-	Last         string `json:"last,omitempty"`          // date on which it was done, "": not known
-	Next         string `json:"next,omitempty"`          // date on which it is due
-	Months       int    `json:"months,omitempty"`        // interval
-	Days         int    `json:"days,omitempty"`          // interval
-	Cycles       int64  `json:"cycles,omitempty"`        // interval
-	Before       int64  `json:"before,omitempty"`        // cycles run since Last that were not counted here
-	Remind       int    `json:"remind,omitempty"`        // days ahead
-	RemindCycles int64  `json:"remind_cycles,omitempty"` // cycles ahead
-}
-
-// TankInspection is the inspection that the tank's certificate asks for.
-const TankInspection = "tank-inspection"
-
-// ServiceKinds are what can come due, with words for people.
-var ServiceKinds = [...]struct{ Name, What string }{
-	{TankInspection, "inspection of the tank"},
-	{"relief-test", "test of the relief valve"},
-	{"hose", "replacement of hoses"},
-	{"drain", "condensate drain"},
-	{"filter", "filter element"},
-	{"silencer", "silencer"},
-	{"sensor-calibration", "calibration of sensors"},
-}
-
-// ServiceWords gives a kind in words, false if there is no such kind.
-func ServiceWords(what string) (string, bool) {
-	for _, k := range ServiceKinds {
-		if k.Name == what {
-			return k.What, true
-		}
-	}
-	return "", false
+	What         ServiceKind `json:"what"`
+	Last         string      `json:"last,omitempty"`          // date on which it was done, "": not known
+	Next         string      `json:"next,omitempty"`          // date on which it is due
+	Months       int         `json:"months,omitempty"`        // interval
+	Days         int         `json:"days,omitempty"`          // interval
+	Cycles       int64       `json:"cycles,omitempty"`        // interval
+	Before       int64       `json:"before,omitempty"`        // cycles run since Last that were not counted here
+	Remind       int         `json:"remind,omitempty"`        // days ahead
+	RemindCycles int64       `json:"remind_cycles,omitempty"` // cycles ahead
 }
 
 // ServiceText gives a list as a plate carries it.
@@ -67,6 +43,7 @@ func (p *Plate) Services() ([]Service, error) {
 		if err = json.Unmarshal([]byte(p.Service), &list); err != nil {
 			list, err = nil, fmt.Errorf("cannot read what comes due at %s: %w", p.Key, err)
 		}
+		list = slices.DeleteFunc(list, func(s Service) bool { return s.What == NoService }) // of a newer program
 	}
 	if p.Inspection != "" && !slices.ContainsFunc(list, func(s Service) bool { return s.What == TankInspection }) {
 		list = append(list, Service{What: TankInspection, Next: p.Inspection, Remind: 30})

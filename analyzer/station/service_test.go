@@ -25,9 +25,9 @@ func TestDueDates(t *testing.T) {
 }
 
 func TestServicesOfAPlate(t *testing.T) {
-	p := Plate{Inspection: "2028-01-01", Service: ServiceText([]Service{{What: "filter", Cycles: 7}})}
+	p := Plate{Inspection: "2028-01-01", Service: ServiceText([]Service{{What: FilterElement, Cycles: 7}})}
 	list, err := p.Services()
-	if err != nil || len(list) != 2 || list[0] != (Service{What: "filter", Cycles: 7}) || list[1].What != TankInspection {
+	if err != nil || len(list) != 2 || list[0] != (Service{What: FilterElement, Cycles: 7}) || list[1].What != TankInspection {
 		t.Errorf("%+v, %v", list, err)
 	}
 	p.Service = "{"

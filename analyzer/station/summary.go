@@ -62,6 +62,16 @@ func Duty(ns [NumStates]int64) (float64, bool) {
 	return float64(work) / float64(fed), true
 }
 
+// ValveState is what the supply valve's signal says.
+type ValveState uint8
+
+// The states of the supply valve.
+const (
+	ValveUnknown ValveState = iota
+	ValveClosed
+	ValveOpen
+)
+
 // Status is a station at one instant of event time: the input of rules and live views.
 type Status struct {
 	At             Instant
@@ -73,8 +83,12 @@ type Status struct {
 	StrokeRate     Estimate // 1/s
 	StrokesMinute  int64
 	Estimates      Estimates
-	LeakPlace      string // where the outlet loses air, "" while nothing tells
-	OutletLastSeen Gauge  // last outlet reading that was believed and is not doubted now, NaN: none
+	LeakPlace      LeakPlace
+	OutletLastSeen Gauge // last outlet reading that was believed and is not doubted now, NaN: none
+	// InletReads and OutletReads are what the sensors read, believed or not; NaN: no reading.
+	InletReads, OutletReads Gauge
+	Strokes                 int64 // seen since the analysis began
+	Valve                   ValveState
 	// ShutdownAt is when the supply was closed (zero while fed), ShutdownBy what showed it.
 	ShutdownAt Instant
 	ShutdownBy ShutdownSource

@@ -23,6 +23,8 @@ type alarmCmd struct {
 	InService    alarmOrder  `cmd:"" help:"Put an alarm back in service."`
 	Close        closeCmd    `cmd:"" help:"Say what caused an alarm and what was done."`
 	Vented       wordCmd     `cmd:"" help:"A person's word that outlet and tank were vented, and at which gauge that was read."`
+	AtWork       atWorkCmd   `cmd:"" help:"I am at work on this station until a time: pressure that returns is an alarm at once. This is no lock-out and protects nobody: lock out first."`
+	WorkEnded    workEndCmd  `cmd:"" help:"My work on this station has ended, or, with --why, that of all who are declared."`
 	Note         wordCmd     `cmd:"" help:"Write something down about a station."`
 	Done         doneCmd     `cmd:"" help:"Record a done service: its interval counts again from that day."`
 	Inspected    wordCmd     `cmd:"" help:"Record a done inspection with the reference of its document."`
@@ -30,7 +32,7 @@ type alarmCmd struct {
 
 // sender is what all orders need.
 type sender struct {
-	Who string `required:"" placeholder:"NAME" env:"STROKEWISE_WHO" help:"Your name, for the audit trail. There is no login yet."`
+	Who string `required:"" placeholder:"NAME" env:"STROKEWISE_WHO" aliases:"by" help:"Your name, for the audit trail. There is no login yet."`
 	URL string `default:"http://127.0.0.1:8420" help:"Address of the running program's pages."`
 }
 
@@ -90,9 +92,9 @@ func (c *alarmReason) Run(e *env, k *kong.Context) error {
 	return c.send(e, c.Station, spoken{Kind: k.Selected().Name, Alarm: c.Alarm, Why: c.Why})
 }
 
-// Run sends the closing, with its cause in front.
+// Run sends the closing with its cause.
 func (c *closeCmd) Run(e *env) error {
-	return c.send(e, c.Station, spoken{Kind: "close", Alarm: c.Alarm, Why: c.Cause + ": " + c.Why})
+	return c.send(e, c.Station, spoken{Kind: "close", Alarm: c.Alarm, Why: c.Why, Cause: c.Cause})
 }
 
 // Run sends the shelving.
@@ -112,6 +114,7 @@ type spoken struct {
 	Who     string  `json:"who"`
 	Why     string  `json:"why,omitempty"`
 	Minutes float64 `json:"minutes,omitempty"`
+	Cause   string  `json:"cause,omitempty"`
 	What    string  `json:"what,omitempty"`
 	Date    string  `json:"date,omitempty"`
 }

@@ -72,6 +72,10 @@ func TestAlarmCommands(t *testing.T) {
 		{[]string{"vented", "northdock/press-4", "gauge 3 reads 0", "--who", "Ana"}, 1, "refused: vented: the "},
 		{[]string{"unshelve", "northdock/press-4", "outlet-leak", "--who", "Ana"}, 1, "not shelved"},
 		{[]string{"inspected", "northdock/press-4", "sheet 12", "--who", "Ana"}, 0, "done: inspected"},
+		{[]string{"at-work", "northdock/press-4", "--until", "2h", "--by", "Ana", "--note", "seal"}, 0, "done: at-work"},
+		{[]string{"at-work", "northdock/press-4", "--until", "25h", "--who", "Ana", "--why", "seal"}, 1, "1 d (1440 minutes) at most"},
+		{[]string{"at-work", "northdock/press-4", "--until", "noon", "--who", "Ana", "--why", "seal"}, 1, "--until is"},
+		{[]string{"at-work", "northdock/press-4", "--until", "2h", "--who", "Ana"}, 2, "--why"},
 		{[]string{"shelve", "northdock/press-4", "pressure-left", "--who", "Ana", "--why", "test", "--for", "13h"}, 1, "12 h (720 minutes) at most"},
 		{[]string{"shelve", "northdock/press-4", "outlet-leak", "--who", "Ana", "--why", "test", "--for", "169h"}, 1, "7 d (10080 minutes) at most"},
 		{[]string{"done", "northdock/press-4", "--what", "relief-test", "--document", "sheet 13", "--date", "2026-01-10", "--who", "Ana"}, 0, "done: done"},
@@ -97,6 +101,13 @@ func TestAlarmCommands(t *testing.T) {
 		return strings.Contains(b, "hose changed") && strings.Contains(b, "document sheet 12") && strings.Contains(b, "<strong><bdi>Refused: ") &&
 			strings.Contains(b, "<s><bdi>Vented, a person&#39;s word: gauge 3 reads 0</bdi></s>")
 	})
+	c.await("who is at work on the station's page", "/station/northdock/press-4", func(b string) bool {
+		return strings.Contains(b, "<bdi>Ana</bdi> until ") && strings.Contains(b, "This is no lock-out and protects nobody")
+	})
+	if code, out, errOut := call("alarm", "work-ended", "northdock/press-4", "--who", "Ana", "--url", at); code != 0 || !strings.Contains(out, "done: work-ended") {
+		t.Errorf("exit %d, %s%s", code, out, errOut)
+	}
+	c.await("nobody at work any more", "/station/northdock/press-4", func(b string) bool { return !strings.Contains(b, "<bdi>Ana</bdi> until ") })
 	c.await("the records in the list of what comes due", "/due", func(b string) bool {
 		return strings.Contains(b, "by Ana</bdi>, document <bdi>sheet 12") && strings.Contains(b, "2026-01-10, by Ana</bdi>, document <bdi>sheet 13")
 	})

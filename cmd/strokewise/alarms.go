@@ -73,6 +73,9 @@ func explain(d *rules.Definition) string {
 	if d.RespondNs > 0 {
 		line("because", fmt.Sprintf("severity %s, to be responded to within %s", d.Severity, length(d.RespondNs)))
 	}
+	if d.PriorityCharged > d.Priority {
+		line("while charged", d.PriorityCharged.String()+": where the outlet was last believed charged")
+	}
 	line("raised when", d.Condition+d.Code)
 	line("cleared when", d.Clear)
 	line("for", length(d.DelayNs))

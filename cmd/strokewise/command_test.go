@@ -116,6 +116,25 @@ func TestCheckOfAGoodFile(t *testing.T) {
 	}
 }
 
+// Plates whose pressures should not go together are what a plant may have: they are taken, and said to be odd.
+func TestCheckTakesOddPlates(t *testing.T) {
+	path := write(t, "odd.yaml", `version: 1
+mqtt: { broker: tcp://127.0.0.1:1883, topics: [{ match: "boost/{station}/{channel}" }] }
+sites: [{ id: north }]
+stations:
+  - { id: a, booster: { set_pressure: 1200 kPa }, tank: { relief_pressure: 1100 kPa, ps: 1150 kPa }, required_pressure: 1250 kPa }
+`)
+	code, out, errOut := call("check", "--config", path)
+	if code != 0 || strings.Count(out, "odd, but taken: ") != 3 || !strings.Contains(out, "no fault found") {
+		t.Errorf("exit %d: %s%s", code, out, errOut)
+	}
+	for _, want := range []string{"tank.relief_pressure: is not above booster.set_pressure (line 5): the valve lifts before", "tank.ps: is below", "required_pressure: is above"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("no warning %q in:\n%s", want, out)
+		}
+	}
+}
+
 func TestVersionAndUsage(t *testing.T) {
 	if code, out, _ := call("version"); code != 0 || !strings.HasPrefix(out, "strokewise "+release) {
 		t.Errorf("exit %d: %s", code, out)

@@ -154,6 +154,7 @@ func demoOptions(specs []rig.Spec, dir, listen string, e *env) (app.Options, err
 	known := config.Config{File: "the demonstration"}
 	for i := range specs {
 		p := specs[i].Plate
+		p.AirPrice = demoRates.AirPrice()
 		o.Stations = append(o.Stations, app.Station{Plate: p, Revision: config.Revision(&p)})
 		known.Stations = append(known.Stations, config.Station{Plate: p, Revision: config.Revision(&p)})
 	}

@@ -31,9 +31,12 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 	}
 	for _, s := range c.Sites {
 		o.Zones[s.ID], o.References[s.ID] = s.Zone, s.Air.Reference
-		if s.HeaderLow != (rules.HeaderPolicy{}) {
-			o.Headers[s.ID] = s.HeaderLow
+		policy := s.HeaderLow
+		if policy == (rules.HeaderPolicy{}) {
+			policy = rules.UsualHeader
 		}
+		policy.Reading = s.Reading
+		o.Headers[s.ID] = policy
 		o.Rates[s.ID] = cost.Rates{SpecificEnergy: s.Air.SpecificEnergy, Price: s.Air.Price, CO2: s.Air.CO2}
 	}
 	o.Stations, o.Rehearse = stationsOf(c), rehearsal(c)

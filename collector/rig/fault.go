@@ -53,6 +53,11 @@ const (
 	InletClipped               // level: Pa gauge, the top of the inlet sensor's range
 	OutletClipped              // level: Pa gauge, the top of the outlet sensor's range
 	CounterMisses              // level: share of increments that are not counted
+	HoseBurst                  // level: m, diameter of the hole in a hose behind the tank, in front of the regulator
+	DumpStuck                  // the tank's vent valve stands open while the supply feeds the station
+	GovernorStuck              // the governor does not close: strokes go on until the forces balance
+	ReliefStuck                // the relief valve does not open
+	GaugeBled                  // level: s, time constant at which the outlet's gauge line empties behind its closed cock
 	NumKinds
 )
 
@@ -63,7 +68,7 @@ type kind struct {
 }
 
 // units are those in which people give levels, by what they are in SI.
-var units = map[string]float64{"": 1, "1": 1, "kPa": 1e3, "dm³/(s·bar)": 1e-8, "s": 1}
+var units = map[string]float64{"": 1, "1": 1, "kPa": 1e3, "dm³/(s·bar)": 1e-8, "s": 1, "mm": 1e-3}
 
 var kinds = [NumKinds]kind{
 	{"supply-narrow", "the supply line is too narrow", "1", 0.7},
@@ -101,6 +106,11 @@ var kinds = [NumKinds]kind{
 	{"inlet-clipped", "the inlet sensor's range ends too low", "kPa", 550e3},
 	{"outlet-clipped", "the outlet sensor's range ends too low", "kPa", 900e3},
 	{"counter-misses", "the counter's switch misses increments", "1", 0.3},
+	{"hose-burst", "a hose of the boosted side has burst: a hole of so many mm", "mm", 3.8e-3},
+	{"dump-stuck", "the tank's vent valve stands open while the supply is open", "", 1},
+	{"governor-stuck", "the governor does not close: the outlet rises to what the forces allow", "", 1},
+	{"relief-stuck", "the relief valve does not open", "", 1},
+	{"gauge-bled", "the outlet's gauge cock is closed and its line bleeds down, while the tank stays charged", "s", 3},
 }
 
 // String returns the kind's name.

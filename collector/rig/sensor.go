@@ -43,6 +43,8 @@ type sensors struct {
 	count  float64 // what the counter shows
 	seen   int64   // true count at the last reading
 	reset  bool
+	line   float64         // Pa gauge in the outlet's gauge line behind its closed cock
+	bled   station.Instant // when the line was looked at last, 0: its cock is open
 }
 
 func newSensors(s Sensors, seed uint64) sensors {
@@ -69,6 +71,24 @@ func (s *sensors) pressures(p1, p2 float64, f *levels) (in, out float64, ok bool
 	in, out = scaled(in, f[WrongUnit], f[InletUnit]), scaled(out, f[WrongUnit], f[OutletUnit])
 	in, out = s.still(0, in, f[InletFrozen]), s.still(1, out, f[SensorFrozen])
 	return in, out, f[SensorDropped] == 0 || s.rng.Float64() >= f[SensorDropped]
+}
+
+// gauge returns the outlet's pressure at its sensor: the tank's, p2, or where the cock of the gauge
+// line is closed what the line still holds. It empties through a bleed screw at a time constant of
+// tau s (laminar, own choice):
+//
+//	p(t) = p(t0) exp(-(t - t0)/tau)
+func (s *sensors) gauge(t station.Instant, p2, tau float64) float64 {
+	if tau == 0 {
+		s.bled = 0
+		return p2
+	}
+	if s.bled == 0 {
+		s.bled, s.line = t, p2
+	}
+	s.line *= math.Exp(-float64(t.Sub(s.bled)) * 1e-9 / tau)
+	s.bled = t
+	return s.line
 }
 
 // still holds a channel's reading where it was when the fault set in.

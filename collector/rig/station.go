@@ -174,6 +174,7 @@ func (s *Station) sample(t station.Instant) {
 	f := &s.levels
 	stamp := s.sensors.stamp(t, s.step).Add(int64(f[ClockJump]) * station.Second)
 	p1, p2 := s.model.Readings()
+	p2 = s.sensors.gauge(t, p2, f[GaugeBled])
 	in, out, ok := s.sensors.pressures(p1, p2, f)
 	if ok && s.Sensors.Inlet {
 		s.put(station.InletPressure, stamp, in)
@@ -243,6 +244,7 @@ func (s *Station) apply(t station.Instant) {
 	p.Supply.HeaderGauge = was.Supply.HeaderGauge - f[HeaderLow] - s.weak.fall(f[HeaderWeak], s.model.Totals().Inlet)
 	p.Supply.Factor = was.Supply.Factor * (1 - math.Min(0.97, f[SupplyNarrow])) * (1 - math.Min(0.97, f[FilterClogging]))
 	p.Leaks.Tank = model.Nozzle{C: was.Leaks.Tank.C + f[OutletLeak], B: b}
+	p.Leaks.Hose = model.Hole(f[HoseBurst])
 	p.Leaks.Branch = model.Nozzle{C: was.Leaks.Branch.C + f[BranchLeak], B: b}
 	p.Leaks.DriveSeal = model.Nozzle{C: was.Leaks.DriveSeal.C + f[SealWorn], B: b}
 	p.Check.Back[0] = model.Nozzle{C: was.Check.Back[0].C + f[CheckValveLeak], B: b}
@@ -250,8 +252,12 @@ func (s *Station) apply(t station.Instant) {
 	if p.Relief.SetGauge > 0 {
 		p.Relief.SetGauge -= f[ReliefLow]
 	}
+	if f[ReliefStuck] != 0 {
+		p.Relief.SetGauge = 0
+	}
 	p.Governor = was.Governor
 	p.Governor.SetGauge += f[SetHigh] - f[SetLow]
+	p.Governor.Without = was.Governor.Without || f[GovernorStuck] != 0
 	p.Drive.Feed.C = was.Drive.Feed.C * (1 - math.Min(0.97, f[FeedNarrow]))
 	if h := f[Hunting]; h > 0 {
 		p.Governor.Band, p.Governor.Hysteresis = 0, was.Governor.Hysteresis*(1-h)
@@ -262,7 +268,7 @@ func (s *Station) apply(t station.Instant) {
 		p.Piston.Friction = [2]float64{jam, jam}
 	}
 	p.Supply.Shut = shut
-	p.VentOpen = f[Vented] != 0
+	p.VentOpen = f[Vented] != 0 || f[DumpStuck] != 0
 	p.Supply.Dump = was.Supply.Dump
 	if f[Vented] != 0 || f[Shutdown] != 0 {
 		p.Supply.Dump = model.Nozzle{C: 1e-8, B: b}

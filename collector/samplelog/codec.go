@@ -42,7 +42,7 @@ func encodeRecord(r *station.Record) (*recordpb.Record, error) {
 		out.Blocks = append(out.Blocks, encodeBlock(&r.Blocks[i]))
 	}
 	if c := r.Command; c != nil {
-		out.Command = &recordpb.Command{Kind: c.Kind, Alarm: c.Alarm, By: c.By, Note: c.Note, Until: int64(c.Until)}
+		out.Command = encodeCommand(c)
 	}
 	if e := r.Epoch; e != nil {
 		plate, err := json.Marshal(&e.Plate)
@@ -131,7 +131,7 @@ func decodeRecord(r *recordpb.Record, out *station.Record) error {
 		}
 	}
 	if c := r.Command; c != nil {
-		out.Command = &station.Command{Kind: c.Kind, Alarm: c.Alarm, By: c.By, Note: c.Note, Until: station.Instant(c.Until)}
+		out.Command = decodeCommand(c)
 	}
 	if e := r.Epoch; e != nil {
 		out.Epoch = &station.Epoch{Revision: e.Revision}

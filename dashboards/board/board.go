@@ -48,6 +48,8 @@ type Alarm struct {
 
 // Station is the current picture of one station.
 type Station struct {
+	// Gone says that the station is no longer configured: it is here for its open alarms alone.
+	Gone   bool
 	Plate  station.Plate
 	Status station.Status
 	Totals Totals
@@ -67,14 +69,17 @@ type Station struct {
 	Dues []rules.Due
 	// Below is since when the outlet has read below the limit in the present shutdown.
 	Below station.Instant
+	// AtWork is who is declared at work, in the order of their declarations.
+	AtWork []rules.AtWork
 	// SilentSince is set when ticks say that no sample came (zero otherwise).
 	SilentSince station.Instant
 }
 
 // Stale tells whether what Status says of the moment (state, pressures, stroke rate) is
-// out of date: no sample came from a station whose sensors publish periodically.
+// out of date: no sample came from a station whose sensors publish periodically, or none is
+// taken any more.
 func (s *Station) Stale() bool {
-	return s.SilentSince != 0 && s.Plate.Cadence == station.Periodic
+	return s.Gone || s.SilentSince != 0 && s.Plate.Cadence == station.Periodic
 }
 
 // CounterOddities count resets, roll-overs, increments too fast to be strokes, and
@@ -132,11 +137,18 @@ func (b *Board) Get(k station.Key) (Station, bool) {
 }
 
 // All gives every station, ordered by site, branch and station.
-func (b *Board) All() []Station {
+func (b *Board) All() []Station { return b.list(func(*Station) bool { return true }) }
+
+// Configured returns every station that is configured, in the same order.
+func (b *Board) Configured() []Station { return b.list(func(s *Station) bool { return !s.Gone }) }
+
+func (b *Board) list(keep func(*Station) bool) []Station {
 	b.mu.RLock()
 	out := make([]Station, 0, len(b.stations))
 	for _, s := range b.stations {
-		out = append(out, s)
+		if keep(&s) {
+			out = append(out, s)
+		}
 	}
 	b.mu.RUnlock()
 	sort.Slice(out, func(i, j int) bool {

@@ -41,8 +41,11 @@ func (s *Sum) LeakAtInlet() station.Microlitres {
 	if s.Delivered <= 0 {
 		return 0
 	}
-	return min(s.Inlet, station.Microlitres(float64(s.Leak)*float64(s.Inlet)/float64(s.Delivered)))
+	return min(s.Inlet, station.Microlitres(station.AtInlet(float64(s.Leak), float64(s.Inlet)/float64(s.Delivered))))
 }
+
+// AirPrice returns the price of a cubic metre of air; the zero value if a rate is not known.
+func (r *Rates) AirPrice() station.AirPrice { return station.PriceOfAir(r.SpecificEnergy, r.Price) }
 
 // Energy gives the energy of a volume, J, and false if the rate is not known.
 func (r *Rates) Energy(v station.Microlitres) (float64, bool) {

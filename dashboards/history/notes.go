@@ -15,6 +15,9 @@ type Note struct {
 	At   station.Instant
 	Who  string
 	Text string
+	// Service and Date are of the service that the note is about, if it is about one.
+	Service station.ServiceKind
+	Date    string
 	// Outcome is that of the command which the note is about.
 	Outcome rules.Outcome
 }
@@ -25,7 +28,13 @@ type Act struct {
 	Who    string
 	What   string // "restore", "acknowledge"
 	Target string
-	Detail string
+	Detail string // in the person's or the program's own words
+	// What a person's command says beside its words.
+	Until    station.Instant
+	Cause    station.Cause
+	Service  station.ServiceKind
+	Date     string
+	Document string
 	// Outcome is that of a person's command; without a result where none is known (yet).
 	Outcome rules.Outcome
 }
@@ -43,10 +52,10 @@ func (s *Store) Notes(ctx context.Context, k station.Key, from, to station.Insta
 	var out []Note
 	err := s.each(ctx, "notes", func(rows *sql.Rows) error {
 		n := Note{Key: k}
-		err := scanOutcome(rows, &n.Outcome, &n.At, &n.Who, &n.Text)
+		err := n.scan(rows)
 		out = append(out, n)
 		return err
-	}, `SELECT outcome, reason, at, who, text FROM notes WHERE `+ofStation+` AND at >= ? AND at < ? ORDER BY at, id`, k.Site, k.Station, int64(from), int64(to))
+	}, `SELECT `+noteColumns+` FROM notes n WHERE `+ofStation+` AND at >= ? AND at < ? ORDER BY at, id`, k.Site, k.Station, int64(from), int64(to))
 	return out, err
 }
 
@@ -59,8 +68,9 @@ func (s *Store) AddAct(ctx context.Context, a Act) error {
 }
 
 func (tx *transaction) act(a *Act) error {
-	_, err := tx.ExecContext(tx.ctx, `INSERT INTO audit (at, who, what, target, detail, outcome, reason) VALUES (?, ?, ?, ?, ?, ?, ?)`,
-		int64(a.At), a.Who, a.What, a.Target, a.Detail, a.Outcome.Result.String(), a.Outcome.Reason)
+	_, err := tx.ExecContext(tx.ctx, `INSERT INTO audit (at, who, what, target, detail, outcome, reason, until, cause, service, date, document) VALUES (`+marks(12)+`)`,
+		int64(a.At), a.Who, a.What, a.Target, a.Detail, a.Outcome.Result.String(), a.Outcome.Reason,
+		int64(a.Until), a.Cause.String(), a.Service.String(), a.Date, a.Document)
 	return err
 }
 

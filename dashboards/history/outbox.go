@@ -19,12 +19,12 @@ func (s *Store) OutboxDue(ctx context.Context, receiver string, now station.Inst
 	var out []OutboxItem
 	err := s.each(ctx, "outbox", func(rows *sql.Rows) error {
 		var i OutboxItem
-		if err := scanTransition(rows, &i.Transition, &i.ID, &i.Receiver, &i.Attempts, &i.LastError); err != nil {
+		if err := scanTransition(rows, &i.Transition, &i.ID, &i.Receiver, &i.Attempts, &i.LastError, &i.Due); err != nil {
 			return err
 		}
 		out = append(out, i)
 		return nil
-	}, `SELECT `+transitionSelect+`, o.id, o.receiver, o.attempts, o.last_error
+	}, `SELECT `+transitionSelect+`, o.id, o.receiver, o.attempts, o.last_error, o.due
 		FROM outbox o JOIN transitions t ON t.seq = o.transition JOIN stations s ON s.id = t.station
 		WHERE o.receiver = ? AND o.due <= ? AND NOT EXISTS (
 			SELECT 1 FROM outbox e WHERE e.receiver = o.receiver AND e.station = o.station AND e.alarm = o.alarm AND e.id < o.id)
@@ -101,12 +101,12 @@ func (s *Store) OutboxWaiting(ctx context.Context, receiver string, limit int) (
 	var out []OutboxItem
 	err := s.each(ctx, "outbox", func(rows *sql.Rows) error {
 		var i OutboxItem
-		if err := scanTransition(rows, &i.Transition, &i.ID, &i.Receiver, &i.Attempts, &i.LastError); err != nil {
+		if err := scanTransition(rows, &i.Transition, &i.ID, &i.Receiver, &i.Attempts, &i.LastError, &i.Due); err != nil {
 			return err
 		}
 		out = append(out, i)
 		return nil
-	}, `SELECT `+transitionSelect+`, o.id, o.receiver, o.attempts, o.last_error
+	}, `SELECT `+transitionSelect+`, o.id, o.receiver, o.attempts, o.last_error, o.due
 		FROM outbox o JOIN transitions t ON t.seq = o.transition JOIN stations s ON s.id = t.station
 		WHERE o.receiver = ? ORDER BY o.id LIMIT ?`, receiver, limit)
 	return out, err

@@ -20,10 +20,25 @@ func scanOutcome(rows *sql.Rows, o *rules.Outcome, more ...any) error {
 }
 
 // actColumns are the columns of the audit in the order of Act.scan.
-const actColumns = `outcome, reason, at, who, what, target, detail`
+const actColumns = `outcome, reason, at, who, what, target, detail, until, cause, service, date, document`
 
 func (a *Act) scan(rows *sql.Rows) error {
-	return scanOutcome(rows, &a.Outcome, &a.At, &a.Who, &a.What, &a.Target, &a.Detail)
+	var cause, service string
+	err := scanOutcome(rows, &a.Outcome, &a.At, &a.Who, &a.What, &a.Target, &a.Detail, &a.Until, &cause, &service, &a.Date, &a.Document)
+	a.Cause, _ = station.ParseCause(cause) // of a newer program: none
+	a.Service, _ = station.ParseService(service)
+	return err
+}
+
+// noteColumns are the columns of notes, as n, in the order of Note.scan.
+const noteColumns = `n.outcome, n.reason, n.at, n.who, n.text, n.service, n.date`
+
+// scan reads noteColumns, then those in more.
+func (n *Note) scan(rows *sql.Rows, more ...any) error {
+	var service string
+	err := scanOutcome(rows, &n.Outcome, append([]any{&n.At, &n.Who, &n.Text, &service, &n.Date}, more...)...)
+	n.Service, _ = station.ParseService(service)
+	return err
 }
 
 // ActsAt returns the lines of the audit of one instant.

@@ -27,7 +27,7 @@ func TestADatabaseOfVersion7IsBroughtUpToDate(t *testing.T) {
 		t.Fatalf("%d acts, want %d", len(got), len(want))
 	}
 	for i, a := range got {
-		if a.What != want[i].What || a.Detail != want[i].Detail || a.Outcome != want[i].Outcome {
+		if a.What != want[i].What || a.Words() != want[i].Detail || a.Outcome != want[i].Outcome {
 			t.Errorf("act %d is %+v, want %+v", i, a, want[i])
 		}
 	}

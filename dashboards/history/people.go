@@ -27,8 +27,8 @@ func (tx *transaction) people(c *Commit) error {
 func (tx *transaction) note(n *Note) error {
 	id, err := tx.id(n.Key)
 	if err == nil {
-		_, err = tx.ExecContext(tx.ctx, `INSERT INTO notes (station, at, who, text, outcome, reason) VALUES (?, ?, ?, ?, ?, ?)`,
-			id, int64(n.At), n.Who, n.Text, n.Outcome.Result.String(), n.Outcome.Reason)
+		_, err = tx.ExecContext(tx.ctx, `INSERT INTO notes (station, at, who, text, outcome, reason, service, date) VALUES (`+marks(8)+`)`,
+			id, int64(n.At), n.Who, n.Text, n.Outcome.Result.String(), n.Outcome.Reason, n.Service.String(), n.Date)
 	}
 	return err
 }
@@ -41,14 +41,14 @@ func (s *Store) LastActs(ctx context.Context, most int) ([]Act, error) {
 // LastNotes gives the newest notes of a station, or with the zero key of all, at most so
 // many, the newest first.
 func (s *Store) LastNotes(ctx context.Context, k station.Key, most int) ([]Note, error) {
-	q, args := `SELECT n.outcome, n.reason, s.site, s.station, n.at, n.who, n.text FROM notes n JOIN stations s ON s.id = n.station`, []any{}
+	q, args := `SELECT `+noteColumns+`, s.site, s.station FROM notes n JOIN stations s ON s.id = n.station`, []any{}
 	if k != (station.Key{}) {
 		q, args = q+` WHERE s.site = ? AND s.station = ?`, append(args, k.Site, k.Station)
 	}
 	var out []Note
 	err := s.each(ctx, "notes", func(rows *sql.Rows) error {
 		var n Note
-		err := scanOutcome(rows, &n.Outcome, &n.Key.Site, &n.Key.Station, &n.At, &n.Who, &n.Text)
+		err := n.scan(rows, &n.Key.Site, &n.Key.Station)
 		out = append(out, n)
 		return err
 	}, q+` ORDER BY n.at DESC, n.id DESC LIMIT ?`, append(args, most)...)

@@ -12,14 +12,15 @@ import (
 )
 
 // transitionColumns are the columns of a transition in the order of transitionValues.
-const transitionColumns = `branch, alarm, priority, from_state, to_state, at, raised, message, caution, evidence, by, why`
+const transitionColumns = `branch, alarm, priority, from_state, to_state, at, raised, message, caution, evidence, by, why, cause, shelved_until, shelved_once, shelf_end, first`
 
 // transitionSelect reads transitions (as t) with their station's key (as s).
-const transitionSelect = `s.site, s.station, t.branch, t.alarm, t.priority, t.from_state, t.to_state, t.at, t.raised, t.message, t.caution, t.evidence, t.by, t.why, t.explained`
+const transitionSelect = `s.site, s.station, t.branch, t.alarm, t.priority, t.from_state, t.to_state, t.at, t.raised, t.message, t.caution, t.evidence, t.by, t.why, t.cause, t.shelved_until, t.shelved_once, t.shelf_end, t.first, t.explained`
 
 func transitionValues(dst []any, t *rules.Transition) []any {
 	return append(dst, t.Branch, t.Alarm, t.Priority.String(), t.From.String(), t.To.String(),
-		int64(t.At), int64(t.Raised), t.Message, t.Caution, evidenceJSON(t.Evidence), t.By, t.Why)
+		int64(t.At), int64(t.Raised), t.Message, t.Caution, evidenceJSON(t.Evidence), t.By, t.Why,
+		t.Cause.String(), int64(t.ShelvedUntil), t.ShelvedOnce, t.ShelfEnd.String(), t.First)
 }
 
 // evidenceJSON gives the evidence as JSON. A value that JSON cannot hold becomes text:
@@ -44,11 +45,14 @@ func evidenceJSON(list []rules.Evidence) string {
 
 // scanTransition reads the columns of transitionSelect, then those in more.
 func scanTransition(rows *sql.Rows, t *rules.Transition, more ...any) error {
-	var priority, from, to, evidence string
-	dst := []any{&t.Key.Site, &t.Key.Station, &t.Branch, &t.Alarm, &priority, &from, &to, &t.At, &t.Raised, &t.Message, &t.Caution, &evidence, &t.By, &t.Why, &t.Explained}
+	var priority, from, to, evidence, cause, end string
+	dst := []any{&t.Key.Site, &t.Key.Station, &t.Branch, &t.Alarm, &priority, &from, &to, &t.At, &t.Raised, &t.Message, &t.Caution, &evidence, &t.By, &t.Why,
+		&cause, &t.ShelvedUntil, &t.ShelvedOnce, &end, &t.First, &t.Explained}
 	if err := rows.Scan(append(dst, more...)...); err != nil {
 		return err
 	}
+	t.Cause, _ = station.ParseCause(cause) // of a newer program: none
+	t.ShelfEnd = rules.ParseShelfEnd(end)
 	t.Priority, t.From, t.To = priorities[priority], alarmStates[from], alarmStates[to]
 	if err := json.Unmarshal([]byte(evidence), &t.Evidence); err != nil {
 		return fmt.Errorf("evidence of %s: %w", t.ID(), err)

@@ -34,7 +34,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 			holding = holding + excluded.holding, starved = starved + excluded.starved, venting = venting + excluded.venting,
 			residual = residual + excluded.residual, inlet = inlet + excluded.inlet, exhaust = exhaust + excluded.exhaust,
 			delivered = delivered + excluded.delivered`},
-		{&s.transition, `INSERT INTO transitions (id, station, ` + transitionColumns + `) VALUES (` + marks(14) + `) ON CONFLICT (id) DO NOTHING`},
+		{&s.transition, `INSERT INTO transitions (id, station, ` + transitionColumns + `) VALUES (` + marks(19) + `) ON CONFLICT (id) DO NOTHING`},
 		{&s.outbox, `INSERT INTO outbox (receiver, transition, station, alarm, due) VALUES (?, ?, ?, ?, ?)`},
 		{&s.export, `INSERT INTO export_queue (minute_of, minute_start, minute_segment, transition, figure) VALUES (?, ?, ?, ?, ?)`},
 	} {

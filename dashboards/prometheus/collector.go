@@ -50,6 +50,10 @@ func (c *collector) Collect(ch chan<- prom.Metric) {
 	}
 	all := c.Board.All()
 	for i := range all {
+		if p := &all[i].Plate; all[i].Gone {
+			out.alarms(all[i].Alarms, label(p.Key.Site), label(p.Branch), label(p.Key.Station))
+			continue
+		}
 		r := c.Rates[all[i].Plate.Key.Site]
 		out.station(&all[i], c.References[all[i].Plate.Key.Site], &r)
 	}

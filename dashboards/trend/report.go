@@ -2,11 +2,11 @@ package trend
 
 import (
 	"context"
-	"strings"
 	"time"
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/history"
+	"strokewise/rules"
 )
 
 // History is what trends are told from.
@@ -104,21 +104,23 @@ func (r *Report) add(k Kind, days []Day) {
 	r.Series = append(r.Series, s)
 }
 
-// works are how a note begins that tells of maintenance after which figures begin anew.
-var works = []string{"overhaul", "seals changed", "new seals", "calibrat", "booster changed", "sensor changed"}
-
-// maintained gives the day of the last maintenance that a note or the plate data tell of.
+// maintained returns the day of the last maintenance after which figures begin anew, by the
+// plate data or a record of it.
 func maintained(p *station.Plate, notes []history.Note, zone *time.Location) (day int64, what string) {
 	day = -1
 	if t, err := time.Parse(time.DateOnly, p.Overhauled); err == nil {
 		day, what = t.Unix()/86400, "overhauled on "+p.Overhauled+" (plate data)"
 	}
 	for _, n := range notes {
-		text := strings.ToLower(strings.TrimSpace(n.Text))
-		for _, w := range works {
-			if d := dayOf(n.At, zone); strings.HasPrefix(text, w) && d >= day {
-				day, what = d, "note of "+Date(d)+" by "+n.Who+": "+n.Text
-			}
+		if !n.Service.Renews() || n.Outcome.Result == rules.Refused || n.Outcome.Result == rules.NoEffect {
+			continue
+		}
+		d := dayOf(n.At, zone)
+		if t, err := time.Parse(time.DateOnly, n.Date); err == nil {
+			d = t.Unix() / 86400
+		}
+		if d >= day {
+			day, what = d, "note of "+Date(d)+" by "+n.Who+": "+n.Text
 		}
 	}
 	return day, what

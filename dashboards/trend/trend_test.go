@@ -11,6 +11,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/history"
+	"strokewise/rules"
 )
 
 const (
@@ -201,7 +202,7 @@ func TestARecentShiftIsSeen(t *testing.T) {
 	}
 }
 
-// What a note or the plate tells of maintenance is where the days begin anew.
+// The days begin anew at a record of maintenance or at the plate's date; what a note says changes nothing.
 func TestMaintenanceBeginsAnew(t *testing.T) {
 	s := openHistory(t)
 	k := station.Key{Site: "a", Station: "b"}
@@ -217,13 +218,18 @@ func TestMaintenanceBeginsAnew(t *testing.T) {
 	if r := tell(station.Plate{Key: k}, nil); r.Work != "" || len(r.Series[0].Days) != 56 || len(r.Series[0].Changes) != 1 {
 		t.Errorf("before: %+v", r)
 	}
-	for at, text := range map[int64]string{20: "Seals changed, both sides", 27: "Overhauled by the maker", 40: "the overhaul is due"} {
-		if err := s.AddNote(t.Context(), history.Note{Key: k, At: monday.Add(at*day + 9*hour), Who: "jo", Text: text}); err != nil {
+	for at, n := range map[int64]history.Note{
+		20: {Service: station.SealReplacement, Text: "both sides"}, 30: {Service: station.Overhaul, Text: "by the maker", Date: Date(dayOf(monday, time.UTC) + 27)},
+		40: {Text: "Overhauled, says the note"}, 41: {Service: station.FilterElement, Text: "new one"},
+		42: {Service: station.Overhaul, Text: "twice", Outcome: rules.Outcome{Result: rules.Refused, Reason: "x"}},
+	} {
+		n.Key, n.At, n.Who = k, monday.Add(at*day+9*hour), "jo"
+		if err := s.AddNote(t.Context(), n); err != nil {
 			t.Fatal(err)
 		}
 	}
 	r := tell(station.Plate{Key: k, Overhauled: "2025-03-01"}, nil)
-	if d := r.Series[0]; len(d.Days) != 28 || len(d.Changes) != 0 || d.Told || !strings.Contains(r.Work, "Overhauled by the maker") {
+	if d := r.Series[0]; len(d.Days) != 28 || len(d.Changes) != 0 || d.Told || !strings.Contains(r.Work, "by the maker") {
 		t.Errorf("behind the note: %d days, %s, %s", len(d.Days), r.Work, d.Verdict())
 	}
 	r = tell(station.Plate{Key: k, Overhauled: "2026-02-20"}, nil)

@@ -16,6 +16,8 @@ type afterView struct {
 	At, Limit        string
 	Problem          string
 	Caution, Silent  string
+	LockOut          string
+	AtWork           []afterRow // stations at which people are declared at work
 	Charged, Unknown []afterRow
 	Below, InService []afterRow
 	NotReady         []string
@@ -33,6 +35,7 @@ type afterRow struct {
 	Read          string // time of the newest reading
 	Why           string // unknown
 	Word          string // a person's
+	People        []workerView
 	Not           string // why the word does not hold
 }
 
@@ -53,6 +56,8 @@ func after(s *board.Station, at station.Instant) (st lot, why string) {
 	_, over := rules.AfterShift(&s.Plate, at)
 	shut := over || now.ShutdownAt != 0 || now.State == station.Off || now.State == station.Residual || now.State == station.Venting
 	switch {
+	case s.Gone:
+		return notKnown, noLongerConfigured + "; open when it was removed: " + listed(s.Alarms) + ". Somebody closes it with its cause"
 	case now.At == 0:
 		return notKnown, orElse(now.StateReason.String(), "no samples yet")
 	case s.Stale():
@@ -73,6 +78,17 @@ func after(s *board.Station, at station.Instant) (st lot, why string) {
 	return readsBelow, ""
 }
 
+// noLongerConfigured says why nothing is known of a station any more.
+const noLongerConfigured = "no longer configured"
+
+// listed names the alarms of a list.
+func listed(list []board.Alarm) (text string) {
+	for i := range list {
+		text = join(text, list[i].Transition.Alarm)
+	}
+	return text
+}
+
 // doubted tells whether the alarm on pressure left does not believe the reading.
 func doubted(s *board.Station) bool {
 	for i := range s.Alarms {
@@ -90,6 +106,10 @@ func afterShift(all []board.Station, vented map[string]history.Act, at station.I
 		s := &all[i]
 		st, why := after(s, at)
 		r := afterLine(s, why, at)
+		if w := atWork(s); w != nil {
+			r.People = w.People
+			v.AtWork, v.LockOut = append(v.AtWork, r), w.Caution
+		}
 		if a, ok := vented[history.Target(s.Plate.Key, "")]; ok && told(s, at) != 0 && a.At >= told(s, at) {
 			r.Word = "vented, says " + a.Who + " at " + clock(a.At.Floor(station.Second)) + ": " + a.Detail
 			r.Not = notDone(a.Outcome)
@@ -160,7 +180,7 @@ func (s *site) afterShift(w http.ResponseWriter, r *http.Request) {
 	vented, err := s.latest(r.Context(), "vented")
 	now := station.InstantOf(s.Now())
 	v := afterShift(s.Board.All(), vented, now)
-	v.Days = s.nights(r.Context(), s.Board.All(), now)
+	v.Days = s.nights(r.Context(), s.Board.Configured(), now)
 	if err != nil {
 		v.Problem = err.Error()
 	}

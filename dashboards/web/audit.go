@@ -28,7 +28,7 @@ type actView struct {
 func actsOf(list []history.Act) []actView {
 	out := make([]actView, len(list))
 	for i, a := range list {
-		out[i] = actView{clock(a.At), a.Who, a.What, a.Target, a.Detail, outcomeOf(&a), notDone(a.Outcome) != ""}
+		out[i] = actView{clock(a.At), a.Who, a.What, a.Target, a.Words(), outcomeOf(&a), notDone(a.Outcome) != ""}
 	}
 	return out
 }

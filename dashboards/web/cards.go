@@ -108,11 +108,16 @@ func (c *cards) put(key, look, html string) {
 
 func look(s *board.Station) string {
 	v := (s.Status.State % station.NumStates).String()
-	if s.Stale() {
+	if s.Gone {
+		v = noLongerConfigured
+	} else if s.Stale() {
 		v = "silent"
 	}
 	for i := range s.Alarms {
 		v += " " + s.Alarms[i].Transition.Alarm + s.Alarms[i].State.String()
+	}
+	for i := range s.AtWork {
+		v += " " + s.AtWork[i].Who
 	}
 	return v
 }

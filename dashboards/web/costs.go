@@ -61,7 +61,7 @@ func (s *site) costs(w http.ResponseWriter, r *http.Request) {
 	to := station.InstantOf(s.Now())
 	from := to.Add(-int64(days) * int64(24*time.Hour)).Floor(60 * station.Minute60)
 	sums := make(map[station.Key]cost.Sum)
-	all := s.Board.All()
+	all := s.Board.Configured()
 	for i := range all {
 		if s.Hours == nil {
 			break

@@ -88,15 +88,15 @@ func compareBool(a, b bool) int {
 // inspected notes the newest record of an inspection that only the audit has.
 func (r *dueRow) inspected(s *board.Station, last map[string]history.Act) {
 	if a, ok := last[history.Target(s.Plate.Key, "")]; ok && notDone(a.Outcome) == "" {
-		r.Done, r.Document = clock(a.At)+", by "+a.Who, a.Detail
+		r.Done, r.Document = clock(a.At)+", by "+a.Who, a.Document
 	}
 }
 
 // dueOf puts what comes due in words.
 func dueOf(s *board.Station, d *rules.Due, today string) dueRow {
 	p := &s.Plate
-	r := dueRow{Station: p.Key.String(), Link: path(p.Key), Kind: d.What, Date: d.Date, Installed: p.Installed, Overhauled: p.Overhauled, Serial: p.Serial, Done: d.Last, Document: d.Document}
-	r.What, _ = station.ServiceWords(d.What)
+	r := dueRow{Station: p.Key.String(), Link: path(p.Key), Kind: d.What.String(), Date: d.Date, Installed: p.Installed, Overhauled: p.Overhauled, Serial: p.Serial, Done: d.Last, Document: d.Document}
+	r.What = d.What.Words()
 	if d.By != "" {
 		r.Done += ", by " + d.By
 	}
@@ -155,7 +155,7 @@ func (s *site) due(w http.ResponseWriter, r *http.Request) {
 	if err != nil {
 		v.Problem = err.Error()
 	}
-	v.Rows, v.Undated = dueList(s.Board.All(), last, s.date, now)
+	v.Rows, v.Undated = dueList(s.Board.Configured(), last, s.date, now)
 	for i := range v.Undated {
 		v.Undated[i].Forms = v.Forms
 	}

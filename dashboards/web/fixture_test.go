@@ -32,9 +32,9 @@ func press() board.Station {
 	s.Today[station.Stroking], s.Today[station.Holding] = 3e12, 1e12
 	s.Alarms = []board.Alarm{
 		{State: rules.ReturnedUnacknowledged, Transition: rules.Transition{Alarm: rules.SupplyUndersized, Priority: rules.Finding,
-			Raised: at(-time.Hour), Message: "The inlet sags by 12 % of its resting pressure.", Caution: rules.CautionSupply}},
+			Raised: at(-time.Hour), Message: "The inlet sags by 12 % of its resting pressure.", Caution: "Close the supply and vent both sides first."}},
 		{State: rules.Unacknowledged, Transition: rules.Transition{Alarm: rules.OutletLeak, Priority: rules.Medium,
-			Raised: at(-time.Minute), Message: "The outlet loses 18.0 L/min ANR (limit 15.0).", Caution: rules.CautionLeak}},
+			Raised: at(-time.Minute), Message: "The outlet loses 18.0 L/min ANR (limit 15.0).", Caution: "Search with ultrasound or soap, never with hands."}},
 	}
 	return s
 }
@@ -66,6 +66,7 @@ func shutDown() board.Station {
 func off() board.Station {
 	s := shutDown()
 	s.Plate.Key.Station, s.Alarms = "weld-2", nil
+	s.AtWork = []rules.AtWork{{Who: "Ada", What: "regulator <diaphragm>", From: at(-time.Hour), Until: at(time.Hour)}, {Who: "Bea", What: "gauge", From: at(-time.Hour), Until: at(-time.Minute)}}
 	s.Status.State, s.Status.Outlet = station.Off, known(1e3, station.MethodTraces)
 	return s
 }

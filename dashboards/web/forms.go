@@ -27,8 +27,8 @@ type kindView struct{ Name, What string }
 // doneForm gives the form that records something done.
 func (s *site) doneForm(k station.Key, root string) *formView {
 	f := &formView{Action: root + "station/" + path(k) + "/command", Label: "Reference of the document", Buttons: []buttonView{{"done", "Record the service"}}}
-	for _, x := range station.ServiceKinds {
-		f.Kinds = append(f.Kinds, kindView{x.Name, x.What})
+	for _, x := range station.ServiceKinds() {
+		f.Kinds = append(f.Kinds, kindView{x.String(), x.Words()})
 	}
 	return f
 }

@@ -3,7 +3,6 @@ package web
 import (
 	"context"
 	"net/http"
-	"strings"
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
@@ -84,7 +83,7 @@ func howOf(x *station.Explanation, b *board.Station) howFigure {
 	for i := range x.Inputs {
 		in := &x.Inputs[i]
 		h.Inputs = append(h.Inputs, howInput{in.Name, in.Shown(), in.From()})
-		if strings.HasPrefix(in.From(), "assumed") {
+		if in.Origin == station.Assumed {
 			h.Assumed++
 		}
 	}

@@ -108,15 +108,15 @@ func evening() Options {
 func dated() Options {
 	s, t := press(), standing()
 	s.Plate.Inspection, s.Plate.Serial = "2026-02-01", "B-7"
-	s.Dues = []rules.Due{{What: "filter", Interval: 2e6, CyclesLeft: 150e3, Last: "2025-11-01"}, {What: "relief-test", Date: "2026-04-01", Last: "2025-04-01", Document: "sheet 7", By: "Ana"}, {What: station.TankInspection, Date: "2026-02-01"}}
-	t.Plate.Service = station.ServiceText([]station.Service{{What: "hose", Next: "2028-05-01"}})
+	s.Dues = []rules.Due{{What: station.FilterElement, Interval: 2e6, CyclesLeft: 150e3, Last: "2025-11-01"}, {What: station.ReliefTest, Date: "2026-04-01", Last: "2025-04-01", Document: "sheet 7", By: "Ana"}, {What: station.TankInspection, Date: "2026-02-01"}}
+	t.Plate.Service = station.ServiceText([]station.Service{{What: station.HoseReplacement, Next: "2028-05-01"}})
 	return fixture(s, t)
 }
 
 func TestDueByCyclesAndAsATable(t *testing.T) {
 	s := press()
-	s.Dues = []rules.Due{{What: "filter", Interval: 2e6, CyclesLeft: -7}, {What: "relief-test", Date: "2026-04-01", Last: "2025-04-01", Document: "=sheet 7", By: "Ana"},
-		{What: "hose", Interval: 100, CyclesLeft: 60, Lost: 3}, {What: "silencer", Last: "2025-01-01", Document: "x"}, {What: station.TankInspection, Date: "2026-02-01"}}
+	s.Dues = []rules.Due{{What: station.FilterElement, Interval: 2e6, CyclesLeft: -7}, {What: station.ReliefTest, Date: "2026-04-01", Last: "2025-04-01", Document: "=sheet 7", By: "Ana"},
+		{What: station.HoseReplacement, Interval: 100, CyclesLeft: 60, Lost: 3}, {What: station.SilencerService, Last: "2025-01-01", Document: "x"}, {What: station.TankInspection, Date: "2026-02-01"}}
 	h := New(fixture(s))
 	b := get(h, "/due").Body.String()
 	for _, want := range []string{"overdue by 7 of 2000000", "<strong>overdue by 29 days</strong>", "in 30 days", "at most 60 left of 100; in 3 minutes they were not known", "2025-04-01, by Ana", "test of the relief valve", "Local law"} {
@@ -140,7 +140,7 @@ func TestDoneFromTheForm(t *testing.T) {
 	h := peopled(c)
 	const form = "application/x-www-form-urlencoded"
 	w := send(h, commandPath, form, "kind=done&who=Ana&why=sheet+9&what=relief-test&date=2026-03-01")
-	if len(c.got) != 1 || c.got[0].Note != "relief-test 2026-03-01: sheet 9" {
+	if len(c.got) != 1 || c.got[0].Service != station.ReliefTest || c.got[0].Date != "2026-03-01" || c.got[0].Document != "sheet 9" {
 		t.Errorf("status %d, %+v", w.Code, c.got)
 	}
 	if w = send(h, commandPath, form, "kind=done&who=Ana&why=&what=relief-test&date=2026-03-01"); len(c.got) != 1 || !strings.Contains(w.Body.String(), "reference of the document") {

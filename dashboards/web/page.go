@@ -22,7 +22,7 @@ type pageView struct {
 	Legend        []stateView
 	Today         []row // sums since the site's midnight
 	Plate         []entry
-	Form          *formView   // nil: no commands are taken
+	Form, Work    *formView   // nil: no commands are taken
 	Done          []givenView // what became of a command that was given just now
 	Notes         []noteView
 	NoNotes       string // why they are not known
@@ -128,7 +128,7 @@ func (s *site) station(w http.ResponseWriter, r *http.Request) {
 	v.Live.Condition.cover(s.Board)
 	s.addForms(v.Live.Condition.Alarms, k, v.Root, "")
 	if s.Command != nil {
-		v.Form, v.Done = s.noteForm(k, v.Root), s.given(r, k)
+		v.Form, v.Work, v.Done = s.noteForm(k, v.Root), workForm(k, v.Root), s.given(r, k)
 	}
 	v.Notes, v.NoNotes = s.notes(r.Context(), k)
 	today, err := s.today(r.Context(), k)

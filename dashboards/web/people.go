@@ -111,11 +111,17 @@ func (s *site) give(ctx context.Context, k station.Key, in *commandJSON) (Answer
 		}
 		c.Until = station.InstantOf(s.Now()).Add(int64(in.Minutes * float64(station.Minute60)))
 	}
-	if c.Kind == "close" && in.Cause != "" {
-		c.Note = in.Cause + ": " + c.Note
-	}
-	if c.Kind == "done" && in.What != "" {
-		c.Note = rules.DoneNote(in.What, in.Date, c.Note)
+	switch c.Kind {
+	case "close":
+		var ok bool
+		if c.Cause, ok = station.ParseCause(in.Cause); !ok && in.Cause != "" {
+			return Answer{}, &rules.Refusal{Text: fmt.Sprintf("cause is %.40q: expected one of %s", in.Cause, strings.Join(rules.Causes(), ", "))}
+		}
+	case "done":
+		c.Service, _ = station.ParseService(in.What)
+		c.Date, c.Document, c.Note = in.Date, c.Note, ""
+	case "inspected":
+		c.Document, c.Note = c.Note, ""
 	}
 	return s.Command(ctx, k, c)
 }
@@ -182,7 +188,7 @@ type commandView struct {
 	Problem                        string
 	Who, Why                       string // as they were sent
 	Alarms                         []alarmView
-	Note, Done                     *formView
+	Note, Done, Work               *formView
 	Shelves                        []formView // of alarms that guard people
 }
 
@@ -205,12 +211,16 @@ func (s *site) commandPage(one *board.Station, in commandJSON, problem string) c
 	v.Note = s.noteForm(k, v.Root)
 	v.Note.Who = in.Who
 	if !isHeader(k) {
+		v.Work = workForm(k, v.Root)
+		v.Work.Who = in.Who
 		v.Done = s.doneForm(k, v.Root)
 		v.Done.Who, v.Done.Date = in.Who, orElse(in.Date, s.date(k.Site))
 	}
 	switch {
 	case in.Kind == "done" && v.Done != nil:
 		v.Done.Why = in.Why
+	case (in.Kind == "at-work" || in.Kind == "work-ended") && v.Work != nil:
+		v.Work.Why = in.Why
 	case in.Alarm == "":
 		v.Note.Why = in.Why
 	}

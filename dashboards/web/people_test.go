@@ -83,7 +83,7 @@ func peopled(c *taken) http.Handler {
 	o.Command = c.take
 	k := press().Plate.Key
 	o.Diary = &diary{
-		acts: []history.Act{{At: at(-time.Hour), Who: nasty, What: "inspected", Target: k.String(), Detail: nasty},
+		acts: []history.Act{{At: at(-time.Hour), Who: nasty, What: "inspected", Target: k.String(), Document: nasty},
 			{At: at(-time.Hour), Who: "Ana", What: "vented", Target: shutDown().Plate.Key.String(), Detail: "gauge 3"}},
 		notes: []history.Note{{Key: k, At: at(-time.Hour), Who: nasty, Text: "first\n" + nasty}},
 	}
@@ -246,7 +246,7 @@ func TestDates(t *testing.T) {
 		all[i].Plate.Inspection = date
 	}
 	all[0].Plate.Installed, all[0].Plate.Serial = "2019-03-03", "B-<7>"
-	rows, undated := dueList(all, map[string]history.Act{"northdock/weld-1": {Who: "Ana", Detail: "sheet 12", At: at(0)}}, func(string) string { return "2026-03-02" }, at(0))
+	rows, undated := dueList(all, map[string]history.Act{"northdock/weld-1": {Who: "Ana", Document: "sheet 12", At: at(0)}}, func(string) string { return "2026-03-02" }, at(0))
 	got := ""
 	for _, r := range rows {
 		got += r.Date + " " + r.Station + " " + r.When + ";"

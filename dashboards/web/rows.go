@@ -45,7 +45,7 @@ const asOf = 2 * station.Minute60
 func slowGroup(g station.Group, es *station.Estimates, at station.Instant) group {
 	out := group{Name: g.String()}
 	for f := range station.Figures {
-		if station.Figures[f].Group != g || es[f].Reason == station.NotEstimated {
+		if station.Figures[f].Group != g || es[f].Absent {
 			continue
 		}
 		if r := figureRow(station.Figure(f), &es[f]); r.Why == "" {

@@ -78,7 +78,7 @@ func TestTrendsPage(t *testing.T) {
 	if from := o.Trends.(*weeksOf).from; w.Code != http.StatusOK || from != at(-26*7*24*time.Hour) {
 		t.Errorf("status %d, asked from %s", w.Code, from)
 	}
-	o.Trends.(*weeksOf).notes = []history.Note{{At: at(-10 * 24 * time.Hour), Who: "jo", Text: "Seals changed <both>"}}
+	o.Trends.(*weeksOf).notes = []history.Note{{At: at(-10 * 24 * time.Hour), Who: "jo", Text: "Seals changed <both>", Service: station.SealReplacement}}
 	if body := get(New(o), "/station/northdock/press-4/trends").Body.String(); !strings.Contains(body, "by jo: Seals changed &lt;both&gt;") || strings.Contains(body, "passes") {
 		t.Errorf("behind maintenance:\n%s", body)
 	}

@@ -49,6 +49,7 @@ type stationView struct {
 	Alarms      []alarmView
 	Under       string // the alarm of its header that it stands under, with the header's address
 	UnderKey    string
+	AtWork      *workView // nil: nobody is declared at work
 
 	key, header station.Key
 }
@@ -110,6 +111,7 @@ func head(all []board.Station, notReady []string, now station.Instant, version s
 func describe(s *board.Station) stationView {
 	v := stationView{Name: s.Plate.Key.Station, Key: path(s.Plate.Key), key: s.Plate.Key, header: s.Plate.HeaderKey(), Figures: figures(s), Alarms: alarms(s.Alarms)}
 	v.condition(s)
+	v.AtWork = atWork(s)
 	for i := range v.Alarms {
 		if v.Alarms[i].Caution == v.Caution {
 			v.Caution = "" // said with the alarm
@@ -123,6 +125,10 @@ func (v *stationView) condition(s *board.Station) {
 	st := &s.Status
 	state := st.State % station.NumStates
 	switch {
+	case s.Gone:
+		v.Class, v.State = "silent", "No longer configured"
+		v.Reason = "an alarm of it is open: it stays here until somebody closes it with its cause"
+		v.Caution = rules.CautionSilent
 	case st.At == 0:
 		v.Class, v.State, v.Reason = "silent", "Unknown", orElse(st.StateReason.String(), "no samples yet")
 		v.Caution = rules.CautionSilent

@@ -40,6 +40,7 @@ type eventData struct {
 	Caution  string           `json:"caution,omitempty"`
 	Evidence []rules.Evidence `json:"evidence"`
 	By       string           `json:"by,omitempty"`
+	Cause    string           `json:"cause,omitempty"`
 	Why      string           `json:"why,omitempty"`
 	Known    *eventKnown      `json:"known,omitempty"` // nil: the alarm is none of the shipped ones
 	Reminder string           `json:"reminder"`
@@ -74,7 +75,7 @@ func encodeAs(t *rules.Transition, kind string) ([]byte, error) {
 		Data: eventData{
 			Site: t.Key.Site, Station: t.Key.Station, Branch: t.Branch, Alarm: t.Alarm, Priority: t.Priority.String(),
 			From: t.From.String(), To: t.To.String(), Raised: t.Raised.String(),
-			Message: t.Said(), Caution: t.Caution, Evidence: t.Evidence, By: t.By, Why: t.Why, Known: knownOf(t), Reminder: reminder,
+			Message: t.Said(), Caution: t.Caution, Evidence: t.Evidence, By: t.By, Cause: t.Cause.String(), Why: t.Reason(), Known: knownOf(t), Reminder: reminder,
 		},
 	}
 	if e.Data.Evidence == nil {
@@ -87,19 +88,38 @@ func encodeAs(t *rules.Transition, kind string) ([]byte, error) {
 	return b, nil
 }
 
-// eventType names what happened.
-func eventType(t *rules.Transition) string {
+// happening is what a transition means to those who are told of it.
+type happening uint8
+
+const (
+	changed happening = iota // noted, or kept back: neither says that it is over
+	reminded
+	raised
+	acknowledged
+	cleared
+)
+
+// String returns the happening's name in events and mails.
+func (h happening) String() string {
+	return [...]string{"changed", "reminder", "raised", "acknowledged", "cleared"}[h]
+}
+
+// happeningOf returns what a transition means.
+func happeningOf(t *rules.Transition) happening {
 	switch {
 	case t.Reminder():
-		return "strokewise.alarm.reminder"
-	case t.From == t.To, t.To >= rules.Shelved: // noted, or kept back: neither says that it is over
-		return "strokewise.alarm.changed"
+		return reminded
+	case t.From == t.To, t.To >= rules.Shelved:
+		return changed
 	case t.To == rules.Unacknowledged:
-		return "strokewise.alarm.raised"
+		return raised
 	case t.To == rules.Acknowledged, t.From == rules.ReturnedUnacknowledged:
-		return "strokewise.alarm.acknowledged"
+		return acknowledged
 	case t.From.Active():
-		return "strokewise.alarm.cleared"
+		return cleared
 	}
-	return "strokewise.alarm.changed"
+	return changed
 }
+
+// eventType returns the type of the event of a transition.
+func eventType(t *rules.Transition) string { return "strokewise.alarm." + happeningOf(t).String() }

@@ -62,7 +62,7 @@ func (m *Mail) Deliver(ctx context.Context, i *Item) (time.Duration, error) {
 		return 0, m.send(ctx, subject, body, t.ID())
 	}
 	last, next := digestTimes(m.now(), m.Digest, m.zone(t.Key.Site))
-	if !strings.HasPrefix(i.LastError, waitsForDigest) && !t.At.Time().Before(last) {
+	if i.Due != station.InstantOf(last) && !t.At.Time().Before(last) { // not one that waited for this digest
 		return 0, &Later{Until: next, Why: waitsForDigest}
 	}
 	return 0, m.digest(ctx, i)

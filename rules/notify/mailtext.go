@@ -8,16 +8,10 @@ import (
 	"strokewise/rules"
 )
 
-// happened says in a word what a transition is.
-func happened(t *rules.Transition) string {
-	kind := eventType(t)
-	return kind[strings.LastIndexByte(kind, '.')+1:]
-}
-
 // mailText gives subject and body of a transition's mail: the caution, the message and
 // the evidence first.
 func mailText(t *rules.Transition, zone *time.Location, pages string) (subject, body string) {
-	subject = fmt.Sprintf("[strokewise] %s: %s %s at %s", t.Priority, t.Alarm, happened(t), t.Key)
+	subject = fmt.Sprintf("[strokewise] %s: %s %s at %s", t.Priority, t.Alarm, happeningOf(t), t.Key)
 	var b strings.Builder
 	if t.Caution != "" {
 		fmt.Fprintf(&b, "CAUTION: %s\n\n", t.Caution)
@@ -61,7 +55,7 @@ func digestText(items []Item, zone *time.Location, pages string) (subject, body 
 	var b strings.Builder
 	for i := range items {
 		t := &items[i].Transition
-		fmt.Fprintf(&b, "%s  %s  %s %s (%s)\n", local(t.At, zone), t.Key, t.Alarm, happened(t), t.Priority)
+		fmt.Fprintf(&b, "%s  %s  %s %s (%s)\n", local(t.At, zone), t.Key, t.Alarm, happeningOf(t), t.Priority)
 		if t.Message != "" {
 			fmt.Fprintf(&b, "    %s\n", t.Said())
 		}

@@ -281,7 +281,7 @@ func TestEveryChannelSaysWhatPressureLeftNeeds(t *testing.T) {
 			alert += text + "\n"
 		}
 		for name, text := range map[string]string{"webhook": string(event), "mail": subject + body, "alertmanager": alert} {
-			for _, want := range []string{"880 kPa gauge", "23 kJ", "isentropic", "told by the valve", rules.CautionStored} {
+			for _, want := range []string{"880 kPa gauge", "23 kJ", "isentropic", "The supply valve was closed at", rules.CautionStored} {
 				if !strings.Contains(text, want) {
 					t.Errorf("%s, %d: no %q in\n%s", name, i, want, text)
 				}

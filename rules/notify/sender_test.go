@@ -61,7 +61,7 @@ func (b *box) OutboxRetry(_ context.Context, id int64, next station.Instant, las
 	for k := range b.items {
 		if b.items[k].ID == id {
 			b.items[k].Attempts++
-			b.items[k].LastError = last
+			b.items[k].LastError, b.items[k].Due = last, next
 			b.due[id] = next
 		}
 	}

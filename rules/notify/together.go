@@ -31,11 +31,14 @@ const (
 
 // kind is what transitions share that are told together. Nothing is said of people's words:
 // each of them is told by itself.
-type kind struct{ site, alarm, what string }
+type kind struct {
+	site, alarm string
+	what        happening
+}
 
 func kindOf(t *rules.Transition) (kind, bool) {
-	what := eventType(t)
-	return kind{t.Key.Site, t.Alarm, what}, t.By == "" && (strings.HasSuffix(what, ".raised") || strings.HasSuffix(what, ".cleared"))
+	what := happeningOf(t)
+	return kind{t.Key.Site, t.Alarm, what}, t.By == "" && (what == raised || what == cleared)
 }
 
 // due gives what is due: once many of a kind are, the rest of a mass event is waited for, a
@@ -205,7 +208,7 @@ func encodeTogether(items []Item) ([]byte, error) {
 		event
 		Data togetherData `json:"data"`
 	}{event{SpecVersion: "1.0", ID: groupID(items), Source: "/strokewise/" + url.PathEscape(first.Key.Site), Subject: first.Alarm,
-		Type: strings.Replace(eventType(first), ".alarm.", ".alarms.", 1), Time: newest.String(), ContentType: "application/json"}, d})
+		Type: "strokewise.alarms." + happeningOf(first).String(), Time: newest.String(), ContentType: "application/json"}, d})
 	if err != nil {
 		return nil, fmt.Errorf("cannot encode %d of %s: %w", len(items), first.Alarm, err)
 	}
@@ -281,7 +284,7 @@ func (m *Mail) DeliverTogether(ctx context.Context, items []Item) (wait time.Dur
 // every station by name.
 func togetherText(items []Item, zone *time.Location, pages string) (subject, body string) {
 	first := &items[0].Transition
-	subject = fmt.Sprintf("[strokewise] %s: %s %s at %d stations of %s", highest(items), first.Alarm, happened(first), len(items), first.Key.Site)
+	subject = fmt.Sprintf("[strokewise] %s: %s %s at %d stations of %s", highest(items), first.Alarm, happeningOf(first), len(items), first.Key.Site)
 	var b strings.Builder
 	if first.Caution != "" {
 		fmt.Fprintf(&b, "CAUTION: %s\n\n", first.Caution)

@@ -163,8 +163,7 @@ func (m *meter) stood(t *rules.Transition, at station.Instant) {
 }
 
 func (m *meter) judge(t *rules.Transition) {
-	cause, _, ok := rules.CauseOf(t.Why)
-	if !ok || t.By == "" {
+	if t.Cause == station.NoCause || t.By == "" {
 		return
 	}
 	j := m.judged[t.Alarm]
@@ -173,7 +172,7 @@ func (m *meter) judge(t *rules.Transition) {
 		m.judged[t.Alarm] = j
 	}
 	j.Closed++
-	if cause == rules.NothingFound {
+	if t.Cause == station.NothingFound {
 		j.Empty++
 	}
 }

@@ -116,13 +116,15 @@ func TestAcknowledged(t *testing.T) {
 }
 
 func TestPrecision(t *testing.T) {
-	close := func(why string) rules.Transition {
-		return by(step(ten, rules.OutletLeak, rules.Medium, rules.ReturnedUnacknowledged, rules.Normal, 0, minute), why)
+	close := func(cause station.Cause, why string) rules.Transition {
+		c := by(step(ten, rules.OutletLeak, rules.Medium, rules.ReturnedUnacknowledged, rules.Normal, 0, minute), why)
+		c.Cause = cause
+		return c
 	}
-	unsigned := close("leak: fitting tightened")
+	unsigned := close(station.CauseLeak, "fitting tightened")
 	unsigned.By = ""
-	r := Measure([]rules.Transition{close("leak: fitting tightened"), close("nothing found: looked for an hour"), close("wear: seals changed"),
-		close("leak: hose"), close("I do not know: nothing found"), unsigned}, nil, noon, noon.Add(hour))
+	r := Measure([]rules.Transition{close(station.CauseLeak, "fitting tightened"), close(station.NothingFound, "looked for an hour"), close(station.CauseWear, "nothing found: seals changed"),
+		close(station.CauseLeak, "hose"), close(station.NoCause, "nothing found: who knows"), unsigned}, nil, noon, noon.Add(hour))
 	if len(r.Judged) != 1 || r.Judged[0] != (Judged{Alarm: rules.OutletLeak, Closed: 4, Empty: 1}) || r.Judged[0].Precision() != 0.75 {
 		t.Errorf("%+v", r.Judged)
 	}

@@ -3,6 +3,7 @@ package accuracy
 import (
 	"strokewise/analyzer/station"
 	"strokewise/collector/trace/recorded"
+	"strokewise/rules"
 )
 
 // Recordings returns the cases of the recordings in the repository.
@@ -33,6 +34,9 @@ func truthOf(r *recorded.Truth) Truth {
 	}
 	for _, f := range r.Faults {
 		t.Due = append(t.Due, Due{f.Alarm, f.From, f.To})
+		if f.Alarm == rules.SupplyUndersized {
+			t.May = append(t.May, rules.OutletLow) // such a line lets the outlet fall below 85 % of set
+		}
 	}
 	return t
 }

@@ -31,6 +31,7 @@ func (p *partition) adoptAll(at station.Instant) {
 	}
 	for _, u := range p.ordered {
 		u.Adopt(transitionsOf(p.catalog.alarms[u.key]))
+		u.RecallWork(p.catalog.atWork[u.key])
 	}
 }
 

@@ -253,6 +253,9 @@ func (a *App) catalog(ctx context.Context) (*catalog, error) {
 	if c.records, err = a.recorded(ctx); err != nil {
 		return nil, err
 	}
+	if c.atWork, err = a.declared(ctx); err != nil {
+		return nil, err
+	}
 	open, err := a.store.OpenAlarms(ctx)
 	if err != nil {
 		return nil, err

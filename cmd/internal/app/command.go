@@ -28,7 +28,7 @@ var errPace = errors.New("too many commands: 2000 at once and 10 a second are ta
 // command that was not taken; after any other error it may be given again.
 func (a *App) Command(ctx context.Context, k station.Key, c station.Command) (web.Answer, error) {
 	now := station.InstantOf(time.Now())
-	c.By, c.Note = strings.TrimSpace(c.By), strings.TrimSpace(c.Note)
+	c.By, c.Note, c.Document = strings.TrimSpace(c.By), strings.TrimSpace(c.Note), strings.TrimSpace(c.Document)
 	if err := a.refuse(k, &c, now); err != nil {
 		return web.Answer{}, err
 	}
@@ -75,7 +75,7 @@ func (a *App) refuse(k station.Key, c *station.Command, now station.Instant) err
 	if !ok {
 		return &rules.Refusal{Text: fmt.Sprintf("there is no station %.80q at site %.80q: the configuration names those that there are", k.Station, k.Site)}
 	}
-	if header && (c.Kind == "vented" || c.Kind == "inspected" || c.Kind == "done") {
+	if header && (c.Kind == "vented" || c.Kind == "at-work" || c.Kind == "work-ended" || c.Kind == "inspected" || c.Kind == "done") {
 		return &rules.Refusal{Text: fmt.Sprintf("%s concerns a station, and %s is a header: name the station", c.Kind, k)}
 	}
 	if c.Kind == "acknowledge" && !slices.ContainsFunc(standing, func(o board.Alarm) bool { return o.Transition.Alarm == c.Alarm }) {
@@ -105,14 +105,11 @@ type people struct {
 // command works off a person's command. All of them are in the audit, with their outcome.
 func (p *partition) command(r *station.Record) {
 	c := r.Command
-	act := history.Act{At: r.Arrival, Who: c.By, What: c.Kind, Target: history.Target(r.Key, c.Alarm), Detail: c.Note}
-	if c.Until != 0 {
-		act.Detail = "until " + c.Until.Floor(station.Second).String() + ": " + act.Detail
-	}
+	act := history.ActOf(r.Key, r.Arrival, c)
 	act.Outcome = p.decide(r)
 	p.people.acts = append(p.people.acts, act)
 	if text := noteOf(c); text != "" {
-		p.people.notes = append(p.people.notes, history.Note{Key: r.Key, At: r.Arrival, Who: c.By, Text: text, Outcome: act.Outcome})
+		p.people.notes = append(p.people.notes, history.Note{Key: r.Key, At: r.Arrival, Who: c.By, Text: text, Service: c.Service, Date: c.Date, Outcome: act.Outcome})
 	}
 }
 
@@ -137,16 +134,17 @@ func noteOf(c *station.Command) string {
 	case "note":
 		return c.Note
 	case "done":
-		if what, date, document, ok := rules.DoneOf(c.Note); ok {
-			words, _ := station.ServiceWords(what)
-			return "Done on " + date + ": " + words + ", document " + document
-		}
+		return "Done on " + c.Date + ": " + c.Service.Words() + ", document " + c.Document
 	case "inspected":
-		return "Inspection done, document " + c.Note
+		return "Inspection done, document " + c.Document
+	case "at-work":
+		return "At work until " + c.Until.Floor(station.Second).String() + ": " + c.Note
+	case "work-ended":
+		return strings.TrimSuffix("Work ended: "+c.Note, ": ")
 	case "vented":
 		return "Vented, a person's word: " + c.Note
 	case "close":
-		return "Alarm " + c.Alarm + ": " + c.Note
+		return "Alarm " + c.Alarm + ": " + c.Cause.With(c.Note)
 	}
 	return ""
 }

@@ -41,8 +41,8 @@ func TestCommandsAreInTheAuditOnce(t *testing.T) {
 	a, stop := running(t, o)
 	for _, c := range []station.Command{
 		{Kind: "note", By: " Ana ", Note: "hose changed"},
-		{Kind: "inspected", By: "Ana", Note: "sheet 12"},
-		{Kind: "close", Alarm: rules.OutletLeak, By: "Ana", Note: "leak: clamp tightened"},
+		{Kind: "inspected", By: "Ana", Document: "sheet 12"},
+		{Kind: "close", Alarm: rules.OutletLeak, By: "Ana", Cause: station.CauseLeak, Note: "clamp tightened"},
 		{Kind: "unshelve", Alarm: rules.OutletLeak, By: "Ana"},
 	} {
 		if _, err := a.Command(t.Context(), k, c); err != nil {

@@ -165,6 +165,9 @@ func (h *headers) know(feeds map[station.Key]map[string]rules.FeedState) {
 				u.changed = true
 			}
 		}
+		if u.Orphan() {
+			u.changed = true
+		}
 	}
 }
 
@@ -249,7 +252,7 @@ func (h *headers) step(ctx context.Context, now time.Time) error {
 func (h *headers) marks() map[station.Key]station.Instant {
 	out := make(map[station.Key]station.Instant, len(h.open))
 	h.board.Each(func(s *board.Station) {
-		if s.Status.At == 0 || s.SilentSince != 0 || s.LagNs > lagAllowed {
+		if s.Gone || s.Status.At == 0 || s.SilentSince != 0 || s.LagNs > lagAllowed {
 			return
 		}
 		k := s.Plate.HeaderKey()

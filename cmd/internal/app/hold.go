@@ -74,14 +74,14 @@ func (a *App) knowHeaders() {
 	a.headers.know(out)
 }
 
-// header gives a header that configured stations hang on.
+// header returns a header that configured stations hang on, or whose alarm is open.
 func (a *App) header(k station.Key) (board.Header, bool) {
 	if _, ok := k.Header(); !ok {
 		return board.Header{}, false
 	}
 	known := slices.ContainsFunc(a.configured(), func(s Station) bool { return s.Plate.HeaderKey() == k })
 	h, _ := a.board.Header(k)
-	return h, known
+	return h, known || len(h.Alarms) > 0 // one that is gone stays while its alarm is open
 }
 
 // kept tells whether people are not told of a station's alarm: its header's explains it, or

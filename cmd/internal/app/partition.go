@@ -41,7 +41,8 @@ type catalog struct {
 	alarms   map[station.Key][]board.Alarm
 	day      map[string]station.Instant // midnight of today, by site
 	records  map[station.Key][]record   // of done services
-	holds    map[station.Key]int64      // hold-off of the headers that several stations hang on, ns
+	atWork   map[station.Key][]rules.AtWork
+	holds    map[station.Key]int64 // hold-off of the headers that several stations hang on, ns
 }
 
 // partition is the only writer of its stations: it reads its part of the log, runs
@@ -185,6 +186,9 @@ func (u *unit) discard() {
 
 func (p *partition) epoch(r *station.Record) {
 	u := p.units[r.Key]
+	if u == nil && r.Epoch.Removed() {
+		return // nothing of it is open: adopt would have made its unit
+	}
 	if u == nil {
 		u = p.add(r.Key, pipeline.New(r.Epoch.Plate, r.Epoch.Revision))
 		p.recall(u, r.Arrival)
@@ -245,6 +249,7 @@ func (p *partition) commit(ctx context.Context) error {
 			c.Stations = append(c.Stations, history.StationMinutes{Key: u.key, Revision: engine.Revision, Minutes: o.Minutes, Intervals: o.Intervals, Figures: o.Figures})
 		}
 		c.Transitions = append(c.Transitions, o.Transitions...)
+		c.Acts = append(c.Acts, stated(o.Transitions)...)
 		p.hold(&c.Holding, u, len(c.Transitions)-len(o.Transitions))
 	}
 	c.Holding.Words = p.people.words
@@ -283,18 +288,22 @@ func (p *partition) settle(u *unit) {
 	p.show(u)
 }
 
-// show puts the unit on the board, if its station is still configured.
+// show puts the unit on the board. One whose station is no longer configured stays there until
+// nothing of it is open.
 func (p *partition) show(u *unit) {
-	if _, ok := p.catalog.stations[u.key]; !ok {
+	_, configured := p.catalog.stations[u.key]
+	if !configured && len(u.alarms) == 0 {
+		p.board.Remove(u.key)
 		return
 	}
 	n := u.Tally()
 	s := board.Station{
+		Gone:  !configured,
 		Plate: *u.Plate(), Status: *u.Status, Totals: u.totals, Today: u.today,
 		Alarms: u.standing(),
 		LagNs:  u.LagNs(), OffsetNs: u.OffsetNs(), SilentSince: u.SilentSince(p.ticked, rules.SilenceNs),
 		Late: n.Late, Duplicate: n.Duplicate, ClockSteps: n.ClockSteps, Gaps: n.Gaps, Arrival: n.Arrival,
-		Counter: board.CounterOddities(n.Counter), Dues: u.dues(p.ticked), Below: u.Below(),
+		Counter: board.CounterOddities(n.Counter), Dues: u.dues(p.ticked), Below: u.Below(), AtWork: u.AtWork(),
 	}
 	if !u.Stepped() {
 		s.Status = station.Status{StateReason: station.StateReason{Is: station.NoSamples}, Inlet: station.Unknown("no samples yet"),

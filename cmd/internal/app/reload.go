@@ -14,7 +14,7 @@ func (a *App) configured() []Station { return *a.stations.Load() }
 
 // Reload puts other stations in force while running: new ones, other plate data, fewer.
 // Changed plate data begin a config epoch: a record of the log, so that replays change at
-// the same sample. It fails, and changes nothing, if a station's site is not known.
+// the same sample; so does a removal. A removed station stays on the pages while an alarm of it is open. It fails, and changes nothing, if a station's site is not known.
 func (a *App) Reload(ctx context.Context, stations []Station) error {
 	was := make(map[station.Key]Station)
 	for _, s := range a.configured() {
@@ -40,12 +40,12 @@ func (a *App) Reload(ctx context.Context, stations []Station) error {
 	}
 	a.stations.Store(&stations)
 	a.intake.SetStations(keys)
-	for k := range was {
-		a.board.Remove(k)
-	}
 	a.knowHeaders()
 	if err := a.epochs(ctx, changed); err != nil {
 		return fmt.Errorf("cannot put plate data in force: %w", err)
+	}
+	if err := a.appendEpochs(ctx, removals(was)); err != nil {
+		return fmt.Errorf("cannot take stations out: %w; reload again", err)
 	}
 	a.log.Info("stations reloaded", "stations", len(stations), "changed", len(changed), "gone", len(was))
 	return nil
@@ -62,4 +62,9 @@ func (p *partition) reload(known map[station.Key]Station, holds map[station.Key]
 		c.totals[u.key], c.today[u.key], c.alarms[u.key] = u.totals, u.today, append([]board.Alarm(nil), u.alarms...)
 	}
 	p.catalog = &c
+	for _, u := range p.ordered {
+		if _, ok := known[u.key]; !ok {
+			p.show(u)
+		}
+	}
 }

@@ -135,6 +135,9 @@ func (a *App) catchUp(ctx context.Context, g *group) error {
 		}
 		p.showAll()
 	}
+	if err := a.retire(ctx); err != nil {
+		return err
+	}
 	a.board.SetReady(true)
 	for n, p := range a.parts {
 		g.run(func(ctx context.Context) { a.snapshotLoop(ctx, n, p) })
@@ -147,11 +150,19 @@ func (a *App) catchUp(ctx context.Context, g *group) error {
 
 // epochs appends plate data to the log, which also says that we listen from now on.
 func (a *App) epochs(ctx context.Context, stations []Station) error {
+	list := make([]*station.Epoch, len(stations))
+	for i, s := range stations {
+		list[i] = &station.Epoch{Revision: s.Revision, Plate: s.Plate}
+	}
+	return a.appendEpochs(ctx, list)
+}
+
+func (a *App) appendEpochs(ctx context.Context, list []*station.Epoch) error {
 	var parts [station.Partitions][]station.Record
 	now := station.InstantOf(time.Now())
-	for _, s := range stations {
-		n := s.Plate.Key.Partition()
-		parts[n] = append(parts[n], station.Record{Key: s.Plate.Key, Arrival: now, Epoch: &station.Epoch{Revision: s.Revision, Plate: s.Plate}})
+	for _, e := range list {
+		n := e.Plate.Key.Partition()
+		parts[n] = append(parts[n], station.Record{Key: e.Plate.Key, Arrival: now, Epoch: e})
 	}
 	for n, records := range parts {
 		for len(records) > 0 {
@@ -329,7 +340,7 @@ func (a *App) tickLoop(ctx context.Context) {
 	})
 }
 
-// used lists the partitions that have stations.
+// used lists the partitions that have stations, or open alarms of stations that they had.
 func (a *App) used() []int {
 	var has [station.Partitions]bool
 	for _, s := range a.configured() {
@@ -337,7 +348,7 @@ func (a *App) used() []int {
 	}
 	var out []int
 	for n, ok := range has {
-		if ok {
+		if ok || a.parts[n].holdsGone() {
 			out = append(out, n)
 		}
 	}

@@ -40,11 +40,8 @@ func recordOf(a *history.Act) (k station.Key, r record, ok bool) {
 		return k, r, false
 	}
 	k.Site, k.Station, ok = strings.Cut(a.Target, "/")
-	r = record{rules.Due{What: station.TankInspection, Last: a.At.Time().Format(time.DateOnly), Document: a.Detail, By: a.Who}, a.At}
-	if ok && a.What == "done" {
-		r.What, r.Last, r.Document, ok = rules.DoneOf(a.Detail)
-	}
-	return k, r, ok
+	r = record{rules.Recorded(a.Command(), a.At), a.At}
+	return k, r, ok && r.What != station.NoService
 }
 
 // recall gives a unit that begins without a snapshot what the history knows of its services:
@@ -53,6 +50,7 @@ func (p *partition) recall(u *unit, at station.Instant) {
 	for _, r := range p.catalog.records[u.key] {
 		_ = u.Recall(r.Due, at) // an older date changes nothing, as when it was given
 	}
+	u.RecallWork(p.catalog.atWork[u.key])
 	list, _ := u.Plate().Services() // a text of another program names nothing
 	for _, s := range list {
 		if s.Cycles == 0 {

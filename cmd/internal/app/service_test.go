@@ -26,11 +26,11 @@ func TestServicesAreRecalledFromTheHistory(t *testing.T) {
 	began := station.InstantOf(time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC))
 	hour := 60 * station.Minute60
 	for i, a := range []history.Act{
-		{What: "done", Target: k.String(), Who: "Ana", Detail: rules.DoneNote("filter", "2026-03-01", "sheet 1")},
-		{What: "done", Target: k.String(), Who: "Ana", Detail: rules.DoneNote("hose", "2026-02-01", "sheet 2")},
-		{What: "done", Target: k.String(), Who: "Bea", Detail: rules.DoneNote("filter", "2026-03-02", "sheet 3"), Outcome: rules.Outcome{Result: rules.Refused, Reason: "x"}},
-		{What: "inspected", Target: k.String(), Who: "Ana", Detail: "certificate 4 (no effect: see page 2)"},
-		{What: "done", Target: "north/b", Who: "Ana", Detail: rules.DoneNote("filter", "2026-03-01", "sheet 5")},
+		{What: "done", Target: k.String(), Who: "Ana", Service: station.FilterElement, Date: "2026-03-01", Document: "sheet 1"},
+		{What: "done", Target: k.String(), Who: "Ana", Service: station.HoseReplacement, Date: "2026-02-01", Document: "sheet 2"},
+		{What: "done", Target: k.String(), Who: "Bea", Service: station.FilterElement, Date: "2026-03-02", Document: "sheet 3", Outcome: rules.Outcome{Result: rules.Refused, Reason: "x"}},
+		{What: "inspected", Target: k.String(), Who: "Ana", Document: "certificate 4 (no effect: see page 2)"},
+		{What: "done", Target: "north/b", Who: "Ana", Service: station.FilterElement, Date: "2026-03-01", Document: "sheet 5"},
 	} {
 		a.At = began.Add(int64(i) * station.Second)
 		if err := s.AddAct(ctx, a); err != nil {
@@ -51,23 +51,23 @@ func TestServicesAreRecalledFromTheHistory(t *testing.T) {
 		t.Fatalf("%+v, %v", records, err)
 	}
 	plate := station.Plate{Key: k, Inspection: "2026-03-20", Service: station.ServiceText([]station.Service{
-		{What: "filter", Last: "2025-01-01", Cycles: 100_000, Before: 777}, {What: "silencer", Last: "2026-03-01", Cycles: 50_000}})}
+		{What: station.FilterElement, Last: "2025-01-01", Cycles: 100_000, Before: 777}, {What: station.SilencerService, Last: "2026-03-01", Cycles: 50_000}})}
 	p := &partition{store: s, log: slog.New(slog.DiscardHandler), catalog: &catalog{records: records}}
 	u := &unit{Unit: pipeline.New(plate, "r"), key: k}
 	p.recall(u, began.Add(3*hour))
-	got := map[string]rules.Due{}
+	got := map[station.ServiceKind]rules.Due{}
 	for _, d := range u.Dues(began.Add(3 * hour)) {
 		got[d.What] = d
 	}
 	// since the record the hours from 12:00 to 15:00 with two strokes a cycle, one minute not known; since
 	// the beginning of the day four hours and that minute
-	if d := got["filter"]; d.Last != "2026-03-01" || d.Document != "sheet 1" || d.CyclesLeft != 100_000-3*60*5 || d.Lost != 1 {
+	if d := got[station.FilterElement]; d.Last != "2026-03-01" || d.Document != "sheet 1" || d.CyclesLeft != 100_000-3*60*5 || d.Lost != 1 {
 		t.Errorf("filter %+v", d)
 	}
-	if d := got["silencer"]; d.CyclesLeft != 50_000-4*60*5 || d.Lost != 1 {
+	if d := got[station.SilencerService]; d.CyclesLeft != 50_000-4*60*5 || d.Lost != 1 {
 		t.Errorf("silencer %+v", d)
 	}
-	if d := got["hose"]; d.Last != "2026-02-01" || d.By != "Ana" {
+	if d := got[station.HoseReplacement]; d.Last != "2026-02-01" || d.By != "Ana" {
 		t.Errorf("hose %+v", d)
 	}
 	if d := got[station.TankInspection]; d.Document != "certificate 4 (no effect: see page 2)" || d.Date != "" {

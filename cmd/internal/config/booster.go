@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"strokewise/analyzer/station"
+	"strokewise/rules"
 )
 
 // geometry is what a file says of a booster's inside, in m.
@@ -100,20 +101,22 @@ func (m *mapping) swept(g *geometry, p *station.Plate) {
 	}
 }
 
-// contradictions reports pressures that cannot go together, and warns of those that can
-// but should not: the station must be watched all the more then.
+// contradictions warns of pressures that should not go together. A plant can be like that, and must be watched
+// all the more then, so none of them is a fault of the file.
 func (m *mapping) contradictions(booster, tank, limits *mapping, p *station.Plate) {
 	set := p.Set
-	below := func(v station.Gauge) bool { return v > 0 && set > 0 && v <= set }
 	above := func(v, limit station.Gauge) bool { return v > 0 && limit > 0 && v > limit }
-	if below(p.Relief) {
-		tank.fail("relief_pressure", "is not above booster.set_pressure"+atLine(booster, "set_pressure"), "a valve that stays shut at the set pressure", "relief_pressure: 1100 kPa")
+	switch at := " booster.set_pressure" + atLine(booster, "set_pressure"); {
+	case p.Relief > 0 && set >= p.Relief:
+		tank.warn("relief_pressure", "is not above"+at+": the valve lifts before the governor stops the piston", "a set pressure a tenth below the relief valve's: check both name plates", "")
+	case p.Relief > 0 && set > rules.SetUnderRelief*p.Relief:
+		tank.warn("relief_pressure", "is less than a tenth above"+at+": once it has lifted the valve may not close again", "a set pressure a tenth below the relief valve's: check both name plates", "")
 	}
-	if p.TankPS > 0 && set > p.TankPS {
-		tank.fail("ps", "is below booster.set_pressure"+atLine(booster, "set_pressure"), "the pressure on the tank's name plate", "ps: 1100 kPa")
+	if above(set, p.TankPS) {
+		tank.warn("ps", "is below booster.set_pressure"+atLine(booster, "set_pressure"), "a set pressure that the tank's name plate allows: check both", "")
 	}
 	if above(p.Required, set) {
-		m.fail("required_pressure", "is above booster.set_pressure"+atLine(booster, "set_pressure"), "what the branch needs, which the booster can reach", "required_pressure: 800 kPa")
+		m.warn("required_pressure", "is above booster.set_pressure"+atLine(booster, "set_pressure")+": the branch does not get it", "", "")
 	}
 	if above(p.Relief, p.TankPS) {
 		tank.warn("relief_pressure", "is above the name-plate pressure of the tank (ps)", "a valve that opens at ps or below: check both plates", "")

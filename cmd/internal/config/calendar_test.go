@@ -56,8 +56,8 @@ func TestCalendarAndServiceReachThePlate(t *testing.T) {
 		}
 	}
 	list, err := c.Stations[1].Plate.Services()
-	want := []station.Service{{What: "relief-test", Last: "2026-01-10", Months: 12, Remind: 21},
-		{What: "filter", Last: "2026-02-01", Days: 90, Cycles: 2e6, Before: 350e3, Remind: 30, RemindCycles: 1e5}, {What: "hose", Next: "2028-05-01", Remind: 30}}
+	want := []station.Service{{What: station.ReliefTest, Last: "2026-01-10", Months: 12, Remind: 21},
+		{What: station.FilterElement, Last: "2026-02-01", Days: 90, Cycles: 2e6, Before: 350e3, Remind: 30, RemindCycles: 1e5}, {What: station.HoseReplacement, Next: "2028-05-01", Remind: 30}}
 	if err != nil || len(list) != len(want) {
 		t.Fatalf("%+v, %v", list, err)
 	}

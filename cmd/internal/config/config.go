@@ -103,6 +103,8 @@ type Site struct {
 	Shifts []Shift
 	Air    Air
 
+	Reading station.Reading // unit of pressures in messages to people
+
 	Holidays   []Holidays
 	Exceptions []Exception
 	Grace      time.Duration // between the end of a shift and the alarm on what is left charged

@@ -63,7 +63,8 @@ func TestExampleOfTheContractLoads(t *testing.T) {
 	p.SweptDrive, p.SweptBoost, p.AreaRatio = 0, 0, 0
 	plate := station.Plate{Key: station.Key{Site: "northdock", Station: "press-4"}, Branch: "forming",
 		StrokeLen: 0.06, DriveBore: 0.063, Set: 900e3, TankVolume: 0.02, Relief: 1100e3, Installed: "2024-03-01",
-		SupplyBore: 0.009, SupplyLength: 12, HoseLimit: 1200e3, Lateness: 2 * time.Second, Calendar: want.Sites[0].calendar.Text()}
+		SupplyBore: 0.009, SupplyLength: 12, HoseLimit: 1200e3,
+		AirPrice: station.AirPrice{PerCubicMetre: 0.12 * 0.18, Currency: "EUR"}, Lateness: 2 * time.Second, Calendar: want.Sites[0].calendar.Text()}
 	if !closePlates(&p, &plate) {
 		t.Errorf("got  %+v\nwant %+v", p, plate)
 	}
@@ -74,11 +75,18 @@ func TestExampleOfTheContractLoads(t *testing.T) {
 
 // closePlates compares plates, numbers to 1 part in 10^12.
 func closePlates(a, b *station.Plate) bool {
-	va, vb := reflect.ValueOf(a).Elem(), reflect.ValueOf(b).Elem()
+	return closeFields(reflect.ValueOf(a).Elem(), reflect.ValueOf(b).Elem())
+}
+
+func closeFields(va, vb reflect.Value) bool {
 	for i := range va.NumField() {
 		x, y := va.Field(i), vb.Field(i)
 		if x.CanFloat() {
 			if !near(x.Float(), y.Float()) {
+				return false
+			}
+		} else if x.Type() == reflect.TypeFor[station.AirPrice]() {
+			if !closeFields(x, y) {
 				return false
 			}
 		} else if !reflect.DeepEqual(x.Interface(), y.Interface()) {
@@ -160,7 +168,8 @@ func checkFullPlates(t *testing.T, c *Config) {
 		Installed: "2024-02-29", Inspection: "2029-02-28", SupplyBore: 0.0127, SupplyLength: 3.048,
 		RegulatorSet: 700e3, Required: 700e3, HoseLimit: 1200e3,
 		LeakLimit: 20e-3 / 60 * (101.325 / 100 * 293.15 / 273.15), SagLimit: 0.125, Ambient: 90e3, AirTemperature: 263.15, Reading: station.ReadBar,
-		Serial: "4711", Overhauled: "2025-01-31", Lateness: 500 * time.Millisecond, Silence: time.Minute, Grace: 10 * time.Minute,
+		AirPrice: station.AirPrice{PerCubicMetre: 0.1 * 0.2 * (273.15 / 293.15 * 100 / 101.325), Currency: "JPY"}, // 0.1 kWh per normal m³ at 0.2 a kWh
+		Serial:   "4711", Overhauled: "2025-01-31", Lateness: 500 * time.Millisecond, Silence: time.Minute, Grace: 10 * time.Minute,
 		Calendar: c.Sites[0].Calendar().Text()}
 	if got := &c.Stations[0].Plate; !closePlates(got, &want) {
 		t.Errorf("first plate\ngot  %+v\nwant %+v", *got, want)

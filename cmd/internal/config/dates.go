@@ -9,6 +9,7 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"strokewise/analyzer/station"
+	"strokewise/rules"
 )
 
 const (
@@ -27,7 +28,7 @@ func (d *decoder) service(m *mapping, p *station.Plate) {
 		}
 		s, ok := item.service()
 		if ok && slices.ContainsFunc(all, func(x station.Service) bool { return x.What == s.What }) {
-			item.fail("what", quote(s.What)+" is given twice for the station", "one entry for each kind", "")
+			item.fail("what", quote(s.What.String())+" is given twice for the station", "one entry for each kind", "")
 		}
 		all = append(all, s)
 		if s.What == station.TankInspection && p.Inspection != "" {
@@ -39,16 +40,13 @@ func (d *decoder) service(m *mapping, p *station.Plate) {
 
 // service reads one entry.
 func (m *mapping) service() (s station.Service, ok bool) {
-	var kinds []string
-	for _, k := range station.ServiceKinds {
-		kinds = append(kinds, k.Name)
-	}
+	kinds := rules.ServiceKinds()
 	i, ok := m.choice("what", kinds...)
 	if !m.has("what") {
 		m.fail("what", "is missing", list(kinds), "what: relief-test")
 	}
 	if ok {
-		s.What = kinds[i]
+		s.What = station.ServiceKinds()[i]
 	}
 	m.date("last", &s.Last)
 	m.date("next", &s.Next)

@@ -126,6 +126,11 @@ func TestDays(t *testing.T) {
 func TestWarnings(t *testing.T) {
 	for text, want := range map[string]string{
 		"booster: {set_pressure: 900 kPa}, tank: {ps: 1000 kPa, relief_pressure: 1100 kPa}": "tank.relief_pressure",
+		"booster: {set_pressure: 900 kPa}, tank: {relief_pressure: 900 kPa}":                "tank.relief_pressure",
+		"booster: {set_pressure: 900 kPa}, tank: {relief_pressure: 800 kPa}":                "tank.relief_pressure",
+		"booster: {set_pressure: 900 kPa}, tank: {relief_pressure: 990 kPa}":                "tank.relief_pressure",
+		"booster: {set_pressure: 900 kPa}, tank: {ps: 890 kPa}":                             "tank.ps",
+		"booster: {set_pressure: 900 kPa}, required_pressure: 901 kPa":                      "required_pressure",
 		"booster: {set_pressure: 900 kPa}, limits: {hose: 800 kPa}":                         "limits.hose",
 		"booster: {set_pressure: 900 kPa}, regulator_set: 950 kPa":                          "regulator_set",
 		"regulator_set: 600 kPa, required_pressure: 700 kPa":                                "required_pressure",

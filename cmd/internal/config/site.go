@@ -53,6 +53,7 @@ func (d *decoder) site(m *mapping, lines map[string]int) {
 	temperature := 0.0
 	quantity(m, "air_temperature", station.ParseTemperature, airTemperatures, &temperature)
 	i, _ := m.choice("pressure_in", station.ReadingNames()...)
+	s.Reading = station.Reading(i)
 	m.done(nil)
 	if !known {
 		d.anonymous = true
@@ -63,7 +64,7 @@ func (d *decoder) site(m *mapping, lines map[string]int) {
 		return
 	}
 	lines[s.ID], d.ambient[s.ID], d.temperature[s.ID] = m.at("id").Line, ambient, temperature
-	d.reading[s.ID] = station.Reading(max(i, 0))
+	d.reading[s.ID] = s.Reading
 	d.cfg.Sites = append(d.cfg.Sites, s)
 }
 

@@ -45,6 +45,9 @@ func (d *decoder) station(m *mapping) {
 	if i, ok := m.choice("outlet_sensor", "tank", "booster", "branch"); ok {
 		p.Sensor = [...]station.OutletSensor{station.AtTank, station.AtBooster, station.AtBranch}[i]
 	}
+	if s := d.cfg.Site(p.Key.Site); s != nil {
+		p.AirPrice = station.PriceOfAir(s.Air.SpecificEnergy, s.Air.Price)
+	}
 	p.Calendar = d.calendarText(p.Key.Site, m.afterShift())
 	m.plate(&p)
 	d.service(m, &p)

@@ -114,6 +114,13 @@ var redo = map[string]func(facts) float64{
 		}
 		return (x.of("delivered by the five minutes' strokes, upper band") + x.of("strokes that the count may miss") + x.of("what the outlet's fall took from the tank")) / 60e3
 	},
+	"outlet_draw": func(x facts) float64 {
+		tank := x.of("tank volume") * (x.of("outlet when the window began") - x.of("outlet when it ended")) / x.of("p_0: pressure of ANR") * x.of("T_0 over the temperature of the air")
+		return math.Max(0, x.of("air that strokes delivered in the window")+tank) * 1e-3 / x.of("length of the window")
+	},
+	"draw_over_usual": func(x facts) float64 {
+		return math.Max(0, x.of("draw over the outlet's absolute pressure")) / x.of("highest that was usual")
+	},
 	"leak_onset": func(x facts) float64 { return x.when("the first") + x.of("change after the first") },
 	"leak_trend": growth,
 	"inlet_leak": func(x facts) float64 {

@@ -69,7 +69,7 @@ func TestPressureLeftAfterTheShift(t *testing.T) {
 		t.Fatal(err)
 	}
 	got := left(t, &cfg.Stations[0], 40, false)
-	if len(got) != 1 || got[0].Alarm != rules.PressureLeft || got[0].At.String() != "2026-10-25T22:30:00Z" || !strings.Contains(got[0].Message, "The shift ended at 2026-10-25 22:00 (Europe/Lisbon) (told by the calendar); the supply is still open") {
+	if len(got) != 1 || got[0].Alarm != rules.PressureLeft || got[0].At.String() != "2026-10-25T22:30:00Z" || !strings.Contains(got[0].Message, "the shift ended at 2026-10-25 22:00 (Europe/Lisbon); the supply is still open") {
 		t.Fatalf("%+v", got)
 	}
 	for _, n := range []int{7, 400} {

@@ -34,7 +34,7 @@ func TestAlarmsOnTheirFaults(t *testing.T) {
 		{alarm: "capacity-short", id: "press-4", after: 6e-3, rhythm: steady, runs: 900, also: map[string]bool{"duty-high": true}},
 		{alarm: "slow-strokes", id: "press-4", fault: rig.Fault{Kind: rig.FeedNarrow, Level: 0.7}, rhythm: rig.Rhythm{Flow: 6e-3, Period: 30, Share: 0.5}, runs: 2400},
 		{alarm: "set-changed", id: "press-4", fault: rig.Fault{Kind: rig.SetLow, Level: 80e3}, rhythm: steady, runs: 1800},
-		{alarm: "set-changed", id: "press-4", fault: rig.Fault{Kind: rig.SetHigh, Level: 80e3}, rhythm: steady, runs: 1800},
+		{alarm: "set-changed", id: "press-4", fault: rig.Fault{Kind: rig.SetHigh, Level: 48e3}, rhythm: steady, runs: 1800},
 		{alarm: "hunting", id: "press-4", fault: rig.Fault{Kind: rig.Hunting}, rhythm: rig.Rhythm{Flow: 0.35e-3, Period: 20, Share: 0.6}, runs: 1800},
 		{alarm: "relief-lifting", id: "press-9", fault: rig.Fault{Kind: rig.SetHigh, Level: 500e3}, rhythm: rig.Rhythm{Flow: 2.5e-3, Period: 15, Share: 0.3}, runs: 900, also: map[string]bool{"duty-high": true, "set-changed": true}},
 	} {

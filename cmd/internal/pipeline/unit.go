@@ -102,8 +102,12 @@ func (u *Unit) SilentSince(now station.Instant, limit int64) station.Instant {
 	return 0
 }
 
-// Samples takes blocks that arrived together.
+// Samples handles blocks that arrived together. Those of a station that is no longer configured
+// are ignored.
 func (u *Unit) Samples(blocks []station.Block, arrival station.Instant) {
+	if u.rules.Gone {
+		return
+	}
 	for i := range blocks {
 		b := &blocks[i]
 		n := b.Len()
@@ -120,14 +124,26 @@ func (u *Unit) Samples(blocks []station.Block, arrival station.Instant) {
 
 // Epoch puts plate data in force from here on. It arrives whenever the collector starts,
 // so silence counts from it at the earliest.
+//
+// The epoch of a removal leaves the plate as it was: open alarms are about that station.
 func (u *Unit) Epoch(e *station.Epoch, arrival station.Instant) {
+	if e.Removed() {
+		u.revision = e.Revision
+		u.rules.Retire(arrival)
+		return
+	}
 	u.rules.Watch(arrival)
+	u.rules.Return()
 	if e.Revision == u.revision {
 		return
 	}
 	u.revision = e.Revision
 	u.engine.SetPlate(e.Plate)
+	u.rules.Changed()
 }
+
+// Retired reports whether the station is no longer configured.
+func (u *Unit) Retired() bool { return u.rules.Gone }
 
 // Tick takes the passing of arrival time. Our clock may be set back: what arrived later
 // than now arrived now, or a silence would go unnoticed until the clock has caught up.
@@ -156,11 +172,17 @@ func (u *Unit) Dues(t station.Instant) []rules.Due { return u.rules.Dues(t) }
 // Below gives since when the outlet has read below the limit in the present shutdown.
 func (u *Unit) Below() station.Instant { return u.rules.Below() }
 
+// AtWork returns who is declared at work.
+func (u *Unit) AtWork() []rules.AtWork { return u.rules.AtWork() }
+
+// RecallWork sets who is declared at work to what the history knows, see rules.Evaluator.
+func (u *Unit) RecallWork(list []rules.AtWork) { u.rules.RecallWork(list) }
+
 // Recall puts a record of the history in force, see rules.Evaluator.
 func (u *Unit) Recall(d rules.Due, at station.Instant) error { return u.rules.Recall(d, at) }
 
 // RunBefore says what was run before, see rules.Evaluator.
-func (u *Unit) RunBefore(what string, strokes, lost int64, at station.Instant) {
+func (u *Unit) RunBefore(what station.ServiceKind, strokes, lost int64, at station.Instant) {
 	u.rules.RunBefore(what, strokes, lost, at)
 }
 

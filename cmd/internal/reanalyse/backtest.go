@@ -127,6 +127,8 @@ func (r *run) tick(t *station.Record) {
 
 func (r *run) record(e *station.Record) {
 	switch {
+	case e.Epoch != nil && e.Epoch.Removed() && r.unit == nil:
+		return
 	case e.Epoch != nil:
 		r.begin(e.Epoch.Plate, e.Epoch.Revision, e.Arrival)
 		changed := *e.Epoch

@@ -166,7 +166,7 @@ func estimates(es *station.Estimates, litre float64) map[string]Estimate {
 	out := make(map[string]Estimate, len(es))
 	for f := range station.Figures {
 		k := &station.Figures[f]
-		if es[f].Reason == station.NotEstimated && station.Figure(f) != station.VolumetricEfficiency {
+		if es[f].Absent && station.Figure(f) != station.VolumetricEfficiency {
 			continue
 		}
 		factor := keyFactor(k)

@@ -91,6 +91,7 @@ func leaks(d *drawer) {
 // the alarm's delay is 120 s, and it waits while the tank fills.
 func sags(d *drawer) {
 	d.due("supply-undersized", 0, d.afterPause(d.afterPause(0))+fillable+120+slack)
+	d.May = append(d.May, "outlet-low") // a line that is too small lets the outlet fall below 85 % of set
 }
 
 // lifts turns the set above the relief valve. The tank must rise to the valve by what is not
@@ -116,7 +117,8 @@ func falls(d *drawer) {
 	d.due("header-low", t.At, rested+60+slack)
 	d.Seconds = max(d.Seconds, int64(t.At+t.For+t.Fall/t.Rate)+120)
 	d.Traps = append(d.Traps, "pressure-left", "supply-undersized", "supply-restricting")
-	d.May = append(d.May, "starved") // until consumers have drawn the outlet down to what it can still reach
+	d.May = append(d.May, "outlet-low") // 85 % of set is more than such a header can hold
+	d.May = append(d.May, "starved")    // until consumers have drawn the outlet down to what it can still reach
 }
 
 // shutsDown closes the supply. Pressure left is due after the grace that the plate allows.

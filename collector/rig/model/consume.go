@@ -17,6 +17,7 @@ func (s *Station) consume(dt float64) {
 		s.kg.Demand += tank.draw(min(want, most-leak) * dt)
 	}
 	s.kg.Leak += release(tank, p.Atmosphere, p.Leaks.Tank, dt)
+	s.kg.Leak += release(tank, p.Atmosphere, p.Leaks.Hose, dt)
 }
 
 // blow lets air out of the tank by relief valve and vent.

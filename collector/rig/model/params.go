@@ -24,6 +24,7 @@ type Params struct {
 	VentOpen  bool
 	Seed      uint64  // of what wanders
 	SensorLag float64 // s, time constant of both pressure sensors, 0: none
+	Coarse    float64 // s, inner step while the piston stands, 0: 10 ms; a stroke begins later by up to that much
 }
 
 // Supply is the header and the line from it to the booster's inlet, where p1 is measured.
@@ -131,6 +132,7 @@ type Regulator struct {
 // Leaks are holes to the atmosphere, and the worn seal that feeds the drive side.
 type Leaks struct {
 	Tank      Nozzle // in front of the regulator
+	Hose      Nozzle // a hose in front of the regulator that has burst, see Hole
 	Branch    Nozzle // behind the regulator
 	Line      Nozzle // at the booster's inlet
 	DriveSeal Nozzle // inlet to the working drive chamber, past the governor

@@ -22,7 +22,7 @@ func (s *Station) Advance(until float64) {
 		}
 		dt := fine
 		if s.standing() {
-			dt = coarse
+			dt = max(coarse, s.Params.Coarse)
 		}
 		if left > 1.01*dt {
 			left /= math.Ceil(left/dt - 0.01)

@@ -9,7 +9,7 @@ type Totals struct {
 	Exhaust   float64 // driving air let out by the changeover valve
 	Delivered float64 // by all boosters to the outlet, less what leaked back
 	Demand    float64 // taken by the consumers
-	Leak      float64 // lost by Leaks.Tank and Leaks.Branch
+	Leak      float64 // lost by Leaks.Tank, Leaks.Hose and Leaks.Branch
 	LineLeak  float64 // lost by Leaks.Line and Supply.Dump
 	Relief    float64 // blown off by the relief valve and the vent valve
 	Resized   float64 // left out when Tank.Volume or Supply.Volume was changed (either sign)

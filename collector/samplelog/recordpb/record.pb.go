@@ -278,6 +278,10 @@ type Command struct {
 	By            string                 `protobuf:"bytes,3,opt,name=by,proto3" json:"by,omitempty"`
 	Note          string                 `protobuf:"bytes,4,opt,name=note,proto3" json:"note,omitempty"`
 	Until         int64                  `protobuf:"fixed64,5,opt,name=until,proto3" json:"until,omitempty"`
+	Cause         string                 `protobuf:"bytes,6,opt,name=cause,proto3" json:"cause,omitempty"`       // name of a cause; "" in entries of older programs
+	Service       string                 `protobuf:"bytes,7,opt,name=service,proto3" json:"service,omitempty"`   // name of a kind of service
+	Date          string                 `protobuf:"bytes,8,opt,name=date,proto3" json:"date,omitempty"`         // 2026-01-10
+	Document      string                 `protobuf:"bytes,9,opt,name=document,proto3" json:"document,omitempty"` // reference
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -345,6 +349,34 @@ func (x *Command) GetUntil() int64 {
 		return x.Until
 	}
 	return 0
+}
+
+func (x *Command) GetCause() string {
+	if x != nil {
+		return x.Cause
+	}
+	return ""
+}
+
+func (x *Command) GetService() string {
+	if x != nil {
+		return x.Service
+	}
+	return ""
+}
+
+func (x *Command) GetDate() string {
+	if x != nil {
+		return x.Date
+	}
+	return ""
+}
+
+func (x *Command) GetDocument() string {
+	if x != nil {
+		return x.Document
+	}
+	return ""
 }
 
 type Epoch struct {
@@ -423,13 +455,17 @@ const file_recordpb_record_proto_rawDesc = "" +
 	"\x06deltas\x18\x05 \x03(\x12R\x06deltas\x12\x18\n" +
 	"\adoubles\x18\x06 \x03(\x01R\adoubles\x12\x16\n" +
 	"\x06scaled\x18\a \x03(\x12R\x06scaled\x12\x14\n" +
-	"\x05scale\x18\b \x01(\x01R\x05scale\"m\n" +
+	"\x05scale\x18\b \x01(\x01R\x05scale\"\xcd\x01\n" +
 	"\aCommand\x12\x12\n" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x14\n" +
 	"\x05alarm\x18\x02 \x01(\tR\x05alarm\x12\x0e\n" +
 	"\x02by\x18\x03 \x01(\tR\x02by\x12\x12\n" +
 	"\x04note\x18\x04 \x01(\tR\x04note\x12\x14\n" +
-	"\x05until\x18\x05 \x01(\x10R\x05until\"9\n" +
+	"\x05until\x18\x05 \x01(\x10R\x05until\x12\x14\n" +
+	"\x05cause\x18\x06 \x01(\tR\x05cause\x12\x18\n" +
+	"\aservice\x18\a \x01(\tR\aservice\x12\x12\n" +
+	"\x04date\x18\b \x01(\tR\x04date\x12\x1a\n" +
+	"\bdocument\x18\t \x01(\tR\bdocument\"9\n" +
 	"\x05Epoch\x12\x1a\n" +
 	"\brevision\x18\x01 \x01(\tR\brevision\x12\x14\n" +
 	"\x05plate\x18\x02 \x01(\fR\x05plateB)Z'strokewise/collector/samplelog/recordpbb\x06proto3"

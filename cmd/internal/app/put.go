@@ -1,0 +1,60 @@
+package app
+
+import (
+	"context"
+	"time"
+
+	"strokewise/analyzer/station"
+)
+
+// settlePoll is how often Settle looks.
+const settlePoll = 2 * time.Millisecond
+
+// Put appends records that did not come through the broker, each with its own arrival time, as a
+// plant that is played faster than the clock needs. A tick goes to every partition with stations.
+func (a *App) Put(ctx context.Context, records ...station.Record) error {
+	var parts [station.Partitions][]station.Record
+	for _, r := range records {
+		if !r.Tick {
+			n := r.Key.Partition()
+			parts[n] = append(parts[n], r)
+			continue
+		}
+		for _, n := range a.used() {
+			parts[n] = append(parts[n], r)
+		}
+	}
+	for n := range parts {
+		if len(parts[n]) == 0 {
+			continue
+		}
+		if _, err := a.samples.Append(ctx, n, parts[n]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Settle waits until all that the log holds is concluded, stored and shown, the alarms of headers
+// included.
+func (a *App) Settle(ctx context.Context) error {
+	for n, p := range a.parts {
+		last, _, err := a.samples.Last(ctx, n)
+		if err != nil {
+			return err
+		}
+		for !p.reached(last) {
+			if err := p.failure(); err != nil {
+				return err
+			}
+			if ctx.Err() != nil {
+				return ctx.Err()
+			}
+			pause(ctx, settlePoll)
+		}
+		if err := p.commit(ctx); err != nil {
+			return err
+		}
+	}
+	return a.headers.step(ctx, time.Now())
+}

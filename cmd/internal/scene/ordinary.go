@@ -1,0 +1,24 @@
+package scene
+
+import (
+	"strokewise/collector/rig"
+)
+
+// serious are the alarms that nothing ordinary may raise.
+var serious = []string{"pressure-left", "inlet-pressure-left", "pressure-returned", "pressure-at-work", "work-time-over", "over-pressure", "relief-lifting",
+	"outlet-collapse", "outlet-above-set", "outlet-impossible", "sensor-implausible", "sensor-frozen", "piston-stuck"}
+
+// ordinaryScenes are days on which nothing is wrong.
+func ordinaryScenes() []Scene {
+	guard := func(name, what string, from, length int64, change ...func(*rig.Spec)) Scene {
+		return Scene{Name: name, Event: what, Guard: true, From: from, Never: serious, Course: Course{Station: doubling(change...), Length: length}}
+	}
+	return []Scene{
+		guard("ordinary work", "an hour of ordinary work", 0, 3600),
+		guard("jets", "a consumer that takes 12 L/s for 4 s once a minute", 0, 1800, func(s *rig.Spec) {
+			s.Rhythm.Flow, s.Rhythm.Period, s.Rhythm.Share, s.Rhythm.Vary = 12e-3, 60, 4./60, 0
+		}),
+		guard("vented by the crew", "the supply is closed and both sides are vented by the crew", event, event+600, grace(60), valve, fault(rig.Vented, event)),
+		guard("first fill", "the supply is opened at an empty station", 0, 900, func(s *rig.Spec) { s.Outlet = 0 }),
+	}
+}

@@ -1,0 +1,18 @@
+package scene
+
+import (
+	"strokewise/collector/rig"
+	"strokewise/rules"
+)
+
+// supplyScenes are those of a header that falls.
+func supplyScenes() []Scene {
+	return []Scene{
+		{Name: "header lowered, strokes go on", Event: "the header is lowered by 150 kPa; the inlet reads 490 kPa and the station, which has no counter, strokes on",
+			From: event, Course: Course{Station: doubling(uncounted, faultOf(rig.HeaderLow, 150e3, event, 0)), Length: event + 900},
+			Never: leftAlarms},
+		{Name: "header low, never stands", Event: "the header is 150 kPa low for five minutes while the piston never stands",
+			From: event, Course: Course{Station: doubling(busy(7), faultOf(rig.HeaderLow, 150e3, event, event+300)), Length: event + 480},
+			Due: []Due{{Alarm: rules.HeaderLow, Priority: rules.Medium, Within: 300}}, Never: leftAlarms},
+	}
+}

@@ -1,0 +1,281 @@
+package rules
+
+import (
+	"math"
+	"slices"
+	"strings"
+
+	"strokewise/analyzer/station"
+)
+
+// Names of the alarms on declared work.
+const (
+	PressureAtWork = "pressure-at-work"
+	WorkTimeOver   = "work-time-over"
+)
+
+// LongestWork, ns, bounds the time that work is declared for at once.
+const LongestWork = 24 * 60 * station.Minute60
+
+// mostAtWork bounds the declarations of a station.
+const mostAtWork = 32
+
+// What counts as a rise while people are at work.
+const (
+	// leastRise, Pa: the drift of a sensor's zero and the weather stay below it for a shift
+	// (common practice, no source). A third more or less changes nothing of a supply that
+	// opens, which brings hundreds of kPa.
+	leastRise = 5e3
+	// riseOfNoise is the rise in standard deviations of a sample. Normal noise spans 8.2 of
+	// them over the 43,200 readings of 12 h.
+	riseOfNoise = 10
+	// quietAfter, ns, is how long both sides must read low for the alarm to clear. Own choice.
+	quietAfter = station.Minute60
+	// unseenAfter, ns, is how long a side may go without a believed reading. Own choice.
+	unseenAfter = 10 * station.Second
+)
+
+// AtWork is a person's declaration to be at work on a station.
+type AtWork struct {
+	Who, What   string
+	From, Until station.Instant // arrival time
+	Asleep      bool            // recalled from the history: it counts once From has come
+}
+
+// sign is something that must not happen while people are at work. The stronger come first.
+type sign uint8
+
+const (
+	struckSign sign = iota
+	openSign
+	inletRose
+	outletRose
+	inletCharged
+	outletCharged
+	inletUnseen
+	outletUnseen
+	silentSign
+	numSigns
+)
+
+// workMemory is what is known of people at work. Fields are exported for snapshots only.
+type workMemory struct {
+	People  []AtWork
+	Strokes int64                     // up to the newest step
+	Low     [2]float64                // least reading of inlet and outlet since the last rise, Pa gauge
+	Has     [2]bool                   // there is such a reading
+	From    [2]float64                // where the last rise began, Pa gauge
+	Blind   [2]station.Instant        // no believed reading since, 0: there is one
+	Seen    [numSigns]station.Instant // when each sign was seen last, 0: never
+	Over    string                    // whose time was over when people were told last
+}
+
+// people returns how many declarations count now.
+func (w *workMemory) people() (n int) {
+	for i := range w.People {
+		if !w.People[i].Asleep {
+			n++
+		}
+	}
+	return n
+}
+
+// begin forgets what was seen before anybody was at work.
+func (w *workMemory) begin() {
+	w.Has, w.Blind, w.Seen = [2]bool{}, [2]station.Instant{}, [numSigns]station.Instant{}
+}
+
+// rebase moves the times of what was seen with the station's clock.
+func (w *workMemory) rebase(by int64) {
+	for i := range w.Seen {
+		if w.Seen[i] != 0 {
+			w.Seen[i] = w.Seen[i].Add(by)
+		}
+	}
+	for i := range w.Blind {
+		if w.Blind[i] != 0 {
+			w.Blind[i] = w.Blind[i].Add(by)
+		}
+	}
+}
+
+// see notes a sign and reports whether it is new: not seen within the last minute.
+func (w *workMemory) see(x sign, t station.Instant) bool {
+	fresh := w.Seen[x] == 0 || t.Sub(w.Seen[x]) >= quietAfter
+	w.Seen[x] = t
+	return fresh
+}
+
+// recent reports whether a sign was seen within the last minute.
+func (w *workMemory) recent(x sign, t station.Instant) bool {
+	return w.Seen[x] != 0 && t.Sub(w.Seen[x]) < quietAfter
+}
+
+// readings returns what the two sensors read, believed or not, Pa gauge; NaN: nothing.
+func readings(s *station.Status) [2]float64 {
+	r := [2]float64{float64(s.InletReads), float64(s.OutletReads)}
+	for i, e := range [2]*station.Estimate{&s.Inlet, &s.Outlet} {
+		if e.Known() {
+			r[i] = e.Value
+		}
+	}
+	return r
+}
+
+// rise returns by how much a side must read above its least reading, Pa. More than a charged
+// line it never is.
+func rise(noise *station.Estimate) float64 {
+	if !noise.Known() {
+		return leastRise
+	}
+	return math.Min(ChargedMin, math.Max(leastRise, riseOfNoise*noise.Value))
+}
+
+// watch notes the signs of a step. It reports whether there is any, and whether one is new.
+// A reading counts whether it is believed or not: a supply that opens at once looks like a
+// fault of the sensor.
+func (v *Evaluator) watch(s *station.Status, t station.Instant, blindAfter int64) (any, fresh bool) {
+	w := &v.Work
+	note := func(x sign, is bool) {
+		if is {
+			any, fresh = true, w.see(x, t) || fresh
+		}
+	}
+	noise := [2]*station.Estimate{&s.Estimates[station.InletNoise], &s.Estimates[station.OutletNoise]}
+	known := [2]bool{s.Inlet.Known(), s.Outlet.Known() && (v.seesTank(s) || v.worded())}
+	for i, p := range readings(s) {
+		side := sign(i)
+		if !math.IsNaN(p) {
+			if !w.Has[i] {
+				w.Low[i], w.Has[i] = p, true
+			}
+			rose := p > w.Low[i]+rise(noise[i])
+			if rose && !w.recent(inletRose+side, t) {
+				w.From[i] = w.Low[i]
+			}
+			if rose || p < w.Low[i] {
+				w.Low[i] = p
+			}
+			note(inletRose+side, rose)
+			note(inletCharged+side, p > ChargedMin)
+		}
+		switch {
+		case known[i]:
+			w.Blind[i] = 0
+		case w.Blind[i] == 0:
+			w.Blind[i] = t
+		}
+		note(inletUnseen+side, !known[i] && t.Sub(w.Blind[i]) >= blindAfter)
+	}
+	note(struckSign, s.Strokes > w.Strokes)
+	note(openSign, s.Valve == station.ValveOpen)
+	return any, fresh
+}
+
+// worded reports whether a person's word that the line is vented stands.
+func (v *Evaluator) worded() bool { return v.Past.Vents.Said }
+
+// pressureAtWork decides the alarm while people are declared at work, whatever calendar and
+// state say. It latches: it clears once both sides are seen low for a minute without a sign,
+// or when nobody is at work any more.
+func (v *Evaluator) pressureAtWork(i int, s *station.Status) verdict {
+	w := &v.Work
+	if w.people() == 0 {
+		w.Strokes = s.Strokes
+		return verdict{answer: no, message: "Nobody is declared at work here now."}
+	}
+	any, fresh := v.watch(s, s.At, unseenAfter)
+	w.Strokes = s.Strokes
+	return v.signsSeen(i, s.At, any, fresh)
+}
+
+// signsSeen returns the verdict at t. A new sign is told also where the alarm was acknowledged.
+func (v *Evaluator) signsSeen(i int, t station.Instant, any, fresh bool) verdict {
+	w, a := &v.Work, &v.Alarms[i]
+	c := verdict{answer: yes, say: (*Evaluator).atWork}
+	switch {
+	case any && fresh && a.State == Acknowledged:
+		v.raise(i, max(t, a.LastTime+1), c)
+		return c
+	case any:
+		return c
+	case !a.Present:
+		return verdict{answer: no}
+	case w.Blind != [2]station.Instant{}:
+		return verdict{answer: between}
+	}
+	for x := range numSigns {
+		if w.recent(x, t) {
+			return verdict{answer: between}
+		}
+	}
+	return verdict{answer: no, message: "Inlet and outlet have read low for a minute, and nothing stroked or opened; not verified. People are still declared at work here."}
+}
+
+// tickWork carries on what arrival time alone tells of declared work.
+func (v *Evaluator) tickWork(now station.Instant, silent bool) {
+	w := &v.Work
+	before := w.people()
+	for i := range w.People {
+		w.People[i].Asleep = w.People[i].Asleep && now < w.People[i].From
+	}
+	if before == 0 && w.people() > 0 {
+		w.begin()
+	}
+	if silent && w.people() > 0 && v.plate.Cadence == station.Periodic {
+		i := v.index(PressureAtWork)
+		v.advance(i, now, v.signsSeen(i, now, true, w.see(silentSign, now)))
+	}
+	v.workOver(now, verdict{})
+}
+
+// workOver decides the alarm on declared work whose time is over; said is the word that
+// changed something of it.
+func (v *Evaluator) workOver(now station.Instant, said verdict) {
+	w, i := &v.Work, v.index(WorkTimeOver)
+	a := &v.Alarms[i]
+	now = max(now, a.LastTime)
+	over := ""
+	for k := range w.People {
+		if p := &w.People[k]; !p.Asleep && now >= p.Until {
+			over += p.Who + "\n"
+		}
+	}
+	if over == "" {
+		w.Over, said.answer = "", no
+		if said.message == "" {
+			said.message = "No declared work is past its time."
+		}
+		v.advance(i, now, said)
+		return
+	}
+	more := a.State.Active() && anyMore(w.Over, over)
+	if w.Over = over; more {
+		v.again(i, now, "the time of more people is over")
+	}
+	v.advance(i, now, verdict{answer: yes, say: (*Evaluator).overdue, by: said.by, why: said.why})
+	v.remindOf(i, now)
+}
+
+// anyMore reports whether a list of lines has one that another does not have.
+func anyMore(told, now string) bool {
+	for _, k := range strings.Split(now, "\n") {
+		if !slices.Contains(strings.Split(told, "\n"), k) {
+			return true
+		}
+	}
+	return false
+}
+
+// AtWork returns who is declared at work.
+func (v *Evaluator) AtWork() []AtWork { return slices.Clone(v.Work.People) }
+
+// RecallWork sets who is declared at work to what the history knows, in an evaluator that is
+// rebuilt or older than the history. A declaration counts once arrival time has come to its
+// beginning, so that what the log holds from before is not judged by it.
+func (v *Evaluator) RecallWork(list []AtWork) {
+	v.Work.People = slices.Clone(list)
+	for i := range v.Work.People {
+		v.Work.People[i].Asleep = true
+	}
+}

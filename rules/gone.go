@@ -1,0 +1,86 @@
+package rules
+
+import "strokewise/analyzer/station"
+
+// Reasons of what happens to alarms because their station is no longer configured.
+const (
+	whyRemoved       = "the station is no longer in the configuration"
+	whyHeaderRemoved = "by the configuration no header of this name has enough stations to be watched"
+	askClose         = ": close the alarm with its cause"
+)
+
+// removed returns the reason for a station's alarms, or a header's.
+func (v *Evaluator) removed() string {
+	if _, ok := v.plate.Key.Header(); ok {
+		return whyHeaderRemoved
+	}
+	return whyRemoved
+}
+
+// wordsGone are what is said of an alarm of such a station that is raised again when its
+// shelving ends.
+const wordsGone = "The alarm was open when the station was removed from the configuration. Nothing watches it any more."
+
+// Retire follows the station's removal from the configuration. No sample comes any more that
+// could end an alarm, so that those that stand do so until somebody closes each with its cause.
+// What the design or a person had taken out of everybody's sight ends: nobody was to act on it,
+// and no alarm that guards people can be in these states.
+func (v *Evaluator) Retire(at station.Instant) {
+	if v.Gone {
+		return
+	}
+	v.Gone, v.Silent = true, true
+	for i := range v.Alarms {
+		switch a := &v.Alarms[i]; {
+		case a.State == SuppressedByDesign, a.State == OutOfService:
+			a.Present, a.True = false, 0
+			v.stamp(i, Normal, at, verdict{message: "It was removed from the configuration.", why: v.removed()})
+		case a.State.Active():
+			v.stamp(i, a.State, at, verdict{why: v.removed() + askClose})
+		}
+	}
+}
+
+// Return follows the station's return to the configuration: its alarms go on as they stand.
+func (v *Evaluator) Return() { v.Gone = false }
+
+// stamp moves alarm i at a time behind all that came before it. Without a message the words of
+// the transition before stay.
+func (v *Evaluator) stamp(i int, to AlarmState, at station.Instant, c verdict) {
+	a, def := &v.Alarms[i], &v.set[i]
+	at = max(at, a.LastTime+1)
+	from := a.State
+	a.State, a.LastTime, a.Told = to, at, at
+	v.emit(&Transition{
+		Key: v.plate.Key, Branch: v.plate.Branch, Alarm: def.Name, Priority: def.Priority,
+		From: from, To: to, At: at, Raised: a.Raised,
+		Message: c.message, Caution: def.Caution, By: c.by, Why: c.why,
+	})
+}
+
+// tickGone carries on what goes by time alone: the end of shelvings, and reminders.
+func (v *Evaluator) tickGone(now station.Instant) {
+	for i := range v.Alarms {
+		if a := &v.Alarms[i]; a.State == Shelved && now >= a.Until {
+			v.release(i, max(now, a.LastTime), verdict{message: wordsGone, why: "the time of the shelving is over"})
+		}
+	}
+	for i := range v.Alarms {
+		if a := &v.Alarms[i]; v.reminded(i, now) {
+			v.stamp(i, a.State, now, verdict{why: v.removed() + ", and the alarm is still open, " + spanOf(now.Sub(a.Raised)) + " after it was raised" + askClose})
+		}
+	}
+}
+
+// closeGone ends an alarm on a person's word with its cause.
+func (v *Evaluator) closeGone(i int, c *station.Command, at station.Instant) error {
+	a := &v.Alarms[i]
+	if a.State == Normal {
+		return refuse(c, "it is normal: there is nothing to close")
+	}
+	said := word(c)
+	said.message = "Closed by a person; " + v.removed() + "."
+	a.Present, a.True, a.Until, a.Once = false, 0, 0, false
+	v.stamp(i, Normal, at, said)
+	return nil
+}

@@ -1,0 +1,234 @@
+package rules
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"strokewise/analyzer/station"
+)
+
+// findWork returns the place of a person's declaration that was given by at, -1 if there is none.
+func findWork(list []AtWork, who string, at station.Instant) int {
+	return slices.IndexFunc(list, func(p AtWork) bool { return strings.EqualFold(p.Who, who) && p.From <= at })
+}
+
+// Worked returns who is at work after a command "at-work" or "work-ended" that had effect. A
+// second declaration of the same name prolongs the first; an end of a name that is not
+// declared ends all.
+func Worked(list []AtWork, c *station.Command, at station.Instant) []AtWork {
+	who, out := strings.TrimSpace(c.By), slices.Clone(list)
+	i := findWork(out, who, at)
+	switch {
+	case c.Kind == "at-work" && i >= 0:
+		out[i].What, out[i].Until, out[i].Asleep = strings.TrimSpace(c.Note), c.Until, false
+	case c.Kind == "at-work":
+		out = slices.DeleteFunc(out, func(p AtWork) bool { return strings.EqualFold(p.Who, who) }) // recalled, and given again by the log
+		out = append(out, AtWork{Who: who, What: strings.TrimSpace(c.Note), From: at, Until: c.Until})
+	case i >= 0:
+		out = slices.Delete(out, i, i+1)
+	default:
+		out = slices.DeleteFunc(out, func(p AtWork) bool { return p.From <= at })
+	}
+	return out
+}
+
+// beginWork handles a declaration of work. What must not be while people are at work is told
+// at once: a charged line, one that is not seen, an open supply.
+func (v *Evaluator) beginWork(i int, c *station.Command, at station.Instant) error {
+	w := &v.Work
+	switch {
+	case c.Until <= at:
+		return refuse(c, "the end %s is not after now, %s", c.Until, at.Floor(station.Second))
+	case c.Until.Sub(at) > LongestWork:
+		return refuse(c, "%s is too long: 24 h at most; declare it again when the time is over", time.Duration(c.Until.Sub(at)).Round(time.Minute))
+	case len(w.People) >= mostAtWork && findWork(w.People, strings.TrimSpace(c.By), at) < 0:
+		return refuse(c, "%d people are declared at work here already: end the work of those who have gone", mostAtWork)
+	}
+	known := findWork(w.People, strings.TrimSpace(c.By), at) >= 0
+	if w.people() == 0 {
+		w.begin()
+	}
+	w.People = Worked(w.People, c, at)
+	said := word(c)
+	v.workOver(at, said)
+	any, fresh := v.workBegins(at)
+	a := &v.Alarms[i]
+	if any && (fresh || !known) && a.State != Unacknowledged && a.State != Shelved {
+		said.answer, said.say = yes, (*Evaluator).atWork
+		if a.State == Acknowledged {
+			v.raise(i, at, said)
+		} else {
+			v.advance(i, at, said)
+		}
+		return nil
+	}
+	said.message = v.whoWorks() + " " + noLockOut
+	a.LastTime = at
+	v.move(i, a.State, at, said)
+	return nil
+}
+
+// workBegins looks at the newest step as people begin to work.
+func (v *Evaluator) workBegins(at station.Instant) (any, fresh bool) {
+	if !v.HaveStep || v.Silent && v.plate.Cadence == station.Periodic {
+		return true, v.Work.see(silentSign, at)
+	}
+	s := v.last()
+	v.Work.Strokes = s.Strokes
+	return v.watch(s, s.At, 0)
+}
+
+// endWork handles the word that work has ended: of the person who gives it, or, with a reason,
+// of all others. With the last one the word "vented" of the same person ends too, and given
+// where nobody is declared it ends that of anybody: then a return of pressure is expected.
+func (v *Evaluator) endWork(i int, c *station.Command, at station.Instant) error {
+	w, said := &v.Work, word(c)
+	own := findWork(w.People, said.by, at) >= 0
+	switch {
+	case len(w.People) == 0 && !v.Past.Vents.Said:
+		return refuse(c, "nobody is declared at work here")
+	case len(w.People) > 0 && !own && said.why == "":
+		return refuse(c, "no work of %s is declared here, but that of %s: give the reason to end it for them", said.by, namesAtWork(w.People))
+	}
+	was := w.People
+	w.People = Worked(w.People, c, at)
+	switch {
+	case own:
+		said.message = "The work of " + said.by + " here has ended."
+	case len(was) > 0:
+		said.message = fmt.Sprintf("%s has ended the declared work of %s.", said.by, namesAtWork(was))
+	}
+	switch {
+	case len(w.People) > 0:
+		said.message += " " + v.whoWorks()
+	case v.Past.Vents.Said && len(was) > 0 && !strings.EqualFold(v.Past.Vents.SaidWho, said.by):
+		said.message += fmt.Sprintf(" Nobody is declared at work here now. The word of %s that the line is vented stands: pressure that returns is an alarm.", v.Past.Vents.SaidWho)
+		said.answer = no
+	default:
+		v.Past.Vents = vents{}
+		said.message = strings.TrimSpace(said.message + " Nobody is declared at work here now; pressure that returns is expected.")
+		said.answer = no
+	}
+	v.workOver(at, verdict{by: said.by, why: said.why})
+	before := v.Alarms[i].State
+	v.advance(i, at, said)
+	if v.Alarms[i].State == before {
+		v.move(i, before, at, said)
+	}
+	return nil
+}
+
+// noLockOut stands in every message on declared work.
+const noLockOut = "This is no lock-out and protects nobody."
+
+// namesAtWork lists the names of people.
+func namesAtWork(list []AtWork) string {
+	var out []string
+	for i := range list {
+		out = append(out, list[i].Who)
+	}
+	return strings.Join(out, ", ")
+}
+
+// whoWorks lists who is at work, until when and on what.
+func (v *Evaluator) whoWorks() string {
+	var out []string
+	for i := range v.Work.People {
+		out = append(out, v.working(&v.Work.People[i]))
+	}
+	return "At work here: " + strings.Join(out, "; ") + "."
+}
+
+func (v *Evaluator) working(p *AtWork) string {
+	return fmt.Sprintf("%s until %s (%s)", p.Who, v.clock(p.Until), p.What)
+}
+
+// clock returns a time by the site's clock where the plate has a calendar, else in UTC.
+func (v *Evaluator) clock(t station.Instant) string {
+	v.roster.read(v.plate.Calendar)
+	return v.roster.clock(t)
+}
+
+// atWork words the alarm on what happens while people are at work.
+func (v *Evaluator) atWork() (string, []Evidence) {
+	s, w := v.last(), &v.Work
+	t := s.At
+	for _, x := range w.Seen {
+		t = max(t, x)
+	}
+	var out []string
+	do := "Warn them now."
+	if w.recent(struckSign, t) {
+		out = append(out, "The booster has stroked.")
+	}
+	if w.recent(openSign, t) {
+		out = append(out, "The supply valve's signal is open.")
+	}
+	r := readings(s)
+	for i, name := range [2]string{"inlet", "outlet"} {
+		side := sign(i)
+		switch {
+		case w.recent(inletRose+side, t):
+			out = append(out, fmt.Sprintf("The %s has risen from %s to %s.", name, v.plate.Reading.Number(w.From[i]), v.plate.Reading.Gauge(r[i])))
+		case w.recent(inletCharged+side, t):
+			out = append(out, fmt.Sprintf("The %s reads %s: it is charged.", name, v.plate.Reading.Gauge(r[i])))
+		}
+	}
+	if len(out) == 0 {
+		out, do = v.notSeen(t), "Tell them, and verify at the local gauges."
+	}
+	return strings.Join(out, " ") + " " + do + " " + v.whoWorks() + " " + noLockOut, v.workEvidence(r)
+}
+
+// notSeen words what keeps a return of pressure from being seen.
+func (v *Evaluator) notSeen(t station.Instant) (out []string) {
+	s, w := v.last(), &v.Work
+	if w.recent(silentSign, t) {
+		return []string{"No samples come from the station: pressure that returns would not be seen."}
+	}
+	for i, e := range [2]*station.Estimate{&s.Inlet, &s.Outlet} {
+		if w.recent(inletUnseen+sign(i), t) {
+			why := e.Reason
+			if e.Known() {
+				why = "the outlet sensor does not see the tank"
+			}
+			out = append(out, fmt.Sprintf("The pressure of the %s is not known (%s): pressure that returns might not be seen.", [2]string{"inlet", "outlet"}[i], why))
+		}
+	}
+	if out == nil {
+		out = []string{"Nothing has moved for less than a minute."}
+	}
+	return out
+}
+
+// workEvidence lists who is at work, and the readings.
+func (v *Evaluator) workEvidence(r [2]float64) []Evidence {
+	var out []Evidence
+	for i := range v.Work.People {
+		out = append(out, Evidence{Name: "at_work", Text: v.working(&v.Work.People[i])})
+	}
+	s := v.last()
+	out = append(out, pressureEvidence("inlet_pressure", &s.Inlet), pressureEvidence("outlet_pressure", &s.Outlet))
+	for i, e := range [2]*station.Estimate{&s.Inlet, &s.Outlet} {
+		if !e.Known() && finite(r[i]) {
+			out = append(out, Evidence{Name: [2]string{"inlet_reads", "outlet_reads"}[i], Value: r[i], Unit: "Pa gauge"})
+		}
+	}
+	return append(out, Evidence{Name: "supply_valve", Text: [...]string{"unknown", "closed", "open"}[s.Valve%3]})
+}
+
+// overdue words the alarm on declared work whose time is over.
+func (v *Evaluator) overdue() (string, []Evidence) {
+	var names []string
+	var e []Evidence
+	for i := range v.Work.People {
+		if p := &v.Work.People[i]; strings.Contains("\n"+v.Work.Over, "\n"+p.Who+"\n") {
+			names = append(names, v.working(p))
+			e = append(e, Evidence{Name: "at_work", Text: v.working(p)})
+		}
+	}
+	return "The declared time of work is over, and nobody has said that it has ended: " + strings.Join(names, "; ") +
+		". Ask them. The watch goes on until the work is ended or prolonged. " + noLockOut, e
+}
