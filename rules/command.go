@@ -63,7 +63,7 @@ func (v *Evaluator) Acknowledge(name string, at station.Instant) bool {
 }
 
 func refuse(c *station.Command, format string, args ...any) error {
-	return fmt.Errorf("cannot %s %q: %s", c.Kind, c.Alarm, fmt.Sprintf(format, args...))
+	return fmt.Errorf("%s: %s", strings.TrimSpace(c.Kind+" "+c.Alarm), fmt.Sprintf(format, args...))
 }
 
 func meant(name string, among []string) string {

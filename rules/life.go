@@ -155,7 +155,7 @@ func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
 	}
 	if from != Normal && from < SuppressedByDesign && t != a.Raised {
 		if r, ok := v.progress(i); ok {
-			r.told(&c)
+			c.evidence = append(c.evidence, r.evidence()...)
 		}
 	}
 	if to == Unacknowledged && a.First != "" {

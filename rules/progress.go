@@ -23,7 +23,7 @@ type Progress struct {
 	Message  string          // what the alarm says now, "" where it says the same as when it was raised
 }
 
-// String returns the progress in words: "983 kPa gauge when raised, 905 now, falling 4 kPa/min",
+// String returns the progress in words: "983 kPa gauge when raised, 905 now, falling 4.0 kPa/min",
 // and "" where neither value is known.
 func (r *Progress) String() string {
 	if !finite(r.Raised) && !finite(r.Now) {
@@ -40,7 +40,7 @@ func (r *Progress) String() string {
 		now = r.Unit.Gauge(r.Now) + " now"
 	}
 	text := raised + ", " + now
-	if finite(r.Now) && finite(r.Slope) {
+	if finite(r.Now) && finite(r.Slope) && !(r.Now < ChargedMin && r.Slope < 0) { // near atmosphere nothing falls on
 		text += ", " + r.moves()
 	}
 	return text
@@ -55,11 +55,7 @@ func (r *Progress) moves() string {
 	case r.Slope > 0:
 		verb = "rising"
 	}
-	perMinute := 60 * math.Abs(r.Slope)
-	if r.Unit.Number(perMinute) == r.Unit.Number(0) {
-		return "slowly " + verb
-	}
-	return verb + " " + r.Unit.Difference(perMinute) + "/min"
+	return verb + " " + r.Unit.Slope(math.Abs(r.Slope))
 }
 
 // followed are the quantities that alarms are followed by.
@@ -104,18 +100,17 @@ func (v *Evaluator) atRaise(i int) float64 {
 	return math.NaN()
 }
 
-// Now returns the progress of an alarm that is not normal, false where the alarm is about no
-// pressure.
+// Now returns the progress of an alarm that is not normal, false where nothing of it changes while it
+// stands: it is about no pressure, and its words are those of the catalogue.
 func (v *Evaluator) Now(alarm string) (Progress, bool) {
 	i := v.index(alarm)
 	if i < 0 || v.Alarms[i].State == Normal || v.Alarms[i].Raised == 0 {
 		return Progress{}, false
 	}
 	r, ok := v.progress(i)
-	if ok && v.Alarms[i].Present {
-		if say := v.wordsOf(i); say != nil {
-			r.Message, _ = say(v)
-		}
+	if say := v.wordsOf(i); say != nil && v.Alarms[i].Present && v.HaveStep {
+		r.Message, _ = say(v)
+		ok = true
 	}
 	return r, ok
 }
@@ -124,7 +119,7 @@ func (v *Evaluator) progress(i int) (Progress, bool) {
 	d := &v.set[i]
 	q := d.pressure()
 	if q < 0 {
-		return Progress{}, false
+		return Progress{Raised: math.NaN(), Now: math.NaN(), Slope: math.NaN(), At: v.last().At}, false
 	}
 	r := Progress{Quantity: quantities[q].Name, Raised: v.Alarms[i].AtRaise, Now: v.value(d, q), At: v.last().At, Slope: math.NaN(), Unit: v.plate.Reading}
 	if finite(r.Now) {
@@ -149,18 +144,33 @@ func (r *Progress) what() string {
 	return "Outlet"
 }
 
-// told adds the progress to what is told of an alarm after its raise. A person's command adds no
-// words.
-func (r *Progress) told(c *verdict) {
-	if text := r.String(); text != "" && c.message != "" && c.by == "" {
-		c.message = strings.TrimSpace(c.message + " " + r.what() + ": " + text + ".")
-	}
+// evidence returns the progress for what is told of an alarm after its raise.
+func (r *Progress) evidence() []Evidence {
+	var out []Evidence
 	for _, e := range [...]Evidence{{Name: r.Quantity + whenRaised, Value: r.Raised, Unit: "Pa gauge"},
 		{Name: r.Quantity + "_now", Value: r.Now, Unit: "Pa gauge"}, {Name: r.Quantity + "_slope", Value: r.Slope, Unit: "Pa/s"}} {
 		if finite(e.Value) {
-			c.evidence = append(c.evidence, e)
+			out = append(out, e)
 		}
 	}
+	if text := r.String(); text != "" {
+		out = append(out, Evidence{Name: progressWords, Text: r.what() + ": " + text + "."})
+	}
+	return out
+}
+
+// progressWords is the name of the evidence that holds the progress in words.
+const progressWords = "progress"
+
+// Said returns the message of a transition with the progress of its alarm's pressure, as it is sent
+// to people.
+func (t *Transition) Said() string {
+	for _, e := range t.Evidence {
+		if e.Name == progressWords && t.Message != "" {
+			return t.Message + " " + e.Text
+		}
+	}
+	return t.Message
 }
 
 // whenRaised ends the name of the evidence that holds the value at the raise.

@@ -7,20 +7,23 @@ import (
 	"strokewise/analyzer/station"
 )
 
-// A trend looks back over five minutes in bins of 20 s, and is known from a minute of readings
-// (common practice, no source). A bin spans several strokes of a working station.
+// A trend looks back over five minutes in bins of 10 s (common practice, no source).
 const (
-	trendBin   = 20 * station.Second
-	trendBins  = 15
-	trendLeast = 3 // bins between the oldest and the newest
+	trendBin  = 10 * station.Second
+	trendBins = 30
 )
 
-// turned is by how much, Pa/s, the last minute must differ from the five minutes to be the trend:
-// 20 kPa/min, above what the teeth of slow strokes leave in bins (own choice, no source). A third
-// more or less moves by some seconds when a fall that began or ended is seen.
-const turned = 20e3 / 60
+// turned is by how much, Pa/s, the last half minute must differ from the five minutes to be the
+// trend: 100 kPa/min, above what the teeth of strokes leave in bins of 10 s and below what venting
+// makes (own choice, no source). A third more or less moves by some seconds when a fall that began
+// or ended is seen.
+const turned = 100e3 / 60
 
-// bin is the sum of the readings of 20 s.
+// fast is the slope, Pa/s, of a fall or rise whose end is looked for in the last half minute: 10 kPa/min
+// (own choice, no source). What is slower says little wrong while the five minutes go by.
+const fast = 10e3 / 60
+
+// bin is the sum of the readings of 10 s.
 type bin struct {
 	Sum float64
 	N   int32
@@ -48,36 +51,50 @@ func (t *trend) step(at station.Instant, e *station.Estimate) {
 	}
 }
 
-// slope returns the change per second, Pa/s, NaN where too little was read: over five minutes,
-// or over the last one where a fall or rise has begun or ended.
+// slope returns the change per second, Pa/s, NaN where less than a minute was read: over five
+// minutes, or over the last half minute where a fall or rise has begun or ended.
 func (t *trend) slope() float64 {
-	long, short := t.slopeOver(trendBins), t.slopeOver(trendLeast+1)
-	if math.Abs(short-long) > turned {
+	long := t.slopeOver(trendBins/2, 2, 4)
+	short := t.slopeOver(4, 1, 4)
+	if math.Abs(short-long) > turned || math.Abs(long) > fast && math.Abs(short) < math.Abs(long)/4 {
 		return short
 	}
 	return long
 }
 
-// slopeOver returns the median of the slopes between all pairs of the last bins.
-func (t *trend) slopeOver(bins int64) float64 {
-	var slopes [trendBins * (trendBins - 1) / 2]float64
-	n, span := 0, int64(0)
-	for i := t.Newest - bins + 1; i < t.Newest; i++ {
-		for j := i + 1; j <= t.Newest; j++ {
-			a, b := &t.Bins[mod(i)], &t.Bins[mod(j)]
-			if a.N == 0 || b.N == 0 {
-				continue
-			}
-			slopes[n] = (b.Sum/float64(b.N) - a.Sum/float64(a.N)) / (float64((j-i)*trendBin) * 1e-9)
-			span = max(span, j-i)
+// slopeOver returns the median of the slopes between all pairs of the last groups of so many bins,
+// NaN where fewer groups than least have readings.
+func (t *trend) slopeOver(groups, bins int64, least int) float64 {
+	var mean, at [trendBins / 2]float64 // s before the newest bin
+	n := 0
+	for g := range groups {
+		sum := bin{}
+		for i := range bins {
+			b := &t.Bins[((t.Newest-g*bins-i)%trendBins+trendBins)%trendBins]
+			sum.Sum += b.Sum
+			sum.N += b.N
+		}
+		if sum.N > 0 {
+			mean[n], at[n] = sum.Sum/float64(sum.N), float64(-g*bins*trendBin)*1e-9
 			n++
 		}
 	}
-	if span < trendLeast {
+	if n < least {
 		return math.NaN()
+	}
+	return medianSlope(at[:n], mean[:n])
+}
+
+// medianSlope returns the median of (y_j - y_i)/(x_j - x_i) over all pairs.
+func medianSlope(x, y []float64) float64 {
+	var slopes [trendBins / 2 * (trendBins/2 - 1) / 2]float64
+	n := 0
+	for i := range x {
+		for j := range i {
+			slopes[n] = (y[j] - y[i]) / (x[j] - x[i])
+			n++
+		}
 	}
 	slices.Sort(slopes[:n])
 	return (slopes[(n-1)/2] + slopes[n/2]) / 2
 }
-
-func mod(n int64) int64 { return (n%trendBins + trendBins) % trendBins }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -15,9 +16,11 @@ const (
 	conditionText = `document.querySelector("[data-part=condition] .state").innerText`
 	// typing puts words into the first alarm's form, as a person would: the field is marked
 	// to see that it is still the same one.
-	typing = `(f => { f.querySelector("[name=why]").value = "hose worn"; const w = f.querySelector("[name=who]"); w.focus(); w.value = "Ana"; f.dataset.marked = "yes"; return f.dataset.form })(document.querySelector("[data-part=condition] form"))`
-	typed  = `(f => !!f && f.querySelector("[name=why]").value === "hose worn" && document.activeElement === f.querySelector("[name=who]"))(document.querySelector("[data-part=condition] form[data-marked=yes]"))`
-	sends  = `document.querySelector("[data-part=condition] form[data-marked=yes] button[value=acknowledge]").click()`
+	typing   = `(f => { f.querySelector("[name=why]").value = "hose worn"; const w = f.querySelector("[name=who]"); w.focus(); w.value = "Ana"; f.dataset.marked = "yes"; return f.dataset.form })(document.querySelector("[data-part=condition] form"))`
+	typed    = `(f => !!f && f.querySelector("[name=why]").value === "hose worn" && document.activeElement === f.querySelector("[name=who]"))(document.querySelector("[data-part=condition] form[data-marked=yes]"))`
+	unfolds  = `document.querySelector("[data-part=condition] [data-alarm] details").open = true`
+	unfolded = `!!document.querySelector("[data-part=condition] [data-alarm] details[open]")`
+	sends    = `document.querySelector("[data-part=condition] form[data-marked=yes] button[value=acknowledge]").click()`
 )
 
 // A form in which somebody writes stays while the page round it moves, and acknowledges
@@ -45,10 +48,15 @@ func TestAFormStaysWhileThePageMoves(t *testing.T) {
 		playAll(t, broker.Addr, begun.Add(30*time.Minute), 10*time.Millisecond)
 	}()
 	defer func() { <-played }()
+	before, moves := eval[string](t, ctx, conditionText), 0
+	eval[bool](t, ctx, unfolds)
+	until(t, ctx, "the condition moves", `(`+conditionText+`) !== `+strconv.Quote(before))
+	if !eval[bool](t, ctx, unfolded) {
+		t.Error("what was unfolded folds while the page moves")
+	}
 	if alarm := eval[string](t, ctx, typing); alarm == "" {
 		t.Fatal("the form names no alarm")
 	}
-	before, moves := eval[string](t, ctx, conditionText), 0
 	for late := time.Now().Add(patience); moves < 3; time.Sleep(200 * time.Millisecond) {
 		if now := eval[string](t, ctx, conditionText); now != before {
 			before, moves = now, moves+1
@@ -59,6 +67,9 @@ func TestAFormStaysWhileThePageMoves(t *testing.T) {
 	}
 	if !eval[bool](t, ctx, typed) {
 		t.Fatal("what was typed is lost")
+	}
+	if !eval[bool](t, ctx, unfolded) {
+		t.Error("what was unfolded folds while somebody writes")
 	}
 	eval[any](t, ctx, sends)
 	c.await("the acknowledgement", "/metrics", func(b string) bool {

@@ -76,7 +76,7 @@ func TestAnAlarmShowsWhatIsReadNow(t *testing.T) {
 	o.Command = (&taken{}).take
 	for _, path := range []string{"/", "/station/northdock/weld-1", "/station/northdock/weld-1/command"} {
 		b := get(New(o), path).Body.String()
-		if !strings.Contains(b, "983 kPa gauge when raised, 905 now, falling 4 kPa/min (at 2026-03-02 11:59:59 UTC)") || !strings.Contains(b, "still reads 905") || strings.Contains(b, "still reads 983") {
+		if !strings.Contains(b, "983 kPa gauge when raised, 905 now, falling 4.0 kPa/min (at 2026-03-02 11:59:59 UTC)") || !strings.Contains(b, "still reads 905") || strings.Contains(b, "still reads 983") {
 			t.Errorf("%s:\n%s", path, b)
 		}
 	}

@@ -49,7 +49,7 @@ func (a *Alertmanager) alert(t *rules.Transition, now time.Time) alert {
 // annotations say what a person needs. Empty ones are left out.
 func annotations(t *rules.Transition) map[string]string {
 	out := map[string]string{
-		"message": t.Message, "caution": t.Caution, "state": t.To.String(), "evidence": strings.Join(evidence(t), "; "), "reminder": reminder,
+		"message": t.Said(), "caution": t.Caution, "state": t.To.String(), "evidence": strings.Join(evidence(t), "; "), "reminder": reminder,
 	}
 	if d, ok := rules.DefinitionOf(t.Key, t.Alarm); ok {
 		out["check_first"], out["respond"] = d.CheckFirst, d.RespondIn

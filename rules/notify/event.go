@@ -75,7 +75,7 @@ func encodeAs(t *rules.Transition, kind string) ([]byte, error) {
 		Data: eventData{
 			Site: t.Key.Site, Station: t.Key.Station, Branch: t.Branch, Alarm: t.Alarm, Priority: t.Priority.String(),
 			From: t.From.String(), To: t.To.String(), Raised: t.Raised.String(),
-			Message: t.Message, Caution: t.Caution, Evidence: t.Evidence, By: t.By, Cause: t.Cause.String(), Why: t.Reason(), Known: knownOf(t), Reminder: reminder,
+			Message: t.Said(), Caution: t.Caution, Evidence: t.Evidence, By: t.By, Cause: t.Cause.String(), Why: t.Reason(), Known: knownOf(t), Reminder: reminder,
 		},
 	}
 	if e.Data.Evidence == nil {

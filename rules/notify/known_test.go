@@ -50,6 +50,14 @@ func TestWhatIsKnownOfAnAlarmGoesWithIt(t *testing.T) {
 			}
 		}
 	}
+	tr.Evidence = []rules.Evidence{{Name: "progress", Text: "Outlet: 983 kPa gauge when raised, 905 now, falling 4 kPa/min."}}
+	body, _ = encode(&tr)
+	_, mail = mailText(&tr, time.UTC, "")
+	for way, text := range map[string]string{"mail": mail, "event": string(body), "alert": annotations(&tr)["message"]} {
+		if !strings.Contains(text, "m Outlet: 983 kPa gauge when raised, 905 now, falling 4 kPa/min.") {
+			t.Errorf("the message of the %s holds no progress:\n%s", way, text)
+		}
+	}
 	tr.Alarm = "of-the-site"
 	if body, err = encode(&tr); err != nil || strings.Contains(string(body), `"known"`) {
 		t.Errorf("of an alarm that is not known: %s, %v", body, err)

@@ -17,7 +17,7 @@ func mailText(t *rules.Transition, zone *time.Location, pages string) (subject, 
 		fmt.Fprintf(&b, "CAUTION: %s\n\n", t.Caution)
 	}
 	if t.Message != "" {
-		fmt.Fprintf(&b, "%s\n\n", t.Message)
+		fmt.Fprintf(&b, "%s\n\n", t.Said())
 	}
 	for _, e := range evidence(t) {
 		fmt.Fprintf(&b, "  %s\n", e)
@@ -57,7 +57,7 @@ func digestText(items []Item, zone *time.Location, pages string) (subject, body 
 		t := &items[i].Transition
 		fmt.Fprintf(&b, "%s  %s  %s %s (%s)\n", local(t.At, zone), t.Key, t.Alarm, happeningOf(t), t.Priority)
 		if t.Message != "" {
-			fmt.Fprintf(&b, "    %s\n", t.Message)
+			fmt.Fprintf(&b, "    %s\n", t.Said())
 		}
 		if t.Caution != "" && t.To.Active() {
 			fmt.Fprintf(&b, "    CAUTION: %s\n", t.Caution)

@@ -202,7 +202,7 @@ func encodeTogether(items []Item) ([]byte, error) {
 		t := &items[i].Transition
 		newest = max(newest, t.At)
 		d.Alarms = append(d.Alarms, togetherItem{ID: t.ID(), Station: t.Key.Station, Branch: t.Branch, From: t.From.String(), To: t.To.String(),
-			Raised: t.Raised.String(), At: t.At.String(), Message: t.Message})
+			Raised: t.Raised.String(), At: t.At.String(), Message: t.Said()})
 	}
 	b, err := json.Marshal(struct {
 		event
@@ -293,7 +293,7 @@ func togetherText(items []Item, zone *time.Location, pages string) (subject, bod
 		t := &items[i].Transition
 		fmt.Fprintf(&b, "%s  %s\n", t.Key, local(t.At, zone))
 		if t.Message != "" {
-			fmt.Fprintf(&b, "    %s\n", t.Message)
+			fmt.Fprintf(&b, "    %s\n", t.Said())
 		}
 	}
 	if d, ok := rules.DefinitionOf(first.Key, first.Alarm); ok && first.To.Active() {
