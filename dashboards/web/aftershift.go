@@ -161,10 +161,10 @@ func afterLine(s *board.Station, why string, at station.Instant) afterRow {
 	case now.ShutdownAt != 0:
 		r.Since = clock(now.ShutdownAt.Floor(station.Second))
 		if now.ShutdownBy != station.NoShutdown {
-			r.Since += ", told by the " + now.ShutdownBy.String()
+			r.Since += ", by the " + now.ShutdownBy.String()
 		}
 	case told(s, at) != 0:
-		r.Since = clock(told(s, at)) + ", the end of the shift, told by the calendar"
+		r.Since = clock(told(s, at)) + ", the end of the shift by the calendar"
 		r.Open = now.State.Fed() && !s.Stale()
 	case now.Since != 0:
 		r.Since = clock(now.Since.Floor(station.Second))

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"html"
 	"strings"
 	"testing"
 	"time"
@@ -85,8 +86,8 @@ func TestAfterTheShiftByTheCalendar(t *testing.T) {
 	friday := at(-62 * time.Hour)
 	o.History = intervals{"press-4": {{State: station.Residual, From: friday.Add(-1), To: friday.Add(int64(5 * time.Minute))}, {State: station.Off, From: friday.Add(int64(5 * time.Minute)), To: at(-5 * time.Hour)}}}
 	b := get(New(o), "/after-shift").Body.String()
-	for _, want := range []string{"2026-03-02 22:00:00 UTC, the end of the shift, told by the calendar", "the supply is still open", "northdock</bdi>, 2026-02-27: shift ended 22:00, next one 2026-03-02 06:00",
-		"outlet reading below the limit at 22:05, not verified", "<strong>never came down: the supply stayed open or was opened again (stroking)</strong>", "stays charged by intent", rules.CautionStored} {
+	for _, want := range []string{"2026-03-02 22:00:00 UTC, the end of the shift by the calendar", "the supply is still open", "northdock</bdi>, 2026-02-27: shift ended 22:00, next one 2026-03-02 06:00",
+		"outlet reading below the limit at 22:05, not verified", "<strong>never came down: the supply stayed open or was opened again (stroking)</strong>", "stays charged by intent", html.EscapeString(rules.CautionStored)} {
 		if !strings.Contains(b, want) {
 			t.Errorf("no %q:\n%s", want, b)
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"html"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -309,8 +310,8 @@ func TestAfterTheShift(t *testing.T) {
 	o.Diary = &diary{acts: []history.Act{{At: at(-time.Hour), Who: "Ana", What: "vented", Target: "northdock/weld-2", Detail: "gauge 3"},
 		{At: at(-4 * time.Hour), Who: "Bea", What: "vented", Target: "northdock/weld-1", Detail: "before this shutdown"}}}
 	b := get(New(o), "/after-shift").Body.String()
-	for _, want := range []string{"about 30.1 kJ", "isentropic", "880 kPa gauge", "2026-03-02 09:00:00 UTC, told by the inlet", "Outlet reading 1 kPa gauge at 2026-03-02 11:59:59 UTC, not verified",
-		"vented, says Ana", "no samples yet", rules.CautionStored, rules.CautionSilent, "never read"} {
+	for _, want := range []string{"about 30.1 kJ", "isentropic", "880 kPa gauge", "2026-03-02 09:00:00 UTC, by the inlet", "Outlet reading 1 kPa gauge at 2026-03-02 11:59:59 UTC, not verified",
+		"vented, says Ana", "no samples yet", html.EscapeString(rules.CautionStored), html.EscapeString(rules.CautionSilent), "never read"} {
 		if !strings.Contains(b, want) {
 			t.Errorf("no %q:\n%s", want, b)
 		}
