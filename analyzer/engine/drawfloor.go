@@ -43,11 +43,12 @@ func (e *Engine) watchFloor(end station.Instant) {
 		}
 		d.Slots++
 	}
-	if end.Floor(station.Minute60) != end {
-		return
+	if end.Floor(station.Minute60) == end {
+		d.minute(end)
 	}
-	d.minute(end)
-	e.stateFloorDraw(end)
+	if end.Floor(station.Second) == end {
+		e.stateFloorDraw(end)
+	}
 }
 
 // minute closes the open minute.
@@ -65,9 +66,12 @@ func (d *drawFloor) minute(end station.Instant) {
 	}
 }
 
-// floor returns the least draw of the span.
+// floor returns the least draw of the span and of the open minute: what ends shows at once.
 func (d *drawFloor) floor() float64 {
 	least := math.Inf(1)
+	if d.Slots > 0 {
+		least = max(0, d.Open)
+	}
 	for _, x := range d.Least {
 		least = min(least, x)
 	}
@@ -104,13 +108,9 @@ func (e *Engine) stateFloorDraw(end station.Instant) {
 
 func (e *Engine) drawFloorInputs() []station.Input {
 	d := &e.LeastDraw
-	least, last := d.Least[0], d.Least[floorSpan-1]
-	for _, x := range d.Least {
-		least = min(least, x)
-	}
 	return []station.Input{
-		computed("least of the last ten minutes", 60e3*least, "L/min ANR"),
-		computed("least of the last minute", 60e3*last, "L/min ANR"),
+		computed("least of the last ten minutes and since", 60e3*d.floor(), "L/min ANR"),
+		computed("least of the last whole minute", 60e3*d.Least[floorSpan-1], "L/min ANR"),
 		measured("minutes in a row", float64(d.N), ""),
 	}
 }
