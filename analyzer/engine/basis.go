@@ -5,9 +5,13 @@ import (
 	"strokewise/analyzer/station"
 )
 
+// fallenBasis is what a header was computed from that fell while the piston worked.
+type fallenBasis struct{ In, Sag float64 } // inlet, Pa gauge; sag that was learned before
+
 // basis keeps the few numbers that figures were last obtained from and that nothing else
 // keeps, for Explain. Fields are exported for snapshots only.
 type basis struct {
+	Fallen    fallenBasis
 	From, To  station.Instant // standing window of the last accepted fit
 	Points    int
 	Rate      float64 // 1/s

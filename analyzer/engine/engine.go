@@ -111,13 +111,14 @@ type core struct {
 	Est      station.Estimates
 	Rate     rateWindow
 
-	Air      strokeAir
-	Recharge recharge
-	Meter    meter
-	Warmth   warmth
-	Pops     pops
-	Falls    falls
-	Basis    basis // of the leak, for Explain
+	Air       strokeAir
+	Recharge  recharge
+	Meter     meter
+	Warmth    warmth
+	Pops      pops
+	Falls     falls
+	LeastDraw drawFloor
+	Basis     basis // of the leak, for Explain
 }
 
 // Engine is one station's analyzer. It is not safe for concurrent use.

@@ -74,6 +74,8 @@ var inputs = [station.NumFigures]func(*Engine) []station.Input{
 	station.PopPressure:         (*Engine).popInputs,
 	station.OutletDraw:          (*Engine).drawInputs,
 	station.DrawOverUsual:       (*Engine).drawOverInputs,
+	station.DrawFloor:           (*Engine).drawFloorInputs,
+	station.DrawFloorUsual:      (*Engine).drawFloorUsualInputs,
 	station.StoredEnergy:        (*Engine).energyInputs,
 
 	station.InletZero:     (*Engine).inletZeroInputs,

@@ -145,11 +145,21 @@ func (e *Engine) headerRun(dynamic, seconds float64, end station.Instant) {
 	e.Est[station.LineSag] = station.Estimate{Value: h.Line / h.Weight, Method: station.MethodTraces, Confidence: 0.8, At: end}
 }
 
+// headerByFall returns the header, Pa gauge, where the inlet has fallen while the piston works, without the
+// swing that the line makes: p1/(1 - sag), with the sag that was learned before. The line takes less from a lower header,
+// so it errs by a part of the sag, to the high side.
+func (e *Engine) headerByFall() float64 {
+	b := &e.Basis.Fallen
+	b.In, b.Sag = e.Inlet.Mean, e.Supply.SagSum/e.Supply.SagWeight
+	return b.In / (1 - b.Sag)
+}
+
 // headerStatic sets the header's pressure at rest.
 func (e *Engine) headerStatic(end station.Instant) {
 	h, s := &e.Hdr, &e.Supply
 	_, ok := e.headerNow(end)
 	g := station.Estimate{Method: station.MethodTraces, At: end}
+	e.Basis.Fallen = fallenBasis{}
 	switch {
 	case ok && h.RestAt != 0 && end.Sub(h.RestAt) <= station.Minute60:
 		g.Value, g.Confidence, g.At = h.Rest, 0.9, h.RestAt
@@ -157,6 +167,8 @@ func (e *Engine) headerStatic(end station.Instant) {
 		g.Value, g.Confidence = h.All, 0.6
 	case e.State.ShutdownAt != 0:
 		g = station.Unknown("the supply is closed")
+	case s.Unrested.Doubt && s.SagWeight > 0 && e.stroking(end):
+		g.Value, g.Confidence = e.headerByFall(), 0.4
 	case s.Unrested.Doubt:
 		g = station.Unknown(restedNot)
 	case s.Rest > 0 && end.Sub(s.RestAt) <= staticAge:

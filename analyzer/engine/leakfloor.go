@@ -106,6 +106,21 @@ func (f *leakFloor) take(at station.Instant, stored, missed, up float64) {
 	f.note(at, floorHour{Flow: up * flow, Stored: up * stored, Missed: up * missed})
 }
 
+// outgrown drops the bounds that a steady draw, m³/s ANR, has passed since: what was at most lost then is no
+// statement of now. Bounds of the time of that draw stay.
+func (f *leakFloor) outgrown(draw float64, at station.Instant) {
+	since := at.Add(-floorSpan * station.Minute60)
+	for i := range f.Hours {
+		if h := &f.Hours[i]; h.At != 0 && h.At < since && draw > outgrownBy*h.Flow {
+			*h = floorHour{}
+		}
+	}
+}
+
+// outgrownBy is by how much a steady draw must pass a bound: both carry the error of the tank volume and of a
+// stroke's air. Own choice.
+const outgrownBy = 1.5
+
 // stateFloor states the floor as an upper bound of the leak, unless the leak itself is known
 // from the last shift.
 func (e *Engine) stateFloor(at station.Instant) {
@@ -113,6 +128,9 @@ func (e *Engine) stateFloor(at station.Instant) {
 	if known.Known() && at.Sub(known.At) < floorHours*60*station.Minute60 {
 		e.Est[station.LeakAtMost] = station.Unknown("not needed: the leak itself is known")
 		return
+	}
+	if now := &e.Est[station.DrawFloor]; now.Known() {
+		e.Floor5.outgrown(now.Value, at)
 	}
 	least, seen, over := math.Inf(1), station.Instant(0), int64(0)
 	for i := range e.Floor5.Hours {

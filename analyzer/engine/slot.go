@@ -91,6 +91,7 @@ func (e *Engine) slot(start, end station.Instant) {
 	e.decide(start, end)
 	e.watchRelief(end)
 	e.watchFalls(end)
+	e.watchFloor(end)
 	e.Min.addSlot(e)
 	e.closeMinute(end)
 	if end.Floor(station.Second) == end {

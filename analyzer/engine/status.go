@@ -198,6 +198,8 @@ var firstReasons = [station.NumFigures]string{
 	station.PopPressure:      "the outlet does not fall from one pressure again and again while strokes go on",
 	station.OutletDraw:       drawNot,
 	station.DrawOverUsual:    drawNot,
+	station.DrawFloor:        "needs ten minutes in a row in which the air that leaves the outlet is known",
+	station.DrawFloorUsual:   "needs the steady draw of a quarter of an hour",
 	station.StoredEnergy:     "no outlet reading yet",
 
 	station.InletZero:     "both sides were not seen vented and at rest yet",

@@ -107,8 +107,8 @@ func (e *Engine) learnRest(end station.Instant) {
 		return
 	}
 	s.move(m, max(e.Feed.Fitted, noise/math.Sqrt(float64(e.Inlet.N))), end)
-	if s.Rest == 0 || math.Abs(m-s.Rest) > (1-headerFell)*s.Rest && e.Hdr.RestAt != 0 && e.fedByHeader(end) {
-		s.Rest = m // or the header is seen to stand elsewhere
+	if s.Rest == 0 || math.Abs(m-s.Rest) > (1-headerFell)*s.Rest && (e.Proof.Level > 0 || e.Hdr.RestAt != 0 && e.fedByHeader(end)) {
+		s.Rest = m // or the header is seen, or proven, to stand elsewhere
 	}
 	s.Rest += 0.2 * (m - s.Rest)
 	s.RestAt = end

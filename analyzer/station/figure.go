@@ -50,6 +50,8 @@ const (
 	PopPressure
 	OutletDraw
 	DrawOverUsual
+	DrawFloor
+	DrawFloorUsual
 	StoredEnergy
 
 	InletZero
@@ -247,6 +249,12 @@ var Figures = [NumFigures]FigureKind{
 	DrawOverUsual: {Name: "draw_over_usual", Title: "Draw against the highest usual one", Group: GroupWork, Unit: "1", Shown: "times", Factor: 1, Places: 2, Key: "draw_over_usual_ratio",
 		What:    "air that leaves the outlet over its absolute pressure, against the most that this station's own use has shown",
 		Formula: "draw/p over its highest of two weeks, learned while the outlet keeps what the branch needs or recovers to it; without tank volume or the air of a stroke the fall of ln p", Source: "ISO 6358 choked flow; mass balance of the tank"},
+	DrawFloor: {Name: "draw_floor", Title: "Steady draw", Group: GroupLeak, Unit: "m³/s", Shown: "L/min", Factor: 60e3, Places: 0, Air: true, Key: "draw_floor_l_min",
+		What:    "least that left the outlet in any five seconds of the last ten minutes: a leak, or consumers that never pause",
+		Formula: "least of the air that leaves the outlet, not below 0", Source: "mass balance of the tank"},
+	DrawFloorUsual: {Name: "draw_floor_usual", Title: "Steady draw, usual", Group: GroupLeak, Unit: "m³/s", Shown: "L/min", Factor: 60e3, Places: 0, Air: true, Key: "draw_floor_usual_l_min",
+		What:    "highest steady draw that is usual at this station",
+		Formula: "highest steady draw of two weeks, fading, without the last half day to a day", Source: "own choice"},
 	StoredEnergy: {Name: "stored_energy", Title: "Energy stored in the tank", Group: GroupWork, Unit: "J", Shown: "kJ", Factor: 1e-3, Places: 1, Key: "stored_energy_j",
 		What:    "of the tank's air, isentropic expansion to ambient",
 		Formula: "p V/(kappa-1) (1 - (p_amb/p)^((kappa-1)/kappa)), absolute", Source: "isentropic expansion; Brode's convention is higher"},
