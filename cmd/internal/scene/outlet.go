@@ -3,6 +3,7 @@ package scene
 import (
 	"fmt"
 
+	"strokewise/cmd/internal/config"
 	"strokewise/collector/rig"
 	"strokewise/rules"
 )
@@ -81,8 +82,21 @@ func highScenes() []Scene {
 			Due: []Due{{Alarm: "relief-lifting", Priority: rules.High, Within: 900, Stands: true}}},
 		{Name: "relief valve simmers", Event: "a set of 1000 kPa above a relief valve of 960 kPa that opens in proportion, nobody draws",
 			From: 0, Course: Course{Station: doubling(idle, relief(960e3, 0)), Length: 900},
-			Due: []Due{{Alarm: "relief-lifting", Priority: rules.High, Within: 600}, {Alarm: "set-above-relief", Priority: rules.Finding, Within: 300}}},
+			Due: []Due{{Alarm: "relief-lifting", Priority: rules.High, Within: 600}, {Alarm: "set-above-relief", Priority: rules.Finding, Within: 300}}, Also: entered},
 	}
+}
+
+// entered returns what is wrong where the configuration of a set above its relief valve is refused.
+func entered(*Outcome) []string {
+	const text = `
+sites: [{ id: northdock, zone: UTC }]
+stations:
+  - { id: press-4, site: northdock, booster: { set_pressure: 1000 kPa }, tank: { relief_pressure: 960 kPa } }
+`
+	if _, err := config.Parse([]byte(text), "odd.yaml", config.Options{NoBroker: true}); err != nil {
+		return []string{"the configuration is refused: " + err.Error()}
+	}
+	return nil
 }
 
 // leakScenes are those of air that is lost on a working station.
