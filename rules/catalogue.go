@@ -29,12 +29,14 @@ const (
 type Definition struct {
 	Name         string
 	Priority     Priority
-	Condition    string // expression that raises it; empty where Code decides
-	Clear        string // expression that clears it; empty: the condition is no longer true
-	Code         string // what decides it in Go, in words
-	DelayNs      int64  // the condition must hold for this long
-	FailSafe     bool   // never suppressed, explained, delayed for chattering or taken out of service
-	ShelveAtMost int64  // ns
+	Severity     Severity // of the consequence
+	RespondNs    int64    // within which somebody has to respond, 0: not stated (alarms of a site's own)
+	Condition    string   // expression that raises it; empty where Code decides
+	Clear        string   // expression that clears it; empty: the condition is no longer true
+	Code         string   // what decides it in Go, in words
+	DelayNs      int64    // the condition must hold for this long
+	FailSafe     bool     // never suppressed, explained, delayed for chattering or taken out of service
+	ShelveAtMost int64    // ns
 	FrozenIn     []station.State
 	SuppressedIn []station.State
 	SuppressNs   int64 // suppression ends after this time in the state

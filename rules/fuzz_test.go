@@ -42,7 +42,13 @@ func FuzzFiles(f *testing.F) {
 		f.Add(string(text))
 	}
 	f.Add(ownAlarms)
-	f.Add("scripts:\n  - {name: a, series: {leak_flow: \")x3, (1, 2)x3, 1..2x5\"}, expect: [{at: 1s}]}\n")
+	for _, course := range []string{
+		"[{for: 9s, state: stroking, leak_flow: {from: 1, to: 2}}, {for: 1s, leak_flow: unknown}, {heard: no}]",
+		"[{repeat: 3, course: [{repeat: 2, course: [{for: 1m, state: holding}]}, {for: 1500ms}]}]",
+		"[{repeat: 9000000, course: [{for: 1s, course: []}]}, {leak_flow: {from: 1}}, 5]",
+	} {
+		f.Add("scripts:\n  - {name: a, course: " + course + ", expect: [{at: 1s}]}\n")
+	}
 	f.Fuzz(func(t *testing.T, text string) {
 		parse("a.yaml", []byte(text))
 		readScripts("a.yaml", []byte(text))

@@ -117,6 +117,8 @@ func (r *reader) keys(d *Definition) fields {
 	return fields{
 		"name":                r.text(&d.Name),
 		"priority":            func(n *yaml.Node) { d.Priority = Priority(r.among(n, []string{"finding", "low", "medium", "high"})) },
+		"severity":            func(n *yaml.Node) { d.Severity = Severity(r.among(n, severityNames)) },
+		"respond_within":      r.duration(&d.RespondNs),
 		"condition":           r.condition(&d.Condition, &d.raise),
 		"clear":               r.condition(&d.Clear, &d.clear),
 		"code":                r.text(&d.Code),
@@ -204,11 +206,17 @@ func (r *reader) among(n *yaml.Node, words []string) int {
 	return 0
 }
 
-func (r *reader) states(to *[]station.State, flags *[station.NumStates]bool) func(*yaml.Node) {
-	var words []string
+// stateNames returns the names of all states, in their order.
+func stateNames() []string {
+	var names []string
 	for s := range station.NumStates {
-		words = append(words, s.String())
+		names = append(names, s.String())
 	}
+	return names
+}
+
+func (r *reader) states(to *[]station.State, flags *[station.NumStates]bool) func(*yaml.Node) {
+	words := stateNames()
 	return func(n *yaml.Node) {
 		if n.Kind != yaml.SequenceNode {
 			r.fault(n.Line, n.Column, "a list of states is wanted here, as in [charging, venting]")

@@ -1,9 +1,9 @@
 package rules
 
 import (
-	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"go.yaml.in/yaml/v3"
@@ -36,7 +36,14 @@ var shownIn = map[string]struct {
 	"s": {"s", 1, 0}, "mm": {"m", 1e-3, 1}, "L": {"m³", 1e-3, 1}, "number": {"1", 1, 0}, "decimal": {"1", 1, 2},
 }
 
-// message reads text with figures in braces, as in {outlet_pressure kPa}.
+// Units of messages that stand for the unit in which people of the site read pressures.
+const (
+	inReading    = "gauge"      // with its unit, and the word gauge
+	inDifference = "difference" // with its unit
+)
+
+// message reads text with figures in braces, as in {outlet_pressure gauge} or {leak_flow L/min}.
+// "gauge" and "difference" show a pressure in the site's unit, and write that unit.
 func (r *reader) message(n *yaml.Node) []piece {
 	var out []piece
 	rest := n.Value
@@ -69,7 +76,11 @@ func (r *reader) figure(n *yaml.Node, inside string) piece {
 		r.fault(n.Line, n.Column, "%q is no quantity; nearest is %q", name, nearest(name, append(names(), texts...)))
 		return piece{quantity: -1}
 	}
-	if in, ok := shownIn[unit]; !ok || in.unit != quantities[q].Unit {
+	in, ok := shownIn[unit]
+	if unit == inReading || unit == inDifference {
+		in.unit, ok = "Pa", true
+	}
+	if !ok || in.unit != quantities[q].Unit {
 		r.fault(n.Line, n.Column, "%s cannot be shown in %q: it is in %s", name, unit, shown(quantities[q].Unit))
 	}
 	return piece{quantity: q, unit: unit}
@@ -106,8 +117,7 @@ func (v *Evaluator) say(d *Definition) (string, []Evidence) {
 		case !finite(v.now[p.quantity]):
 			b.WriteString("unknown")
 		default:
-			in := shownIn[p.unit]
-			fmt.Fprintf(&b, "%.*f", in.decimals, v.now[p.quantity]/in.by)
+			b.WriteString(v.figure(p.unit, v.now[p.quantity]))
 		}
 	}
 	var evidence []Evidence
@@ -120,6 +130,18 @@ func (v *Evaluator) say(d *Definition) (string, []Evidence) {
 		}
 	}
 	return b.String(), evidence
+}
+
+// figure returns a value in a unit of messages.
+func (v *Evaluator) figure(unit string, x float64) string {
+	switch unit {
+	case inReading:
+		return v.plate.Reading.Gauge(x)
+	case inDifference:
+		return v.plate.Reading.Difference(x)
+	}
+	in := shownIn[unit]
+	return strconv.FormatFloat(x/in.by, 'f', in.decimals, 64)
 }
 
 // finite reports whether a quantity can be shown: known, and no limit that is not given.

@@ -15,14 +15,19 @@ import (
 // scriptStart is the event time at which scripts begin: 2026-01-01 UTC.
 const scriptStart = station.Instant(1767225600 * station.Second)
 
-// script is a course of events and the alarms it should raise. Under `series` stands what
-// the station shows, a value a step: `900x60, 905, _x30` is 900 for sixty steps, 905 for
-// one, then unknown for thirty; `900..600x30` falls evenly. The last value stays.
+// script is a course of events and the alarms it should raise. Each stretch of `course` sets
+// quantities for a time, which keep their values until a later stretch changes them:
+//
+//	course:
+//	  - {for: 60s, state: stroking, outlet_pressure: 900}
+//	  - {for: 30s, outlet_pressure: {from: 900, to: 600}} # an even ramp over the stretch
+//	  - {repeat: 60, course: [{for: 3s, state: stroking}, {for: 7s, state: holding}]}
+//	  - {outlet_pressure: unknown} # the last one lasts until the script ends
 type script struct {
 	name              string
 	step              int64 // ns
 	plate             map[string]float64
-	series            map[string]*series
+	course            course
 	alarms            string // the plate's changes of the catalogue
 	calendar, service string // of the plate
 	expect            []expectation
@@ -86,7 +91,7 @@ func readScripts(file string, text []byte) ([]script, error) {
 }
 
 func (r *reader) script(n *yaml.Node) script {
-	s := script{step: station.Second, plate: map[string]float64{}, series: map[string]*series{}}
+	s := script{step: station.Second, plate: map[string]float64{}}
 	r.known = catalogue
 	if list := valueOf(n, "alarms"); list != nil { // first: expectations name its alarms
 		s.alarms = r.policy(list)
@@ -100,9 +105,7 @@ func (r *reader) script(n *yaml.Node) script {
 		"plate": func(n *yaml.Node) {
 			r.pairs(n, plateNames(), func(k, v *yaml.Node) { s.plate[k.Value] = r.plateValue(k.Value, v) })
 		},
-		"series": func(n *yaml.Node) {
-			r.pairs(n, seriesNames(), func(k, v *yaml.Node) { s.series[k.Value] = r.series(k.Value, v) })
-		},
+		"course": func(*yaml.Node) {},
 		"say": func(n *yaml.Node) {
 			for _, item := range n.Content {
 				s.says = append(s.says, r.saying(item))
@@ -117,6 +120,9 @@ func (r *reader) script(n *yaml.Node) script {
 	if s.step <= 0 {
 		r.fault(n.Line, n.Column, "the step must be longer than nothing")
 		s.step = station.Second
+	}
+	if course := valueOf(n, "course"); course != nil { // last: its durations are multiples of the step
+		s.course = r.course(course, s.step, true)
 	}
 	if len(s.expect) == 0 {
 		r.fault(n.Line, n.Column, "the script %q expects nothing", s.name)

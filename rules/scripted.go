@@ -1,14 +1,16 @@
 package rules
 
 import (
+	"maps"
 	"math"
+	"slices"
 
 	"strokewise/analyzer/station"
 )
 
-// scriptSeries are what a script can let a station show, in the units of its configuration
-// (kPa gauge, L/min ANR), each with what it sets. The state is set before them.
-var scriptSeries = map[string]func(*station.Status, float64){
+// scriptQuantities are the quantities that a script can let a station show, in the units of its
+// configuration (kPa gauge, L/min ANR), each with what it sets. The state is set before them.
+var scriptQuantities = map[string]func(*station.Status, float64){
 	"inlet_pressure":    func(s *station.Status, x float64) { s.Inlet = shows(1e3 * x) },
 	"outlet_pressure":   func(s *station.Status, x float64) { s.Outlet = shows(1e3 * x) },
 	"set_pressure":      func(s *station.Status, x float64) { s.Estimates[station.SetPressure] = shows(1e3 * x) },
@@ -28,9 +30,11 @@ var scriptSeries = map[string]func(*station.Status, float64){
 	"implausible": func(s *station.Status, x float64) { reason(s, x, "the outlet reads below the inlet: a wrong unit") },
 }
 
-// figureSeries gives what a series of the name of a figure sets, in SI units, nil where there is
-// none.
-func figureSeries(name string) func(*station.Status, float64) {
+// setterOf returns what sets a quantity: one of `scriptQuantities`, or a figure in SI units; nil for others.
+func setterOf(name string) func(*station.Status, float64) {
+	if set := scriptQuantities[name]; set != nil {
+		return set
+	}
 	f, ok := station.FigureOf(name)
 	if !ok {
 		return nil
@@ -58,13 +62,14 @@ var scriptPlate = map[string]func(*station.Plate, float64){
 // scriptKey names the station of scripts.
 var scriptKey = station.Key{Site: "script", Station: "1"}
 
-func seriesNames() []string {
+// scriptQuantityNames returns the names of all quantities that can stand in a stretch.
+func scriptQuantityNames() []string {
 	all := []string{"state", "shut_down", "told_by_inlet", "heard"}
-	for n := range scriptSeries {
+	for n := range scriptQuantities {
 		all = append(all, n)
 	}
 	for f := range station.Figures {
-		if n := station.Figures[f].Name; scriptSeries[n] == nil {
+		if n := station.Figures[f].Name; scriptQuantities[n] == nil {
 			all = append(all, n)
 		}
 	}
@@ -90,30 +95,43 @@ func (s *script) plateOf() station.Plate {
 // scripted is a station as a script lets it be seen.
 type scripted struct {
 	script *script
+	values map[string]float64 // at this step, of the quantities given so far
 	status station.Status
 	heard  Arrivals
 	prev   station.State
 }
 
 func newScripted(s *script) *scripted {
-	t := &scripted{script: s, prev: station.NumStates}
+	t := &scripted{script: s, values: map[string]float64{}, prev: station.NumStates}
 	none := station.Unknown("not in the script")
 	t.status = station.Status{Inlet: none, Outlet: none, StrokeRate: none, OutletLastSeen: station.Gauge(math.NaN())}
 	return t
 }
 
+// advance moves the values to a step. Steps come in order, none is left out.
+func (t *scripted) advance(step int) {
+	s, within := t.script.course.at(step)
+	if s == nil {
+		return
+	}
+	for name, x := range s.values {
+		t.values[name] = x.at(within, s.steps)
+	}
+}
+
 // step shows the evaluator one step, and the tick of arrival time that goes with it. While
-// the series `heard` says no, the station is silent: ticks alone go on.
+// `heard` is no, the station is silent: ticks alone go on.
 func (t *scripted) step(v *Evaluator, now int64) {
-	s, k, at := &t.status, int(now/t.script.step), scriptStart.Add(now)
-	if h := t.script.series["heard"]; h != nil && h.at(k) == 0 {
+	s, at := &t.status, scriptStart.Add(now)
+	t.advance(int(now / t.script.step))
+	if heard, given := t.values["heard"]; given && heard == 0 {
 		v.Tick(at, &t.heard)
 		return
 	}
 	t.heard[station.InletPressure], t.heard[station.OutletPressure] = at, at
 	s.At, s.State = at, station.Holding
-	if st := t.script.series["state"]; st != nil {
-		s.State = station.State(st.at(k))
+	if state, given := t.values["state"]; given {
+		s.State = station.State(state)
 	}
 	if s.State != t.prev {
 		s.Since, t.prev = at, s.State
@@ -121,14 +139,10 @@ func (t *scripted) step(v *Evaluator, now int64) {
 	if s.StateReason = ""; s.State == station.Blind {
 		s.StateReason = "no outlet pressure"
 	}
-	t.shut(k, at)
-	for name, x := range t.script.series {
-		set := scriptSeries[name]
-		if set == nil {
-			set = figureSeries(name)
-		}
-		if set != nil {
-			set(s, x.at(k))
+	t.shut(at)
+	for _, name := range slices.Sorted(maps.Keys(t.values)) {
+		if set := setterOf(name); set != nil {
+			set(s, t.values[name])
 		}
 	}
 	if s.Outlet.Known() {
@@ -138,15 +152,15 @@ func (t *scripted) step(v *Evaluator, now int64) {
 	v.Tick(at, &t.heard)
 }
 
-func (t *scripted) shut(k int, at station.Instant) {
-	x := t.script.series["shut_down"]
+func (t *scripted) shut(at station.Instant) {
+	closed, given := t.values["shut_down"]
 	switch {
-	case x == nil:
-	case x.at(k) == 0:
+	case !given:
+	case closed == 0:
 		t.status.ShutdownAt, t.status.ShutdownBy = 0, ""
 	case t.status.ShutdownAt == 0:
 		t.status.ShutdownAt, t.status.ShutdownBy = at, ByValve
-		if y := t.script.series["told_by_inlet"]; y != nil && y.at(k) != 0 {
+		if inlet, given := t.values["told_by_inlet"]; given && inlet != 0 {
 			t.status.ShutdownBy = ByInlet
 		}
 	}

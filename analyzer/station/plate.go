@@ -72,6 +72,7 @@ type Plate struct {
 
 	Ambient        Absolute // zero: StandardAtmosphere
 	AirTemperature float64  `json:",omitempty"` // K, of the air that the booster draws, zero: not known
+	Reading        Reading  `json:",omitempty"` // unit of pressures in messages to people
 	Serial         string
 	Overhauled     string
 	Lateness       time.Duration // zero: 2 s

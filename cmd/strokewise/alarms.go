@@ -70,6 +70,9 @@ func explain(d *rules.Definition) string {
 	}
 	line("alarm", d.Name)
 	line("priority", d.Priority.String())
+	if d.RespondNs > 0 {
+		line("because", fmt.Sprintf("severity %s, to be responded to within %s", d.Severity, length(d.RespondNs)))
+	}
 	line("raised when", d.Condition+d.Code)
 	line("cleared when", d.Clear)
 	line("for", length(d.DelayNs))

@@ -32,7 +32,7 @@ func TestAlarmsCommand(t *testing.T) {
 // A script that fails says where, and the command's exit code tells.
 func TestAlarmsTestFails(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "mine.yaml")
-	text := "scripts:\n  - name: mine\n    series: {leak_flow: 30}\n    expect: [{at: 90s, alarms: {}}]\n"
+	text := "scripts:\n  - name: mine\n    course: [{leak_flow: 30}]\n    expect: [{at: 90s, alarms: {}}]\n"
 	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
 		t.Fatal(err)
 	}

@@ -32,15 +32,26 @@ func flood(t testing.TB, addr string, stop <-chan struct{}) int {
 		}
 		select {
 		case <-stop:
+			for _, sent := range window {
+				delivered(t, sent)
+			}
 			return n
 		default:
 		}
 		topic := fmt.Sprintf("boost/northdock/press-%d/%s", 4+n%2, []string{"inlet_pressure", "outlet_pressure"}[n/2%2])
 		window = append(window, p.Send(topic, fmt.Appendf(nil, `{"t0":%d,"dt":0.01,"v":[%s]}`, t0+int64(n/4), v)))
 		if len(window) == 1000 {
-			window[0].WaitTimeout(10 * time.Second)
+			delivered(t, window[0])
 			window = window[1:]
 		}
+	}
+}
+
+// delivered waits until the broker has a message: one that is still under way when its publisher
+// closes is lost.
+func delivered(t testing.TB, sent paho.Token) {
+	if !sent.WaitTimeout(patience) || sent.Error() != nil {
+		t.Errorf("a message did not reach the broker: %v", sent.Error())
 	}
 }
 

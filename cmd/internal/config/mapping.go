@@ -23,6 +23,7 @@ type decoder struct {
 	sitesGiven  bool                        // the file has the key sites
 	anonymous   bool                        // a site has no valid identifier
 	ambient     map[string]station.Absolute // by site, zero: not given
+	reading     map[string]station.Reading  // by site
 	temperature map[string]float64          // of the air, K, by site, zero: not given
 	lines       map[station.Key]int         // of the stations
 }

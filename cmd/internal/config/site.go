@@ -52,6 +52,7 @@ func (d *decoder) site(m *mapping, lines map[string]int) {
 	quantity(m, "ambient_pressure", station.ParseAbsolute, between(minAmbient, maxAmbient, "30 to 120 kPa abs"), &ambient)
 	temperature := 0.0
 	quantity(m, "air_temperature", station.ParseTemperature, airTemperatures, &temperature)
+	i, _ := m.choice("pressure_in", station.ReadingNames()...)
 	m.done(nil)
 	if !known {
 		d.anonymous = true
@@ -62,6 +63,7 @@ func (d *decoder) site(m *mapping, lines map[string]int) {
 		return
 	}
 	lines[s.ID], d.ambient[s.ID], d.temperature[s.ID] = m.at("id").Line, ambient, temperature
+	d.reading[s.ID] = station.Reading(max(i, 0))
 	d.cfg.Sites = append(d.cfg.Sites, s)
 }
 

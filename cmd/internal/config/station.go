@@ -126,7 +126,7 @@ func (d *decoder) invent(id string) bool {
 func (m *mapping) plate(p *station.Plate) {
 	p.Ambient = m.d.ambient[p.Key.Site]
 	quantity(m, "ambient_pressure", station.ParseAbsolute, between(minAmbient, maxAmbient, "30 to 120 kPa abs"), &p.Ambient)
-	p.AirTemperature = m.d.temperature[p.Key.Site]
+	p.AirTemperature, p.Reading = m.d.temperature[p.Key.Site], m.d.reading[p.Key.Site]
 	quantity(m, "air_temperature", station.ParseTemperature, airTemperatures, &p.AirTemperature)
 	m.gauge("regulator_set", p, &p.RegulatorSet)
 	m.gauge("required_pressure", p, &p.Required)
