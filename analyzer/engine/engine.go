@@ -11,10 +11,10 @@ import (
 )
 
 // Version names the engine's arithmetic. Snapshots of another version are not restored.
-const Version = "8"
+const Version = "9"
 
 // Revision is stored with every minute that this engine made.
-const Revision = 8
+const Revision = 9
 
 const (
 	slotLen     = station.Second / 2 // decisions are taken twice a second of event time

@@ -3,6 +3,7 @@ package scene
 import (
 	"fmt"
 
+	"strokewise/cmd/internal/config"
 	"strokewise/collector/rig"
 	"strokewise/rules"
 )
@@ -38,11 +39,17 @@ func outletScenes() []Scene {
 		{Name: "below 85 % of set", Event: "demand holds the outlet below 85 % of set; the plate states no required pressure",
 			From: event, Course: Course{Station: doubling(busy(14)), Length: event + 900},
 			Due: []Due{{Alarm: "outlet-low", Priority: rules.Medium, Within: 600, From: 1}}, Never: append([]string{"outlet-collapse"}, leftAlarms...), Also: flips(event, few)},
-		{Name: "jammed piston", Event: "the piston jams under demand",
-			From: event, Course: Course{Station: doubling(fault(rig.PistonStuck, event)), Length: event + 600},
-			Due:   []Due{{Alarm: "piston-stuck", Priority: rules.Medium, Within: 180}},
-			Never: append([]string{"outlet-collapse"}, leftAlarms...), Also: all(flips(event+20, few), standsFrom(event+20))},
+		jammed("jammed piston, 4:1", "the piston of a station of four times the pressure jams under demand", "press-9"),
+		jammed("jammed piston, 1 Hz", "the piston jams at a station of one reading a second", "pack-2"),
 	}
+}
+
+// jammed is a station of the demonstration whose piston jams. For half a minute it may be thought to work:
+// stroking is faster than one stroke in 30 s.
+func jammed(name, what, id string) Scene {
+	return Scene{Name: name, Event: what, From: event, Course: Course{Station: shown(id, fault(rig.PistonStuck, event)), Length: event + 600},
+		Due:   []Due{{Alarm: "piston-stuck", Priority: rules.Medium, Within: 180}},
+		Never: append([]string{"outlet-collapse"}, leftAlarms...), Also: all(flips(event+30, few), standsFrom(event+30))}
 }
 
 // standsFrom returns what is wrong where a piston that cannot move is said to work after a second of
@@ -81,8 +88,21 @@ func highScenes() []Scene {
 			Due: []Due{{Alarm: "relief-lifting", Priority: rules.Medium, Within: 900, Stands: true}}},
 		{Name: "relief valve simmers", Event: "a set of 1000 kPa above a relief valve of 960 kPa that opens in proportion, nobody draws",
 			From: 0, Course: Course{Station: doubling(idle, relief(960e3, 0)), Length: 900},
-			Due: []Due{{Alarm: "relief-lifting", Priority: rules.Medium, Within: 600}, {Alarm: "set-above-relief", Priority: rules.Finding, Within: 300}}},
+			Due: []Due{{Alarm: "relief-lifting", Priority: rules.Medium, Within: 600}, {Alarm: "set-above-relief", Priority: rules.Finding, Within: 300}}, Also: entered},
 	}
+}
+
+// entered returns what is wrong where the configuration of a set above its relief valve is refused.
+func entered(*Outcome) []string {
+	const text = `
+sites: [{ id: northdock, zone: UTC }]
+stations:
+  - { id: press-4, site: northdock, booster: { set_pressure: 1000 kPa }, tank: { relief_pressure: 960 kPa } }
+`
+	if _, err := config.Parse([]byte(text), "odd.yaml", config.Options{NoBroker: true}); err != nil {
+		return []string{"the configuration is refused: " + err.Error()}
+	}
+	return nil
 }
 
 // leakScenes are those of air that is lost on a working station.

@@ -9,7 +9,6 @@ import (
 // that does is to be taken off the list.
 var pending = map[string]string{
 	"burst hose, idle":         "states, falls",
-	"jammed piston":            "states, falls",
 	"header low, never stands": "states, falls",
 	"leak under demand":        "states, falls",
 	"overtime":                 "life of alarms",

@@ -14,13 +14,19 @@ const rate = 20
 
 // doubling returns a healthy doubling station: set 1000 kPa gauge, header 640, relief valve 1250,
 // tank 30 L, consumers that draw 6 L/s ANR a third of the time.
-func doubling(change ...func(*rig.Spec)) rig.Spec {
+func doubling(change ...func(*rig.Spec)) rig.Spec { return shown("press-4", change...) }
+
+// shown returns a station of the demonstration.
+func shown(id string, change ...func(*rig.Spec)) rig.Spec {
 	specs, err := rig.Plant(Start)
 	if err != nil {
 		panic("BUG: the demonstration's plant cannot be made: " + err.Error())
 	}
-	s := specs[0]
-	s.Sensors.Rate = rate
+	s, err := rig.Find(specs, id)
+	if err != nil {
+		panic("BUG: " + err.Error())
+	}
+	s.Sensors.Rate = min(s.Sensors.Rate, rate)
 	s.Rhythm.Zone = time.UTC
 	for _, c := range change {
 		c(&s)

@@ -11,7 +11,11 @@ type happening struct {
 	make func(p *plan, at int64)
 }
 
-// fed are alarms that a burst, a jam or a low header makes true at a station besides the one that is due.
+// slackTime is how long after its cause has ended an alarm may still come that it explains, s: delays of
+// the catalogue are up to five minutes.
+const slackTime = 600
+
+// follows are alarms that a burst, a jam or a low header makes true at a station besides the one that is due.
 var follows = []string{"outlet-low", "starved", "charge-slow", "header-low", "supply-undersized", "outlet-leak"}
 
 // breaks makes a fault of a station that is due to raise an alarm, and ends it after so many s.

@@ -53,11 +53,7 @@ func (p *plan) say(i int, at int64, c station.Command) {
 	}})
 }
 
-// slackTime is how long after its cause has ended an alarm may still come that it explains, s: delays of
-// the catalogue are up to five minutes.
-const slackTime = 600
-
-// NewWeek plans a week of n stations, or the first days of it.
+// newWeek plans a week of n stations, or the first days of it.
 func newWeek(n, days int) *plan {
 	p := &plan{workers: crowd(n), length: int64(days) * wholeDay}
 	for i := range p.workers {

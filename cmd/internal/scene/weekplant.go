@@ -32,7 +32,7 @@ var runs = []rig.Hours{{From: 6.25, To: 7, Weekdays: true}, {From: 9.75, To: 10.
 // weekRate is the most samples a second of the week's sensors, as gateways publish.
 const weekRate = 5
 
-// after the shift
+// habit is what becomes of a station after its shift.
 type habit uint8
 
 const (
