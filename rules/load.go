@@ -103,7 +103,14 @@ func (r *reader) definition(n *yaml.Node) Definition {
 		return d
 	}
 	have := r.object(n, r.keys(&d))
-	for _, k := range []string{"name", "priority", "consequence", "causes", "check_first", "respond_in", "caution", "runbook"} {
+	switch {
+	case have["priority"] != nil:
+	case have["severity"] != nil && have["respond_within"] != nil:
+		d.Priority = PriorityOf(d.Severity, d.RespondNs)
+	default:
+		r.fault(n.Line, n.Column, "%s lacks priority: give it, or severity and respond_within, from which it follows", d.Name)
+	}
+	for _, k := range []string{"name", "consequence", "causes", "check_first", "respond_in", "caution", "runbook"} {
 		if have[k] == nil {
 			r.fault(n.Line, n.Column, "%s lacks %s", d.Name, k)
 		}

@@ -30,6 +30,7 @@ func TestFaultsOfACatalogue(t *testing.T) {
 		{"outlet_pressure > 900 * kPa", "outlet_pressure > 900", "a.yaml:4:32: outlet_pressure is in Pa"},
 		{"priority: low", "priority: lwo", `a.yaml:3:15: "lwo" is none of finding, low, medium, high; did you mean "low"?`},
 		{"    priority: low\n", "", "a.yaml:2:5: test lacks priority"},
+		{"    priority: low\n", "    severity: stop\n", "a.yaml:2:5: test lacks priority"},
 		{"check_first", "check_frist", `a.yaml:8:5: unknown key "check_frist"; did you mean "check_first"?`},
 		{"runbook: c", "runbook: c\n    delay: 5", `a.yaml:12:12: "5" is no time`},
 		{"runbook: c", "runbook: c\n    runbook: d", "runbook"},
@@ -46,6 +47,11 @@ func TestFaultsOfACatalogue(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v\nwant %s", c.new, err, c.want)
 		}
+	}
+	// a site's own alarm may leave the priority to the method
+	derived := strings.Replace(soundAlarm, "priority: low", "severity: stop\n    respond_within: 10m", 1)
+	if defs, err := parse("a.yaml", []byte(derived)); err != nil || len(defs) != 1 || defs[0].Priority != Medium {
+		t.Errorf("%+v, %v", defs, err)
 	}
 	if err := link([]Definition{{Name: "a", ExplainedBy: []string{"c"}}, {Name: "b"}, {Name: "b"}}); err == nil ||
 		!strings.Contains(err.Error(), `explained by "c"`) || !strings.Contains(err.Error(), "b is defined twice") {
