@@ -91,8 +91,8 @@ func TestMessagesOfWork(t *testing.T) {
 	if len(x) != 5 {
 		t.Fatalf("%+v", x)
 	}
-	w.expect(x[0], Normal, "Ada", "At work here: Ada until 2026-01-01T01:31:00Z (regulator diaphragm).", noLockOut)
-	w.expect(x[1], Normal, "Bea", "Ada until", "; Bea until 2026-01-01T00:31:00Z (gauge).")
+	w.expect(x[0], Normal, "Ada", "At work here: Ada until 2026-01-01 01:31 UTC (regulator diaphragm).", noLockOut)
+	w.expect(x[1], Normal, "Bea", "Ada until", "; Bea until 2026-01-01 00:31 UTC (gauge).")
 	w.expect(x[2], Unacknowledged, "", "The outlet has risen from 0 to 62 kPa gauge. Warn them now.", "Ada until", "Bea until", noLockOut)
 	w.expect(x[3], Unacknowledged, "Ada", "The work of Ada here has ended.", "At work here: Bea until")
 	w.expect(x[4], ReturnedUnacknowledged, "Cem", "Cem has ended the declared work of Bea.", "Nobody is declared at work here now")
@@ -295,7 +295,7 @@ func TestTheWordVentedSurvives(t *testing.T) {
 	w.s.Inlet, w.s.Outlet = shows(600e3), shows(880e3)
 	w.run(7)
 	x := w.of(PressureReturned)
-	if len(x) != 1 || !strings.Contains(x[0].Message, "a person's word: Ada at 2026-01-01T00:01:00Z") || !strings.Contains(x[0].Message, "the inlet reads 600 kPa gauge, the outlet 880 kPa gauge") {
+	if len(x) != 1 || !strings.Contains(x[0].Message, "a person's word: Ada at 2026-01-01 00:01 UTC") || !strings.Contains(x[0].Message, "the inlet reads 600 kPa gauge, the outlet 880 kPa gauge") {
 		t.Errorf("%+v", x)
 	}
 }

@@ -56,7 +56,7 @@ func (r *roster) read(text string) {
 // clock gives a time as the site's clock shows it.
 func (r *roster) clock(t station.Instant) string {
 	if r.cal == nil {
-		return t.Floor(station.Second).String()
+		return t.Time().UTC().Format("2006-01-02 15:04") + " UTC"
 	}
 	return r.cal.Date(t) + " " + r.cal.Clock(t) + " (" + r.cal.Zone + ")"
 }

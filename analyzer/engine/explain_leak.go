@@ -116,7 +116,7 @@ func (e *Engine) insideInputs() []station.Input {
 	return []station.Input{
 		computed("flow that the strokes deliver by plate data", b.Strokes*60e3, "L/min ANR"),
 		computed("flow that the outlet loses", b.Outlet*60e3, "L/min ANR"),
-		words("told by", how, station.Measured),
+		words("obtained by", how, station.Measured),
 		measured("rounds of recharging and standing that are kept", float64(e.Rounds.Kept), ""),
 		assumed("what the fall tells is that of the band from", 100*toldLow, "%", "an independent model"),
 		assumed("to", 100*toldHigh, "%", "an independent model"),

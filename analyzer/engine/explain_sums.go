@@ -43,7 +43,7 @@ func (e *Engine) explainState() station.Explanation {
 		x.Inputs = append(x.Inputs, station.Input{Name: "told because", Text: why.String(), Origin: station.Computed})
 	}
 	if s.ShutdownAt != 0 {
-		x.Inputs = append(x.Inputs, at("supply closed since", s.ShutdownAt), station.Input{Name: "told by", Text: s.ShutdownBy.String(), Origin: station.Measured})
+		x.Inputs = append(x.Inputs, at("supply closed since", s.ShutdownAt), station.Input{Name: "shown by", Text: s.ShutdownBy.String(), Origin: station.Measured})
 	}
 	if e.Act.LastWork != 0 {
 		x.Inputs = append(x.Inputs, at("last seen to work", e.Act.LastWork))

@@ -106,7 +106,10 @@ func (r StateReason) String() string {
 	side := "the " + r.Sides.String()
 	switch r.Is {
 	case SupplyClosed:
-		return "supply closed, told by the " + r.By.String()
+		if r.By == ByInlet {
+			return "supply closed, by the inlet's pressure"
+		}
+		return "supply closed, by the " + r.By.String() + "'s signal"
 	case SensorFrozen:
 		return side + " reading stands still: its sensor or gateway is frozen"
 	case SensorFrozenAtTop:

@@ -39,7 +39,7 @@ func TestReasonsNameFiguresAndUnits(t *testing.T) {
 		r    StateReason
 		want string
 	}{
-		{StateReason{Is: SupplyClosed, By: ByValve}, "supply closed, told by the valve"},
+		{StateReason{Is: SupplyClosed, By: ByValve}, "supply closed, by the valve's signal"},
 		{StateReason{Is: SensorFrozen, Sides: InletSide}, "the inlet reading stands still: its sensor or gateway is frozen"},
 		{StateReason{Is: InletFlatCounted, Sides: InletSide, Mistake: BarAsKPa}, "the inlet reads near atmosphere while strokes are counted: wrong unit, a sensor in bar that is declared as kPa?"},
 		{StateReason{Is: InletFlatPumped, Sides: InletSide}, "the inlet reads near atmosphere while the outlet is pumped up again and again: wrong unit, or a fault of its sensor"},
