@@ -28,6 +28,7 @@ type memory struct {
 	InletFall fall
 	Past      past
 	Reached   reached
+	Stay      stay
 	Watched   station.Instant // arrival time since which silence counts
 	Silent    bool            // a tick said that no samples come
 	Service   serviceMemory
