@@ -31,6 +31,7 @@ type memory struct {
 	Past      past
 	High      high
 	Reached   reached
+	Stay      stay
 	Watched   station.Instant // arrival time since which silence counts
 	Silent    bool            // a tick said that no samples come
 	Service   serviceMemory

@@ -130,7 +130,7 @@ func (v *Evaluator) delay(i int, t station.Instant) int64 {
 // while another alarm's condition explains it.
 func (v *Evaluator) suppressed(i int) bool {
 	def, s := &v.set[i], v.last()
-	if def.suppressed[s.State] && s.Since != 0 && s.At.Sub(s.Since) <= def.SuppressNs {
+	if def.suppressed[s.State] && s.Since != 0 && s.At.Sub(v.Stay.From[s.State]) <= def.SuppressNs {
 		return true
 	}
 	for _, j := range def.explained {

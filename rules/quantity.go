@@ -119,7 +119,7 @@ var ownQuantities = [numOwn]quantity{
 	qStrokesMinute:    {"strokes_minute", "1", "1", "strokes in the last minute, known where the rate is"},
 	qStarts:           {"starts_10min", "1", "1", "how often the piston began after standing, in ten minutes"},
 	qDuty:             {"duty_hour", "1", "1", "share of the fed time of the last hour in which the piston worked, known from 30 min of it"},
-	qStateSeconds:     {"state_seconds", "s", "s", "time in the present state, unknown while blind"},
+	qStateSeconds:     {"state_seconds", "s", "s", "time in the present state, through interruptions of 5 s by other states of a fed station; unknown while blind"},
 	qShutSeconds:      {"shutdown_seconds", "s", "s", "time since the supply was closed, unknown while it is open"},
 	qSag:              {"supply_sag", "1", "1", "fall of the inlet while stroking over its resting gauge pressure"},
 	qSagConfidence:    {"supply_sag_confidence", "1", "1", "0 to 1"},

@@ -22,8 +22,8 @@ func (v *Evaluator) fill(s *station.Status) {
 		q[qStrokesMinute] = float64(s.StrokesMinute)
 	}
 	q[qStateSeconds], q[qShutSeconds] = nan, nan
-	if s.Since != 0 && s.State != station.Blind {
-		q[qStateSeconds] = float64(s.At.Sub(s.Since)) * 1e-9
+	if since := v.Stay.step(s); s.Since != 0 && s.State != station.Blind {
+		q[qStateSeconds] = float64(s.At.Sub(since)) * 1e-9
 	}
 	if v.shut.at != 0 {
 		q[qShutSeconds] = float64(s.At.Sub(v.shut.at)) * 1e-9

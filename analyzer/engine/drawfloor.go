@@ -13,7 +13,7 @@ const (
 	// floorSlots is how many slots of a minute must show the draw: all but 5 s.
 	floorSlots = 110
 	// floorFirst is the time, minutes, in which the first usual floor is learned. Own choice.
-	floorFirst = 15
+	floorFirst = 5
 	// floorPart is the length of a part of the history, hours: a steady draw becomes usual when a
 	// whole part has passed behind it, so that a new one stays visible for half a day to a day. Own choice.
 	floorPart = 12

@@ -5,7 +5,7 @@ import "strokewise/analyzer/station"
 func (e *Engine) drawInputs() []station.Input {
 	f := &e.Falls
 	return []station.Input{
-		computed("air that strokes delivered in the window", 1e3*f.strokesAir(), "L ANR"),
+		computed("air that strokes delivered in the window", 1e3*f.Given, "L ANR"),
 		plate("tank volume", e.Plate.TankVolume, 1e3, "L"),
 		measured("outlet when the window began", 1e-3*f.Out[0], "kPa abs"),
 		measured("outlet when it ended", 1e-3*f.Out[drawSlots], "kPa abs"),

@@ -59,7 +59,7 @@ var needs = [station.NumFigures]string{
 	station.OutletDraw:          "the tank volume and bores and stroke or swept volumes in the plate data, and five seconds fed",
 	station.DrawOverUsual:       "half an hour fed, with the outlet at set in between",
 	station.DrawFloor:           "what the air that leaves the outlet needs, for ten minutes in a row with the outlet above the inlet",
-	station.DrawFloorUsual:      "the steady draw of a quarter of an hour",
+	station.DrawFloorUsual:      "the steady draw of five minutes, each the least of ten",
 	station.StoredEnergy:        "the tank volume in the plate data, and an outlet reading",
 
 	station.InletZero:     needsVented,

@@ -44,6 +44,7 @@ type falls struct {
 	Slots   int                    // of the present part
 	Reached bool                   // it has been at set since the station was last shut down or blind
 	Draw    float64                // the newest, as Top
+	Given   float64                // m³ ANR that strokes delivered in the window
 	Flow    float64                // m³/s ANR
 	Flows   bool                   // Flow is known
 }
@@ -116,7 +117,8 @@ func (e *Engine) balanceFalls() {
 		f.Draw = math.Log(from/to) / t
 		return
 	}
-	f.Flow = (f.strokesAir() + e.drawnFromTank(from-to)) / t
+	f.Given = f.strokesAir()
+	f.Flow = (f.Given + e.drawnFromTank(from-to)) / t
 	f.Draw = f.Flow / ((from + to) / 2)
 }
 
@@ -153,11 +155,8 @@ func (f *falls) learn(low, usual bool) {
 	}
 }
 
-// stateFalls states the draw, and how it compares with the usual one, each second.
+// stateFalls states the draw, and how it compares with the usual one.
 func (e *Engine) stateFalls(end station.Instant) {
-	if end.Floor(station.Second) != end {
-		return
-	}
 	f := &e.Falls
 	m := station.MethodTraces
 	if e.Fuse.CounterServes() {

@@ -199,7 +199,7 @@ var firstReasons = [station.NumFigures]string{
 	station.OutletDraw:       drawNot,
 	station.DrawOverUsual:    drawNot,
 	station.DrawFloor:        "needs ten minutes in a row in which the air that leaves the outlet is known",
-	station.DrawFloorUsual:   "needs the steady draw of a quarter of an hour",
+	station.DrawFloorUsual:   "needs the steady draw of five minutes, each the least of ten",
 	station.StoredEnergy:     "no outlet reading yet",
 
 	station.InletZero:     "both sides were not seen vented and at rest yet",

@@ -41,7 +41,8 @@ var faults = []faultRow{
 	// while consumers draw, a leak is one of them until there is a quiet break
 	{kind: rig.OutletLeak, length: 1800},
 	{kind: rig.BranchLeak, length: 1800},
-	{kind: rig.ReliefLow, length: 1800},
+	// a valve that blows off at every top is a steady draw; a leak beside a tank that rewarms in each pause hides
+	{kind: rig.ReliefLow, length: 1800, labels: []label{after("demand-step", 600)}},
 	// no alarm of the catalogue asks for what a check valve lets back: it costs strokes, no air
 	{kind: rig.CheckValveLeak, length: 1800},
 	{kind: rig.CheckValveLeak, idle: true, length: 1800},

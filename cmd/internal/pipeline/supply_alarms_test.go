@@ -31,7 +31,7 @@ func TestAlarmsOnTheirFaults(t *testing.T) {
 		{alarm: "header-low", id: "press-4", fault: rig.Fault{Kind: rig.HeaderLow, Level: 150e3}, header: true, rhythm: steady, runs: 600, also: map[string]bool{"set-out-of-reach": true}},
 		{alarm: "supply-restricting", id: "press-4", fault: rig.Fault{Kind: rig.FilterClogging, Level: 0.6}, rhythm: steady, runs: 2400},
 		{alarm: "piston-stuck", id: "press-4", fault: rig.Fault{Kind: rig.PistonStuck}, rhythm: steady, runs: 600},
-		{alarm: "capacity-short", id: "press-4", after: 6e-3, rhythm: steady, runs: 900, also: map[string]bool{"duty-high": true}},
+		{alarm: "capacity-short", id: "press-4", after: 6e-3, rhythm: steady, runs: 900, also: map[string]bool{"duty-high": true, "demand-step": true}},
 		{alarm: "slow-strokes", id: "press-4", fault: rig.Fault{Kind: rig.FeedNarrow, Level: 0.7}, rhythm: rig.Rhythm{Flow: 6e-3, Period: 30, Share: 0.5}, runs: 2400},
 		{alarm: "set-changed", id: "press-4", fault: rig.Fault{Kind: rig.SetLow, Level: 80e3}, rhythm: steady, runs: 1800},
 		{alarm: "set-changed", id: "press-4", fault: rig.Fault{Kind: rig.SetHigh, Level: 48e3}, rhythm: steady, runs: 1800},
