@@ -15,6 +15,7 @@ var pending = map[string]string{
 	"declared time over":                "at work, stored pressure",
 	"opened after work ended":           "at work, stored pressure",
 	"opened after the shift":            "at work, stored pressure",
+	"opened as usual, 5 Hz":             "at work, stored pressure",
 	"gauge line bled down":              "at work, stored pressure",
 	"burst hose, 3.8 mm":                "states, falls",
 	"burst hose, 7 mm":                  "states, falls",
