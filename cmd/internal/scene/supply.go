@@ -14,5 +14,7 @@ func supplyScenes() []Scene {
 		{Name: "header low, never stands", Event: "the header is 150 kPa low for five minutes while the piston never stands",
 			From: event, Course: Course{Station: doubling(busy(7), faultOf(rig.HeaderLow, 150e3, event, event+300)), Length: event + 480},
 			Due: []Due{{Alarm: rules.HeaderLow, Priority: rules.Medium, Within: 300}}, Never: leftAlarms},
+		{Name: "opened as usual, 5 Hz", Event: "a station of five readings a second that was shut and vented is opened as on every morning, and the valve's signal says so",
+			From: 1500, Course: Course{Station: doubling(valve, func(s *rig.Spec) { s.Sensors.Rate = 5 }, faultOf(rig.Vented, 0, 300, 1500)), Length: 1800}, Never: leftAlarms},
 	}
 }

@@ -113,7 +113,9 @@ func opensEarly(i int) func(*plan, int64) {
 		}
 		p.workers[i].opens(at)
 		p.due(i, "pressure-returned", at, at+slackTime, "opened early")
-		p.may(i, "pressure-left", at, at+slackTime, "opened early")
+		for _, a := range leftAlarms {
+			p.may(i, a, at, at+slackTime, "opened early")
+		}
 	}
 }
 

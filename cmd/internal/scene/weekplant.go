@@ -75,6 +75,7 @@ func crowd(n int) []worker {
 		if w.habit == holds {
 			s.Outlet = s.Params.Governor.SetGauge
 		}
+		s.Params.Supply.Shut = w.habit != holds // the week begins after a weekend
 		w.spec = s
 		out[i] = w
 	}
@@ -120,7 +121,7 @@ func (w *worker) nights(i, days int, p *plan) {
 		case closes:
 			w.fault(rig.Shutdown, 1, closed, closed+forgotten-closesAt)
 			p.due(i, "pressure-left", closed, closed+forgotten-closesAt, "left charged")
-			p.may(i, "inlet-pressure-left", closed, closed+forgotten-closesAt, "left charged")
+			p.may(i, "inlet-pressure-left", closed, closed+forgotten-closesAt+slackTime, "left charged")
 			closed += forgotten - closesAt
 			p.say(i, closed+300, station.Command{Kind: "vented", By: "the guard", Note: "gauges of both sides read zero"})
 		case vents:

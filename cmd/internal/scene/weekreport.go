@@ -53,6 +53,29 @@ func (p *plan) report(o *Outcome, took time.Duration) *Report {
 	return r
 }
 
+// group is false alarms of one name at one station.
+type group struct {
+	first *rules.Transition
+	n     int
+}
+
+// groups gathers the false alarms by name and station, the most frequent first.
+func (r *Report) groups() []group {
+	at := map[[2]string]int{}
+	var out []group
+	for i := range r.False {
+		t := &r.False[i]
+		k := [2]string{t.Alarm, t.Key.Station}
+		if _, ok := at[k]; !ok {
+			at[k] = len(out)
+			out = append(out, group{first: t})
+		}
+		out[at[k]].n++
+	}
+	slices.SortStableFunc(out, func(a, b group) int { return b.n - a.n })
+	return out
+}
+
 // true reports whether the plan makes a raised alarm true, and notes what it was due for.
 func (p *plan) true(t *rules.Transition, met []bool) bool {
 	found := false
@@ -96,10 +119,9 @@ func (r *Report) Text() string {
 		n := r.named[name]
 		fmt.Fprintf(&b, "| %s | %d | %d | %d | %d |\n", name, n[rules.High], n[rules.Medium], n[rules.Low], n[rules.Finding])
 	}
-	fmt.Fprintln(&b, "\nfalse:")
-	for i := range r.False {
-		t := &r.False[i]
-		fmt.Fprintf(&b, "  %s  %-11s %s (%s): %s\n", clock(t.At), t.Key.Station, t.Alarm, t.Priority, t.Message)
+	fmt.Fprintln(&b, "\nfalse, by alarm and station, with the first one:")
+	for _, g := range r.groups() {
+		fmt.Fprintf(&b, "  %4d %s (%s) of %s, %s: %s\n", g.n, g.first.Alarm, g.first.Priority, g.first.Key.Station, clock(g.first.At), g.first.Message)
 	}
 	fmt.Fprintln(&b, "missed:")
 	for _, m := range r.Missed {
