@@ -29,6 +29,8 @@ func (v *Evaluator) inletLeft(s *station.Status) verdict {
 		return verdict{} // a sudden zero proves nothing
 	case s.Inlet.Value <= ChargedMin:
 		return verdict{answer: no, message: v.belowLimit("inlet")}
+	case !active && v.Past.opening(0, s.At):
+		return verdict{}
 	case active, v.shut.by == ByValve, v.shut.by == ByCalendar && v.seesTank(s) && s.Outlet.Value <= ChargedMin && !v.contradicts(s):
 		return verdict{answer: yes, say: (*Evaluator).trapped}
 	}

@@ -15,10 +15,12 @@ type past struct {
 	Fed, Worked    [60]uint8   // s of the minute
 	Top            [10]float64 // highest inlet while fed, Pa gauge
 	Vents          vents
-	Word           station.Instant // shutdown that a person said to be vented, 0: none
-	InletWord      station.Instant // likewise, until the inlet is read above the limit
-	Below          station.Instant // since when the outlet reads below the limit in this shutdown, 0: it does not
-	Dark           int             // s without a reading of the outlet in this shutdown, while nobody and nothing showed that it was vented
+	Word           station.Instant    // shutdown that a person said to be vented, 0: none
+	InletWord      station.Instant    // likewise, until the inlet is read above the limit
+	Below          station.Instant    // since when the outlet reads below the limit in this shutdown, 0: it does not
+	Rose           [2]station.Instant // since when inlet and outlet read above the limit again, after they read below it in this shutdown, 0: they do not
+	Low            [2]bool            // they read below the limit
+	Dark           int                // s without a reading of the outlet in this shutdown, while nobody and nothing showed that it was vented
 }
 
 // vents is which sides were vented, so that pressure that returns can be told.
@@ -40,7 +42,7 @@ func (p *past) step(s *station.Status, seen seenVents) {
 		return
 	}
 	if sec < p.Second || sec-p.Second > 3600 {
-		*p = past{Vents: p.Vents, Word: p.Word, InletWord: p.InletWord, Below: p.Below, Dark: p.Dark, Minute: sec / 60}
+		*p = past{Vents: p.Vents, Word: p.Word, InletWord: p.InletWord, Below: p.Below, Rose: p.Rose, Low: p.Low, Dark: p.Dark, Minute: sec / 60}
 	}
 	if sec-p.Second > 2 || !s.Outlet.Known() {
 		p.Heard = 0
@@ -95,6 +97,7 @@ func (p *past) left(s *station.Status, seen *seenVents) {
 	if s.Inlet.Known() && s.Inlet.Value > ChargedMin {
 		p.InletWord = 0
 	}
+	p.rises(s, shut)
 	switch {
 	case charged, !shut:
 		p.Below = 0
@@ -107,6 +110,31 @@ func (p *past) left(s *station.Status, seen *seenVents) {
 	case !s.Outlet.Known() && p.Below == 0 && p.Word != seen.shut.at:
 		p.Dark++
 	}
+}
+
+// openingNs is how long a side that read vented may read charged before it counts as left: a supply
+// that is opened lifts both sides before the inlet shows that it is open. Pressure that comes back
+// to people is another alarm. Own choice.
+const openingNs = 5 * station.Second
+
+// rises follows since when a side is back above the limit within a shutdown.
+func (p *past) rises(s *station.Status, shut bool) {
+	for i, e := range [2]*station.Estimate{&s.Inlet, &s.Outlet} {
+		switch {
+		case !shut:
+			p.Low[i], p.Rose[i] = false, 0
+		case !e.Known():
+		case e.Value <= ChargedMin:
+			p.Low[i], p.Rose[i] = true, 0
+		case p.Low[i]:
+			p.Low[i], p.Rose[i] = false, s.At
+		}
+	}
+}
+
+// opening reports whether a side (0: inlet, 1: outlet) has just come back.
+func (p *past) opening(side int, t station.Instant) bool {
+	return p.Rose[side] != 0 && t.Sub(p.Rose[side]) < openingNs
 }
 
 // reads reports whether a side reads below the limit, and may be believed.

@@ -74,6 +74,9 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 		}
 		return verdict{answer: yes, say: (*Evaluator).left}
 	}
+	if !active && v.Past.opening(1, s.At) {
+		return verdict{}
+	}
 	if s.Outlet.Value > ChargedMin || active && s.Outlet.Value > stillCharged {
 		v.Past.Word = 0
 		return verdict{answer: yes, say: (*Evaluator).left}
