@@ -152,13 +152,14 @@ func (p *Plant) run() {
 	}
 }
 
-// Play plays the stations on for so many s.
+// Play plays the stations on for so many s. What stations do may depend on what is concluded of their
+// header or site, so that is awaited after each stretch.
 func (p *Plant) Play(seconds int64) {
 	for end := p.now.Add(seconds * station.Second); p.now < end; {
 		p.now = min(end, p.now.Add(p.chunk*station.Second))
 		must(p.app.Put(p.ctx, append(p.read(), station.Record{Arrival: p.now, Tick: true})...))
+		must(p.app.Settle(p.ctx))
 	}
-	must(p.app.Settle(p.ctx))
 }
 
 // read returns what the stations read up to now, several at a time.

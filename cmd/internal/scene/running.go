@@ -41,7 +41,7 @@ func runningScenes() []Scene {
 			Plant: wordsRefused, Due: []Due{left}},
 		{Name: "falls after the raise", Event: "the outlet falls after pressure-left was raised; the page is read",
 			Plant: fallsOnThePage, Due: []Due{left}},
-		{Name: "overtime", Event: "eight stations are at work after the calendar's end, two are idle and charged", From: 120,
+		{Name: "overtime", Event: "eight stations are at work after the calendar's end, two are idle and charged", From: shiftEnds,
 			Plant: overtime, Due: []Due{{Alarm: "over-time", Priority: rules.Finding, Within: 300}}, Also: idleOnly},
 	}
 }
@@ -136,12 +136,15 @@ func fallsOnThePage(p *Plant) {
 	}
 }
 
-// overtime plays ten stations over the end of their shift: it ends within two minutes, and the grace
+// shiftEnds is when the shift of overtime ends, s.
+const shiftEnds = 300
+
+// overtime plays ten stations over the end of their shift: it ends after five minutes, and the grace
 // time is one minute.
 func overtime(p *Plant) {
-	start := station.InstantOf(time.Now()).Floor(station.Second).Add(-ahead * station.Second)
+	start := station.InstantOf(time.Now()).Floor(station.Minute60).Add(-ahead * station.Second)
 	at := start.Time().UTC()
-	end := (at.Hour()*60 + at.Minute() + 2) % (24 * 60)
+	end := (at.Hour()*60 + at.Minute() + shiftEnds/60) % (24 * 60)
 	c := calendar((end+12*60)%(24*60), end)
 	c.Grace = 1
 	var specs []rig.Spec
@@ -154,19 +157,28 @@ func overtime(p *Plant) {
 		specs = append(specs, s)
 	}
 	p.beginAt(start, specs...)
-	p.Play(420)
+	p.Play(shiftEnds + 1200)
 }
 
-// idleOnly returns what is wrong where pressure-left was raised at a station that works.
+// idleOnly returns what is wrong where pressure-left was raised at a station that works, or not at both
+// that are idle.
 func idleOnly(o *Outcome) (wrong []string) {
-	n := 0
+	work, idle := 0, map[string]bool{}
 	for i := range o.Transitions {
-		if t := &o.Transitions[i]; t.Alarm == rules.PressureLeft && raised(t) && t.Key.Station < "press-8" {
-			n++
+		t := &o.Transitions[i]
+		switch {
+		case t.Alarm != rules.PressureLeft || !raised(t):
+		case t.Key.Station < "press-8":
+			work++
+		default:
+			idle[t.Key.Station] = true
 		}
 	}
-	if n > 0 {
-		wrong = append(wrong, fmt.Sprintf("pressure-left was raised at %d stations that are at work", n))
+	if work > 0 {
+		wrong = append(wrong, fmt.Sprintf("pressure-left was raised at %d stations that are at work", work))
+	}
+	if len(idle) != 2 {
+		wrong = append(wrong, fmt.Sprintf("pressure-left was raised at %d of two stations that are idle and charged", len(idle)))
 	}
 	return wrong
 }
