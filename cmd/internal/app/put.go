@@ -36,8 +36,19 @@ func (a *App) Put(ctx context.Context, records ...station.Record) error {
 }
 
 // Settle waits until all that the log holds is concluded, stored and shown, the alarms of headers
-// included.
+// included, and the answers of sites about overtime.
 func (a *App) Settle(ctx context.Context) error {
+	if err := a.conclude(ctx); err != nil {
+		return err
+	}
+	if err := a.overtime(ctx); err != nil {
+		return err
+	}
+	return a.conclude(ctx)
+}
+
+// conclude waits until what the log holds now is concluded, stored and shown.
+func (a *App) conclude(ctx context.Context) error {
 	for n, p := range a.parts {
 		last, _, err := a.samples.Last(ctx, n)
 		if err != nil {

@@ -11,7 +11,6 @@ var pending = map[string]string{
 	"burst hose, idle":         "states, falls",
 	"header low, never stands": "states, falls",
 	"leak under demand":        "states, falls",
-	"overtime":                 "life of alarms",
 }
 
 // Every scene comes as it must: what its event asks for is raised, in time, with its priority and its
