@@ -16,20 +16,20 @@ const (
 
 // overtime follows work after the calendar's end. Fields are exported for snapshots only.
 type overtime struct {
-	Worked station.Instant // newest step at which the piston worked
-	End    station.Instant // of the shift that the rest is about
-	Since  station.Instant // at work when the grace time was over, and ever since; 0: it is not
-	Until  station.Instant // the site's answer: the alarm waits until then; 0: none
-	Shut   bool            // its supply was closed since the shift
+	End   station.Instant // of the shift that the rest is about
+	Since station.Instant // at work when the grace time was over, and ever since; 0: it is not
+	Until station.Instant // the site's answer: the alarm waits until then; 0: none
+	Shut  bool            // its supply was closed since the shift
 }
 
-// step follows one second. A station is at work while it is fed and its piston worked within
-// idle ns. Work that begins later in the night is not held back: the line was left charged.
-func (o *overtime) step(s *station.Status, shut shutdown, idle int64) {
-	if s.State.Working() {
-		o.Worked = s.At
-	}
-	o.Worked = min(o.Worked, s.At) // a clock that was set back
+// leastWork is the share of the time for which the piston works at a station that is at work: what
+// makes up for small leaks at an idle one takes less (own choice, no source).
+const leastWork = 0.1
+
+// step follows one second. A station is at work while it is fed and its piston worked for leastWork
+// of the fed time of its grace time: worked of fed, in s. Less than ten seconds of it show nothing. Work that begins later in the night is not held back: the line
+// was left charged.
+func (o *overtime) step(s *station.Status, shut shutdown, worked, fed int) {
 	switch {
 	case shut.at == 0:
 		o.Shut = false
@@ -38,14 +38,14 @@ func (o *overtime) step(s *station.Status, shut shutdown, idle int64) {
 	case o.End != shut.at:
 		o.End, o.Since, o.Until = shut.at, s.At, 0
 	}
-	if o.Shut || shut.by != ByCalendar || !s.State.Fed() || o.Worked == 0 || s.At.Sub(o.Worked) > idle {
+	if o.Shut || shut.by != ByCalendar || !s.State.Fed() || fed >= 10 && float64(worked) < leastWork*float64(fed) {
 		o.Since, o.Until = 0, 0
 	}
 }
 
 // rebase follows a step of the station's clock: the bounds of waiting go on.
 func (o *overtime) rebase(by int64) {
-	for _, t := range [...]*station.Instant{&o.Worked, &o.Since, &o.Until} {
+	for _, t := range [...]*station.Instant{&o.Since, &o.Until} {
 		if *t != 0 {
 			*t = t.Add(by)
 		}

@@ -161,6 +161,16 @@ func (p *past) count(s *station.Status) {
 	}
 }
 
+// worked returns for how many seconds of a time up to the newest step, ns and an hour at most, the
+// piston worked, and for how many the station was fed; to the minute.
+func (p *past) worked(ns int64) (worked, fed int) {
+	for m := int64(0); m < min(60, max(1, ns/station.Minute60)); m++ {
+		worked += int(p.Worked[(p.Minute-m+60)%60])
+		fed += int(p.Fed[(p.Minute-m+60)%60])
+	}
+	return worked, fed
+}
+
 // fill gives the quantities that look back; span only where it is wanted.
 func (p *past) fill(s *station.Status, q *values, span bool) {
 	fed, worked := 0, 0
