@@ -147,7 +147,7 @@ var ownQuantities = [numOwn]quantity{
 	qInletLeakCost:    {"inlet_leak_cost_year", "1", "", "what inlet_leak costs in 8,760 h, in the currency of the site's price"},
 	qRequired:         {"required_pressure", "Pa", "Pa gauge", "what the branch needs, of the plate"},
 	qNeeded:           {"needed_pressure", "Pa", "Pa gauge", "required_pressure, else 95 % of set_pressure"},
-	qLeast:            {"least_pressure", "Pa", "Pa gauge", "required_pressure, else 85 % of set_pressure (own choice, no source)"},
+	qLeast:            {"least_pressure", "Pa", "Pa gauge", "required_pressure, else 85 % of set_pressure once the outlet has been at set (own choice)"},
 	qReached:          {"reached_set", "truth", "", "the outlet has been at 95 % of set since the station was last shut down"},
 	qNearSet:          {"near_set", "truth", "", "the outlet is at 95 % of set or above; no where either is unknown"},
 	qHeaderNeeded:     {"header_needed", "Pa", "Pa gauge", "needed_pressure over one plus the area ratio, and a tenth more for friction and flow (no source)"},

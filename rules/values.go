@@ -48,6 +48,9 @@ func (v *Evaluator) fill(s *station.Status) {
 	v.fillDates(s.At)
 	fillState(s, q)
 	fillSupply(s, q)
+	if p.Required <= 0 && !v.Reached.Ever {
+		q[qLeast] = nan
+	}
 	if v.shut.by == ByCalendar {
 		q[qShut] = 1
 	}

@@ -21,6 +21,7 @@ func TestAlarmsOfThePlant(t *testing.T) {
 	}
 	byDesign := map[string]string{"clamp-2": rules.SupplyUndersized, "clamp-3": rules.OutletLeak,
 		"bench-1": rules.PressureLeft, "bench-2": rules.SupplyUndersized}
+	also := map[string]string{"clamp-2": rules.OutletLow} // its narrow line lets the outlet dip to 848 kPa, under 85 % of set
 	for _, s := range specs {
 		u, _ := play(s, 2400, func(*pipeline.Unit) {})
 		want := byDesign[s.Plate.Key.Station]
@@ -28,7 +29,7 @@ func TestAlarmsOfThePlant(t *testing.T) {
 			t.Errorf("%s: %s was raised %d times, want once", s.Plate.Key, want, raised(u, want))
 		}
 		for _, a := range u.Out.Transitions {
-			if a.Alarm != want && !keptBack(&a) {
+			if a.Alarm != want && a.Alarm != also[s.Plate.Key.Station] && !keptBack(&a) {
 				t.Errorf("%s: %s %s: %s", s.Plate.Key, a.Alarm, a.To, a.Message)
 			}
 		}
