@@ -179,7 +179,7 @@ func (v *Evaluator) watch(s *station.Status, t station.Instant, blindAfter int64
 }
 
 // worded reports whether a person's word that the line is vented stands.
-func (v *Evaluator) worded() bool { return v.Past.Vents.Said }
+func (v *Evaluator) worded() bool { return v.Past.Vents.said() }
 
 // pressureAtWork decides the alarm while people are declared at work, whatever calendar and
 // state say. It latches: it clears once both sides are seen low for a minute without a sign,

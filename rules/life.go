@@ -193,5 +193,5 @@ func (v *Evaluator) lastCharged() bool {
 	if last := float64(v.last().OutletLastSeen); last > ChargedMin {
 		return true
 	}
-	return v.Fall.Top > ChargedMin && !v.Fall.believed(fallSeconds) && !v.Past.Vents.Said
+	return v.Fall.Top > ChargedMin && !v.Fall.believed(fallSeconds) && !v.Past.Vents.said()
 }
