@@ -174,7 +174,17 @@ func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error 
 	said.message = "A person says that the line is vented. Nothing here verifies it."
 	v.advance(i, at, said)
 	v.advance(v.index(InletPressureLeft), at, said)
+	v.expose(v.index(PressureReturned), at, said)
 	return nil
+}
+
+// expose ends the shelving of an alarm whose condition a person's word has ended: who gives it relies
+// on the alarm from now on.
+func (v *Evaluator) expose(i int, at station.Instant, said verdict) {
+	if a := &v.Alarms[i]; a.State == Shelved {
+		a.Present, a.True, a.LastTime = false, 0, max(at, a.LastTime+1)
+		v.release(i, a.LastTime, said)
+	}
 }
 
 // ventedBy words a person's word.

@@ -59,6 +59,9 @@ func (v *Evaluator) settle(i int, t station.Instant, c verdict) {
 		if t >= a.Until {
 			c.trigger = ShelfTimeOver
 			v.release(i, t, c)
+		} else if a.Present && c.news {
+			c.trigger = ShelfNews
+			v.release(i, t, c)
 		} else if a.Once && c.answer == no {
 			c.trigger = ShelfCondition
 			v.release(i, t, c)

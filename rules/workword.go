@@ -56,20 +56,32 @@ func (v *Evaluator) beginWork(i int, c *station.Command, at station.Instant) err
 	said := word(c)
 	v.workOver(at, said)
 	any, fresh := v.workBegins(at)
-	a := &v.Alarms[i]
-	if any && (fresh || !known) && a.State != Unacknowledged && a.State != Shelved {
-		said.answer, said.say = yes, (*Evaluator).atWork
-		if a.State == Acknowledged {
-			v.raise(i, at, said)
-		} else {
-			v.advance(i, at, said)
-		}
-		return nil
-	}
-	said.message = v.whoWorks() + " " + noLockOut
-	a.LastTime = at
-	v.move(i, a.State, at, said)
+	v.workDeclared(i, at, said, known, any, any && (fresh || !known))
 	return nil
+}
+
+// workDeclared moves the alarm with a declaration: any says that there is a sign, news that there is
+// one which is to be told. Who begins to work does not know that the alarm was shelved before.
+func (v *Evaluator) workDeclared(i int, at station.Instant, said verdict, known, any, news bool) {
+	a := &v.Alarms[i]
+	told := said
+	told.answer, told.say = yes, (*Evaluator).atWork
+	said.message = v.whoWorks() + " " + noLockOut
+	switch {
+	case a.State == Shelved && !known && any:
+		a.Present = true
+		v.release(i, at, told)
+	case a.State == Shelved && !known:
+		a.Present = false
+		v.release(i, at, said)
+	case news && a.State == Acknowledged:
+		v.raise(i, at, told)
+	case news && a.State != Unacknowledged:
+		v.advance(i, at, told)
+	default:
+		a.LastTime = at
+		v.move(i, a.State, at, said)
+	}
 }
 
 // workBegins looks at the newest step as people begin to work.
