@@ -39,6 +39,8 @@ func Worked(list []AtWork, c *station.Command, at station.Instant) []AtWork {
 func (v *Evaluator) beginWork(i int, c *station.Command, at station.Instant) error {
 	w := &v.Work
 	switch {
+	case v.Gone:
+		return refuse(c, "the station is no longer configured, and nothing watches it")
 	case c.Until <= at:
 		return refuse(c, "the end %s is not after now, %s", c.Until, at.Floor(station.Second))
 	case c.Until.Sub(at) > LongestWork:

@@ -39,3 +39,15 @@ func workOf(a *history.Act) (k station.Key, c *station.Command, ok bool) {
 	k.Site, k.Station, ok = strings.Cut(a.Target, "/")
 	return k, a.Command(), ok
 }
+
+// recallWork sets who is declared at work to what the history had at the start. Once the units
+// stand as the history has them, each declaration counts, whatever our clock was set to since.
+func (p *partition) recallWork(u *unit, at station.Instant) {
+	list := p.catalog.atWork[u.key]
+	for i := range list {
+		if p.adopted {
+			at = max(at, list[i].From)
+		}
+	}
+	u.RecallWork(list, at)
+}

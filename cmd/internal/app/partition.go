@@ -191,7 +191,7 @@ func (u *unit) discard() {
 func (p *partition) epoch(r *station.Record) {
 	u := p.units[r.Key]
 	if u == nil && r.Epoch.Removed() {
-		return // nothing of it is open: adopt would have made its unit
+		return // nothing of it is open and nobody is at work: adopt would have made its unit
 	}
 	if u == nil {
 		u = p.add(r.Key, pipeline.New(r.Epoch.Plate, r.Epoch.Revision))
