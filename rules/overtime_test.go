@@ -59,7 +59,7 @@ func TestOvertimeIsBounded(t *testing.T) {
 	}{
 		{"the answer's time", due.Add(7200 * station.Second), 10000, 300 + 7200},
 		{"twelve hours, whatever the answer", due.Add(100 * 3600 * station.Second), 43000, 0}, // the next shift begins before
-		{"the strokes stop", due.Add(7200 * station.Second), 1000, 1000 + 260}, // of the last five minutes, to the minute, less than a tenth
+		{"the strokes stop", due.Add(7200 * station.Second), 1000, 1000 + 260},                // of the last five minutes, to the minute, less than a tenth
 		{"revoked", 0, 10000, 420},
 	} {
 		g := shiftOver(t)
