@@ -175,6 +175,7 @@ func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
 	if to == Unacknowledged && a.chattering(t) {
 		c.evidence = append(c.evidence, Evidence{Name: "chattering", Text: "raised more than five times in ten minutes"})
 	}
+	show(c.evidence, v.plate.Reading)
 	tr := &Transition{
 		Key: v.plate.Key, Branch: v.plate.Branch, Alarm: def.Name, Priority: v.priority(i),
 		From: from, To: to, At: t, Raised: a.Raised,

@@ -99,8 +99,11 @@ func allQuantities() (all []quantity, of [station.NumFigures]int) {
 		}
 		of[f] = len(all)
 		show := k.Unit
-		if k.Air {
+		switch {
+		case k.Air:
 			show += " ANR"
+		case k.Unit == "Pa" && strings.HasSuffix(k.Shown, " gauge"):
+			show += " gauge"
 		}
 		all = append(all, quantity{k.Name, k.Unit, show, k.What}, quantity{k.Name + "_confidence", "1", "1", "0 to 1"})
 	}
