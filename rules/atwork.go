@@ -179,7 +179,7 @@ func (v *Evaluator) watch(s *station.Status, t station.Instant, blindAfter int64
 }
 
 // worded reports whether a person's word that the line is vented stands.
-func (v *Evaluator) worded() bool { return v.Past.Vents.Said }
+func (v *Evaluator) worded() bool { return v.Past.Vents.said() }
 
 // pressureAtWork decides the alarm while people are declared at work, whatever calendar and
 // state say. It latches: it clears once both sides are seen low for a minute without a sign,
@@ -196,10 +196,11 @@ func (v *Evaluator) pressureAtWork(i int, s *station.Status) verdict {
 	return v.signsSeen(i, s.At, any, fresh)
 }
 
-// signsSeen returns the verdict at t. A new sign is told also where the alarm was acknowledged.
+// signsSeen returns the verdict at t. A new sign is told also where the alarm was acknowledged or
+// shelved: nobody knew of it then.
 func (v *Evaluator) signsSeen(i int, t station.Instant, any, fresh bool) verdict {
 	w, a := &v.Work, &v.Alarms[i]
-	c := verdict{answer: yes, say: (*Evaluator).atWork}
+	c := verdict{answer: yes, say: (*Evaluator).atWork, news: any && fresh}
 	switch {
 	case any && fresh && a.State == Acknowledged:
 		v.raise(i, max(t, a.LastTime+1), c)
@@ -254,11 +255,11 @@ func (v *Evaluator) workOver(now station.Instant, said verdict) {
 		v.advance(i, now, said)
 		return
 	}
-	more := a.State.Active() && anyMore(w.Over, over)
-	if w.Over = over; more {
+	more := anyMore(w.Over, over)
+	if w.Over = over; more && a.State.Active() {
 		v.again(i, now, MoreDue, "the time of more people is over")
 	}
-	v.advance(i, now, verdict{answer: yes, say: (*Evaluator).overdue, by: said.by, why: said.why})
+	v.advance(i, now, verdict{answer: yes, say: (*Evaluator).overdue, by: said.by, why: said.why, news: more})
 	v.remindOf(i, now)
 }
 

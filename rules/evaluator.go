@@ -229,4 +229,5 @@ type verdict struct {
 	by, why  string
 	cause    station.Cause
 	trigger  Trigger
+	news     bool // what nobody knew who shelved the alarm: it ends the shelving
 }

@@ -59,6 +59,9 @@ func (v *Evaluator) settle(i int, t station.Instant, c verdict) {
 		if t >= a.Until {
 			c.trigger = ShelfTimeOver
 			v.release(i, t, c)
+		} else if a.Present && c.news {
+			c.trigger = ShelfNews
+			v.release(i, t, c)
 		} else if a.Once && c.answer == no {
 			c.trigger = ShelfCondition
 			v.release(i, t, c)
@@ -205,5 +208,5 @@ func (v *Evaluator) lastCharged() bool {
 	if last := float64(v.last().OutletLastSeen); last > ChargedMin {
 		return true
 	}
-	return v.Fall.Top > ChargedMin && !v.Fall.believed(fallSeconds) && !v.Past.Vents.Said
+	return v.Fall.Top > ChargedMin && !v.Fall.believed(fallSeconds) && !v.Past.Vents.said()
 }

@@ -136,7 +136,7 @@ func (v *Evaluator) contradiction(s *station.Status) {
 	}
 	if f.Against++; f.Against >= contradictedFor {
 		f.Broken = true
-		if !v.Past.Vents.Said {
+		if !v.Past.Vents.said() {
 			v.Past.Vents.Vented = false
 		}
 	}

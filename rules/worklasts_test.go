@@ -2,6 +2,7 @@ package rules
 
 import (
 	"bytes"
+	"math"
 	"strings"
 	"testing"
 
@@ -105,5 +106,76 @@ func TestAStationIsRemovedAtWorkWhileShelved(t *testing.T) {
 	w.v.Retire(w.s.At)
 	if x := w.of(PressureAtWork); x[len(x)-1].To != Unacknowledged || !strings.Contains(x[len(x)-1].Message, "Ada until") {
 		t.Errorf("%+v", x[len(x)-1])
+	}
+}
+
+func (w *works) shelve(alarm string, minutes int64) {
+	w.t.Helper()
+	if err := w.v.Command(&station.Command{Kind: "shelve", Alarm: alarm, By: "Cem", Note: "known", Until: w.s.At.Add(minutes * station.Minute60)}, w.s.At); err != nil {
+		w.t.Fatal(err)
+	}
+}
+
+// Shelving hides what was known then: another sign, and somebody else who begins to work, end it.
+func TestShelvingHidesNoNewsAtWork(t *testing.T) {
+	w := vented(t)
+	w.say("at-work", "Ada", "seal", 60)
+	w.s.Inlet, w.s.InletReads = station.Unknown("no reading"), station.Gauge(math.NaN())
+	w.run(12)
+	w.shelve(PressureAtWork, 15)
+	w.run(60)
+	if x := w.of(PressureAtWork); x[len(x)-1].To != Shelved {
+		t.Fatalf("the sign that was shelved ends the shelving: %+v", x[len(x)-1])
+	}
+	w.s.Outlet = shows(640e3)
+	w.run(1)
+	x := w.of(PressureAtWork)
+	if w.expect(x[len(x)-1], Unacknowledged, "", "The outlet has risen from 0 to 640 kPa gauge"); x[len(x)-1].Trigger != ShelfNews {
+		t.Errorf("%+v", x[len(x)-1])
+	}
+
+	w.shelve(PressureAtWork, 15)
+	w.run(5)
+	w.say("at-work", "Bea", "gauge", 60)
+	x = w.of(PressureAtWork)
+	w.expect(x[len(x)-1], Unacknowledged, "Bea", "The outlet has risen", "Bea until")
+
+	w = vented(t)
+	w.shelve(PressureAtWork, 15)
+	w.say("at-work", "Ada", "seal", 60)
+	x = w.of(PressureAtWork)
+	w.expect(x[len(x)-1], Normal, "Ada", "At work here: Ada until")
+	w.s.Outlet = shows(8e3)
+	w.run(1)
+	x = w.of(PressureAtWork)
+	w.expect(x[len(x)-1], Unacknowledged, "", "The outlet has risen")
+}
+
+// The time of a second person is told though that of the first was shelved for hours.
+func TestShelvingHidesNobodysTime(t *testing.T) {
+	w := vented(t)
+	w.say("at-work", "Ada", "seal", 10)
+	w.say("at-work", "Bea", "gauge", 30)
+	w.run(11 * 60)
+	w.shelve(WorkTimeOver, 600)
+	w.run(18 * 60)
+	if x := w.of(WorkTimeOver); x[len(x)-1].To != Shelved {
+		t.Fatalf("%+v", x)
+	}
+	w.run(2 * 60)
+	x := w.of(WorkTimeOver)
+	w.expect(x[len(x)-1], Unacknowledged, "", "Ada until", "Bea until")
+}
+
+// Who says that a line is vented relies on the alarm: a shelving from before ends.
+func TestAWordVentedEndsTheShelvingOfItsAlarm(t *testing.T) {
+	w := vented(t)
+	w.shelve(PressureReturned, 600)
+	w.say("vented", "Ada", "both gauges", 0)
+	w.s.ShutdownAt, w.s.State, w.s.Inlet, w.s.Outlet = 0, station.Holding, shows(600e3), shows(880e3)
+	w.run(3)
+	x := w.of(PressureReturned)
+	if len(x) != 3 || x[1].To != Normal || x[1].By != "Ada" || x[2].To != Unacknowledged {
+		t.Errorf("%+v", x)
 	}
 }

@@ -41,8 +41,8 @@ type catalog struct {
 	alarms   map[station.Key][]board.Alarm
 	day      map[string]station.Instant // midnight of today, by site
 	records  map[station.Key][]record   // of done services
-	atWork   map[station.Key][]rules.AtWork
-	holds    map[station.Key]int64 // hold-off of the headers that several stations hang on, ns
+	declarations
+	holds map[station.Key]int64 // hold-off of the headers that several stations hang on, ns
 }
 
 // partition is the only writer of its stations: it reads its part of the log, runs

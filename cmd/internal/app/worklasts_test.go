@@ -1,12 +1,14 @@
 package app
 
 import (
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/dashboards/history"
 	"strokewise/deploy/peers"
 	"strokewise/rules"
 )
@@ -93,4 +95,75 @@ func TestAStationIsRenamedAtWork(t *testing.T) {
 			}
 		})
 	}
+}
+
+// What people said comes back in the order in which it was decided, though our clock was set back
+// between the words; a word "vented" ends by its owner, or when the return was acknowledged.
+func TestDeclarationsOverAClockSetBack(t *testing.T) {
+	s, err := history.Open(filepath.Join(t.TempDir(), "history.db"), history.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	began := station.InstantOf(time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC))
+	for _, a := range []history.Act{
+		{What: "at-work", Who: "Ana", Detail: "seal", At: began.Add(60 * station.Minute60)},
+		{What: "work-ended", Who: "Ana", At: began.Add(61 * station.Minute60)},
+		{What: "at-work", Who: "Ana", Detail: "seal again", At: began}, // an hour back
+		{What: "vented", Who: "Ana", Detail: "gauges", At: began},
+		{What: "at-work", Who: "Bea", Detail: "hose", At: began.Add(station.Minute60)},
+		{What: "vented", Who: "Bea", Detail: "gauges", At: began.Add(station.Minute60)},
+		{What: "work-ended", Who: "Bea", At: began.Add(2 * station.Minute60)},
+	} {
+		a.Target = "north/a"
+		if err := s.AddAct(t.Context(), a); err != nil {
+			t.Fatal(err)
+		}
+	}
+	got, err := (&App{store: s}).declared(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	k := station.Key{Site: "north", Station: "a"}
+	if w := got.atWork[k]; len(w) != 1 || w[0].Who != "Ana" || w[0].What != "seal again" {
+		t.Errorf("%+v", w)
+	}
+	if v := got.vented[k]; len(v) != 2 { // Bea ended her work while Ana was at work
+		t.Errorf("%+v", v)
+	}
+}
+
+// A word "vented" outlives a start without snapshot and without the log that held it, as after a
+// long shutdown in which the program was renewed. Acknowledging the return ends it for good.
+func TestAWordVentedOutlivesTheLog(t *testing.T) {
+	broker := peers.Mosquitto(t)
+	o := massPlant(t, broker.Addr, "http://127.0.0.1:1", 1)
+	k := o.Stations[0].Plate.Key
+	o.Zones = map[string]*time.Location{k.Site: time.UTC}
+	a, stop := running(t, o)
+	f := &feeder{t: t, a: a, start: station.InstantOf(time.Now()).Floor(station.Second).Add(-600 * station.Second)}
+	f.seconds(20, fedCalm)
+	f.seconds(30, ventedCalm)
+	f.must(k, station.Command{Kind: "vented", By: "Ada", Note: "both gauges read zero"})
+	restart := func() {
+		stop()
+		execute(t, o, `DELETE FROM snapshots`)
+		trimAll(t, &o)
+		a, stop = running(t, o)
+		f.a = a
+	}
+	restart()
+	f.seconds(20, ventedCalm)
+	f.seconds(20, fedCalm)
+	if x, ok := shown(a, k, rules.PressureReturned); !ok || !strings.Contains(x.Message, "a person's word: Ada") {
+		t.Errorf("%+v", x)
+	}
+	f.must(k, station.Command{Kind: "acknowledge", Alarm: rules.PressureReturned, By: "Ada"})
+	f.seconds(5, fedCalm)
+	restart()
+	f.seconds(20, fedCalm)
+	if x, ok := shown(a, k, rules.PressureReturned); ok {
+		t.Errorf("%+v", x)
+	}
+	stop()
 }
