@@ -136,12 +136,23 @@ func (v *Evaluator) suppressed(i int) bool {
 	if def.suppressed[s.State] && s.Since != 0 && s.At.Sub(v.Stay.From[s.State]) <= def.SuppressNs {
 		return true
 	}
+	if def.suppressed[station.Charging] && v.filling(s, def.SuppressNs) {
+		return true
+	}
 	for _, j := range def.explained {
 		if v.Alarms[j].Present || v.Alarms[j].True != 0 {
 			return true
 		}
 	}
 	return false
+}
+
+// filling reports whether the first fill of a time goes on, ns at most, though the state is no longer
+// charging: the outlet has not been at set since the station was shut down, and a slow rise looks like
+// work.
+func (v *Evaluator) filling(s *station.Status, most int64) bool {
+	from := v.Stay.From[station.Charging]
+	return from != 0 && s.State.Fed() && !v.Reached.Set && s.At.Sub(from) <= most
 }
 
 // move changes the state of alarm i and reports it.
@@ -167,6 +178,7 @@ func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
 	if to == Unacknowledged && a.chattering(t) {
 		c.evidence = append(c.evidence, Evidence{Name: "chattering", Text: "raised more than five times in ten minutes"})
 	}
+	show(c.evidence, v.plate.Reading)
 	tr := &Transition{
 		Key: v.plate.Key, Branch: v.plate.Branch, Alarm: def.Name, Priority: v.priority(i),
 		From: from, To: to, At: t, Raised: a.Raised,
