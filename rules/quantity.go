@@ -167,7 +167,7 @@ var ownQuantities = [numOwn]quantity{
 	qHeaderLow:        {"header_low", "truth", "", "the header at rest is below header_needed"},
 	qFrozen:           {"sensor_frozen", "truth", "", "blind because a reading stands still"},
 	qImplausible:      {"sensor_implausible", "truth", "", "blind because readings contradict each other"},
-	qBlind:            {"blind", "truth", "", "the sensors do not let one tell"},
+	qBlind:            {"blind", "truth", "", "the sensors cannot be relied on"},
 	qOff:              {"off", "truth", "", "state, unknown while blind"},
 	qCharging:         {"charging", "truth", "", "state, unknown while blind"},
 	qStroking:         {"stroking", "truth", "", "state, unknown while blind"},
