@@ -184,7 +184,7 @@ func TestTimeOfWorkIsOver(t *testing.T) {
 		said = append(said, spanOf(a.At.Sub(t0))+" "+a.From.String()+">"+a.To.String())
 	}
 	// declared at 1 min; over at 11 min, Bea's at 31, an hour later again at 91, acknowledged at 101, an hour later at 161, ended at 166
-	want := "11m0s normal>unacknowledged, 31m0s unacknowledged>unacknowledged, 1h31m0s unacknowledged>unacknowledged, 1h41m0s unacknowledged>acknowledged, 2h41m0s acknowledged>acknowledged, 2h46m0s acknowledged>normal"
+	want := "11 min normal>unacknowledged, 31 min unacknowledged>unacknowledged, 1 h 31 min unacknowledged>unacknowledged, 1 h 41 min unacknowledged>acknowledged, 2 h 41 min acknowledged>acknowledged, 2 h 46 min acknowledged>normal"
 	if got := strings.Join(said, ", "); got != want {
 		t.Fatalf("got  %s\nwant %s", got, want)
 	}
@@ -217,7 +217,7 @@ func TestWorkSurvives(t *testing.T) {
 
 	w = vented(t)
 	from := w.s.At.Add(30 * station.Second)
-	w.v.RecallWork([]AtWork{{Who: "Ada", What: "seal", From: from, Until: from.Add(60 * station.Minute60)}})
+	w.v.RecallWork([]AtWork{{Who: "Ada", What: "seal", From: from, Until: from.Add(60 * station.Minute60)}}, w.s.At)
 	w.s.Outlet = shows(640e3)
 	if w.run(29); len(w.of(PressureAtWork)) != 0 {
 		t.Errorf("before it was declared: %+v", w.got)

@@ -130,6 +130,7 @@ func (h *Header) due(o occurrence) station.Instant {
 func (h *Header) transition(t *Transition) {
 	if t.Message == "" && !h.life.Gone {
 		t.Message, t.Evidence = h.say(t)
+		show(t.Evidence, h.policy.Reading)
 	}
 	h.emit(t)
 }

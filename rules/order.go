@@ -30,7 +30,7 @@ var orders = [...]Order{
 	{Kind: "close", About: "say what caused the alarm and what was done", Alarm: true, Reason: true},
 	{Kind: "vented", About: "a person's word that outlet and tank were vented and checked at a local gauge", Reason: true},
 	{Kind: "at-work", About: "I am at work on this station until a time: pressure that returns is an alarm at once. This is no lock-out and protects nobody", Reason: true, Until: true},
-	{Kind: "work-ended", About: "my work on this station has ended, or, with the reason, that of all who are declared"},
+	{Kind: "work-ended", About: "my work on this station has ended, or that of others, named in the reason"},
 	{Kind: "note", About: "write something down about the station", Reason: true, Record: true},
 	{Kind: "done", About: "record a done service: what, the day, and the reference of its document", Reason: true, Record: true},
 	{Kind: "inspected", About: "record a done inspection with the reference of its document", Reason: true, Record: true},

@@ -148,7 +148,7 @@ func (r *Progress) what() string {
 func (r *Progress) evidence() []Evidence {
 	var out []Evidence
 	for _, e := range [...]Evidence{{Name: r.Quantity + whenRaised, Value: r.Raised, Unit: "Pa gauge"},
-		{Name: r.Quantity + "_now", Value: r.Now, Unit: "Pa gauge"}, {Name: r.Quantity + "_slope", Value: r.Slope, Unit: "Pa/s"}} {
+		{Name: r.Quantity + whatNow, Value: r.Now, Unit: "Pa gauge"}, {Name: r.Quantity + whatSlope, Value: r.Slope, Unit: "Pa/s"}} {
 		if finite(e.Value) {
 			out = append(out, e)
 		}
@@ -173,8 +173,13 @@ func (t *Transition) Said() string {
 	return t.Message
 }
 
-// whenRaised ends the name of the evidence that holds the value at the raise.
-const whenRaised = "_when_raised"
+// What ends the names of the evidence that holds the value at the raise, the present one and how
+// it moves.
+const (
+	whenRaised = "_when_raised"
+	whatNow    = "_now"
+	whatSlope  = "_slope"
+)
 
 // raisedAt returns the value at the raise that a transition's evidence holds, NaN for none.
 func raisedAt(t *Transition) float64 {

@@ -1,7 +1,7 @@
 package rules
 
 import (
-	"time"
+	"fmt"
 
 	"strokewise/analyzer/station"
 )
@@ -40,6 +40,14 @@ func (r *roster) outside(text string, t station.Instant) (end station.Instant, o
 		r.asked, r.stretch = t, r.cal.At(t)
 	}
 	return r.stretch.From, !r.stretch.Working
+}
+
+// grace returns the calendar's grace time, ns, after the question of a time.
+func (r *roster) grace() int64 {
+	if r.cal == nil {
+		return 0
+	}
+	return int64(r.cal.Grace) * station.Minute60
 }
 
 // read parses the plate's calendar where it has changed. One of another program means nothing.
@@ -104,7 +112,26 @@ func AfterShift(p *station.Plate, t station.Instant) (end station.Instant, ok bo
 	return r.over(p.Calendar, t)
 }
 
-// span puts a time in words, to the minute.
+// spanOf returns a length of time, ns, in words, to the minute: "1 h 5 min".
 func spanOf(ns int64) string {
-	return time.Duration(ns).Round(time.Minute).String()
+	minutes := (ns + station.Minute60/2) / station.Minute60
+	switch d, h, m := minutes/(24*60), minutes/60%24, minutes%60; {
+	case d > 0 && h > 0:
+		return fmt.Sprintf("%d d %d h", d, h)
+	case d > 0:
+		return fmt.Sprintf("%d d", d)
+	case h > 0 && m > 0:
+		return fmt.Sprintf("%d h %d min", h, m)
+	case h > 0:
+		return fmt.Sprintf("%d h", h)
+	}
+	return fmt.Sprintf("%d min", minutes)
+}
+
+// secondsOf returns a length of time, ns, in words: to the second below two minutes.
+func secondsOf(ns int64) string {
+	if ns < 2*station.Minute60 {
+		return fmt.Sprintf("%d s", (ns+station.Second/2)/station.Second)
+	}
+	return spanOf(ns)
 }

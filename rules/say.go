@@ -126,9 +126,12 @@ func (v *Evaluator) say(d *Definition) (string, []Evidence) {
 		case f.quantity == qLeakCost, f.quantity == qInletLeakCost:
 			evidence = v.addCost(evidence, f)
 		case f.quantity < 0:
-			evidence = append(evidence, Evidence{Name: f.name, Text: v.fact(f.text)})
+			if text := v.fact(f.text); text != "" {
+				evidence = append(evidence, Evidence{Name: f.name, Text: text})
+			}
 		case finite(v.now[f.quantity]):
-			evidence = append(evidence, Evidence{Name: f.name, Value: v.now[f.quantity], Unit: quantities[f.quantity].Show})
+			x := v.now[f.quantity]
+			evidence = append(evidence, Evidence{Name: f.name, Value: x, Unit: quantities[f.quantity].Show, Shown: asRead(f.quantity, x, v.plate.Reading)})
 		}
 	}
 	return b.String(), evidence
@@ -156,7 +159,7 @@ func (v *Evaluator) fact(name string) string {
 	case "state":
 		return s.State.String()
 	case "state_reason":
-		return s.StateReason.String()
+		return s.StateReason.In(v.plate.Reading)
 	case "leak_method":
 		return s.Estimates[station.LeakFlow].Method.String()
 	case "leak_onset":
@@ -166,7 +169,7 @@ func (v *Evaluator) fact(name string) string {
 		return "not seen"
 	case "leak_place":
 		if s.LeakPlace == station.PlaceUnknown {
-			return "not told"
+			return "not known"
 		}
 		return s.LeakPlace.String()
 	case "shutdown_by":

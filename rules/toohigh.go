@@ -215,7 +215,7 @@ func (v *Evaluator) money(x float64) string {
 // addCost adds a cost to the evidence, in the site's currency.
 func (v *Evaluator) addCost(to []Evidence, f fact) []Evidence {
 	if x := v.now[f.quantity]; finite(x) {
-		to = append(to, Evidence{Name: f.name, Value: x, Unit: v.plate.AirPrice.Currency})
+		to = append(to, Evidence{Name: f.name, Value: x, Unit: v.plate.AirPrice.Currency, Shown: v.money(x)})
 	}
 	return to
 }

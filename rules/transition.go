@@ -46,14 +46,6 @@ func (s AlarmState) String() string { return alarmStateNames[s%7] }
 // Active tells whether the condition is present in this state.
 func (s AlarmState) Active() bool { return s == Unacknowledged || s == Acknowledged }
 
-// Evidence is one figure or fact behind an alarm.
-type Evidence struct {
-	Name  string  `json:"name"`
-	Value float64 `json:"value"`
-	Unit  string  `json:"unit,omitempty"`
-	Text  string  `json:"text,omitempty"` // instead of Value where it is no number
-}
-
 // Transition is a change of an alarm's state. Its ID is the same in a live, a
 // replayed and a restored run.
 type Transition struct {

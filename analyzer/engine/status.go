@@ -134,13 +134,14 @@ func (e *Engine) rateNow(end station.Instant, n int64) station.Estimate {
 // blindText is the newest reason for being blind, put in words once.
 type blindText struct {
 	of   station.StateReason
+	in   station.Reading
 	text string
 }
 
 // whyBlind returns in words why nothing is told while the station is blind.
 func (e *Engine) whyBlind() string {
-	if b := &e.blind; b.text == "" || b.of != e.State.Reason {
-		b.of, b.text = e.State.Reason, "blind: "+e.State.Reason.String()
+	if b, in := &e.blind, e.Plate.Reading; b.text == "" || b.of != e.State.Reason || b.in != in {
+		b.of, b.in, b.text = e.State.Reason, in, "blind: "+e.State.Reason.In(in)
 	}
 	return e.blind.text
 }

@@ -98,8 +98,11 @@ func (r StateReason) Doubt() Doubt {
 	return NoDoubt
 }
 
-// String returns the reason in words, "" for none.
-func (r StateReason) String() string {
+// String returns the reason in words with pressures in kPa, "" for none.
+func (r StateReason) String() string { return r.In(ReadKPa) }
+
+// In returns the reason in words with pressures in a unit of reading, "" for none.
+func (r StateReason) In(unit Reading) string {
 	if words := plainReasons[r.Is%numReasons]; words != "" {
 		return words
 	}
@@ -125,7 +128,7 @@ func (r StateReason) String() string {
 	case ReadingLost:
 		return side + " reads near atmosphere from one sample to the next: a broken wire, or a fault of its sensor"
 	}
-	return r.figures(side)
+	return r.figures(side, unit)
 }
 
 // plainReasons are the reasons whose words need no figure.
@@ -145,11 +148,11 @@ var plainReasons = [numReasons]string{
 }
 
 // figures words the reasons that name a unit or a pressure.
-func (r StateReason) figures(side string) string {
+func (r StateReason) figures(side string, in Reading) string {
 	share, unit := r.Mistake.Share(), r.Mistake.String()
 	switch r.Is {
 	case UnitAgainstSet:
-		return fmt.Sprintf("%s reads %s of what the set pressure lets expect: a wrong unit, a sensor in %s?", side, share, unit)
+		return fmt.Sprintf("%s reads %s of what the set pressure calls for: a wrong unit, a sensor in %s?", side, share, unit)
 	case UnitsAgainstSet:
 		return fmt.Sprintf("the outlet reads %s of the set pressure, and the inlet is as small or large: wrong unit, sensors in %s?", share, unit)
 	case UnitStepped:
@@ -157,13 +160,21 @@ func (r StateReason) figures(side string) string {
 	case UnitsStepped:
 		return fmt.Sprintf("the outlet reads %s of what it did, and so does the inlet: a wrong unit, sensors in %s?", share, unit)
 	case ReadingStepped:
-		return fmt.Sprintf("%s reads %+.0f kPa from one sample to the next, since %s: its sensor has an offset", side, r.Value/1e3, r.At.Floor(Second))
+		return fmt.Sprintf("%s reading %s from one sample to the next at %s: its sensor has an offset", side, r.stepped(in), r.At.Floor(Second))
 	case ZeroDrifted:
-		return fmt.Sprintf("%s reads %.0f kPa at rest after venting, %.0f kPa on %s: its sensor drifts, or pressure is left", side, r.Value/1e3, r.Was/1e3, r.At.Time().Format("2006-01-02 15:04"))
+		return fmt.Sprintf("%s reads %s at rest after venting, but %s on %s: its sensor drifts, or pressure is left", side, in.Difference(r.Value), in.Difference(r.Was), r.At.Time().Format("2006-01-02 15:04"))
 	case ZeroOff:
-		return fmt.Sprintf("%s reads %.0f kPa at rest after venting: an offset of its sensor, or pressure is left", side, r.Value/1e3)
+		return fmt.Sprintf("%s reads %s at rest after venting: an offset of its sensor, or pressure is left", side, in.Difference(r.Value))
 	}
 	return ""
+}
+
+// stepped words the step of a reading.
+func (r StateReason) stepped(in Reading) string {
+	if r.Value < 0 {
+		return "fell by " + in.Difference(-r.Value)
+	}
+	return "rose by " + in.Difference(r.Value)
 }
 
 func (r StateReason) unitOrFault() string {

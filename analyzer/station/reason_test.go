@@ -31,8 +31,7 @@ func TestReasonsHaveWordsAndDoubts(t *testing.T) {
 	}
 }
 
-// Figures, sides and units stand in the words. Source: the texts that pages showed while the
-// engine kept them as words.
+// Figures, sides and units stand in the words. Source: the figures given here.
 func TestReasonsNameFiguresAndUnits(t *testing.T) {
 	at := Instant(1767225600 * Second)
 	for _, c := range []struct {
@@ -43,12 +42,18 @@ func TestReasonsNameFiguresAndUnits(t *testing.T) {
 		{StateReason{Is: SensorFrozen, Sides: InletSide}, "the inlet reading stands still: its sensor or gateway is frozen"},
 		{StateReason{Is: InletFlatCounted, Sides: InletSide, Mistake: BarAsKPa}, "the inlet reads near atmosphere while strokes are counted: wrong unit, a sensor in bar that is declared as kPa?"},
 		{StateReason{Is: InletFlatPumped, Sides: InletSide}, "the inlet reads near atmosphere while the outlet is pumped up again and again: wrong unit, or a fault of its sensor"},
-		{StateReason{Is: UnitAgainstSet, Sides: OutletSide, Mistake: PSIAsKPa}, "the outlet reads a seventh of what the set pressure lets expect: a wrong unit, a sensor in psi that is declared as kPa?"},
-		{StateReason{Is: ReadingStepped, Sides: OutletSide, Value: -24.6e3, At: at}, "the outlet reads -25 kPa from one sample to the next, since 2026-01-01T00:00:00Z: its sensor has an offset"},
-		{StateReason{Is: ZeroDrifted, Sides: OutletSide, Value: 18e3, Was: 2e3, At: at}, "the outlet reads 18 kPa at rest after venting, 2 kPa on 2026-01-01 00:00: its sensor drifts, or pressure is left"},
+		{StateReason{Is: UnitAgainstSet, Sides: OutletSide, Mistake: PSIAsKPa}, "the outlet reads a seventh of what the set pressure calls for: a wrong unit, a sensor in psi that is declared as kPa?"},
+		{StateReason{Is: ReadingStepped, Sides: OutletSide, Value: -24.6e3, At: at}, "the outlet reading fell by 25 kPa from one sample to the next at 2026-01-01T00:00:00Z: its sensor has an offset"},
+		{StateReason{Is: ZeroDrifted, Sides: OutletSide, Value: 18e3, Was: 2e3, At: at}, "the outlet reads 18 kPa at rest after venting, but 2 kPa on 2026-01-01 00:00: its sensor drifts, or pressure is left"},
 	} {
 		if got := c.r.String(); got != c.want {
 			t.Errorf("%q, want %q", got, c.want)
+		}
+	}
+	r := StateReason{Is: ZeroOff, Sides: InletSide, Value: 30e3}
+	for unit, want := range map[Reading]string{ReadBar: "reads 0.30 bar at rest", ReadPSI: "reads 4 psi at rest"} { // 30 kPa are 0.3 bar, 4.35 psi
+		if got := r.In(unit); !strings.Contains(got, want) {
+			t.Errorf("%q, want %q", got, want)
 		}
 	}
 }

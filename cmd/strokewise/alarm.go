@@ -24,7 +24,7 @@ type alarmCmd struct {
 	Close        closeCmd    `cmd:"" help:"Say what caused an alarm and what was done."`
 	Vented       wordCmd     `cmd:"" help:"A person's word that outlet and tank were vented, and at which gauge that was read."`
 	AtWork       atWorkCmd   `cmd:"" help:"I am at work on this station until a time: pressure that returns is an alarm at once. This is no lock-out and protects nobody: lock out first."`
-	WorkEnded    workEndCmd  `cmd:"" help:"My work on this station has ended, or, with --why, that of all who are declared."`
+	WorkEnded    workEndCmd  `cmd:"" help:"My work on this station has ended, or that of others, whom --why names."`
 	Note         wordCmd     `cmd:"" help:"Write something down about a station."`
 	Done         doneCmd     `cmd:"" help:"Record a done service: its interval counts again from that day."`
 	Inspected    wordCmd     `cmd:"" help:"Record a done inspection with the reference of its document."`

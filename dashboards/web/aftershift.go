@@ -59,11 +59,11 @@ func after(s *board.Station, at station.Instant) (st lot, why string) {
 	case s.Gone:
 		return notKnown, noLongerConfigured + "; open when it was removed: " + listed(s.Alarms) + ". Somebody closes it with its cause"
 	case now.At == 0:
-		return notKnown, orElse(now.StateReason.String(), "no samples yet")
+		return notKnown, orElse(now.StateReason.In(s.Plate.Reading), "no samples yet")
 	case s.Stale():
 		return notKnown, "no data since " + clock(s.SilentSince)
 	case !shut && now.State == station.Blind:
-		return notKnown, orElse(now.StateReason.String(), "the sensors do not let one tell")
+		return notKnown, orElse(now.StateReason.In(s.Plate.Reading), "the sensors do not let one tell")
 	case !shut:
 		return inService, ""
 	case !now.Outlet.Known() || !finite(now.Outlet.Value):

@@ -130,7 +130,7 @@ func (v *stationView) condition(s *board.Station) {
 		v.Reason = "an alarm of it is open: it stays here until somebody closes it with its cause"
 		v.Caution = rules.CautionSilent
 	case st.At == 0:
-		v.Class, v.State, v.Reason = "silent", "Unknown", orElse(st.StateReason.String(), "no samples yet")
+		v.Class, v.State, v.Reason = "silent", "Unknown", orElse(st.StateReason.In(s.Plate.Reading), "no samples yet")
 		v.Caution = rules.CautionSilent
 	case s.Stale():
 		v.Class, v.State = "silent", "No data since "+clock(s.SilentSince)
@@ -139,7 +139,7 @@ func (v *stationView) condition(s *board.Station) {
 	default:
 		v.Class, v.State = state.String(), words[state]
 		v.Since = fmt.Sprintf("since %s (%s), read up to %s", clock(st.Since), span(st.At.Sub(st.Since)), clock(st.At))
-		v.Reason, v.Caution = st.StateReason.String(), caution(state)
+		v.Reason, v.Caution = st.StateReason.In(s.Plate.Reading), caution(state)
 		if s.SilentSince != 0 {
 			v.Reason = join(v.Reason, "no change reported since "+clock(s.SilentSince))
 		}

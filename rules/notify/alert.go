@@ -57,9 +57,12 @@ func annotations(t *rules.Transition) map[string]string {
 	}
 	switch t.To {
 	case rules.Acknowledged:
-		out["acknowledged"] = "since " + t.At.String()
+		out["acknowledged"] = "since " + t.At.String() + byWhom(t)
 	case rules.Shelved:
-		out["shelved"] = "since " + t.At.String()
+		out["shelved"] = "since " + t.At.String() + byWhom(t)
+		if t.ShelvedUntil != 0 {
+			out["shelved"] += ", until " + t.ShelvedUntil.String()
+		}
 	}
 	for k, v := range out {
 		if v == "" {
@@ -69,7 +72,15 @@ func annotations(t *rules.Transition) map[string]string {
 	return out
 }
 
-// stationPage gives the address of a station's page.
+// byWhom returns who brought the transition about, "" where nobody did.
+func byWhom(t *rules.Transition) string {
+	if t.By == "" {
+		return ""
+	}
+	return ", by " + t.By
+}
+
+// stationPage returns the address of a station's page.
 func stationPage(pages string, t *rules.Transition) string {
 	return strings.TrimRight(pages, "/") + "/station/" + url.PathEscape(t.Key.Site) + "/" + url.PathEscape(t.Key.Station)
 }

@@ -1,23 +1,14 @@
 package notify
 
-import (
-	"strconv"
+import "strokewise/rules"
 
-	"strokewise/rules"
-)
-
-// evidence gives what is behind a transition, a text each.
+// evidence returns what is behind a transition, a text each, without what its message holds already.
 func evidence(t *rules.Transition) []string {
 	out := make([]string, 0, len(t.Evidence))
-	for _, e := range t.Evidence {
-		value := e.Text
-		if value == "" {
-			value = strconv.FormatFloat(e.Value, 'g', 4, 64)
-			if e.Unit != "" {
-				value += " " + e.Unit
-			}
+	for i := range t.Evidence {
+		if e := &t.Evidence[i]; !e.Progress() {
+			out = append(out, e.String())
 		}
-		out = append(out, e.Name+": "+value)
 	}
 	return out
 }

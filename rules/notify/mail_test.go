@@ -340,7 +340,7 @@ func TestMailDigest(t *testing.T) {
 		t.Fatalf("digest at %s; %d letters, %d left", at, len(b.all()), o.left())
 	}
 	_, subject, body := read(t, &b.all()[1])
-	if !strings.Contains(subject, "3 of low priority") || strings.Count(body, "signal-lost") != 2 || r.failed != 0 {
+	if !strings.Contains(subject, "3 low-priority alarms") || strings.Count(body, "signal-lost") != 2 || r.failed != 0 {
 		t.Errorf("%s\n%s\n%d failed", subject, body, r.failed)
 	}
 }

@@ -8,10 +8,12 @@ import (
 	"strokewise/rules"
 )
 
-// mailText gives subject and body of a transition's mail: the caution, the message and
-// the evidence first.
+// mailText returns subject and body of a transition's mail: the caution, the message and what to
+// do first stand first.
 func mailText(t *rules.Transition, zone *time.Location, pages string) (subject, body string) {
 	subject = fmt.Sprintf("[strokewise] %s: %s %s at %s", t.Priority, t.Alarm, happeningOf(t), t.Key)
+	d, known := rules.DefinitionOf(t.Key, t.Alarm)
+	known = known && t.To.Active()
 	var b strings.Builder
 	if t.Caution != "" {
 		fmt.Fprintf(&b, "CAUTION: %s\n\n", t.Caution)
@@ -19,18 +21,14 @@ func mailText(t *rules.Transition, zone *time.Location, pages string) (subject, 
 	if t.Message != "" {
 		fmt.Fprintf(&b, "%s\n\n", t.Said())
 	}
-	for _, e := range evidence(t) {
-		fmt.Fprintf(&b, "  %s\n", e)
+	if known {
+		fmt.Fprintf(&b, "Check first: %s\nRespond: %s\n\n", d.CheckFirst, d.RespondIn)
 	}
-	if len(t.Evidence) > 0 {
-		b.WriteString("\n")
+	b.WriteString(whereText(t, zone))
+	if list := evidence(t); len(list) > 0 {
+		fmt.Fprintf(&b, "\nFigures:\n  %s\n", strings.Join(list, "\n  "))
 	}
-	fmt.Fprintf(&b, "station:   %s\n", t.Key)
-	if t.Branch != "" {
-		fmt.Fprintf(&b, "branch:    %s\n", t.Branch)
-	}
-	fmt.Fprintf(&b, "alarm:     %s, %s priority, %s\nraised:    %s\nthis:      %s\n", t.Alarm, t.Priority, t.To, local(t.Raised, zone), local(t.At, zone))
-	if d, ok := rules.DefinitionOf(t.Key, t.Alarm); ok && t.To.Active() {
+	if known {
 		b.WriteString(knownText(&d))
 	}
 	if pages != "" {
@@ -40,24 +38,59 @@ func mailText(t *rules.Transition, zone *time.Location, pages string) (subject, 
 	return subject, plain(b.String())
 }
 
+// whereText returns lines that say where the alarm is, how it stands, and who did what about it.
+func whereText(t *rules.Transition, zone *time.Location) string {
+	where, priority := t.Key.String(), t.Priority.String()+" priority"
+	if t.Branch != "" {
+		where += ", branch " + t.Branch
+	}
+	if t.Priority == rules.Finding {
+		priority = "finding"
+	}
+	text := fmt.Sprintf("Where:  %s\nAlarm:  %s, %s, %s\nRaised: %s\n", where, t.Alarm, priority, t.To, local(t.Raised, zone))
+	if t.At != t.Raised {
+		text += fmt.Sprintf("Now:    %s, %s\n", happeningOf(t), local(t.At, zone))
+	}
+	if by := saidBy(t); by != "" {
+		text += by + "\n"
+	}
+	return text
+}
+
+// saidBy returns who brought the transition about and why, "" where a condition did.
+func saidBy(t *rules.Transition) string {
+	switch why := t.Reason(); {
+	case t.By != "" && why != "":
+		return "By:     " + t.By + ": " + why
+	case t.By != "":
+		return "By:     " + t.By
+	case why != "":
+		return "Why:    " + why
+	}
+	return ""
+}
+
 // knownText returns what is known of an alarm beforehand, for mails.
 func knownText(d *rules.Definition) string {
-	text := fmt.Sprintf("first:     %s\nrespond:   %s\n\n%s Likely causes: %s.\n", d.CheckFirst, d.RespondIn, d.Consequence, strings.Join(d.Causes, "; "))
+	text := fmt.Sprintf("\nConsequence: %s\n\nLikely causes: %s.\n", d.Consequence, strings.Join(d.Causes, "; "))
 	if d.Runbook != "" {
 		text += "\nRunbook: " + d.Runbook + "\n"
 	}
 	return text
 }
 
-// digestText gives subject and body of a digest of a site.
+// digestText returns subject and body of a digest of a site.
 func digestText(items []Item, zone *time.Location, pages string) (subject, body string) {
-	subject = fmt.Sprintf("[strokewise] %s: %d of low priority and findings", items[0].Transition.Key.Site, len(items))
+	subject = fmt.Sprintf("[strokewise] %s: %d low-priority alarms and findings", items[0].Transition.Key.Site, len(items))
 	var b strings.Builder
 	for i := range items {
 		t := &items[i].Transition
 		fmt.Fprintf(&b, "%s  %s  %s %s (%s)\n", local(t.At, zone), t.Key, t.Alarm, happeningOf(t), t.Priority)
 		if t.Message != "" {
 			fmt.Fprintf(&b, "    %s\n", t.Said())
+		}
+		if by := saidBy(t); by != "" {
+			fmt.Fprintf(&b, "    %s\n", by)
 		}
 		if t.Caution != "" && t.To.Active() {
 			fmt.Fprintf(&b, "    CAUTION: %s\n", t.Caution)
@@ -70,7 +103,7 @@ func digestText(items []Item, zone *time.Location, pages string) (subject, body 
 	return subject, plain(b.String())
 }
 
-// plain takes control characters other than line ends out of a body.
+// plain returns a body without control characters other than line ends.
 func plain(s string) string {
 	return strings.Map(func(r rune) rune {
 		if r < ' ' && r != '\n' || r == 0x7f {
