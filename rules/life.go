@@ -67,7 +67,7 @@ func (v *Evaluator) settle(i int, t station.Instant, c verdict) {
 			v.release(i, t, c)
 		}
 	case SuppressedByDesign:
-		if !a.Present || !v.suppressed(i) {
+		if !a.Present || c.answer != unknown && !v.suppressed(i) { // unknown freezes: nothing can be said of it now
 			v.release(i, t, c)
 		}
 	}
