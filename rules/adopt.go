@@ -64,5 +64,5 @@ func (a *alarm) adopt(t *Transition) {
 // pages.
 func (v *Evaluator) gone(name string, a *alarm, p Priority) {
 	v.emit(&Transition{Key: v.plate.Key, Branch: v.plate.Branch, Alarm: name, Priority: p, From: a.State, To: Normal,
-		At: a.LastTime + 1, Raised: a.Raised, Message: "The alarm is no longer in the configuration.", Trigger: AlarmRemoved})
+		At: a.LastTime + 1, Raised: a.Raised, Message: "This alarm is no longer in the configuration.", Trigger: AlarmRemoved})
 }

@@ -95,7 +95,7 @@ func TestMessagesOfWork(t *testing.T) {
 	w.expect(x[1], Normal, "Bea", "Ada until", "; Bea until 2026-01-01 00:31 UTC (gauge).")
 	w.expect(x[2], Unacknowledged, "", "The outlet has risen from 0 to 62 kPa gauge. Warn them now.", "Ada until", "Bea until", noLockOut)
 	w.expect(x[3], Unacknowledged, "Ada", "The work of Ada here has ended.", "At work here: Bea until")
-	w.expect(x[4], ReturnedUnacknowledged, "Cem", "Cem has ended the declared work of Bea.", "Nobody is declared at work here now")
+	w.expect(x[4], ReturnedUnacknowledged, "Cem", "Cem has ended the work of Bea here.", "Nobody is declared at work here now")
 	ids := map[string]bool{}
 	for i := range x {
 		ids[x[i].ID()] = true
@@ -112,10 +112,10 @@ func TestWhatIsSaidOfEachSign(t *testing.T) {
 		words  string
 	}{
 		{func(w *works) { w.s.Strokes++ }, "The booster has stroked. Warn them now."},
-		{func(w *works) { w.s.Valve = station.ValveOpen }, "The supply valve's signal is open. Warn them now."},
+		{func(w *works) { w.s.Valve = station.ValveOpen }, "The supply valve signals open. Warn them now."},
 		{func(w *works) { w.s.Inlet = shows(600e3) }, "The inlet has risen from 0 to 600 kPa gauge."},
 		{func(w *works) { w.s.Inlet, w.s.InletReads = station.Unknown("a step that no header makes"), 600e3 }, "The inlet has risen from 0 to 600 kPa gauge."},
-		{func(w *works) { w.s.Inlet, w.s.InletReads = station.Unknown("no reading"), station.Gauge(math.NaN()) }, "The pressure of the inlet is not known (no reading): pressure that returns might not be seen. Tell them, and verify at the local gauges."},
+		{func(w *works) { w.s.Inlet, w.s.InletReads = station.Unknown("no reading"), station.Gauge(math.NaN()) }, "The inlet pressure is not known (no reading): pressure that returns might not be seen. Warn them, and watch the local gauges."},
 	} {
 		w := vented(t)
 		w.say("at-work", "Ada", "seal", 60)
@@ -295,7 +295,7 @@ func TestTheWordVentedSurvives(t *testing.T) {
 	w.s.Inlet, w.s.Outlet = shows(600e3), shows(880e3)
 	w.run(7)
 	x := w.of(PressureReturned)
-	if len(x) != 1 || !strings.Contains(x[0].Message, "a person's word: Ada at 2026-01-01 00:01 UTC") || !strings.Contains(x[0].Message, "the inlet reads 600 kPa gauge, the outlet 880 kPa gauge") {
+	if len(x) != 1 || !strings.Contains(x[0].Message, "the word of Ada at 2026-01-01 00:01 UTC") || !strings.Contains(x[0].Message, "the inlet reads 600 kPa gauge, the outlet 880 kPa gauge") {
 		t.Errorf("%+v", x)
 	}
 }

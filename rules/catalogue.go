@@ -56,6 +56,7 @@ type Definition struct {
 
 	raise, clear *expression
 	message      []piece
+	over         []piece // the message when the condition has ended
 	evidence     []fact
 	explained    []int
 	frozen       [station.NumStates]bool

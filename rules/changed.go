@@ -20,9 +20,9 @@ func (v *Evaluator) Changed() {
 		if !ok || c.answer != no {
 			continue
 		}
-		c.message, c.trigger, c.say = "By the changed configuration its condition no longer holds; the readings are what they were.", PlateChanged, nil
+		c.message, c.trigger, c.say = "The configuration was changed, and by the new one the condition no longer holds. The readings have not changed.", PlateChanged, nil
 		if v.set[i].Name == PressureLeft || v.set[i].Name == InletPressureLeft {
-			c.message = "By the changed calendar the shift is not over, or the station stays charged by intent. The pressure is what it was."
+			c.message = "The calendar was changed: by the new one the shift is not over, or the station stays charged by intent. The pressure has not changed."
 		}
 		v.advance(i, s.At, c)
 	}

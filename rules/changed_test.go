@@ -25,7 +25,7 @@ func TestAChangedLimitIsTheReason(t *testing.T) {
 		} else {
 			g.play(1, func(_ int, s *station.Status) { s.Outlet = known(800e3) })
 		}
-		if last := g.got[len(g.got)-1]; last.To != ReturnedUnacknowledged || last.ByConfiguration() != configured || strings.Contains(last.Message, "changed configuration") != configured {
+		if last := g.got[len(g.got)-1]; last.To != ReturnedUnacknowledged || last.ByConfiguration() != configured || strings.Contains(last.Message, "The configuration was changed") != configured {
 			t.Errorf("configured %v: %+v", configured, last)
 		}
 	}
@@ -49,7 +49,7 @@ func TestAChangedCalendarIsTheReason(t *testing.T) {
 	}
 	plate.Calendar = text(0, 22*60)
 	g.v.Changed()
-	if last := g.got[len(g.got)-1]; last.To != ReturnedUnacknowledged || !last.ByConfiguration() || !strings.Contains(last.Message, "The pressure is what it was") {
+	if last := g.got[len(g.got)-1]; last.To != ReturnedUnacknowledged || !last.ByConfiguration() || !strings.Contains(last.Message, "The pressure has not changed") {
 		t.Errorf("%+v", last)
 	}
 }

@@ -3,7 +3,6 @@ package rules
 import (
 	"fmt"
 	"strings"
-	"time"
 
 	"strokewise/analyzer/station"
 )
@@ -47,7 +46,7 @@ func (v *Evaluator) Command(c *station.Command, at station.Instant) error {
 	}
 	if c.Kind != "acknowledge" {
 		if strings.TrimSpace(c.By) == "" {
-			return refuse(c, "give who says so")
+			return refuse(c, "give your name")
 		}
 		if o, _ := FindOrder(c.Kind); o.Reason && strings.TrimSpace(textOf(c)) == "" {
 			return refuse(c, "give the reason")
@@ -89,7 +88,7 @@ func (v *Evaluator) acknowledge(i int, c *station.Command, at station.Instant) e
 	case ReturnedUnacknowledged:
 		to = Normal
 	default:
-		return refuse(c, "it is %s: there is nothing to acknowledge", a.State)
+		return refuse(c, "the alarm is %s: there is nothing to acknowledge", a.State)
 	}
 	a.LastTime, a.Told = at, at
 	v.move(i, to, at, word(c))
@@ -98,14 +97,13 @@ func (v *Evaluator) acknowledge(i int, c *station.Command, at station.Instant) e
 
 func (v *Evaluator) shelve(i int, c *station.Command, at station.Instant) error {
 	a, def := &v.Alarms[i], &v.set[i]
-	limit := time.Duration(def.ShelveAtMost)
 	switch {
 	case a.State == OutOfService:
-		return refuse(c, "it is out of service: put it in service first")
+		return refuse(c, "the alarm is out of service: put it back in service first")
 	case c.Until != 0 && c.Until <= at:
-		return refuse(c, "the end %s is not after now, %s", c.Until, at.Floor(station.Second))
+		return refuse(c, "its end, %s, is past", v.clock(c.Until))
 	case c.Until.Sub(at) > def.ShelveAtMost:
-		return refuse(c, "%s is too long: %s at most", time.Duration(c.Until.Sub(at)).Round(time.Minute), limit)
+		return refuse(c, "%s is too long: %s at most", spanOf(c.Until.Sub(at)), spanOf(def.ShelveAtMost))
 	}
 	a.Until, a.Once = c.Until, c.Until == 0
 	if a.Once {
@@ -124,9 +122,9 @@ func (v *Evaluator) outOfService(i int, c *station.Command, at station.Instant) 
 	a, def := &v.Alarms[i], &v.set[i]
 	switch {
 	case def.FailSafe:
-		return refuse(c, "it guards people and is never out of service; shelve it, %s at most", time.Duration(def.ShelveAtMost))
+		return refuse(c, "it guards people and is never out of service; shelve it, for %s at most", spanOf(def.ShelveAtMost))
 	case a.State == OutOfService:
-		return refuse(c, "it is out of service already")
+		return refuse(c, "the alarm is out of service already")
 	}
 	a.Until, a.Once, a.LastTime = 0, false, at
 	v.move(i, OutOfService, at, word(c))
@@ -141,7 +139,7 @@ func (v *Evaluator) inService(i int, c *station.Command, at station.Instant) err
 func (v *Evaluator) back(i int, c *station.Command, at station.Instant, from AlarmState) error {
 	a := &v.Alarms[i]
 	if a.State != from {
-		return refuse(c, "it is %s, not %s", a.State, from)
+		return refuse(c, "the alarm is %s, not %s", a.State, from)
 	}
 	a.LastTime = at
 	v.release(i, at, word(c))
@@ -161,9 +159,9 @@ func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error 
 	case v.set[i].Name != PressureLeft:
 		return refuse(c, "only %s is cleared by a word", PressureLeft)
 	case !v.HaveStep || shut.at == 0 || s.State.Fed() && !v.Silent:
-		return refuse(c, "the supply is not known to be closed; close it first")
+		return refuse(c, "the supply is not known to be closed: close it first")
 	case read && v.contradicts(s):
-		return refuse(c, "the inlet still reads %s and the outlet %s: %s. Treat both as charged; vent both sides, then read the local gauges again", v.plate.Reading.Gauge(s.Inlet.Value), v.outletReads(), whyContradicts)
+		return refuse(c, "the inlet still reads %s and the outlet %s: %s. Treat both as charged, vent both sides, then read the local gauges again", v.plate.Reading.Gauge(s.Inlet.Value), v.outletReads(), whyContradicts)
 	case read && v.seesTank(s) && s.Outlet.Value > ChargedMin:
 		return refuse(c, "the outlet still reads %s: vent it, then read the local gauge again", v.plate.Reading.Gauge(s.Outlet.Value))
 	case read && s.Inlet.Known() && s.Inlet.Value > ChargedMin:
@@ -172,7 +170,7 @@ func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error 
 	said := word(c)
 	v.Past.vent(shut.at, Vented(v.Past.Vents.Words, c, at, false), v.ventedBy(said.by, at))
 	said.answer = no
-	said.message = "A person says that the line is vented. Nothing here verifies it."
+	said.message = said.by + " says that the line is vented. Nothing here verifies it."
 	v.advance(i, at, said)
 	v.advance(v.index(InletPressureLeft), at, said)
 	v.expose(v.index(PressureReturned), at, said)
@@ -190,7 +188,7 @@ func (v *Evaluator) expose(i int, at station.Instant, said verdict) {
 
 // ventedBy words a person's word.
 func (v *Evaluator) ventedBy(who string, at station.Instant) string {
-	return fmt.Sprintf("a person's word: %s at %s", who, v.clock(at))
+	return fmt.Sprintf("the word of %s at %s", who, v.clock(at))
 }
 
 // note keeps what somebody wrote with the alarm: a transition that leaves the state as it is.
@@ -199,7 +197,7 @@ func (v *Evaluator) note(i int, c *station.Command, at station.Instant) error {
 		return v.closeGone(i, c, at)
 	}
 	if c.Kind == "close" && v.Alarms[i].Present {
-		return refuse(c, "its condition is still present")
+		return refuse(c, "the condition is still present: close the alarm once it has ended")
 	}
 	a := &v.Alarms[i]
 	a.LastTime = at

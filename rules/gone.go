@@ -15,7 +15,7 @@ func (v *Evaluator) removed() Trigger {
 
 // wordsGone are what is said of an alarm of such a station that is raised again when its
 // shelving ends.
-const wordsGone = "The alarm was open when the station was removed from the configuration. Nothing watches it any more."
+const wordsGone = "The alarm was open when the station was removed from the configuration. Nothing watches it now."
 
 // Retire follows the station's removal from the configuration. No sample comes any more that
 // could end an alarm, so that those that stand do so until somebody closes each with its cause.
@@ -37,7 +37,7 @@ func (v *Evaluator) Retire(at station.Instant) {
 			v.stamp(i, Normal, at, verdict{message: "The word of " + spokenNames(v.Past.Vents.Words) + " that the line is vented stands, but nothing watches the line any more.", trigger: v.removed()})
 		case a.State == SuppressedByDesign, a.State == OutOfService:
 			a.Present, a.True = false, 0
-			v.stamp(i, Normal, at, verdict{message: "It was removed from the configuration.", trigger: v.removed()})
+			v.stamp(i, Normal, at, verdict{message: "The station is no longer in the configuration.", trigger: v.removed()})
 		case a.State.Active():
 			v.stamp(i, a.State, at, verdict{trigger: v.removed(), why: v.removed().Words() + askClose})
 		}
@@ -94,7 +94,7 @@ func (v *Evaluator) closeGone(i int, c *station.Command, at station.Instant) err
 		return refuse(c, "people are declared at work here (%s): end their work first (work-ended)", namesAtWork(v.Work.People))
 	}
 	said := word(c)
-	said.message = "Closed by a person; " + v.removed().Words() + "."
+	said.message = "Closed by " + said.by + ": " + v.removed().Words() + "."
 	a.Present, a.True, a.Until, a.Once = false, 0, 0, false
 	v.stamp(i, Normal, at, said)
 	return nil

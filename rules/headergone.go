@@ -20,7 +20,7 @@ func (h *Header) leftInWords() string {
 	if len(h.Left) == 0 {
 		return ""
 	}
-	return " By the changed configuration " + strings.Join(h.Left, ", ") + " no longer hangs on it and is not counted."
+	return " No longer counted, because the configuration has taken them off this header: " + strings.Join(h.Left, ", ") + "."
 }
 
 // Orphan retires the alarm of a header that no station hangs on any more, and reports whether

@@ -143,16 +143,16 @@ func (h *Header) say(t *Transition) (string, []Evidence) {
 	under := h.under()
 	name, _ := h.key.Header()
 	if !h.standing() {
-		return fmt.Sprintf("Header %s is back at most of the stations that had been low: %d of %d still are.%s", name, h.low(), len(under), h.leftInWords()), t.Evidence
+		return fmt.Sprintf("Header %s is back: of its %d stations that were low, %d still are.%s", name, len(under), h.low(), h.leftInWords()), t.Evidence
 	}
 	rest, inlet := h.median(func(m *member) float64 { return m.Rest }), h.median(func(m *member) float64 { return m.Inlet })
-	text := fmt.Sprintf("Header %s is low: %d stations of %d that were fed fell together.", name, len(under), max(h.FedAtMost, len(under)))
+	text := fmt.Sprintf("Header %s is low: the inlets of %d of %d stations with their supply on fell together", name, len(under), max(h.FedAtMost, len(under)))
 	evidence := append(t.Evidence, Evidence{Name: "stations_low", Value: float64(len(under))}, Evidence{Name: "stations_fed", Value: float64(max(h.FedAtMost, len(under)))})
 	if rest > 0 {
-		text = fmt.Sprintf("%s Inlets fell from %s to %s or below (medians).", text, h.policy.Reading.Number(rest), h.policy.Reading.Gauge(inlet))
+		text = fmt.Sprintf("%s, from %s to %s or less (medians)", text, h.policy.Reading.Number(rest), h.policy.Reading.Gauge(inlet))
 		evidence = append(evidence, Evidence{Name: "inlet_before", Value: rest, Unit: "Pa gauge"}, Evidence{Name: "inlet_when_seen", Value: inlet, Unit: "Pa gauge"})
 	}
-	return text, append(evidence, Evidence{Name: "stations", Text: strings.Join(under, ", ")})
+	return text + ".", append(evidence, Evidence{Name: "stations", Text: strings.Join(under, ", ")})
 }
 
 // under lists the stations under the alarm, by name.

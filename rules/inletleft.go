@@ -18,13 +18,13 @@ func (v *Evaluator) inletLeft(s *station.Status) verdict {
 	case v.shut.at == 0 && active && !s.State.Fed():
 		return verdict{}
 	case v.shut.at == 0:
-		return verdict{answer: no, message: "The supply is open again; the inlet is charged as in service."}
+		return verdict{answer: no, message: "The supply is open again: the inlet is charged, as in service."}
 	case !v.due(v.shut, s.At) && !active:
 		return verdict{answer: no}
 	case !s.Inlet.Known():
 		return verdict{} // nothing says that it was charged; pressure-left asks for a look all the same
 	case s.Inlet.Value <= ChargedMin && v.Past.InletWord == v.shut.at:
-		return verdict{answer: no, message: "A person said that the lines are vented, and the inlet reads below the limit."}
+		return verdict{answer: no, message: v.belowByWord("inlet")}
 	case s.Inlet.Value <= ChargedMin && active && !v.InletFall.believed(inletFallSeconds):
 		return verdict{} // a sudden zero proves nothing
 	case s.Inlet.Value <= ChargedMin:
@@ -43,9 +43,9 @@ func (v *Evaluator) trapped() (string, []Evidence) {
 	e := append(v.shutdownEvidence(), pressureEvidence("inlet_pressure", &s.Inlet), pressureEvidence("outlet_pressure", &s.Outlet))
 	switch {
 	case v.Silent || !s.Inlet.Known():
-		return "The inlet's pressure is not known: treat it as charged. " + v.sinceWhen(), e
+		return "The inlet pressure is not known: treat it as charged. " + v.sinceWhen(), e
 	case s.Inlet.Value <= ChargedMin:
 		return v.unseenFall("inlet", &s.Inlet), e
 	}
-	return fmt.Sprintf("The inlet still reads %s: air is shut in before the booster and can move the piston. %s", v.plate.Reading.Gauge(s.Inlet.Value), v.sinceWhen()), e
+	return fmt.Sprintf("The inlet still reads %s: air trapped ahead of the booster can move the piston. %s", v.plate.Reading.Gauge(s.Inlet.Value), v.sinceWhen()), e
 }

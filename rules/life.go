@@ -14,16 +14,17 @@ const (
 // then what becomes of the state.
 func (v *Evaluator) advance(i int, t station.Instant, c verdict) {
 	a := &v.Alarms[i]
+	held := t // how long it holds is of one clock: a person's word and a tick are of ours, and a sensor's may be hours behind
 	if t < a.LastTime {
-		t = a.LastTime // ticks and event time may differ by the lateness
+		t = a.LastTime
 	}
 	a.LastTime = t
 	switch c.answer {
 	case yes:
-		if a.True == 0 {
-			a.True = t
+		if a.True == 0 || held < a.True {
+			a.True = held
 		}
-		a.Present = a.Present || t.Sub(a.True) >= v.delay(i, t)
+		a.Present = a.Present || held.Sub(a.True) >= v.delay(i, t)
 	case no:
 		a.True, a.Present = 0, false
 	case between:
@@ -71,7 +72,7 @@ func (v *Evaluator) settle(i int, t station.Instant, c verdict) {
 			v.release(i, t, c)
 		}
 	case SuppressedByDesign:
-		if !a.Present || !v.suppressed(i) {
+		if !a.Present || c.answer != unknown && !v.suppressed(i) { // unknown freezes: nothing can be said of it now
 			v.release(i, t, c)
 		}
 	}
@@ -178,7 +179,7 @@ func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
 	case c.say != nil:
 		c.message, c.evidence = c.say(v)
 	case def.raise != nil:
-		c.message, c.evidence = v.say(def)
+		c.message, c.evidence = v.say(def, !a.Present && a.Raised != 0)
 	}
 	if from != Normal && from < SuppressedByDesign && t != a.Raised {
 		if r, ok := v.progress(i); ok {

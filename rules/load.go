@@ -142,6 +142,7 @@ func (r *reader) keys(d *Definition) fields {
 		"remind_acknowledged": r.duration(&d.RemindAckNs),
 		"explained_by":        r.list(&d.ExplainedBy),
 		"message":             func(n *yaml.Node) { d.message = r.message(n) },
+		"over":                func(n *yaml.Node) { d.over = r.message(n) },
 		"evidence":            func(n *yaml.Node) { d.evidence = r.facts(n) },
 		"consequence":         r.text(&d.Consequence),
 		"causes":              r.list(&d.Causes),

@@ -128,7 +128,7 @@ func overNeed(all int) int {
 // sayOver puts the finding in words.
 func (h *Header) sayOver() (string, []Evidence) {
 	if !h.standing() {
-		return "No station is seen at work after the shift any more. Those that are still charged have alarms of their own.", nil
+		return "No station is seen at work after the shift now. Those that are still charged have alarms of their own.", nil
 	}
 	o := &h.Over
 	return fmt.Sprintf("%d of %d stations are still at work though their shift ended at %s: overtime, or is the calendar or its zone wrong? "+

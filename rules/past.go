@@ -93,7 +93,7 @@ func (p *past) left(s *station.Status, seen *seenVents) {
 	case shut:
 		p.Vents.Vented, p.Vents.InletVented = p.Vents.Vented || low && seen.outlet, p.Vents.InletVented || inletLow && seen.inlet
 		if p.Vents.Vented || p.Vents.InletVented {
-			p.Vents.VentedBy = "a live sensor"
+			p.Vents.VentedBy = "as live sensors saw"
 		}
 	}
 	if s.Inlet.Known() && s.Inlet.Value > ChargedMin {

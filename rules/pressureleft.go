@@ -56,7 +56,7 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 		if active && !s.State.Fed() {
 			return verdict{} // that nobody knows of a shutdown ends nothing: the supply must be seen to be open
 		}
-		return verdict{answer: no, message: "The supply is open, and no calendar says that the shift is over: the outlet is charged as in service."}
+		return verdict{answer: no, message: "The supply is open and no shift is over: the outlet is charged, as in service."}
 	}
 	if !v.due(v.shut, s.At) && !active {
 		return verdict{answer: no}
@@ -73,7 +73,7 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 	}
 	if !v.seesTank(s) {
 		if v.Past.Word == v.shut.at {
-			return verdict{answer: no, message: "The outlet is unknown; a person said that it is vented."}
+			return verdict{answer: no, message: "The outlet is unknown. " + v.wordStands()}
 		}
 		return verdict{answer: yes, say: (*Evaluator).left}
 	}
@@ -85,7 +85,7 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 		return verdict{answer: yes, say: (*Evaluator).left}
 	}
 	if v.Past.Word == v.shut.at {
-		return verdict{answer: no, message: "A person said that the line is vented, and the outlet reads below the limit."}
+		return verdict{answer: no, message: v.belowByWord("outlet")}
 	}
 	switch {
 	case active && !v.Fall.believed(fallSeconds):
@@ -142,6 +142,19 @@ func (v *Evaluator) contradiction(s *station.Status) {
 	}
 }
 
+// wordStands words that an alarm ends on a person's word alone.
+func (v *Evaluator) wordStands() string {
+	if by := v.Past.Vents.VentedBy; v.Past.Vents.said() && by != "" {
+		return "It ends on " + by + " that the line was vented. Nothing here verifies it."
+	}
+	return "It ends on a person's word that the line was vented. Nothing here verifies it."
+}
+
+// belowByWord is the message of an end by a person's word, with a reading that does not contradict it.
+func (v *Evaluator) belowByWord(side string) string {
+	return "The " + side + " reads below " + v.plate.Reading.Gauge(ChargedMin) + ". " + v.wordStands()
+}
+
 // belowLimit is the message of an end by a reading.
 func (v *Evaluator) belowLimit(side string) string {
 	return "The " + side + " reads below " + v.plate.Reading.Gauge(ChargedMin) + ". Nobody has verified it."
@@ -176,11 +189,11 @@ func (v *Evaluator) sinceWhen() string {
 	at := v.clock(v.shut.at)
 	switch {
 	case v.shut.at == 0:
-		return "When it was shut down is no longer known."
+		return "When the station was shut down is no longer known."
 	case v.shut.by == ByValve:
 		return "The supply valve was closed at " + at + "."
 	case v.shut.by == ByInlet:
-		return "By the inlet's pressure, the supply was closed at " + at + "."
+		return "Going by the inlet pressure, the supply was closed at " + at + "."
 	}
 	words := "By the calendar, the shift ended at " + at
 	s := v.last()
@@ -205,7 +218,7 @@ func (v *Evaluator) charged() (string, []Evidence) {
 		}
 	}
 	if e := &s.Estimates[station.StoredEnergy]; e.Known() {
-		message += fmt.Sprintf(" The tank holds about %.3g kJ (isentropic expansion to ambient).", e.Value/1e3)
+		message += fmt.Sprintf(" The tank holds about %.3g kJ (isentropic).", e.Value/1e3)
 		evidence = append(evidence, Evidence{Name: "stored_energy_isentropic", Value: e.Value, Unit: "J"})
 	} else {
 		evidence = append(evidence, Evidence{Name: "stored_energy_isentropic", Text: "unknown: " + e.Reason})
@@ -235,16 +248,16 @@ func (v *Evaluator) unverified() (string, []Evidence) {
 		reason = "the station is silent"
 	}
 	evidence = append(evidence, Evidence{Name: "outlet_pressure", Text: "unknown: " + reason})
-	return "The outlet's pressure is not known: treat it as charged. " + v.sinceWhen(), evidence
+	return "The outlet pressure is not known: treat it as charged. " + v.sinceWhen(), evidence
 }
 
 func (v *Evaluator) shutdownEvidence() []Evidence {
 	if v.shut.at == 0 {
-		return []Evidence{{Name: "shutdown_at", Text: "not known any more"}}
+		return []Evidence{{Name: "shutdown_at", Text: "no longer known"}}
 	}
 	return []Evidence{
 		{Name: "shutdown_at", Text: v.shut.at.Floor(station.Second).String()},
-		{Name: "shutdown_told_by", Text: v.shut.by.String()},
+		{Name: "shutdown_shown_by", Text: v.shut.by.String()},
 	}
 }
 

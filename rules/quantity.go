@@ -50,6 +50,7 @@ const (
 	qSetSeconds
 	qGain
 	qAtRelief
+	qLeakUse
 	qLeakCost
 	qInletLeakCost
 	qRequired
@@ -147,6 +148,7 @@ var ownQuantities = [numOwn]quantity{
 	qSetSeconds:       {"set_seconds", "s", "s", "for how long set_pressure has been known and the same within 2 %"},
 	qGain:             {"outlet_gain", "1", "1", "rise of the absolute outlet since it is above what the forces allow, 0 below"},
 	qAtRelief:         {"at_relief_seconds", "s", "s", "for how long the outlet has stayed between 0.97 and 1.1 relief_limit, outlet_span below 0.02 relief_limit, with two strokes_minute and more; 0: it does not"},
+	qLeakUse:          {"leak_is_use", "truth", "", "a draw that looked like a leak has ended by itself within two weeks, and the present one is no more than a quarter larger and has lasted no more than half as long again: a consumer that draws evenly"},
 	qLeakCost:         {"leak_cost_year", "1", "", "what leak_flow and its drive air cost in 8,760 h, in the currency of the site's price"},
 	qInletLeakCost:    {"inlet_leak_cost_year", "1", "", "what inlet_leak costs in 8,760 h, in the currency of the site's price"},
 	qRequired:         {"required_pressure", "Pa", "Pa gauge", "what the branch needs, of the plate"},
@@ -169,7 +171,7 @@ var ownQuantities = [numOwn]quantity{
 	qHeaderLow:        {"header_low", "truth", "", "the header at rest is below header_needed"},
 	qFrozen:           {"sensor_frozen", "truth", "", "blind because a reading stands still"},
 	qImplausible:      {"sensor_implausible", "truth", "", "blind because readings contradict each other"},
-	qBlind:            {"blind", "truth", "", "the sensors do not let one tell"},
+	qBlind:            {"blind", "truth", "", "the sensors cannot be relied on"},
 	qOff:              {"off", "truth", "", "state, unknown while blind"},
 	qCharging:         {"charging", "truth", "", "state, unknown while blind"},
 	qStroking:         {"stroking", "truth", "", "state, unknown while blind"},
@@ -190,7 +192,8 @@ var units = []struct {
 }
 
 // texts are facts in words that messages and evidence can name.
-var texts = []string{"state", "state_reason", "leak_method", "leak_onset", "leak_place", "shutdown_by", "vented_by", "pressure_limit_of", "relief_seen", "leak_cost", "inlet_leak_cost"}
+var texts = []string{"state", "state_reason", "leak_method", "leak_onset", "leak_place", "shutdown_by", "vented_by", "pressure_limit_of", "relief_seen", "leak_cost", "inlet_leak_cost",
+	"count_compared", "delivery_changed", "set_moved", "inspection_left"}
 
 func quantityOf(name string) (int, bool) {
 	for i := range quantities {

@@ -105,10 +105,25 @@ func (r *reader) facts(n *yaml.Node) []fact {
 	return out
 }
 
-// say puts an alarm of the catalogue in words, with the figures of the newest step.
-func (v *Evaluator) say(d *Definition) (string, []Evidence) {
+// hasEnded is the message of an alarm that has ended and has none of its own for that.
+const hasEnded = "The condition of this alarm has ended."
+
+// say puts an alarm of the catalogue in words, with the figures of the newest step: as it stands,
+// or, once it is over, as it has ended.
+func (v *Evaluator) say(d *Definition, over bool) (string, []Evidence) {
+	switch {
+	case !over:
+		return v.words(d.message), v.facts(d)
+	case d.over == nil:
+		return hasEnded, v.facts(d)
+	}
+	return v.words(d.over), v.facts(d)
+}
+
+// words returns the pieces of a message as text.
+func (v *Evaluator) words(pieces []piece) string {
 	var b strings.Builder
-	for _, p := range d.message {
+	for _, p := range pieces {
 		switch {
 		case p.text != "":
 			b.WriteString(v.fact(p.text))
@@ -120,7 +135,11 @@ func (v *Evaluator) say(d *Definition) (string, []Evidence) {
 			b.WriteString(v.figure(p.unit, v.now[p.quantity]))
 		}
 	}
-	var evidence []Evidence
+	return b.String()
+}
+
+// facts returns the evidence of an alarm of the catalogue.
+func (v *Evaluator) facts(d *Definition) (evidence []Evidence) {
 	for _, f := range d.evidence {
 		switch {
 		case f.quantity == qLeakCost, f.quantity == qInletLeakCost:
@@ -134,7 +153,7 @@ func (v *Evaluator) say(d *Definition) (string, []Evidence) {
 			evidence = append(evidence, Evidence{Name: f.name, Value: x, Unit: quantities[f.quantity].Show, Shown: asRead(f.quantity, x, v.plate.Reading)})
 		}
 	}
-	return b.String(), evidence
+	return evidence
 }
 
 // figure returns a value in a unit of messages.
@@ -152,7 +171,7 @@ func (v *Evaluator) figure(unit string, x float64) string {
 // finite reports whether a quantity can be shown: known, and no limit that is not given.
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
-// fact gives one of texts.
+// fact returns one of texts.
 func (v *Evaluator) fact(name string) string {
 	s := v.last()
 	switch name {
@@ -185,6 +204,14 @@ func (v *Evaluator) fact(name string) string {
 		return v.leakCost()
 	case "inlet_leak_cost":
 		return v.inletLeakCost()
+	case "count_compared":
+		return v.countCompared()
+	case "delivery_changed":
+		return v.deliveryChanged()
+	case "set_moved":
+		return v.setMoved()
+	case "inspection_left":
+		return v.inspectionLeft()
 	}
 	return station.Blind.String()
 }

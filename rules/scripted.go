@@ -78,7 +78,7 @@ var scriptKey = station.Key{Site: "script", Station: "1"}
 
 // scriptQuantityNames returns the names of all quantities that can stand in a stretch.
 func scriptQuantityNames() []string {
-	all := []string{"state", "shut_down", "told_by_inlet", "heard"}
+	all := []string{"state", "shut_down", "shut_by_inlet", "heard"}
 	for n := range scriptQuantities {
 		all = append(all, n)
 	}
@@ -175,7 +175,7 @@ func (t *scripted) shut(at station.Instant) {
 		t.status.ShutdownAt, t.status.ShutdownBy = 0, station.NoShutdown
 	case t.status.ShutdownAt == 0:
 		t.status.ShutdownAt, t.status.ShutdownBy = at, ByValve
-		if inlet, given := t.values["told_by_inlet"]; given && inlet != 0 {
+		if inlet, given := t.values["shut_by_inlet"]; given && inlet != 0 {
 			t.status.ShutdownBy = ByInlet
 		}
 	}

@@ -183,7 +183,7 @@ func (v *Evaluator) serviceDue(t station.Instant) verdict {
 	}
 	if v.kinds == 0 {
 		v.Service.Told = 0
-		return verdict{answer: no, message: "Nothing is due any more by dates and cycles."}
+		return verdict{answer: no, message: "By dates and cycles nothing is due now."}
 	}
 	i := v.index(ServiceDue)
 	if a := &v.Alarms[i]; a.State.Active() && v.Service.Told != 0 && v.kinds.beyond(v.Service.Told) {
@@ -205,11 +205,11 @@ func (v *Evaluator) servicesDue() (string, []Evidence) {
 		name := d.What.String()
 		var left []string
 		if days, known := daysTo(d.Date, t); known {
-			left = append(left, leftOf(int64(days), "days"))
+			left = append(left, leftOf(int64(days), "day", ""))
 			evidence = append(evidence, Evidence{Name: name + "_days", Value: float64(days), Unit: "d"}, Evidence{Name: name + "_due", Text: d.Date})
 		}
 		if d.Interval > 0 {
-			left = append(left, leftOf(d.CyclesLeft, "cycles"))
+			left = append(left, leftOf(d.CyclesLeft, "cycle", ""))
 			evidence = append(evidence, Evidence{Name: name + "_cycles_left", Value: float64(d.CyclesLeft), Unit: "1"})
 			if d.Lost > 0 {
 				evidence = append(evidence, Evidence{Name: name + "_minutes_not_counted", Value: float64(d.Lost), Unit: "1"})
@@ -217,14 +217,22 @@ func (v *Evaluator) servicesDue() (string, []Evidence) {
 		}
 		said = append(said, d.What.Words()+" "+strings.Join(left, " or "))
 	}
-	return "Due: " + strings.Join(said, "; ") + ". Local law and the maker's papers govern the intervals.", evidence
+	return "Due: " + strings.Join(said, "; ") + ". Local law and the maker's documents govern the intervals.", evidence
 }
 
-func leftOf(n int64, what string) string {
-	if n < 0 {
-		return fmt.Sprintf("overdue by %d %s", -n, what)
+// leftOf words how much is left, in a unit: "in 5 days", "overdue by 1 day". What is not overdue
+// begins with due.
+func leftOf(n int64, unit, due string) string {
+	if n != 1 && n != -1 {
+		unit += "s"
 	}
-	return fmt.Sprintf("in %d %s", n, what)
+	switch {
+	case n < 0:
+		return fmt.Sprintf("overdue by %d %s", -n, unit)
+	case n == 0 && unit == "days":
+		return due + "today"
+	}
+	return fmt.Sprintf("%sin %d %s", due, n, unit)
 }
 
 // fillDates gives the quantities on the tank's inspection at t.
@@ -270,7 +278,7 @@ func Recorded(c *station.Command, at station.Instant) Due {
 func (v *Evaluator) doneService(_ int, c *station.Command, at station.Instant) error {
 	d := Recorded(c, at)
 	if c.Kind == "done" && !recorded(c) {
-		return refuse(c, "it does not say what was done, on which day and with which document")
+		return refuse(c, "give what was done, on which day, and the reference of the document")
 	}
 	return v.Recall(d, at)
 }
@@ -299,7 +307,7 @@ func (v *Evaluator) Recall(d Due, at station.Instant) error {
 	}
 	k := v.mark(&x, at)
 	if d.Last < k.last() {
-		return &Idle{fmt.Sprintf("cannot record %s of %s: it was done on %s already", d.What, d.Last, k.last())}
+		return &Idle{fmt.Sprintf("cannot record %s as done on %s: a later date, %s, is recorded already", d.What, d.Last, k.last())}
 	}
 	k.Done, k.Document, k.By = d.Last, d.Document, d.By
 	k.Strokes, k.Lost, k.Since = v.Service.Strokes, v.Service.Lost, at

@@ -8,7 +8,7 @@ import "strokewise/analyzer/station"
 // change.
 func (v *Evaluator) signalLost(now station.Instant, a *Arrivals) verdict {
 	if v.plate.Cadence == station.OnChange {
-		return verdict{answer: no, message: "By the configuration the sensors publish on change: silence of a channel is no fault.", trigger: PlateChanged}
+		return verdict{answer: no, message: "The configuration says that the sensors publish on change: silence is no fault.", trigger: PlateChanged}
 	}
 	limit := v.silence()
 	c := verdict{answer: no, message: "Both pressure channels send samples again."}

@@ -30,7 +30,7 @@ func TestWorkOfOthersEndsByName(t *testing.T) {
 	}
 	w.say("work-ended", "Cem", "ada  LUND and Bo have left", 0)
 	x := w.of(PressureAtWork)
-	w.expect(x[len(x)-1], Normal, "Cem", "Cem has ended the declared work of Ada Lund, Bo. At work here: José until")
+	w.expect(x[len(x)-1], Normal, "Cem", "Cem has ended the work of Ada Lund, Bo here. At work here: José until")
 	w.s.Outlet = shows(640e3)
 	w.run(1)
 	if x = w.of(PressureAtWork); x[len(x)-1].To != Unacknowledged {
@@ -95,7 +95,7 @@ func TestAWordVentedIsRecalled(t *testing.T) {
 	w.run(1)
 	w.s.ShutdownAt, w.s.State, w.s.Inlet, w.s.Outlet = 0, station.Holding, shows(600e3), shows(880e3)
 	w.run(3)
-	if x := w.of(PressureReturned); len(x) != 1 || !strings.Contains(x[0].Message, "a person's word: Bea at 2026-01-01 00:00 UTC") || len(w.v.Past.Vents.Words) != 2 {
+	if x := w.of(PressureReturned); len(x) != 1 || !strings.Contains(x[0].Message, "the word of Bea at 2026-01-01 00:00 UTC") || len(w.v.Past.Vents.Words) != 2 {
 		t.Errorf("%+v", x)
 	}
 	w = vented(t)

@@ -19,14 +19,14 @@ const SetUnderRelief = 0.9
 // pressureLimit returns the least pressure, Pa gauge, that the plate sets for the outlet, and what it belongs to;
 // NaN where the plate sets none.
 func pressureLimit(p *station.Plate) (float64, string) {
-	limit, of := nan, "no limit is in the plate data"
+	limit, of := nan, "not given in the plate data"
 	for _, c := range [...]struct {
 		at float64
 		of string
 	}{
-		{float64(p.TankPS), "the name-plate pressure (PS) of the tank"},
-		{float64(p.HoseLimit), "the rating of the hoses"},
-		{(1 + accumulation) * float64(p.Relief), "the set pressure of the relief valve and the 10 % that it takes to open fully"},
+		{float64(p.TankPS), "name-plate pressure PS of the tank"},
+		{float64(p.HoseLimit), "rating of the hoses"},
+		{(1 + accumulation) * float64(p.Relief), "10 % above the relief valve's set pressure"},
 	} {
 		if c.at > 0 && !(limit <= c.at) {
 			limit, of = c.at, c.of

@@ -23,14 +23,14 @@ const (
 // triggers hold the name of each in the history, and its words for people.
 var triggers = [numTriggers]struct{ name, words string }{
 	ShelfTimeOver:  {"shelving over", "the time of the shelving is over"},
-	ShelfCondition: {"condition over", "shelved until the condition ended, which it did"},
+	ShelfCondition: {"condition over", "it was shelved until the condition ended, and it has ended"},
 	StillPresent:   {"still present", "still present"},
 	MoreDue:        {"more due", "more has come due"},
 	ShelfNews:      {"shelving outdated", "something came that was not known when the alarm was shelved"},
 	PlateChanged:   {"plate changed", "the configuration changed"},
 	AlarmRemoved:   {"alarm removed", "no longer in the configuration"},
 	StationRemoved: {"station removed", "the station is no longer in the configuration"},
-	HeaderRemoved:  {"header removed", "by the configuration no header of this name has enough stations to be watched"},
+	HeaderRemoved:  {"header removed", "the configuration leaves too few stations to watch this header by"},
 }
 
 // String returns the trigger's name in the history, "" for NoTrigger.
@@ -66,7 +66,7 @@ func (t *Transition) ByConfiguration() bool { return t.Trigger >= PlateChanged }
 func shelfEvidence(a *alarm) []Evidence {
 	e := []Evidence{{Name: "shelved_until", Text: a.Until.String()}}
 	if a.Once {
-		e = append(e, Evidence{Name: "shelved_for", Text: "once: until the condition ends"})
+		e = append(e, Evidence{Name: "shelved_for", Text: "until the condition ends"})
 	}
 	return e
 }

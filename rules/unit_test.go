@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -125,5 +126,51 @@ func TestMessagesAreInTheUnitOfTheSite(t *testing.T) {
 	}
 	if n := len(kpa["refused vented"]); n == 0 || !strings.Contains(fmt.Sprint(kpa["refused vented"]), "kPa gauge") {
 		t.Errorf("%d refusals of vented: %v", n, kpa["refused vented"])
+	}
+}
+
+// What is composed by code reads like the catalogue: no dialect, nothing that calls a line safe, no
+// figure with a sign where words have it. Source: the same expressions as for the catalogue.
+func TestWhatPeopleReadIsPlain(t *testing.T) {
+	for about, texts := range listen(t, station.ReadKPa) {
+		for _, text := range texts {
+			if m := dialect.FindString(text); m != "" {
+				t.Errorf("%s: %q in %q", about, m, text)
+			}
+			if m := claim.FindString(text); m != "" {
+				t.Errorf("%s: %q in %q claims what nobody here can know", about, m, text)
+			}
+		}
+	}
+}
+
+// A figure below zero is in words. Source: 1 - 0.88 = 12 %, 1.15 - 1 = 15 %.
+func TestFiguresWithASignAreInWords(t *testing.T) {
+	g := newStage(station.Plate{Reading: station.ReadBar})
+	e := &g.s.Estimates
+	e[station.EfficiencyChange], e[station.CountMismatch], e[station.SetShift] = known(-0.12), known(-0.15), known(-50e3)
+	g.play(1, nil)
+	for got, want := range map[string]string{
+		g.v.deliveryChanged():    "A stroke delivers 12 % less than usual",
+		g.v.countCompared():      "The counter counts too many strokes: the pressure readings show 15 % fewer",
+		g.v.setMoved():           "0.50 bar lower than usual",
+		leftOf(-1, "day", ""):    "overdue by 1 day",
+		leftOf(0, "day", "due "): "due today",
+		leftOf(5, "day", "due "): "due in 5 days",
+	} {
+		if got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
+// What has ended is not worded as if it stood. Source: the outlet is below the limit then.
+func TestAnEndIsNoRaise(t *testing.T) {
+	g := newStage(station.Plate{TankPS: 1000e3})
+	g.play(5, func(_ int, s *station.Status) { s.Outlet = known(1100e3) })
+	g.play(2, func(_ int, s *station.Status) { s.Outlet = known(900e3) })
+	i := slices.IndexFunc(g.got, func(t Transition) bool { return t.Alarm == OverPressure && t.To == ReturnedUnacknowledged })
+	if i < 0 || !strings.Contains(g.got[i].Message, "900 kPa gauge, below the limit of 1000 kPa gauge again") {
+		t.Errorf("%+v", g.got)
 	}
 }

@@ -236,7 +236,7 @@ func TestAirThatComesBehindALostSensor(t *testing.T) {
 	if len(x) != 3 || !x[2].Reminder() || x[2].At.Sub(x[1].At) > 21*station.Second {
 		t.Fatalf("%+v", x)
 	}
-	w.expect(x[1], Unacknowledged, "", "The pressure of the inlet is not known")
+	w.expect(x[1], Unacknowledged, "", "The inlet pressure is not known")
 	w.expect(x[2], Unacknowledged, "", "The outlet has risen from 0 to 640 kPa gauge")
 }
 

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 
 	"strokewise/analyzer/station"
 )
@@ -42,9 +41,9 @@ func (v *Evaluator) beginWork(i int, c *station.Command, at station.Instant) err
 	case v.Gone:
 		return refuse(c, "the station is no longer configured, and nothing watches it")
 	case c.Until <= at:
-		return refuse(c, "the end %s is not after now, %s", c.Until, at.Floor(station.Second))
+		return refuse(c, "its end, %s, is past", v.clock(c.Until))
 	case c.Until.Sub(at) > LongestWork:
-		return refuse(c, "%s is too long: 24 h at most; declare it again when the time is over", time.Duration(c.Until.Sub(at)).Round(time.Minute))
+		return refuse(c, "%s is too long: 24 h at most; declare it again when the time is over", spanOf(c.Until.Sub(at)))
 	case len(w.People) >= mostAtWork && findWork(w.People, strings.TrimSpace(c.By), at) < 0:
 		return refuse(c, "%d people are declared at work here already: end the work of those who have gone", mostAtWork)
 	}
@@ -115,7 +114,7 @@ func (v *Evaluator) endWork(i int, c *station.Command, at station.Instant) error
 	if ended := endedWork(was, left); len(ended) == 1 && sameName(ended[0].Who, said.by) {
 		said.message = "The work of " + said.by + " here has ended."
 	} else if len(ended) > 0 {
-		said.message = fmt.Sprintf("%s has ended the declared work of %s.", said.by, namesAtWork(ended))
+		said.message = fmt.Sprintf("%s has ended the work of %s here.", said.by, namesAtWork(ended))
 	}
 	if len(left) == 0 {
 		v.endWord(c, at, len(was) == 0)
@@ -202,7 +201,7 @@ func (v *Evaluator) atWork() (string, []Evidence) {
 		out = append(out, "The booster has stroked.")
 	}
 	if w.recent(openSign, t) {
-		out = append(out, "The supply valve's signal is open.")
+		out = append(out, "The supply valve signals open.")
 	}
 	r := readings(s)
 	for i, name := range [2]string{"inlet", "outlet"} {
@@ -215,7 +214,7 @@ func (v *Evaluator) atWork() (string, []Evidence) {
 		}
 	}
 	if len(out) == 0 {
-		out, do = v.notSeen(t), "Tell them, and verify at the local gauges."
+		out, do = v.notSeen(t), "Warn them, and watch the local gauges."
 	}
 	return strings.Join(out, " ") + " " + do + " " + v.whoWorks() + " " + noLockOut, v.workEvidence(r)
 }
@@ -227,7 +226,7 @@ func (v *Evaluator) notSeen(t station.Instant) (out []string) {
 		return []string{"No samples come from the station: pressure that returns would not be seen."}
 	}
 	if w.recent(behindSign, t) {
-		return []string{"The samples that come bear times of before (a clock that was set back?), and are not believed yet: pressure that returns would not be seen."}
+		return []string{"The samples that arrive have times in the past (a clock that was set back?) and do not count yet: pressure that returns would not be seen."}
 	}
 	for i, e := range [2]*station.Estimate{&s.Inlet, &s.Outlet} {
 		if w.recent(inletUnseen+sign(i), t) {
@@ -235,11 +234,11 @@ func (v *Evaluator) notSeen(t station.Instant) (out []string) {
 			if e.Known() {
 				why = "the outlet sensor does not see the tank"
 			}
-			out = append(out, fmt.Sprintf("The pressure of the %s is not known (%s): pressure that returns might not be seen.", [2]string{"inlet", "outlet"}[i], why))
+			out = append(out, fmt.Sprintf("The %s pressure is not known (%s): pressure that returns might not be seen.", [2]string{"inlet", "outlet"}[i], why))
 		}
 	}
 	if out == nil {
-		out = []string{"Nothing has moved for less than a minute."}
+		out = []string{"Nothing new was seen in the last minute."}
 	}
 	return out
 }

@@ -46,6 +46,12 @@ func (r Reading) Gauge(pa float64) string { return r.Difference(pa) + " gauge" }
 // Difference returns a difference of pressures, Pa, with its unit: "0.15 bar".
 func (r Reading) Difference(pa float64) string { return r.Number(pa) + " " + r.String() }
 
+// Scale returns what a pressure in Pa is multiplied by to be a number of the unit.
+func (r Reading) Scale() float64 { return 1 / readings[r%numReadings].pascal }
+
+// Decimals returns the decimals that a gauge of a boost station shows in the unit.
+func (r Reading) Decimals() int { return readings[r%numReadings].decimals }
+
 // Slope returns a slope, Pa/s, a minute: "4.0 kPa/min". It has one decimal more than a pressure.
 func (r Reading) Slope(pa float64) string {
 	u := &readings[r%numReadings]

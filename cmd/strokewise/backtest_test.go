@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -83,8 +84,9 @@ func fillPast(t *testing.T, c *config.Config, spec rig.Spec, start station.Insta
 		u.Samples(r.Blocks, r.Arrival)
 	}
 	done.Transitions = u.Take().Transitions
-	if n := len(done.Transitions); n != 2 || done.Transitions[0].Alarm != rules.OutletLeak {
-		t.Fatalf("%d transitions, want a leak's raise and return: %+v", n, done.Transitions)
+	told := slices.DeleteFunc(slices.Clone(done.Transitions), func(t rules.Transition) bool { return t.Quiet() })
+	if n := len(told); n != 2 || told[0].Alarm != rules.OutletLeak {
+		t.Fatalf("%d transitions, want a leak's raise and return: %+v", n, told)
 	}
 	if err := store.Commit(t.Context(), []history.Commit{done}); err != nil {
 		t.Fatal(err)

@@ -57,13 +57,13 @@ func after(s *board.Station, at station.Instant) (st lot, why string) {
 	shut := over || now.ShutdownAt != 0 || now.State == station.Off || now.State == station.Residual || now.State == station.Venting
 	switch {
 	case s.Gone:
-		return notKnown, noLongerConfigured + "; open when it was removed: " + listed(s.Alarms) + ". Somebody closes it with its cause"
+		return notKnown, noLongerConfigured + "; still open when it was removed: " + listed(s.Alarms) + ". It stays here until somebody closes it with its cause"
 	case now.At == 0:
 		return notKnown, orElse(now.StateReason.In(s.Plate.Reading), "no samples yet")
 	case s.Stale():
 		return notKnown, "no data since " + clock(s.SilentSince)
 	case !shut && now.State == station.Blind:
-		return notKnown, orElse(now.StateReason.In(s.Plate.Reading), "the sensors do not let one tell")
+		return notKnown, orElse(now.StateReason.In(s.Plate.Reading), "the sensors cannot be relied on")
 	case !shut:
 		return inService, ""
 	case !now.Outlet.Known() || !finite(now.Outlet.Value):
@@ -73,7 +73,7 @@ func after(s *board.Station, at station.Instant) (st lot, why string) {
 	case s.Plate.Sensor == station.AtBranch:
 		return notKnown, "the outlet sensor is behind the regulator and does not see the tank"
 	case doubted(s):
-		return notKnown, "the reading is below the limit, but its fall was not seen: the alarm pressure-left is still open"
+		return notKnown, "the reading is below the limit, but no sensor saw it fall: the alarm pressure-left is still open"
 	}
 	return readsBelow, ""
 }
@@ -101,7 +101,7 @@ func doubted(s *board.Station) bool {
 
 // afterShift sorts the stations into the list.
 func afterShift(all []board.Station, vented map[string]history.Act, at station.Instant) afterView {
-	v := afterView{Caution: rules.CautionStored, Silent: rules.CautionSilent, Limit: number(rules.ChargedMin/1e3, 0) + " kPa gauge"}
+	v := afterView{Caution: rules.CautionStored, Silent: rules.CautionSilent, Limit: readBy(all).Gauge(rules.ChargedMin)}
 	for i := range all {
 		s := &all[i]
 		st, why := after(s, at)
@@ -128,7 +128,20 @@ func afterShift(all []board.Station, vented map[string]history.Act, at station.I
 	return v
 }
 
-// told gives when the station was shut down, by its engine or else by the calendar; 0: it is not.
+// readBy returns the unit in which all stations are read, kPa where they differ.
+func readBy(all []board.Station) (in station.Reading) {
+	for i := range all {
+		switch r := all[i].Plate.Reading; {
+		case i == 0:
+			in = r
+		case r != in:
+			return station.ReadKPa
+		}
+	}
+	return in
+}
+
+// told returns when the station was shut down, by its engine or else by the calendar; 0: it is not.
 func told(s *board.Station, at station.Instant) station.Instant {
 	if s.Status.ShutdownAt != 0 {
 		return s.Status.ShutdownAt
@@ -148,9 +161,9 @@ func afterLine(s *board.Station, why string, at station.Instant) afterRow {
 	}
 	switch {
 	case now.Outlet.Known() && finite(now.Outlet.Value):
-		r.Pressure = number(now.Outlet.Value/1e3, 0) + " kPa gauge"
+		r.Pressure = s.Plate.Reading.Gauge(now.Outlet.Value)
 	case now.At != 0 && finite(float64(now.OutletLastSeen)):
-		r.Pressure = "last seen at " + number(now.OutletLastSeen.KPa(), 0) + " kPa gauge"
+		r.Pressure = "last seen at " + s.Plate.Reading.Gauge(float64(now.OutletLastSeen))
 	}
 	if e := &now.Estimates[station.StoredEnergy]; e.Known() && finite(e.Value) {
 		r.Energy = "about " + number(e.Value/1e3, 1) + " kJ"

@@ -31,6 +31,7 @@ type alarmView struct {
 	Name                string
 	Priority            priorityView
 	State, Raised       string
+	Why                 string // a person's, or why it is told again
 	Message, Caution    string
 	Now, Read           string // what the alarm says as of now, and the pressure that it is about
 	NowAt               string
@@ -69,7 +70,7 @@ func present(a board.Alarm) int {
 
 func alarm(a *board.Alarm) alarmView {
 	t := &a.Transition
-	v := alarmView{Name: t.Alarm, Priority: priorities[t.Priority%4], State: a.State.String(), state: a.State,
+	v := alarmView{Name: t.Alarm, Priority: priorities[t.Priority%4], State: stateOf(a), Why: whyOf(t), state: a.State,
 		Raised: clock(t.Raised), Message: t.Message, Caution: t.Caution}
 	if t.Raised == 0 {
 		v.Raised = "" // suppressed before it was raised
@@ -79,6 +80,27 @@ func alarm(a *board.Alarm) alarmView {
 		v.CheckFirst, v.Respond = d.CheckFirst, d.RespondIn
 	}
 	return v
+}
+
+// stateOf returns an alarm's state in words, with who brought it there and until when.
+func stateOf(a *board.Alarm) string {
+	t, text := &a.Transition, a.State.String()
+	if t.By != "" && t.From != t.To && (t.To == rules.Acknowledged || t.To >= rules.Shelved) {
+		text += " by " + t.By
+	}
+	if t.To == rules.Shelved && t.ShelvedUntil != 0 {
+		text += " until " + clock(t.ShelvedUntil.Floor(station.Second))
+	}
+	return text
+}
+
+// whyOf returns the reason of an alarm's newest change, and whose it is, "" where there is none.
+func whyOf(t *rules.Transition) string {
+	why := t.Reason()
+	if why == "" || t.By == "" {
+		return why
+	}
+	return t.By + ": " + why
 }
 
 // progress adds what is read now. The message that says the same now replaces the older one.

@@ -126,7 +126,7 @@ func (s *site) card(b *bytes.Buffer, one *board.Station) string {
 	b.Reset()
 	v := describe(one)
 	v.cover(s.Board)
-	v.Line = s.lately(one.Plate.Key)
+	v.Line = s.lately(one.Plate.Key, one.Plate.Reading)
 	if err := pages.ExecuteTemplate(b, "card", v); err != nil {
 		return ""
 	}

@@ -31,10 +31,10 @@ var how = [station.NumMethods]string{
 
 // figures builds a station's numbers, in the order in which they are read.
 func figures(s *board.Station) []figure {
-	st := &s.Status
+	st, in := &s.Status, s.Plate.Reading
 	rate := measure("Stroke rate", "/min", &st.StrokeRate, 60, 0)
-	inlet := measure("Inlet", "kPa gauge", &st.Inlet, 1e-3, 0)
-	outlet := measure("Outlet", "kPa gauge", &st.Outlet, 1e-3, 0)
+	inlet := measure("Inlet", gaugeUnit(in), &st.Inlet, in.Scale(), in.Decimals())
+	outlet := measure("Outlet", gaugeUnit(in), &st.Outlet, in.Scale(), in.Decimals())
 	if inlet.Known {
 		inlet.Note = ""
 	}
@@ -46,7 +46,7 @@ func figures(s *board.Station) []figure {
 		rate, inlet, outlet = unknown("Stroke rate", why), unknown("Inlet", why), unknown("Outlet", why)
 	}
 	if last := st.OutletLastSeen; !outlet.Known && st.At != 0 && finite(float64(last)) {
-		outlet.Note = join(outlet.Note, "last seen at "+number(last.KPa(), 0)+" kPa gauge")
+		outlet.Note = join(outlet.Note, "last seen at "+in.Gauge(float64(last)))
 	}
 	return []figure{inlet, outlet, duty(s), rate, leak(&st.Estimates[station.LeakFlow]),
 		measure("Inlet sag", "%", &st.Estimates[station.SupplySag], 100, 0)}

@@ -37,7 +37,7 @@ func (s *site) doneForm(k station.Key, root string) *formView {
 type buttonView struct{ Value, Text string }
 
 // cautionVented stands with the button that ends an alarm on stored pressure on a person's word.
-const cautionVented = "\"Vented\" ends the alarm on stored pressure on your word alone. Read the local gauges first, also downstream of the regulator. It replaces no lock-out."
+const cautionVented = "\"Vented\" ends the alarm on stored pressure on your word alone. Read the local gauges first, also downstream of the regulator. It replaces no lock-out." + rules.CautionBySite
 
 // noteForm gives the form for what concerns the station as a whole.
 func (s *site) noteForm(k station.Key, root string) *formView {
@@ -106,7 +106,7 @@ func (a *alarmView) buttons() []buttonView {
 
 // cautionShelving stands with the form that shelves an alarm that guards people.
 const cautionShelving = "Shelving hides the alarm and changes nothing at the station: what is charged stays charged. Nobody is reminded while it is shelved. " +
-	"It is no lock-out. Only by the site's procedure, by people who are allowed to; tell everybody who works there."
+	"It is no lock-out. Only by the site's procedure, by people who are allowed to; local codes govern. Tell everybody who works there."
 
 // shelveForms returns the forms that shelve alarms that guard people.
 func shelveForms(list []alarmView, k station.Key, root, who string) []formView {

@@ -76,7 +76,7 @@ func TestFragmentIsThePagesMain(t *testing.T) {
 func TestPageSaysWhatItIs(t *testing.T) {
 	for _, path := range []string{"/", "/refused", "/station/northdock/press-4"} {
 		body := get(New(everything()), path).Body.String()
-		for _, want := range []string{"Reads only. Not a safety function: never interlock on these outputs.", "kPa gauge", "L/min ANR"} {
+		for _, want := range []string{"Reads only. Not a safety function: never interlock on these outputs.", "Pressures are gauge", "L/min ANR"} {
 			if !strings.Contains(body, want) {
 				t.Errorf("%s does not say %q", path, want)
 			}

@@ -70,7 +70,7 @@ func howOf(x *station.Explanation, b *board.Station) howFigure {
 		h.row = sumRow(x, b)
 	} else {
 		if f, ok := station.FigureOf(x.Name); ok {
-			h.row = figureRow(f, &x.Estimate)
+			h.row = figureRow(f, &x.Estimate, station.ReadKPa) // as the inputs and formula beside it
 		}
 		if x.Estimate.From != 0 {
 			h.From = clock(x.Estimate.From)

@@ -105,7 +105,7 @@ func (s *site) night(ctx context.Context, stations []*board.Station, cal *statio
 		r := nightRow{Station: k.String(), Link: path(k)}
 		r.Text, r.Bad = cameDown(list, from, to, cal.Clock)
 		if own, err := station.ReadCalendar(b.Plate.Calendar); err == nil && own.Hold && r.Bad {
-			r.Text, r.Bad = "stays charged by intent, says the configuration; "+r.Text, false
+			r.Text, r.Bad = "stays charged by intent (configuration); "+r.Text, false
 		}
 		if b.Plate.Sensor == station.AtBranch {
 			r.Text, r.Bad = "unknown, treat as charged: the outlet sensor is behind the regulator", true

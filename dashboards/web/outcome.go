@@ -66,7 +66,7 @@ func reply(w http.ResponseWriter, status int, a answerJSON) {
 }
 
 // whyUndecided says where to look for what becomes of a command.
-const whyUndecided = "the command is in the log and not decided yet: the audit trail will show what becomes of it"
+const whyUndecided = "the command was taken and is not decided yet: the audit trail will show what becomes of it"
 
 // notDone returns why a command was not done, "" where it was or where that is not known.
 func notDone(o rules.Outcome) string {
@@ -124,7 +124,7 @@ func (s *site) given(r *http.Request, k station.Key) []givenView {
 		out = append(out, givenView{a.What + " by " + a.Who + " at " + clock(a.At.Floor(station.Second)) + ": " + orElse(lower(outcomeText(a.Outcome)), "not decided yet, load the page again"), notDone(a.Outcome) != ""})
 	}
 	if len(out) == 0 {
-		return []givenView{{"Taken. What became of it is not stored yet: load the page again.", false}}
+		return []givenView{{"The command was taken. What became of it is not stored yet: load the page again.", false}}
 	}
 	return out
 }

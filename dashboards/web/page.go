@@ -19,6 +19,9 @@ type pageView struct {
 	Ranges        []rangeView
 	Range         string // the chosen one, in words
 	Span          int    // s
+	Unit          string // of pressures in the chart
+	PerKPa        string // such units in a kPa
+	Places        int    // decimals of the unit
 	Legend        []stateView
 	Today         []row // sums since the site's midnight
 	Plate         []entry
@@ -68,6 +71,8 @@ func path(k station.Key) string { return url.PathEscape(k.Site) + "/" + url.Path
 func page(s *board.Station, line *sparkView, seconds int, version string) pageView {
 	v := pageView{stationView: describe(s), Root: pageRoot, Version: version, Site: s.Plate.Key.Site, Branch: s.Plate.Branch,
 		Live: liveParts(s), Span: seconds, Range: strconv.Itoa(seconds) + " s", Plate: plate(&s.Plate)}
+	in := s.Plate.Reading
+	v.Unit, v.PerKPa, v.Places = in.String(), strconv.FormatFloat(1e3*in.Scale(), 'g', 8, 64), in.Decimals()
 	v.Line = line
 	for _, r := range ranges {
 		if r.Chosen = r.Seconds == seconds; r.Chosen {
@@ -89,7 +94,7 @@ func liveParts(s *board.Station) liveView {
 		v.Diagram.Tank = "tank, " + number(s.Plate.TankVolume*1e3, 0) + " L"
 	}
 	if s.Plate.Relief > 0 {
-		v.Diagram.Relief = number(s.Plate.Relief.KPa(), 0) + " kPa gauge"
+		v.Diagram.Relief = s.Plate.Reading.Gauge(float64(s.Plate.Relief))
 	}
 	if s.Plate.AreaRatio > 0 {
 		v.Diagram.Ratio = "booster, " + number(s.Plate.AreaRatio, 1) + " : 1"
@@ -124,7 +129,7 @@ func (s *site) station(w http.ResponseWriter, r *http.Request) {
 		}
 		seconds = n
 	}
-	v := page(&one, s.lately(k), seconds, s.Version)
+	v := page(&one, s.lately(k, one.Plate.Reading), seconds, s.Version)
 	v.Live.Condition.cover(s.Board)
 	s.addForms(v.Live.Condition.Alarms, k, v.Root, "")
 	if s.Command != nil {

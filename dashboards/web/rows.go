@@ -2,6 +2,7 @@ package web
 
 import (
 	"strconv"
+	"strings"
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
@@ -28,7 +29,7 @@ type group struct {
 func groups(s *board.Station) []group {
 	out := []group{{Name: "Now", Rows: nowRows(s)}}
 	for g := range station.NumGroups {
-		out = append(out, slowGroup(g, &s.Status.Estimates, s.Status.At))
+		out = append(out, slowGroup(g, &s.Status.Estimates, s.Status.At, s.Plate.Reading))
 		if g == station.GroupSensors {
 			i := len(out) - 1
 			out[i].Rows = append(out[i].Rows, inputRows(s)...)
@@ -41,14 +42,14 @@ func groups(s *board.Station) []group {
 // asOf is the age from which a figure's time is shown, ns.
 const asOf = 2 * station.Minute60
 
-// slowGroup gives the slow figures of a group; at is the time of the newest reading.
-func slowGroup(g station.Group, es *station.Estimates, at station.Instant) group {
+// slowGroup returns the slow figures of a group; at is the time of the newest reading.
+func slowGroup(g station.Group, es *station.Estimates, at station.Instant, in station.Reading) group {
 	out := group{Name: g.String()}
 	for f := range station.Figures {
 		if station.Figures[f].Group != g || es[f].Absent {
 			continue
 		}
-		if r := figureRow(station.Figure(f), &es[f]); r.Why == "" {
+		if r := figureRow(station.Figure(f), &es[f], in); r.Why == "" {
 			if at.Sub(es[f].At) < asOf {
 				r.As = ""
 			}
@@ -60,11 +61,14 @@ func slowGroup(g station.Group, es *station.Estimates, at station.Instant) group
 	return out
 }
 
-func figureRow(f station.Figure, e *station.Estimate) row {
+func figureRow(f station.Figure, e *station.Estimate, in station.Reading) row {
 	k := &station.Figures[f]
 	unit := k.Shown
 	if k.Air {
 		unit += " ANR"
+	}
+	if k.Unit == "Pa" {
+		return full(k.Title, strings.Replace(unit, "kPa", in.String(), 1), e, in.Scale(), k.Places+in.Decimals())
 	}
 	switch f {
 	case station.LeakFlow:
@@ -80,8 +84,8 @@ func figureRow(f station.Figure, e *station.Estimate) row {
 }
 
 func nowRows(s *board.Station) []row {
-	st := &s.Status
-	rows := []row{full("Inlet", "kPa gauge", &st.Inlet, 1e-3, 1), full("Outlet", "kPa gauge", &st.Outlet, 1e-3, 1),
+	st, in := &s.Status, s.Plate.Reading
+	rows := []row{full("Inlet", gaugeUnit(in), &st.Inlet, in.Scale(), in.Decimals()+1), full("Outlet", gaugeUnit(in), &st.Outlet, in.Scale(), in.Decimals()+1),
 		full("Stroke rate", "/min", &st.StrokeRate, 60, 0)}
 	if s.Stale() {
 		for i := range rows {
@@ -89,7 +93,7 @@ func nowRows(s *board.Station) []row {
 		}
 	}
 	if last := st.OutletLastSeen; rows[1].Why != "" && st.At != 0 && finite(float64(last)) {
-		rows[1].Why = join(rows[1].Why, "last seen at "+number(last.KPa(), 0)+" kPa gauge")
+		rows[1].Why = join(rows[1].Why, "last seen at "+in.Gauge(float64(last)))
 	}
 	return rows
 }

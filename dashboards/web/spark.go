@@ -24,7 +24,7 @@ const (
 
 // spark draws two lines over the span (ns) that ends at to; nil where there is nothing to
 // draw.
-func spark(inlet, outlet *live.Line, to station.Instant, span int64) *sparkView {
+func spark(inlet, outlet *live.Line, to station.Instant, span int64, in station.Reading) *sparkView {
 	inLow, inHigh, inOK := extremes(inlet)
 	outLow, outHigh, outOK := extremes(outlet)
 	if !inOK && !outOK {
@@ -40,18 +40,18 @@ func spark(inlet, outlet *live.Line, to station.Instant, span int64) *sparkView 
 		return strconv.Itoa(int(math.Round(min(max(x, 0), sparkWidth)))) + "," + strconv.Itoa(1+int(math.Round(y)))
 	}
 	v := &sparkView{Inlet: polylines(inlet, place), Outlet: polylines(outlet, place), Text: "Last " + minutes(span) + ":"}
-	v.Text += " " + reach("inlet (dashed)", inLow, inHigh, inOK) + ", " + reach("outlet (solid)", outLow, outHigh, outOK) + "."
+	v.Text += " " + reach("inlet (dashed)", inLow, inHigh, inOK, in) + ", " + reach("outlet (solid)", outLow, outHigh, outOK, in) + "."
 	return v
 }
 
 // minutes gives a length of time in one unit.
 func minutes(ns int64) string { return strconv.FormatInt(ns/station.Minute60, 10) + " min" }
 
-func reach(name string, low, high float64, ok bool) string {
+func reach(name string, low, high float64, ok bool, in station.Reading) string {
 	if !ok {
 		return name + " unknown"
 	}
-	return name + " " + number(low/1e3, 0) + " to " + number(high/1e3, 0) + " kPa gauge"
+	return name + " " + in.Number(low) + " to " + in.Gauge(high)
 }
 
 // extremes gives the least and the greatest value of a line, infinities the wrong way
@@ -90,10 +90,10 @@ func polylines(l *live.Line, place func(station.Instant, float32) string) []stri
 }
 
 // lately draws a station's small line, nil where nothing came.
-func (s *site) lately(k station.Key) *sparkView {
+func (s *site) lately(k station.Key, in station.Reading) *sparkView {
 	if s.Live == nil {
 		return nil
 	}
 	inlet, outlet, to := s.Live.Lines(k)
-	return spark(&inlet, &outlet, to, 30*station.Minute60)
+	return spark(&inlet, &outlet, to, 30*station.Minute60, in)
 }

@@ -52,15 +52,16 @@ type stationView struct {
 	AtWork      *workView // nil: nobody is declared at work
 
 	key, header station.Key
+	in          station.Reading
 }
 
 // draw gives each station its small line.
-func (v *overviewView) draw(line func(station.Key) *sparkView) {
+func (v *overviewView) draw(line func(station.Key, station.Reading) *sparkView) {
 	for i := range v.Sites {
 		for j := range v.Sites[i].Branches {
 			list := v.Sites[i].Branches[j].Stations
 			for k := range list {
-				list[k].Line = line(list[k].key)
+				list[k].Line = line(list[k].key, list[k].in)
 			}
 		}
 	}
@@ -68,7 +69,7 @@ func (v *overviewView) draw(line func(station.Key) *sparkView) {
 
 // words says what a station does in each state.
 var words = [station.NumStates]string{
-	station.Blind:    "Blind: the sensors do not let one tell",
+	station.Blind:    "Blind: the sensors cannot be relied on",
 	station.Off:      "Off: inlet and outlet read near atmosphere",
 	station.Charging: "Charging: the outlet rises to set",
 	station.Stroking: "Stroking: the piston works",
@@ -109,7 +110,7 @@ func head(all []board.Station, notReady []string, now station.Instant, version s
 
 // describe puts one station in words.
 func describe(s *board.Station) stationView {
-	v := stationView{Name: s.Plate.Key.Station, Key: path(s.Plate.Key), key: s.Plate.Key, header: s.Plate.HeaderKey(), Figures: figures(s), Alarms: alarms(s.Alarms)}
+	v := stationView{Name: s.Plate.Key.Station, Key: path(s.Plate.Key), key: s.Plate.Key, in: s.Plate.Reading, header: s.Plate.HeaderKey(), Figures: figures(s), Alarms: alarms(s.Alarms)}
 	v.condition(s)
 	v.AtWork = atWork(s)
 	for i := range v.Alarms {

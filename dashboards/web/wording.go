@@ -34,6 +34,9 @@ func number(v float64, decimals int) string {
 	return strconv.FormatFloat(v, 'f', decimals, 64)
 }
 
+// gaugeUnit returns the unit of gauge pressures that people of a site read.
+func gaugeUnit(in station.Reading) string { return in.String() + " gauge" }
+
 func plural(n int, noun string) string {
 	if n == 1 {
 		return "1 " + noun

@@ -141,7 +141,7 @@ func TestAClockSetBackAtWork(t *testing.T) {
 				raised = sec
 			}
 		}
-		if _, words := toldAtWork(u); raised < 300 || raised > 308 || !strings.Contains(words, "times of before") {
+		if _, words := toldAtWork(u); raised < 300 || raised > 308 || !strings.Contains(words, "times in the past") {
 			t.Errorf("raised at %d s: %s", raised, words)
 		}
 		rose := 0

@@ -14,6 +14,9 @@ export class Chart {
     this.box = box;
     this.url = url;
     this.span = Number(box.dataset.span);
+    this.unit = box.dataset.unit;
+    this.perKPa = Number(box.dataset.perKpa); // units in a kPa: data come in kPa
+    this.places = Number(box.dataset.places);
     this.data = null;
     this.said = 0;
     this.loading = false;
@@ -79,9 +82,10 @@ export class Chart {
 
   columns() {
     const { inlet, outlet } = this.data;
+    const read = (values) => (this.perKPa === 1 ? values : values.map((v) => (v == null ? null : v * this.perKPa)));
     return uPlot.join([
-      [inlet.t, inlet.low, inlet.high],
-      [outlet.t, outlet.low, outlet.high],
+      [inlet.t, read(inlet.low), read(inlet.high)],
+      [outlet.t, read(outlet.low), read(outlet.high)],
     ]);
   }
 
@@ -94,7 +98,7 @@ export class Chart {
     Object.assign(this.box.dataset, { newest: d.now, strokes, points: d.outlet.t.length });
     if (Date.now() - this.said < spoken) return;
     this.said = Date.now();
-    const words = (name, line) => (newest(line) === null ? `${name} unknown` : `${name} ${newest(line).toFixed(0)} kPa gauge`);
+    const words = (name, line) => (newest(line) === null ? `${name} unknown` : `${name} ${(newest(line) * this.perKPa).toFixed(this.places)} ${this.unit} gauge`);
     this.box.setAttribute("aria-label", `Traces over ${this.span} s: ${words("inlet", d.inlet)}, ${words("outlet", d.outlet)}, ` +
       `${strokes} strokes marked, ${d.state || "state unknown"}, up to ${clock(d.now, this.span)} UTC.`);
   }
@@ -116,7 +120,7 @@ export class Chart {
     const line = (name, dash) => ({ scale: name, stroke: colour(`--${name}`), width: 1.3, dash, points: { show: false } });
     const mine = (name) => (u, all) => own(u.scales[name], all, name === "outlet");
     const pressures = (name, side) => ({ ...axis, scale: name, side, filter: mine(name), grid: { ...grid, filter: mine(name) }, ticks: { ...grid, filter: mine(name) },
-      label: `${name}, kPa gauge`, labelFont: "12px system-ui, sans-serif", labelSize: 18, size: 42, values: (_, all) => all.map((v) => (v == null ? "" : String(v))) });
+      label: `${name}, ${this.unit} gauge`, labelFont: "12px system-ui, sans-serif", labelSize: 18, size: 42, values: (_, all) => all.map((v) => (v == null ? "" : String(v))) });
     return {
       ...this.size(),
       legend: { show: false },
@@ -125,8 +129,8 @@ export class Chart {
       cursor: { drag: { x: false, y: false }, points: { show: false }, y: false },
       scales: {
         x: { time: true, range: () => [this.end() - this.span, this.end()] },
-        outlet: { range: (_, low, high) => half(low, high, true) },
-        inlet: { range: (_, low, high) => half(low, high, false) },
+        outlet: { range: (_, low, high) => half(low, high, true, this.perKPa) },
+        inlet: { range: (_, low, high) => half(low, high, false, this.perKPa) },
       },
       axes: [
         { ...axis, size: 58, values: (_, all) => all.map((t) => clock(t, this.span)), space: 80 },
@@ -161,7 +165,7 @@ export class Chart {
     const near = (low) => {
       for (let k = 0; k < 400; k++)
         for (const i of [u.cursor.idx - k, u.cursor.idx + k])
-          if (u.data[low][i] != null) return `${u.data[low][i].toFixed(1)} to ${u.data[low + 1][i].toFixed(1)} kPa gauge`;
+          if (u.data[low][i] != null) return `${u.data[low][i].toFixed(this.places + 1)} to ${u.data[low + 1][i].toFixed(this.places + 1)} ${this.unit} gauge`;
       return "unknown";
     };
     place.textContent = `${clock(u.data[0][u.cursor.idx], 0)} UTC: outlet ${near(3)}, inlet ${near(1)}`;
@@ -179,9 +183,9 @@ function fresh(old, more, column) {
 const part = 1.1; // of the other part, in heights of a line's own
 
 // half gives the range of a scale: at least 20 kPa, so that noise does not look like work.
-function half(low, high, upper) {
-  if (low == null) return [0, 1000];
-  const room = Math.max((high - low) * 1.15, 20), middle = (low + high) / 2;
+function half(low, high, upper, perKPa) {
+  if (low == null) return [0, 1000 * perKPa];
+  const room = Math.max((high - low) * 1.15, 20 * perKPa), middle = (low + high) / 2;
   return upper ? [middle - room * (0.5 + part), middle + room / 2] : [middle - room / 2, middle + room * (0.5 + part)];
 }
 
