@@ -113,6 +113,8 @@ func TestDeclarationsOverAClockSetBack(t *testing.T) {
 		{What: "vented", Who: "Ana", Detail: "gauges", At: began},
 		{What: "at-work", Who: "Bea", Detail: "hose", At: began.Add(station.Minute60)},
 		{What: "vented", Who: "Bea", Detail: "gauges", At: began.Add(station.Minute60)},
+		{What: "vented", Who: "Bea", Detail: "again", At: began.Add(station.Minute60), Outcome: rules.Outcome{Result: rules.Refused, Reason: "x"}},
+		{What: "vented", Who: "Ana", Detail: "again", At: began.Add(station.Minute60)},
 		{What: "work-ended", Who: "Bea", At: began.Add(2 * station.Minute60)},
 	} {
 		a.Target = "north/a"
