@@ -157,7 +157,7 @@ func TestAWordVentedOutlivesTheLog(t *testing.T) {
 	restart()
 	f.seconds(20, ventedCalm)
 	f.seconds(20, fedCalm)
-	if x, ok := shown(a, k, rules.PressureReturned); !ok || !strings.Contains(x.Message, "a person's word: Ada") {
+	if x, ok := shown(a, k, rules.PressureReturned); !ok || !strings.Contains(x.Message, "the word of Ada") {
 		t.Errorf("%+v", x)
 	}
 	f.must(k, station.Command{Kind: "acknowledge", Alarm: rules.PressureReturned, By: "Ada"})
