@@ -169,6 +169,7 @@ func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error 
 	}
 	said := word(c)
 	v.Past.vent(shut.at, Vented(v.Past.Vents.Words, c, at, false), v.ventedBy(said.by, at))
+	v.Past.Vents.rest(s)
 	said.answer = no
 	said.message = said.by + " says that the line is vented. Nothing here verifies it."
 	v.advance(i, at, said)

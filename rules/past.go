@@ -25,13 +25,35 @@ type past struct {
 
 // vents is which sides were vented, so that pressure that returns can be told.
 type vents struct {
-	Vented, InletVented bool     // see was_vented and inlet_was_vented
-	Words               []Spoken // persons' words "vented" that stand
-	VentedBy            string   // how it was told
+	Vented, InletVented bool       // see was_vented and inlet_was_vented
+	Words               []Spoken   // persons' words "vented" that stand
+	VentedBy            string     // how it was told
+	Base                [2]float64 // what the sensors of inlet and outlet read at the newest word, 0 where nothing, Pa gauge
 }
 
 // said reports whether a person's word "vented" stands.
 func (w *vents) said() bool { return len(w.Words) > 0 }
+
+// back sets what the two sides read, as far as it may be air that returned. Once a person relies on the
+// alarm, a reading counts whether it is believed or not, as at work.
+func (w *vents) back(s *station.Status, q *values) {
+	q[qInletBack], q[qOutletBack] = value(&s.Inlet), value(&s.Outlet)
+	r := readings(s)
+	for i, k := range [2]int{qInletBack, qOutletBack} {
+		if math.IsNaN(q[k]) && w.said() {
+			q[k] = r[i] - math.Max(0, w.Base[i])
+		}
+	}
+}
+
+// rest keeps what the sensors read at a word.
+func (w *vents) rest(s *station.Status) {
+	for i, p := range readings(s) {
+		if w.Base[i] = 0; finite(p) {
+			w.Base[i] = p
+		}
+	}
+}
 
 // darkSeconds is how long the outlet must be unknown in a shutdown for a low reading after it
 // to prove nothing: shorter gaps occur while sensors are heard for the first time. Own choice.
@@ -197,5 +219,6 @@ func (p *past) fill(s *station.Status, q *values, span bool) {
 		}
 		q[qSpan] = high - low
 	}
+	p.Vents.back(s, q)
 	q[qReturned], q[qInletReturned] = truth(p.Vents.Vented), truth(p.Vents.InletVented)
 }

@@ -67,7 +67,7 @@ func (d *Definition) pressure() int {
 	switch d.Name {
 	case PressureLeft:
 		return qOutlet
-	case InletPressureLeft:
+	case InletPressureLeft, PressureReturned:
 		return qInlet
 	}
 	for i := range d.message {

@@ -68,6 +68,8 @@ const (
 	qShut
 	qReturned
 	qInletReturned
+	qInletBack
+	qOutletBack
 	qPuff
 	qFed
 	qHeaderLow
@@ -166,6 +168,8 @@ var ownQuantities = [numOwn]quantity{
 	qShut:             {"shut_down", "truth", "", "the supply was told closed, or the shift is over by the calendar"},
 	qReturned:         {"was_vented", "truth", "", "a person said that the line is vented, and nobody has acknowledged since that pressure returned; or a live sensor saw the outlet fall to vented since the shutdown, until the station is fed within a shift"},
 	qInletReturned:    {"inlet_was_vented", "truth", "", "likewise of the inlet"},
+	qInletBack:        {"inlet_back", "Pa", "Pa gauge", "the inlet; where it is not believed, what its sensor reads above its reading when a person said that the line is vented"},
+	qOutletBack:       {"outlet_back", "Pa", "Pa gauge", "likewise the outlet"},
 	qPuff:             {"vent_moves_piston", "truth", "", "the outlet is being vented and is still above the inlet: the piston moves and pushes some air back into the line"},
 	qFed:              {"fed", "truth", "", "charging, stroking, holding or starved"},
 	qHeaderLow:        {"header_low", "truth", "", "the header at rest is below header_needed"},

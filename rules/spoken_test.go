@@ -121,3 +121,26 @@ func TestAWordVentedAgainstAReadingOnChange(t *testing.T) {
 	w.v.Tick(w.s.At.Add(60*station.Second), &w.heard)
 	w.say("vented", "Ada", "gauge", 0)
 }
+
+// After a person's word a return is told though the readings are not believed, measured from what they
+// were at the word: a sensor that is 30 kPa off is no return. A reading that is not believed clears nothing.
+func TestPressureReturnsOnAReadingThatIsNotBelieved(t *testing.T) {
+	w := vented(t)
+	off := func(p float64) { w.s.Inlet, w.s.InletReads = station.Unknown("an offset"), station.Gauge(p) }
+	off(30e3)
+	w.run(5)
+	w.say("vented", "Ada", "both gauges", 0)
+	if w.run(30); w.raised(PressureReturned) != 0 {
+		t.Fatalf("an offset is a return: %+v", w.of(PressureReturned))
+	}
+	off(630e3)
+	w.run(3)
+	x := w.of(PressureReturned)
+	if len(x) != 1 || !strings.Contains(x[0].Message, "the inlet reads 600 kPa gauge") {
+		t.Fatalf("%+v", x)
+	}
+	off(0)
+	if w.run(30); len(w.of(PressureReturned)) != 1 {
+		t.Errorf("%+v", w.of(PressureReturned))
+	}
+}

@@ -207,10 +207,10 @@ func (e *Engine) whyNoInlet(is station.ReasonKind) station.StateReason {
 }
 
 // doubtBelow doubts an outlet that reads below a fed inlet while nothing moves: the check
-// valves would let the air through.
+// valves would let the air through. Behind the regulator the branch may be as low as that.
 func (e *Engine) doubtBelow(end station.Instant) {
 	d := &e.Doubt
-	if e.Inlet.N == 0 || e.Outlet.N == 0 {
+	if e.Inlet.N == 0 || e.Outlet.N == 0 || e.Plate.Sensor == station.AtBranch {
 		return
 	}
 	p1, p2 := e.Inlet.Mean, e.Outlet.Mean

@@ -40,7 +40,7 @@ func TestASingleReadingOnChangeIsTaken(t *testing.T) {
 		v     float64
 		words string
 	}{
-		{station.InletPressure, 600e3, "The inlet has risen"}, {station.OutletPressure, 600e3, "The outlet"}, {station.SupplyOpen, 1, "signal is open"},
+		{station.InletPressure, 600e3, "The inlet has risen"}, {station.OutletPressure, 600e3, "The outlet"}, {station.SupplyOpen, 1, "signals open"},
 	} {
 		u := pipeline.New(station.Plate{Key: station.Key{Site: "a", Station: "b"}, Cadence: station.OnChange}, "x")
 		for sec := int64(0); sec < 310; sec++ {
@@ -153,5 +153,44 @@ func TestAClockSetBackAtWork(t *testing.T) {
 		if stays != (rose == 1) {
 			t.Errorf("air that stays %v: told %d times of it", stays, rose)
 		}
+	}
+}
+
+// A branch behind the regulator lies below the inlet rightly: its sensor is believed. Once a person said
+// that the line is vented, the supply's return is told.
+func TestASensorAtTheBranch(t *testing.T) {
+	plate := station.Plate{Key: station.Key{Site: "a", Station: "b"}, Set: 900e3, TankVolume: 20e-3, AreaRatio: 1, Relief: 1000e3, Sensor: station.AtBranch}
+	u, r := pipeline.New(plate, "x"), rand.New(rand.NewPCG(1, 2))
+	for sec := int64(0); sec < 700; sec++ {
+		at := rigStart.Add(sec * station.Second)
+		inlet, branch := 600e3, 500e3
+		switch {
+		case sec >= 200 && sec < 600:
+			inlet, branch = max(0, 600e3-120e3*float64(sec-200)), max(0, 500e3-20e3*float64(sec-200))
+		case sec >= 600:
+			branch = min(500e3, 10e3*float64(sec-600))
+		}
+		in, out := make([]float64, 10), make([]float64, 10)
+		for k := range in {
+			in[k], out[k] = inlet+300*r.NormFloat64(), branch+300*r.NormFloat64()
+		}
+		u.Samples([]station.Block{block(station.InletPressure, at, in...), block(station.OutletPressure, at, out...)}, at.Add(station.Second))
+		if sec == 300 {
+			if err := u.Command(&station.Command{Kind: "vented", By: "Ada", Note: "both gauges"}, at.Add(station.Second)); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	returned := 0
+	for _, x := range u.Out.Transitions {
+		switch {
+		case x.Alarm == rules.PressureReturned && x.To == rules.Unacknowledged && x.At >= rigStart.Add(600*station.Second) && x.At <= rigStart.Add(607*station.Second):
+			returned++
+		case x.Alarm == "sensor-implausible":
+			t.Errorf("%+v", x)
+		}
+	}
+	if returned != 1 {
+		t.Errorf("pressure-returned was raised %d times within 7 s: %+v", returned, u.Out.Transitions)
 	}
 }
