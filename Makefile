@@ -61,11 +61,12 @@ SCENE := cmd/internal/scene
 scenes: ## ordinary events of a plant, as a table: event, what was raised, after how long, the text as sent; a minute. Fails where one did not come as it must
 	$(GO) run ./$(SCENE)/play
 
-# Stations and days of the week.
+# Stations and days of the week, and where the stations begin in the tune set: another figure is another plant.
+FIRST ?= 0
 STATIONS ?= 24
 DAYS ?= 7
 plant-week: ## a week of a mixed virtual plant: alarms a day, shares of the priorities, false and missed ones; ten minutes
-	$(GO) run ./$(SCENE)/play -week -stations $(STATIONS) -days $(DAYS)
+	$(GO) run ./$(SCENE)/play -week -first $(FIRST) -stations $(STATIONS) -days $(DAYS)
 
 # Packages that tests and `make accuracy`, `make scenes` run: programs beside them, recordings and random stations for them, rules of the tree.
 FOR_TESTS := deploy/peers collector/playback collector/rig/draw cmd/internal/accuracy cmd/internal/scene cmd/internal/layout

@@ -79,6 +79,13 @@ func (w *workMemory) people() (n int) {
 	return n
 }
 
+// wake lets declarations count from their beginning on.
+func (w *workMemory) wake(now station.Instant) {
+	for i := range w.People {
+		w.People[i].Asleep = w.People[i].Asleep && now < w.People[i].From
+	}
+}
+
 // begin forgets what was seen before anybody was at work.
 func (w *workMemory) begin() {
 	w.Has, w.Blind, w.Seen = [2]bool{}, [2]station.Instant{}, [numSigns]station.Instant{}
@@ -172,7 +179,7 @@ func (v *Evaluator) watch(s *station.Status, t station.Instant, blindAfter int64
 }
 
 // worded reports whether a person's word that the line is vented stands.
-func (v *Evaluator) worded() bool { return v.Past.Vents.Said }
+func (v *Evaluator) worded() bool { return v.Past.Vents.said() }
 
 // pressureAtWork decides the alarm while people are declared at work, whatever calendar and
 // state say. It latches: it clears once both sides are seen low for a minute without a sign,
@@ -183,15 +190,17 @@ func (v *Evaluator) pressureAtWork(i int, s *station.Status) verdict {
 		w.Strokes = s.Strokes
 		return verdict{answer: no, message: "Nobody is declared at work here now."}
 	}
+	w.Seen[silentSign] = min(w.Seen[silentSign], s.At) // it is of arrival time, and over
 	any, fresh := v.watch(s, s.At, unseenAfter)
 	w.Strokes = s.Strokes
 	return v.signsSeen(i, s.At, any, fresh)
 }
 
-// signsSeen returns the verdict at t. A new sign is told also where the alarm was acknowledged.
+// signsSeen returns the verdict at t. A new sign is told also where the alarm was acknowledged or
+// shelved: nobody knew of it then.
 func (v *Evaluator) signsSeen(i int, t station.Instant, any, fresh bool) verdict {
 	w, a := &v.Work, &v.Alarms[i]
-	c := verdict{answer: yes, say: (*Evaluator).atWork}
+	c := verdict{answer: yes, say: (*Evaluator).atWork, news: any && fresh}
 	switch {
 	case any && fresh && a.State == Acknowledged:
 		v.raise(i, max(t, a.LastTime+1), c)
@@ -215,9 +224,7 @@ func (v *Evaluator) signsSeen(i int, t station.Instant, any, fresh bool) verdict
 func (v *Evaluator) tickWork(now station.Instant, silent bool) {
 	w := &v.Work
 	before := w.people()
-	for i := range w.People {
-		w.People[i].Asleep = w.People[i].Asleep && now < w.People[i].From
-	}
+	w.wake(now)
 	if before == 0 && w.people() > 0 {
 		w.begin()
 	}
@@ -248,11 +255,11 @@ func (v *Evaluator) workOver(now station.Instant, said verdict) {
 		v.advance(i, now, said)
 		return
 	}
-	more := a.State.Active() && anyMore(w.Over, over)
-	if w.Over = over; more {
+	more := anyMore(w.Over, over)
+	if w.Over = over; more && a.State.Active() {
 		v.again(i, now, MoreDue, "the time of more people is over")
 	}
-	v.advance(i, now, verdict{answer: yes, say: (*Evaluator).overdue, by: said.by, why: said.why})
+	v.advance(i, now, verdict{answer: yes, say: (*Evaluator).overdue, by: said.by, why: said.why, news: more})
 	v.remindOf(i, now)
 }
 
@@ -264,12 +271,23 @@ func anyMore(before, now []string) bool {
 // AtWork returns who is declared at work.
 func (v *Evaluator) AtWork() []AtWork { return slices.Clone(v.Work.People) }
 
-// RecallWork sets who is declared at work to what the history knows, in an evaluator that is
-// rebuilt or older than the history. A declaration counts once arrival time has come to its
-// beginning, so that what the log holds from before is not judged by it.
-func (v *Evaluator) RecallWork(list []AtWork) {
-	v.Work.People = slices.Clone(list)
-	for i := range v.Work.People {
-		v.Work.People[i].Asleep = true
+// RecallWork sets who is declared at work to what the history knows by an arrival time, in an
+// evaluator that is rebuilt or older than the history. A declaration counts once arrival time has
+// come to its beginning, so that what the log holds from before is not judged by it. What was
+// seen since somebody was at work stays known; where it is not, an alarm that stands goes on
+// until a minute was seen.
+func (v *Evaluator) RecallWork(list []AtWork, at station.Instant) {
+	w := &v.Work
+	before := w.people()
+	w.People = slices.Clone(list)
+	for i := range w.People {
+		w.People[i].Asleep = w.People[i].From > at
+	}
+	if before > 0 || w.people() == 0 {
+		return
+	}
+	w.begin()
+	if v.Alarms[v.index(PressureAtWork)].Present {
+		w.see(silentSign, at)
 	}
 }

@@ -217,7 +217,7 @@ func TestWorkSurvives(t *testing.T) {
 
 	w = vented(t)
 	from := w.s.At.Add(30 * station.Second)
-	w.v.RecallWork([]AtWork{{Who: "Ada", What: "seal", From: from, Until: from.Add(60 * station.Minute60)}})
+	w.v.RecallWork([]AtWork{{Who: "Ada", What: "seal", From: from, Until: from.Add(60 * station.Minute60)}}, w.s.At)
 	w.s.Outlet = shows(640e3)
 	if w.run(29); len(w.of(PressureAtWork)) != 0 {
 		t.Errorf("before it was declared: %+v", w.got)

@@ -167,12 +167,27 @@ func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error 
 		return refuse(c, "the inlet still reads %s: vent both sides, then read the local gauges again", v.plate.Reading.Gauge(s.Inlet.Value))
 	}
 	said := word(c)
-	v.Past.vent(shut.at, said.by, fmt.Sprintf("the word of %s at %s", said.by, v.clock(at)))
+	v.Past.vent(shut.at, Vented(v.Past.Vents.Words, c, at, false), v.ventedBy(said.by, at))
 	said.answer = no
 	said.message = said.by + " says that the line is vented. Nothing here verifies it."
 	v.advance(i, at, said)
 	v.advance(v.index(InletPressureLeft), at, said)
+	v.expose(v.index(PressureReturned), at, said)
 	return nil
+}
+
+// expose ends the shelving of an alarm whose condition a person's word has ended: who gives it relies
+// on the alarm from now on.
+func (v *Evaluator) expose(i int, at station.Instant, said verdict) {
+	if a := &v.Alarms[i]; a.State == Shelved {
+		a.Present, a.True, a.LastTime = false, 0, max(at, a.LastTime+1)
+		v.release(i, a.LastTime, said)
+	}
+}
+
+// ventedBy words a person's word.
+func (v *Evaluator) ventedBy(who string, at station.Instant) string {
+	return fmt.Sprintf("the word of %s at %s", who, v.clock(at))
 }
 
 // note keeps what somebody wrote with the alarm: a transition that leaves the state as it is.

@@ -95,7 +95,7 @@ func (v *Evaluator) Step(s *station.Status) {
 	v.contradiction(s)
 	v.Past.step(s, v.seenVented(s))
 	worked, fed := v.Past.worked(v.grace())
-	v.Over.step(s, v.shut, worked, fed)
+	v.Over.step(s, v.shut, worked, fed, v.roster.grace())
 	v.OutletTrend.step(s.At, &s.Outlet)
 	v.InletTrend.step(s.At, &s.Inlet)
 	v.fill(s)
@@ -229,4 +229,5 @@ type verdict struct {
 	by, why  string
 	cause    station.Cause
 	trigger  Trigger
+	news     bool // what nobody knew who shelved the alarm: it ends the shelving
 }

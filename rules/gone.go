@@ -20,7 +20,7 @@ const wordsGone = "The alarm was open when the station was removed from the conf
 // Retire follows the station's removal from the configuration. No sample comes any more that
 // could end an alarm, so that those that stand do so until somebody closes each with its cause.
 // What the design or a person had taken out of everybody's sight ends: nobody was to act on it,
-// and no alarm that guards people can be in these states.
+// and no alarm that guards people can be in these states. Work that is declared there is told of.
 func (v *Evaluator) Retire(at station.Instant) {
 	if v.Gone {
 		return
@@ -28,6 +28,10 @@ func (v *Evaluator) Retire(at station.Instant) {
 	v.Gone, v.Silent = true, true
 	for i := range v.Alarms {
 		switch a := &v.Alarms[i]; {
+		case len(v.Work.People) > 0 && v.set[i].Name == PressureAtWork:
+			a.Present, a.True, a.Until, a.Once = true, at, 0, false
+			v.raise(i, max(at, a.LastTime+1), verdict{message: v.workGone(), trigger: v.removed()})
+			a.LastTime = a.Raised
 		case a.State == SuppressedByDesign, a.State == OutOfService:
 			a.Present, a.True = false, 0
 			v.stamp(i, Normal, at, verdict{message: "The station is no longer in the configuration.", trigger: v.removed()})
@@ -54,8 +58,17 @@ func (v *Evaluator) stamp(i int, to AlarmState, at station.Instant, c verdict) {
 	})
 }
 
-// tickGone carries on what goes by time alone: the end of shelvings, and reminders.
+// workGone words that people are at work on a station that is removed.
+func (v *Evaluator) workGone() string {
+	return "The station was removed from the configuration. Nothing watches it any more: pressure that returns would not be seen. Tell them, and verify at the local gauges. " + v.whoWorks() + " " + noLockOut
+}
+
+// tickGone carries on what goes by time alone: the end of shelvings, of declared work, and reminders.
 func (v *Evaluator) tickGone(now station.Instant) {
+	if len(v.Work.People) > 0 {
+		v.Work.wake(now)
+		v.workOver(now, verdict{})
+	}
 	for i := range v.Alarms {
 		if a := &v.Alarms[i]; a.State == Shelved && now >= a.Until {
 			v.release(i, max(now, a.LastTime), verdict{message: wordsGone, trigger: ShelfTimeOver})
@@ -73,6 +86,9 @@ func (v *Evaluator) closeGone(i int, c *station.Command, at station.Instant) err
 	a := &v.Alarms[i]
 	if a.State == Normal {
 		return refuse(c, "it is normal: there is nothing to close")
+	}
+	if name := v.set[i].Name; len(v.Work.People) > 0 && (name == PressureAtWork || name == WorkTimeOver) {
+		return refuse(c, "people are declared at work here (%s): end their work first (work-ended)", namesAtWork(v.Work.People))
 	}
 	said := word(c)
 	said.message = "Closed by " + said.by + ": " + v.removed().Words() + "."

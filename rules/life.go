@@ -59,6 +59,9 @@ func (v *Evaluator) settle(i int, t station.Instant, c verdict) {
 		if t >= a.Until {
 			c.trigger = ShelfTimeOver
 			v.release(i, t, c)
+		} else if a.Present && c.news {
+			c.trigger = ShelfNews
+			v.release(i, t, c)
 		} else if a.Once && c.answer == no {
 			c.trigger = ShelfCondition
 			v.release(i, t, c)
@@ -133,12 +136,23 @@ func (v *Evaluator) suppressed(i int) bool {
 	if def.suppressed[s.State] && s.Since != 0 && s.At.Sub(v.Stay.From[s.State]) <= def.SuppressNs {
 		return true
 	}
+	if def.suppressed[station.Charging] && v.filling(s, def.SuppressNs) {
+		return true
+	}
 	for _, j := range def.explained {
 		if v.Alarms[j].Present || v.Alarms[j].True != 0 {
 			return true
 		}
 	}
 	return false
+}
+
+// filling reports whether the first fill of a time goes on, ns at most, though the state is no longer
+// charging: the outlet has not been at set since the station was shut down, and a slow rise looks like
+// work.
+func (v *Evaluator) filling(s *station.Status, most int64) bool {
+	from := v.Stay.From[station.Charging]
+	return from != 0 && s.State.Fed() && !v.Reached.Set && s.At.Sub(from) <= most
 }
 
 // move changes the state of alarm i and reports it.
@@ -194,5 +208,5 @@ func (v *Evaluator) lastCharged() bool {
 	if last := float64(v.last().OutletLastSeen); last > ChargedMin {
 		return true
 	}
-	return v.Fall.Top > ChargedMin && !v.Fall.believed(fallSeconds) && !v.Past.Vents.Said
+	return v.Fall.Top > ChargedMin && !v.Fall.believed(fallSeconds) && !v.Past.Vents.said()
 }

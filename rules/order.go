@@ -30,7 +30,7 @@ var orders = [...]Order{
 	{Kind: "close", About: "close an alarm that has ended, with its cause and what was done", Alarm: true, Reason: true},
 	{Kind: "vented", About: "state that outlet and tank are vented and were checked at a local gauge; it replaces no lock-out", Reason: true},
 	{Kind: "at-work", About: "declare work on this station until a time: pressure that returns is an alarm at once. This is no lock-out and protects nobody", Reason: true, Until: true},
-	{Kind: "work-ended", About: "end your declared work on this station, or, with the reason, that of everybody declared there"},
+	{Kind: "work-ended", About: "end your declared work on this station, or that of others, named in the reason"},
 	{Kind: "note", About: "write a note about the station", Reason: true, Record: true},
 	{Kind: "done", About: "record a service as done: what, the day, and the reference of its document", Reason: true, Record: true},
 	{Kind: "inspected", About: "record a tank inspection as done, with the reference of its document", Reason: true, Record: true},

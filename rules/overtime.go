@@ -20,6 +20,7 @@ type overtime struct {
 	Since station.Instant // at work when the grace time was over, and ever since; 0: it is not
 	Until station.Instant // the site's answer: the alarm waits until then; 0: none
 	Shut  bool            // its supply was closed since the shift
+	Held  station.Instant // the work that the site's finding was about has ended: the crew has the calendar's grace time until then
 }
 
 // leastWork is the share of the time for which the piston works at a station that is at work: what
@@ -28,24 +29,31 @@ const leastWork = 0.1
 
 // step follows one second. A station is at work while it is fed and its piston worked for leastWork
 // of the fed time of its grace time: worked of fed, in s. Less than ten seconds of it show nothing. Work that begins later in the night is not held back: the line
-// was left charged.
-func (o *overtime) step(s *station.Status, shut shutdown, worked, fed int) {
+// was left charged. Where work that waited ends, the calendar's grace time, ns, counts from then.
+func (o *overtime) step(s *station.Status, shut shutdown, worked, fed int, grace int64) {
 	switch {
 	case shut.at == 0:
 		o.Shut = false
 	case shut.by != ByCalendar:
 		o.Shut = true
 	case o.End != shut.at:
-		o.End, o.Since, o.Until = shut.at, s.At, 0
+		o.End, o.Since, o.Until, o.Held = shut.at, s.At, 0, 0
 	}
-	if o.Shut || shut.by != ByCalendar || !s.State.Fed() || fed >= 10 && float64(worked) < leastWork*float64(fed) {
+	if o.Shut || shut.by != ByCalendar || !s.State.Fed() {
+		o.Since, o.Until, o.Held = 0, 0, 0
+		return
+	}
+	if fed >= 10 && float64(worked) < leastWork*float64(fed) {
+		if o.Since != 0 && s.At < o.Until {
+			o.Held = s.At.Add(grace)
+		}
 		o.Since, o.Until = 0, 0
 	}
 }
 
 // rebase follows a step of the station's clock: the bounds of waiting go on.
 func (o *overtime) rebase(by int64) {
-	for _, t := range [...]*station.Instant{&o.Since, &o.Until} {
+	for _, t := range [...]*station.Instant{&o.Since, &o.Until, &o.Held} {
 		if *t != 0 {
 			*t = t.Add(by)
 		}
@@ -54,7 +62,7 @@ func (o *overtime) rebase(by int64) {
 
 // waits reports whether pressure-left is held back at t.
 func (o *overtime) waits(t station.Instant) bool {
-	return o.Since != 0 && t < max(o.Since.Add(overWait), min(o.Until, o.Since.Add(overMost)))
+	return t < o.Held || o.Since != 0 && t < max(o.Since.Add(overWait), min(o.Until, o.Since.Add(overMost)))
 }
 
 // OverState is how a station stands to the end of its shift.

@@ -48,25 +48,27 @@ func TestOvertimeWithoutAnAnswer(t *testing.T) {
 }
 
 // The answer holds the alarm back while the station strokes: until the time it names, never over
-// 12 h, and no longer than the grace time (5 min) after the last stroke.
+// 12 h. When the work ends before that, the crew has the calendar's grace time as after a shift.
 func TestOvertimeIsBounded(t *testing.T) {
 	due := t0.Add(300 * station.Second)
 	for _, c := range []struct {
 		name   string
 		until  station.Instant
 		stroke int // s, from midnight
+		idle   int // s after that
 		raised int // s
 	}{
-		{"the answer's time", due.Add(7200 * station.Second), 10000, 300 + 7200},
-		{"twelve hours, whatever the answer", due.Add(100 * 3600 * station.Second), 43000, 0}, // the next shift begins before
-		{"the strokes stop", due.Add(7200 * station.Second), 1000, 1000 + 260},                // of the last five minutes, to the minute, less than a tenth
-		{"revoked", 0, 10000, 420},
+		{"the answer's time", due.Add(7200 * station.Second), 10000, 400, 300 + 7200},
+		{"twelve hours, whatever the answer", due.Add(100 * 3600 * station.Second), 43000, 400, 0}, // the next shift begins before
+		{"the strokes stop", due.Add(7200 * station.Second), 1000, 8000, 1000 + 260 + 125*60},      // of the last five minutes, to the minute, less than a tenth
+		{"nobody answered before they stop", 0, 350, 400, 420},
+		{"revoked", 0, 10000, 400, 420},
 	} {
 		g := shiftOver(t)
 		g.play(310, strokes)
 		g.v.Answer(c.until)
 		g.play(c.stroke-310, strokes)
-		g.play(400, idles)
+		g.play(c.idle, idles)
 		raised := 0
 		for _, x := range g.got {
 			if x.Alarm == PressureLeft && x.To == Unacknowledged && x.From == Normal {

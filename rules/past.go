@@ -25,11 +25,13 @@ type past struct {
 
 // vents is which sides were vented, so that pressure that returns can be told.
 type vents struct {
-	Vented, InletVented bool   // see was_vented and inlet_was_vented
-	Said                bool   // a person's word "vented" stands
-	SaidWho             string // whose word it is
-	VentedBy            string // how it was told
+	Vented, InletVented bool     // see was_vented and inlet_was_vented
+	Words               []Spoken // persons' words "vented" that stand
+	VentedBy            string   // how it was told
 }
+
+// said reports whether a person's word "vented" stands.
+func (w *vents) said() bool { return len(w.Words) > 0 }
 
 // darkSeconds is how long the outlet must be unknown in a shutdown for a low reading after it
 // to prove nothing: shorter gaps occur while sensors are heard for the first time. Own choice.
@@ -85,12 +87,12 @@ func (p *past) left(s *station.Status, seen *seenVents) {
 	low, inletLow := reads(&s.Outlet, seen.contradicts), reads(&s.Inlet, false)
 	charged := s.Outlet.Known() && s.Outlet.Value > ChargedMin
 	switch {
-	case p.Vents.Said:
+	case p.Vents.said():
 	case fed && !shut && !seen.outside:
 		p.Vents.Vented, p.Vents.InletVented = false, false
 	case shut:
 		p.Vents.Vented, p.Vents.InletVented = p.Vents.Vented || low && seen.outlet, p.Vents.InletVented || inletLow && seen.inlet
-		if !p.Vents.Said && (p.Vents.Vented || p.Vents.InletVented) {
+		if p.Vents.Vented || p.Vents.InletVented {
 			p.Vents.VentedBy = "as live sensors saw"
 		}
 	}
@@ -143,9 +145,9 @@ func reads(e *station.Estimate, contradicts bool) bool {
 }
 
 // vent takes a person's word that both sides were vented in a shutdown.
-func (p *past) vent(shut station.Instant, who, by string) {
+func (p *past) vent(shut station.Instant, words []Spoken, by string) {
 	p.Word, p.InletWord, p.Dark = shut, shut, 0
-	p.Vents = vents{Vented: true, InletVented: true, Said: true, SaidWho: who, VentedBy: by}
+	p.Vents = vents{Vented: true, InletVented: true, Words: words, VentedBy: by}
 }
 
 func (p *past) count(s *station.Status) {

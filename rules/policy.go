@@ -105,9 +105,25 @@ func (r *reader) change(n *yaml.Node, d *Definition) {
 		r.fault(at("delay").Line, at("delay").Column, "%s guards people: it cannot be delayed or frozen", d.Name)
 	case was.FailSafe && (longer(d.RemindNs, was.RemindNs) || longer(d.RemindAckNs, was.RemindAckNs)):
 		r.fault(at("remind").Line, at("remind").Column, "%s guards people: its reminders can come sooner, not later", d.Name)
+	case was.FailSafe && (d.Priority < was.Priority || d.Severity < was.Severity || d.RespondNs > was.RespondNs):
+		n := at(lowered(d, &was))
+		r.fault(n.Line, n.Column, "%s guards people: its priority and severity can be raised, not lowered, and its time to respond can be shorter", d.Name)
+	case d.PriorityCharged < was.PriorityCharged:
+		r.fault(at("priority_charged").Line, at("priority_charged").Column, "%s of a charged station guards people: priority_charged can be raised, not lowered", d.Name)
 	default:
 		r.judge(n, d)
 	}
+}
+
+// lowered returns the key that weakens an alarm.
+func lowered(d, was *Definition) string {
+	switch {
+	case d.Priority < was.Priority:
+		return "priority"
+	case d.Severity < was.Severity:
+		return "severity"
+	}
+	return "respond_within"
 }
 
 // longer tells whether reminders would come later than they did; 0: never.

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"bytes"
+	"strings"
 	"testing"
 
 	"go.yaml.in/yaml/v3"
@@ -87,6 +88,40 @@ func TestPolicyOfAnotherProgram(t *testing.T) {
 		v := NewEvaluator(&station.Plate{Alarms: text}, func(*Transition) {})
 		if len(v.set) != len(catalogue) || v.set[index(OutletLeak)].DelayNs != catalogue[index(OutletLeak)].DelayNs {
 			t.Errorf("%q is taken", text)
+		}
+	}
+}
+
+// No site can weaken an alarm that guards people; raising it is fine. (over-pressure: high, severity
+// injury, 10 min, 12 h; signal-lost of a charged station: medium.)
+func TestPolicyWeakensNoGuard(t *testing.T) {
+	for text, want := range map[string]string{
+		"{ name: pressure-at-work, priority: finding }":                                       "pressure-at-work guards people: its priority",
+		"{ name: pressure-at-work, priority: medium, sites: [a] }":                            "pressure-at-work guards people: its priority",
+		"{ name: over-pressure, severity: cost }":                                             "over-pressure guards people: its priority",
+		"{ name: pressure-returned, respond_within: 72h }":                                    "pressure-returned guards people: its priority",
+		"{ name: signal-lost, priority_charged: finding }":                                    "signal-lost of a charged station guards people",
+		"{ name: pressure-at-work, delay: 1s }":                                               "cannot be delayed",
+		"{ name: pressure-at-work, frozen_in: [off] }":                                        "cannot be delayed or frozen",
+		"{ name: pressure-at-work, suppressed_in: [off], suppress_for: 1h }":                  "cannot be suppressed",
+		"{ name: pressure-at-work, explained_by: [header-low] }":                              "cannot be suppressed or explained",
+		"{ name: pressure-at-work, shelve_at_most: 1h }":                                      "not for longer",
+		"{ name: pressure-at-work, remind: 0s }":                                              "sooner, not later",
+		"{ name: pressure-at-work, remind_acknowledged: 24h }":                                "sooner, not later",
+		"{ name: pressure-at-work, condition: blind }":                                        "decided by code",
+		"{ name: over-pressure, clear: fed }":                                                 "set its limit in the plate data",
+		"{ name: over-pressure, fail_safe: false }":                                           "stays fail-safe",
+		"{ name: work-time-over, priority: high, severity: injury, respond_within: 10m }":     "",
+		"{ name: signal-lost, priority: medium, priority_charged: high }":                     "",
+		"{ name: relief-lifting, priority: high, shelve_at_most: 1h, remind: 1h, delay: 5s }": "",
+	} {
+		var doc yaml.Node
+		if err := yaml.Unmarshal([]byte("- "+text), &doc); err != nil {
+			t.Fatal(err)
+		}
+		_, err := ReadPolicy("a", doc.Content[0])
+		if want == "" && err != nil || want != "" && (err == nil || !strings.Contains(err.Error(), want)) {
+			t.Errorf("%s: %v", text, err)
 		}
 	}
 }

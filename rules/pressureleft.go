@@ -62,6 +62,9 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 		return verdict{answer: no}
 	}
 	if v.contradicts(s) {
+		if !active && v.Past.opening(0, s.At) {
+			return verdict{} // a tank that is filled lags behind
+		}
 		v.Past.Word = 0
 		return verdict{answer: yes, say: (*Evaluator).left}
 	}
@@ -133,7 +136,7 @@ func (v *Evaluator) contradiction(s *station.Status) {
 	}
 	if f.Against++; f.Against >= contradictedFor {
 		f.Broken = true
-		if !v.Past.Vents.Said {
+		if !v.Past.Vents.said() {
 			v.Past.Vents.Vented = false
 		}
 	}
@@ -141,7 +144,7 @@ func (v *Evaluator) contradiction(s *station.Status) {
 
 // wordStands words that an alarm ends on a person's word alone.
 func (v *Evaluator) wordStands() string {
-	if by := v.Past.Vents.VentedBy; v.Past.Vents.Said && by != "" {
+	if by := v.Past.Vents.VentedBy; v.Past.Vents.said() && by != "" {
 		return "It ends on " + by + " that the line was vented. Nothing here verifies it."
 	}
 	return "It ends on a person's word that the line was vented. Nothing here verifies it."

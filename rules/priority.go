@@ -42,3 +42,10 @@ func PriorityOf(s Severity, within int64) Priority {
 	}
 	return byMethod[s%numSeverities][len(responses)]
 }
+
+// GuardsAtOnce reports whether an alarm of the catalogue guards people who may be hurt within the
+// shortest class of responses, or concerns declared work. Maintenance holds none of these back.
+func GuardsAtOnce(name string) bool {
+	i := index(name)
+	return i >= 0 && catalogue[i].FailSafe && (catalogue[i].Severity == Injury && catalogue[i].RespondNs <= responses[0] || name == WorkTimeOver)
+}

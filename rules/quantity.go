@@ -67,6 +67,7 @@ const (
 	qShut
 	qReturned
 	qInletReturned
+	qPuff
 	qFed
 	qHeaderLow
 	qFrozen
@@ -152,7 +153,7 @@ var ownQuantities = [numOwn]quantity{
 	qNeeded:           {"needed_pressure", "Pa", "Pa gauge", "required_pressure, else 95 % of set_pressure"},
 	qLeast:            {"least_pressure", "Pa", "Pa gauge", "required_pressure, else 85 % of set_pressure once the outlet has been at set (own choice)"},
 	qReached:          {"reached_set", "truth", "", "the outlet has been at 95 % of set since the station was last shut down"},
-	qNearSet:          {"near_set", "truth", "", "the outlet is at 95 % of set or above; no where either is unknown"},
+	qNearSet:          {"near_set", "truth", "", "the outlet is at 95 % of set or above, or at 85 % and more than a tenth below reachable_pressure: the governor may not have opened yet; no where it is not known"},
 	qHeaderNeeded:     {"header_needed", "Pa", "Pa gauge", "needed_pressure over one plus the area ratio, and a tenth more for friction and flow (no source)"},
 	qRestriction:      {"supply_restriction", "1", "1", "share of the supply's C/sqrt(1-b) that is lost against bore and length, or against its usual value, whichever is more"},
 	qRatio:            {"area_ratio", "1", "1", "drive over boost piston area"},
@@ -163,6 +164,7 @@ var ownQuantities = [numOwn]quantity{
 	qShut:             {"shut_down", "truth", "", "the supply was told closed, or the shift is over by the calendar"},
 	qReturned:         {"was_vented", "truth", "", "a person said that the line is vented, and nobody has acknowledged since that pressure returned; or a live sensor saw the outlet fall to vented since the shutdown, until the station is fed within a shift"},
 	qInletReturned:    {"inlet_was_vented", "truth", "", "likewise of the inlet"},
+	qPuff:             {"vent_moves_piston", "truth", "", "the outlet is being vented and is still above the inlet: the piston moves and pushes some air back into the line"},
 	qFed:              {"fed", "truth", "", "charging, stroking, holding or starved"},
 	qHeaderLow:        {"header_low", "truth", "", "the header at rest is below header_needed"},
 	qFrozen:           {"sensor_frozen", "truth", "", "blind because a reading stands still"},

@@ -42,6 +42,14 @@ func (r *roster) outside(text string, t station.Instant) (end station.Instant, o
 	return r.stretch.From, !r.stretch.Working
 }
 
+// grace returns the calendar's grace time, ns, after the question of a time.
+func (r *roster) grace() int64 {
+	if r.cal == nil {
+		return 0
+	}
+	return int64(r.cal.Grace) * station.Minute60
+}
+
 // read parses the plate's calendar where it has changed. One of another program means nothing.
 func (r *roster) read(text string) {
 	if text == r.text {

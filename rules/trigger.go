@@ -12,6 +12,7 @@ const (
 	ShelfCondition                // a shelving was to last until the condition ended, and it did
 	StillPresent                  // a reminder of an alarm that stands
 	MoreDue                       // likewise, because more has come due
+	ShelfNews                     // something came that was not known when the alarm was shelved
 	PlateChanged                  // by the new plate data or policy the condition does not hold
 	AlarmRemoved                  // the configuration has no such alarm any more
 	StationRemoved                // the station is no longer configured
@@ -25,6 +26,7 @@ var triggers = [numTriggers]struct{ name, words string }{
 	ShelfCondition: {"condition over", "it was shelved until the condition ended, and it has ended"},
 	StillPresent:   {"still present", "still present"},
 	MoreDue:        {"more due", "more has come due"},
+	ShelfNews:      {"shelving outdated", "something came that was not known when the alarm was shelved"},
 	PlateChanged:   {"plate changed", "the configuration changed"},
 	AlarmRemoved:   {"alarm removed", "no longer in the configuration"},
 	StationRemoved: {"station removed", "the station is no longer in the configuration"},

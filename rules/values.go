@@ -41,7 +41,7 @@ func (v *Evaluator) fill(s *station.Status) {
 	}
 	v.Past.fill(s, q, p.Relief > 0)
 	v.Reached.step(s, q[qSet])
-	q[qReached], q[qNearSet] = truth(v.Reached.Set), truth(q[qOutlet] >= reachedShare*q[qSet])
+	q[qReached], q[qNearSet] = truth(v.Reached.Set), truth(nearSet(q[qOutlet], q[qSet], value(&e[station.ReachablePressure])))
 	v.fillPlate()
 	v.fillTooHigh(s)
 	v.fillCosts(e)
@@ -82,6 +82,7 @@ func fillState(s *station.Status, q *values) {
 			q[i] = nan
 		}
 	}
+	q[qPuff] = truth(s.State == station.Venting && s.Inlet.Known() && s.Outlet.Known() && s.Inlet.Value < s.Outlet.Value)
 	q[qBlind], q[qFed], q[qShut] = truth(s.State == station.Blind), truth(s.State.Fed()), truth(s.ShutdownAt != 0)
 	q[qFrozen], q[qImplausible] = 0, 0
 	if s.State != station.Blind {

@@ -10,12 +10,12 @@ import (
 
 // findWork returns the place of a person's declaration that was given by at, -1 if there is none.
 func findWork(list []AtWork, who string, at station.Instant) int {
-	return slices.IndexFunc(list, func(p AtWork) bool { return strings.EqualFold(p.Who, who) && p.From <= at })
+	return slices.IndexFunc(list, func(p AtWork) bool { return sameName(p.Who, who) && p.From <= at })
 }
 
 // Worked returns who is at work after a command "at-work" or "work-ended" that had effect. A
 // second declaration of the same name prolongs the first; an end of a name that is not
-// declared ends all.
+// declared ends the work of those whom its reason names.
 func Worked(list []AtWork, c *station.Command, at station.Instant) []AtWork {
 	who, out := strings.TrimSpace(c.By), slices.Clone(list)
 	i := findWork(out, who, at)
@@ -23,12 +23,12 @@ func Worked(list []AtWork, c *station.Command, at station.Instant) []AtWork {
 	case c.Kind == "at-work" && i >= 0:
 		out[i].What, out[i].Until, out[i].Asleep = strings.TrimSpace(c.Note), c.Until, false
 	case c.Kind == "at-work":
-		out = slices.DeleteFunc(out, func(p AtWork) bool { return strings.EqualFold(p.Who, who) }) // recalled, and given again by the log
+		out = slices.DeleteFunc(out, func(p AtWork) bool { return sameName(p.Who, who) }) // recalled, and given again by the log
 		out = append(out, AtWork{Who: who, What: strings.TrimSpace(c.Note), From: at, Until: c.Until})
 	case i >= 0:
 		out = slices.Delete(out, i, i+1)
 	default:
-		out = slices.DeleteFunc(out, func(p AtWork) bool { return p.From <= at })
+		out = slices.DeleteFunc(out, func(p AtWork) bool { return p.From <= at && mentions(c.Note, p.Who) })
 	}
 	return out
 }
@@ -38,6 +38,8 @@ func Worked(list []AtWork, c *station.Command, at station.Instant) []AtWork {
 func (v *Evaluator) beginWork(i int, c *station.Command, at station.Instant) error {
 	w := &v.Work
 	switch {
+	case v.Gone:
+		return refuse(c, "the station is no longer configured, and nothing watches it")
 	case c.Until <= at:
 		return refuse(c, "its end, %s, is past", v.clock(c.Until))
 	case c.Until.Sub(at) > LongestWork:
@@ -53,20 +55,32 @@ func (v *Evaluator) beginWork(i int, c *station.Command, at station.Instant) err
 	said := word(c)
 	v.workOver(at, said)
 	any, fresh := v.workBegins(at)
-	a := &v.Alarms[i]
-	if any && (fresh || !known) && a.State != Unacknowledged && a.State != Shelved {
-		said.answer, said.say = yes, (*Evaluator).atWork
-		if a.State == Acknowledged {
-			v.raise(i, at, said)
-		} else {
-			v.advance(i, at, said)
-		}
-		return nil
-	}
-	said.message = v.whoWorks() + " " + noLockOut
-	a.LastTime = at
-	v.move(i, a.State, at, said)
+	v.workDeclared(i, at, said, known, any, any && (fresh || !known))
 	return nil
+}
+
+// workDeclared moves the alarm with a declaration: any says that there is a sign, news that there is
+// one which is to be told. Who begins to work does not know that the alarm was shelved before.
+func (v *Evaluator) workDeclared(i int, at station.Instant, said verdict, known, any, news bool) {
+	a := &v.Alarms[i]
+	told := said
+	told.answer, told.say = yes, (*Evaluator).atWork
+	said.message = v.whoWorks() + " " + noLockOut
+	switch {
+	case a.State == Shelved && !known && any:
+		a.Present = true
+		v.release(i, at, told)
+	case a.State == Shelved && !known:
+		a.Present = false
+		v.release(i, at, said)
+	case news && a.State == Acknowledged:
+		v.raise(i, at, told)
+	case news && a.State != Unacknowledged:
+		v.advance(i, at, told)
+	default:
+		a.LastTime = at
+		v.move(i, a.State, at, said)
+	}
 }
 
 // workBegins looks at the newest step as people begin to work.
@@ -79,36 +93,30 @@ func (v *Evaluator) workBegins(at station.Instant) (any, fresh bool) {
 	return v.watch(s, s.At, 0)
 }
 
-// endWork handles the word that work has ended: of the person who gives it, or, with a reason,
-// of all others. With the last one the word "vented" of the same person ends too, and given
-// where nobody is declared it ends that of anybody: then a return of pressure is expected.
+// endWork handles the word that work has ended: of the person who gives it, or of others whom the
+// reason names, so that no slip in one's own name ends the watch over somebody else. With the last
+// one the word "vented" of the same person ends too, and given where nobody is declared it ends
+// that of anybody: then a return of pressure is expected.
 func (v *Evaluator) endWork(i int, c *station.Command, at station.Instant) error {
-	w, said := &v.Work, word(c)
-	own := findWork(w.People, said.by, at) >= 0
+	w, said, was := &v.Work, word(c), v.Work.People
+	left := Worked(was, c, at)
 	switch {
-	case len(w.People) == 0 && !v.Past.Vents.Said:
+	case len(was) == 0 && !v.Past.Vents.said():
 		return refuse(c, "nobody is declared at work here")
-	case len(w.People) > 0 && !own && said.why == "":
-		return refuse(c, "no work of %s is declared here, but that of %s: give the reason to end it for them", said.by, namesAtWork(w.People))
+	case len(was) > 0 && len(left) == len(was):
+		return refuse(c, "no work of %s is declared here, but that of %s: give the reason to end it for them, with their names", said.by, namesAtWork(was))
 	}
-	was := w.People
-	w.People = Worked(w.People, c, at)
-	switch {
-	case own:
+	w.People = left
+	if ended := endedWork(was, left); len(ended) == 1 && sameName(ended[0].Who, said.by) {
 		said.message = "The work of " + said.by + " here has ended."
-	case len(was) > 0:
-		said.message = fmt.Sprintf("%s has ended the work of %s here.", said.by, namesAtWork(was))
+	} else if len(ended) > 0 {
+		said.message = fmt.Sprintf("%s has ended the work of %s here.", said.by, namesAtWork(ended))
 	}
-	switch {
-	case len(w.People) > 0:
+	if len(left) == 0 {
+		v.endWord(c, at, len(was) == 0)
+		said.message, said.answer = strings.TrimSpace(said.message+" "+v.nobodyWorks()), no
+	} else {
 		said.message += " " + v.whoWorks()
-	case v.Past.Vents.Said && len(was) > 0 && !strings.EqualFold(v.Past.Vents.SaidWho, said.by):
-		said.message += fmt.Sprintf(" Nobody is declared at work here now. The word of %s that the line is vented still stands: pressure that returns raises an alarm.", v.Past.Vents.SaidWho)
-		said.answer = no
-	default:
-		v.Past.Vents = vents{}
-		said.message = strings.TrimSpace(said.message + " Nobody is declared at work here now; pressure that returns is expected.")
-		said.answer = no
 	}
 	v.workOver(at, verdict{by: said.by, why: said.why})
 	before := v.Alarms[i].State
@@ -117,6 +125,32 @@ func (v *Evaluator) endWork(i int, c *station.Command, at station.Instant) error
 		v.move(i, before, at, said)
 	}
 	return nil
+}
+
+// endWord ends the word "vented" of a person, or of anybody where alone says that nobody was at work.
+func (v *Evaluator) endWord(c *station.Command, at station.Instant, alone bool) {
+	left := Vented(v.Past.Vents.Words, c, at, alone)
+	switch {
+	case len(left) > 0:
+		v.Past.Vents.Words = left
+	default:
+		v.Past.Vents = vents{}
+	}
+}
+
+// nobodyWorks words that the last declared work has ended.
+func (v *Evaluator) nobodyWorks() string {
+	if words := v.Past.Vents.Words; len(words) > 0 {
+		return fmt.Sprintf("Nobody is declared at work here now. The word of %s that the line is vented still stands: pressure that returns raises an alarm.", spokenNames(words))
+	}
+	return "Nobody is declared at work here now; pressure that returns is expected."
+}
+
+// endedWork lists who is no longer at work.
+func endedWork(was, left []AtWork) []AtWork {
+	return slices.DeleteFunc(slices.Clone(was), func(p AtWork) bool {
+		return slices.ContainsFunc(left, func(q AtWork) bool { return q.Who == p.Who && q.From == p.From })
+	})
 }
 
 // noLockOut stands in every message on declared work.

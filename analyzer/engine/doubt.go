@@ -192,7 +192,7 @@ func (e *Engine) doubtInlet(end station.Instant) {
 	}
 	if d.ShutStrokes >= countedShut {
 		d.Held.hold(noInlet, inletDoubted, e.State.ShutdownAt, e.whyNoInlet(station.InletFlatCounted))
-	} else if d.Range.Climb.since(e.State.ShutdownAt) {
+	} else if c := &d.Range.Climb; c.First > nearZero && c.since(e.State.ShutdownAt) { // what a sensor wanders by at a vented line is none
 		d.Held.hold(noInlet, inletDoubted, e.State.ShutdownAt, e.whyNoInlet(station.InletFlatPumped))
 	}
 }

@@ -118,6 +118,7 @@ type core struct {
 	Pops      pops
 	Falls     falls
 	LeastDraw drawFloor
+	Steady    steadyDraw
 	Basis     basis // of the leak, for Explain
 }
 

@@ -53,7 +53,7 @@ func (e *Engine) headerStaticInputs() []station.Input {
 		out = append(out, computed("inlet while the piston stood", s.Rest*1e-3, "kPa gauge"), at("last seen to rest", s.RestAt))
 	}
 	if b := &e.Basis.Fallen; b.In > 0 {
-		out = append(out, computed("inlet while the piston works, without the line's swing", b.In*1e-3, "kPa gauge"), computed("sag that was learned before", 100*b.Sag, "%"))
+		out = append(out, computed("inlet while the piston works, without the line's swing", b.In*1e-3, "kPa gauge"), computed("sag that was learned before, or the most that the swing allows", 100*b.Sag, "%"))
 	}
 	return append(out, assumed("age up to which a rest counts as the present", float64(staticAge)/float64(station.Minute60), "min", "common practice, no source"))
 }

@@ -147,11 +147,21 @@ func (e *Engine) headerRun(dynamic, seconds float64, end station.Instant) {
 
 // headerByFall returns the header, Pa gauge, where the inlet has fallen while the piston works, without the
 // swing that the line makes: p1/(1 - sag), with the sag that was learned before. The line takes less from a lower header,
-// so it errs by a part of the sag, to the high side.
+// so it errs by a part of the sag, to the high side. Where no rest was seen the sag is the most that the swing allows.
 func (e *Engine) headerByFall() float64 {
-	b := &e.Basis.Fallen
-	b.In, b.Sag = e.Inlet.Mean, e.Supply.SagSum/e.Supply.SagWeight
+	b, s := &e.Basis.Fallen, &e.Supply
+	b.In, b.Sag = e.Inlet.Mean, s.SagSum/s.SagWeight
+	if s.RestAt == 0 {
+		b.Sag = max(b.Sag, s.Unrested.Even.sag(e.usualInterval()))
+	}
 	return b.In / (1 - b.Sag)
+}
+
+// fallen reports whether the header fell while the piston worked, or did within staticAge: its return
+// must show too.
+func (e *Engine) fallen(end station.Instant) bool {
+	u := &e.Supply.Unrested
+	return u.Doubt || u.Even.FellAt != 0 && end.Sub(u.Even.FellAt) <= staticAge && u.Even.FellAt > e.Supply.RestAt
 }
 
 // headerStatic sets the header's pressure at rest.
@@ -167,9 +177,9 @@ func (e *Engine) headerStatic(end station.Instant) {
 		g.Value, g.Confidence = h.All, 0.6
 	case e.State.ShutdownAt != 0:
 		g = station.Unknown("the supply is closed")
-	case s.Unrested.Doubt && s.SagWeight > 0 && e.stroking(end):
+	case e.fallen(end) && s.SagWeight > 0 && e.working(end):
 		g.Value, g.Confidence = e.headerByFall(), 0.4
-	case s.Unrested.Doubt:
+	case e.fallen(end):
 		g = station.Unknown(restedNot)
 	case s.Rest > 0 && end.Sub(s.RestAt) <= staticAge:
 		g.Value, g.Confidence, g.At = s.Rest, 0.7, s.RestAt

@@ -92,6 +92,7 @@ func (e *Engine) slot(start, end station.Instant) {
 	e.watchRelief(end)
 	e.watchFalls(end)
 	e.watchFloor(end)
+	e.watchLeakGrows(end)
 	e.Min.addSlot(e)
 	e.closeMinute(end)
 	if end.Floor(station.Second) == end {

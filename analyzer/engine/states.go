@@ -96,13 +96,17 @@ func (e *Engine) work(start, end station.Instant) {
 		return
 	}
 	// a draw without a tooth for long is a header that went down, not a stroke
-	fresh := drawing && (end.Sub(max(a.DrawFrom, a.LastTooth)) <= 2*station.Second || e.seenDrawing())
+	fresh := drawing && !e.countedPassing() && (end.Sub(max(a.DrawFrom, a.LastTooth)) <= 2*station.Second || e.seenDrawing())
 	if fills := e.fills(start, end); fresh || fills {
 		a.LastWork = end
 	} else if a.Teeth > 0 || a.Strokes > 0 {
 		a.LastWork = max(a.LastWork, min(end, e.Fuse.Newest()))
 	}
 }
+
+// countedPassing reports whether the draw shows no stroke: air passes straight through the check valves, and
+// the counter shows the strokes.
+func (e *Engine) countedPassing() bool { return e.passing() && e.Fuse.CounterServes() }
 
 // drawing tells whether the inlet stands below its resting pressure by more than noise.
 func (e *Engine) drawing() bool {

@@ -188,6 +188,7 @@ func (e *Engine) measureRun(start, end station.Instant) {
 		}
 		s.Track, s.RunFrom = true, end
 		s.Unrested.Top, s.Unrested.Low = 0, 0
+		s.Unrested.Even.begin(e.Struck)
 		s.Sum, s.N, s.Slots, s.Done = 0, 0, 0, drawn{}
 		e.headerBegins(end)
 		e.upstream(end)

@@ -25,6 +25,7 @@ type unrested struct {
 	Runs     int        // since the inlet rested
 	Before   supplySums // when it rested
 	Doubt    bool       // the header fell: runs tell nothing of the line
+	Even     evenRuns
 }
 
 // supplySums are what sag and conductance are made of.
@@ -40,6 +41,7 @@ func (s *supply) restore(b supplySums) {
 
 // swing follows the inlet over a slot of a run.
 func (u *unrested) swing(l *level, slots int) {
+	u.Even.slot(l)
 	switch {
 	case l.N == 0 || slots < 2:
 	case u.Low == 0:
@@ -56,6 +58,9 @@ func (e *Engine) unrestedRun(p float64) bool {
 	u := &s.Unrested
 	if u.Runs++; u.Runs == 1 {
 		u.Before = s.sums()
+	}
+	if e.evenRun(p) {
+		return false
 	}
 	sag := s.Static - p
 	if u.Low == 0 || sag <= leastSag*s.Static || !e.tracesServe() {
@@ -95,5 +100,5 @@ func (e *Engine) rested(p float64) {
 			e.estimateSupply(s.RestAt)
 		}
 	}
-	u.Runs, u.Doubt = 0, false
+	u.Runs, u.Doubt, u.Even.Fell = 0, false, false
 }

@@ -24,7 +24,7 @@ type alarmCmd struct {
 	Close        closeCmd    `cmd:"" help:"Close an alarm that has ended, with its cause and what was done."`
 	Vented       wordCmd     `cmd:"" help:"State that outlet and tank are vented, and which gauge you read. It replaces no lock-out."`
 	AtWork       atWorkCmd   `cmd:"" help:"Declare that you work on a station until a time: whatever rises, strokes or opens raises an alarm at once. This is no lock-out and protects nobody: lock out first."`
-	WorkEnded    workEndCmd  `cmd:"" help:"End your declared work on a station; or, with --why, that of everybody declared there."`
+	WorkEnded    workEndCmd  `cmd:"" help:"End your declared work on a station; or that of others, whom --why names."`
 	Note         wordCmd     `cmd:"" help:"Write a note about a station."`
 	Done         doneCmd     `cmd:"" help:"Record a service as done: its interval starts again from that day."`
 	Inspected    wordCmd     `cmd:"" help:"Record a tank inspection as done, with the reference of its document."`

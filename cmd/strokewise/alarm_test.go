@@ -13,7 +13,7 @@ import (
 
 // leakAlarm is the series of an alarm that the recordings raise.
 func leakAlarm(name string) string {
-	return `strokewise_alarm_` + name + `{alarm="outlet-leak",branch="clamping",priority="medium",site="` + playback.Site + `",station="clamp-3"}`
+	return `strokewise_alarm_` + name + `{alarm="outlet-leak",branch="clamping",priority="low",site="` + playback.Site + `",station="clamp-3"}`
 }
 
 // From a form's POST to the log, the alarm's state in /metrics, and the audit. A kill -9

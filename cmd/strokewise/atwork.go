@@ -16,7 +16,7 @@ type atWorkCmd struct {
 // workEndCmd ends declared work.
 type workEndCmd struct {
 	Station string `arg:"" help:"Site and station, as in northdock/press-4."`
-	Why     string `aliases:"note" placeholder:"TEXT" help:"The reason, where the work of others is ended."`
+	Why     string `aliases:"note" placeholder:"TEXT" help:"Where the work of others is ended: their names, and the reason."`
 	sender
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"strings"
 
 	"strokewise/analyzer/station"
 )
@@ -67,9 +68,13 @@ func (s *Store) LatestActs(ctx context.Context, what string) (map[string]Act, er
 	return out, err
 }
 
-// ActsOf gives the lines of the audit of one kind of act, in the order in which they were written.
-func (s *Store) ActsOf(ctx context.Context, what string) ([]Act, error) {
-	return s.acts(ctx, `WHERE what = ? ORDER BY id`, what)
+// ActsOf returns the lines of the audit of some kinds of act, in the order in which they were written.
+func (s *Store) ActsOf(ctx context.Context, what ...string) ([]Act, error) {
+	args := make([]any, len(what))
+	for i := range what {
+		args[i] = what[i]
+	}
+	return s.acts(ctx, `WHERE what IN (?`+strings.Repeat(", ?", len(what)-1)+`) ORDER BY id`, args...)
 }
 
 // Strokes gives the strokes of a station in the hours that begin in [from, to), and the

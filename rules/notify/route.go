@@ -100,8 +100,12 @@ func (r *Routes) Decide(receiver string, t *rules.Transition, now time.Time, pre
 }
 
 // maintained judges what routes would send. What began and ended within a window is not
-// told, what still stands at its end is told then, and so is the end of what began before.
+// told, what still stands at its end is told then, and so is the end of what began before. What
+// guards people at work is sent at once: maintenance is when they are there.
 func (r *Routes) maintained(t *rules.Transition, now time.Time, raise, stands bool) Verdict {
+	if rules.GuardsAtOnce(t.Alarm) {
+		return Verdict{Send: true}
+	}
 	for i := range r.Windows {
 		w := &r.Windows[i]
 		if !w.covers(t) {
@@ -133,8 +137,11 @@ func (r *Routes) Tells(receiver string, t *rules.Transition, now time.Time) bool
 	return until.Sub(t.Raised.Time()) >= after && !r.Maintained(t, now)
 }
 
-// Maintained tells whether a transition's station is under maintenance.
+// Maintained reports whether a transition's station is under maintenance that holds it back.
 func (r *Routes) Maintained(t *rules.Transition, now time.Time) bool {
+	if rules.GuardsAtOnce(t.Alarm) {
+		return false
+	}
 	for i := range r.Windows {
 		from, to := r.Windows[i].span(r.zone(t.Key.Site))
 		if r.Windows[i].covers(t) && within(now, from, to) {

@@ -200,6 +200,31 @@ func TestMaintenance(t *testing.T) {
 	}
 }
 
+// Maintenance is when people are at the machine: what guards them at once is not held back, and
+// is sent again where a receiver wants that.
+func TestMaintenanceHoldsNothingBackThatGuardsPeople(t *testing.T) {
+	in := utc(t, "2026-03-02 12:00")
+	r := &Routes{Windows: []Window{{From: in.Add(-time.Hour), To: in.Add(time.Hour), Reason: "seals"}}}
+	for alarm, want := range map[string]bool{
+		rules.PressureAtWork: true, rules.PressureReturned: true, rules.WorkTimeOver: true, rules.OverPressure: true, rules.OutletCollapse: true,
+		rules.PressureLeft: false, rules.OutletLeak: false, rules.SignalLost: false, "of the site": false,
+	} {
+		x := raisedAt(in)
+		x.Alarm = alarm
+		over := change(in, in.Add(time.Minute), rules.Unacknowledged, rules.ReturnedUnacknowledged)
+		over.Alarm = alarm
+		if got := r.Decide("phone", &x, in, &x); got.Send != want {
+			t.Errorf("%s: %+v", alarm, got)
+		}
+		if got := r.Decide("phone", &x, in.Add(2*time.Minute), &over); got.Send != want { // and where it is over before it could be sent
+			t.Errorf("%s, over: %+v", alarm, got)
+		}
+		if r.Tells("phone", &x, in) != want {
+			t.Errorf("%s is not sent again", alarm)
+		}
+	}
+}
+
 // Through the sender: what is withheld waits in the outbox or leaves it, delivers nothing
 // and fails nothing.
 func TestSenderMindsRoutes(t *testing.T) {

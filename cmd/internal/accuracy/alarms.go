@@ -6,11 +6,12 @@ import (
 	"strokewise/rules"
 )
 
-// serious are the alarms of high or medium priority in the catalogue.
+// serious are the alarms of high or medium priority in the catalogue, and a leak: it was one of them
+// in earlier tables, and is to be compared with these.
 var serious = func() map[string]bool {
 	out := map[string]bool{}
 	for _, d := range rules.Catalogue() {
-		out[d.Name] = d.Priority >= rules.Medium
+		out[d.Name] = d.Priority >= rules.Medium || d.Name == rules.OutletLeak
 	}
 	return out
 }()

@@ -47,7 +47,7 @@ var figures = [NumFigures]figure{
 	Leak:        {name: "leak conductance", unit: "%", what: "of stations with a hole at the outlet, at the end; target 10 %"},
 	FalseLeaks:  {name: "tight: no leak told", what: "stations without a leak of which none is told at the end"},
 	DueAlarms:   {name: "due alarms in time", what: "alarms that are due, and those raised in their time"},
-	FalseAlarms: {name: "no false serious alarm", what: "stations without an alarm of high or medium priority that is not due; wrong: how many such alarms there are"},
+	FalseAlarms: {name: "no false serious alarm", what: "stations without an alarm of high or medium priority, or of a leak, that is not due; wrong: how many such alarms there are"},
 	Traps:       {name: "no trap sprung", what: "stations with alarms that would be false, and those where none of them is raised; wrong: how many are"},
 }
 

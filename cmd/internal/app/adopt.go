@@ -20,7 +20,7 @@ func (p *partition) adopt(e *samplelog.Entry) {
 	p.adoptAll(e.Records[0].Arrival)
 }
 
-// adoptAll makes the units that open alarms of the history belong to, and sets the alarms of
+// adoptAll makes the units that open alarms or declared work of the history belong to, and sets the alarms of
 // all units.
 func (p *partition) adoptAll(at station.Instant) {
 	p.adopted = true
@@ -31,22 +31,28 @@ func (p *partition) adoptAll(at station.Instant) {
 	}
 	for _, u := range p.ordered {
 		u.Adopt(transitionsOf(p.catalog.alarms[u.key]))
-		u.RecallWork(p.catalog.atWork[u.key])
+		p.recallWork(u, at)
 	}
 }
 
-// open lists the stations of the partition that had open alarms at the start.
+// open lists the stations of the partition that had open alarms at the start, or people at work.
 func (p *partition) open() []station.Key {
 	var out []station.Key
-	for k, list := range p.catalog.alarms {
-		if _, header := k.Header(); !header && k.Partition() == p.number && len(list) > 0 {
+	add := func(k station.Key, n int) {
+		if _, header := k.Header(); !header && k.Partition() == p.number && n > 0 {
 			out = append(out, k)
 		}
+	}
+	for k, list := range p.catalog.alarms {
+		add(k, len(list))
+	}
+	for k, list := range p.catalog.atWork {
+		add(k, len(list))
 	}
 	slices.SortFunc(out, func(a, b station.Key) int {
 		return cmp.Or(cmp.Compare(a.Site, b.Site), cmp.Compare(a.Station, b.Station))
 	})
-	return out
+	return slices.Compact(out)
 }
 
 // begin makes the unit of a station that has none. Of a station that is no longer configured

@@ -253,7 +253,7 @@ func (a *App) catalog(ctx context.Context) (*catalog, error) {
 	if c.records, err = a.recorded(ctx); err != nil {
 		return nil, err
 	}
-	if c.atWork, err = a.declared(ctx); err != nil {
+	if c.declarations, err = a.declared(ctx); err != nil {
 		return nil, err
 	}
 	open, err := a.store.OpenAlarms(ctx)

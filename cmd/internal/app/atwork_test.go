@@ -41,11 +41,11 @@ func TestCommandsOfWorkAreRecalledFromTheHistory(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	a := got[station.Key{Site: "north", Station: "a"}]
+	a := got.atWork[station.Key{Site: "north", Station: "a"}]
 	if want := (rules.AtWork{Who: "Ana", What: "seal: right side", From: began, Until: minute(120)}); len(a) != 1 || a[0] != want {
 		t.Errorf("%+v, want %+v", a, want)
 	}
-	if b := got[station.Key{Site: "north", Station: "b"}]; len(b) != 0 {
+	if b := got.atWork[station.Key{Site: "north", Station: "b"}]; len(b) != 0 {
 		t.Errorf("%+v", b)
 	}
 	if _, err := (&App{store: s}).declared(cancelled()); err == nil {

@@ -236,7 +236,7 @@ func TestAMassEventIsOneAlarm(t *testing.T) {
 	if text := fetch(t, a, key); !strings.Contains(text, ">station-7</bdi>") || !strings.Contains(text, `value="acknowledge"`) {
 		t.Errorf("the header's page: %s", text)
 	}
-	if text := fetch(t, a, "/metrics"); !strings.Contains(text, `strokewise_alarm_active{alarm="header-low",branch="",priority="high",site="`+o.Stations[0].Plate.Key.Site+`",station="header:main"} 1`) {
+	if text := fetch(t, a, "/metrics"); !strings.Contains(text, `strokewise_alarm_active{alarm="header-low",branch="",priority="medium",site="`+o.Stations[0].Plate.Key.Site+`",station="header:main"} 1`) {
 		t.Error("no metric of the header's alarm")
 	}
 	// a person's word

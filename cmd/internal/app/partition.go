@@ -41,8 +41,8 @@ type catalog struct {
 	alarms   map[station.Key][]board.Alarm
 	day      map[string]station.Instant // midnight of today, by site
 	records  map[station.Key][]record   // of done services
-	atWork   map[station.Key][]rules.AtWork
-	holds    map[station.Key]int64 // hold-off of the headers that several stations hang on, ns
+	declarations
+	holds map[station.Key]int64 // hold-off of the headers that several stations hang on, ns
 }
 
 // partition is the only writer of its stations: it reads its part of the log, runs
@@ -191,7 +191,7 @@ func (u *unit) discard() {
 func (p *partition) epoch(r *station.Record) {
 	u := p.units[r.Key]
 	if u == nil && r.Epoch.Removed() {
-		return // nothing of it is open: adopt would have made its unit
+		return // nothing of it is open and nobody is at work: adopt would have made its unit
 	}
 	if u == nil {
 		u = p.add(r.Key, pipeline.New(r.Epoch.Plate, r.Epoch.Revision))

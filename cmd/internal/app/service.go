@@ -50,7 +50,7 @@ func (p *partition) recall(u *unit, at station.Instant) {
 	for _, r := range p.catalog.records[u.key] {
 		_ = u.Recall(r.Due, at) // an older date changes nothing, as when it was given
 	}
-	u.RecallWork(p.catalog.atWork[u.key])
+	p.recallWork(u, at)
 	list, _ := u.Plate().Services() // a text of another program names nothing
 	for _, s := range list {
 		if s.Cycles == 0 {

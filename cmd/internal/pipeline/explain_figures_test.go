@@ -142,7 +142,7 @@ var redo = map[string]func(facts) float64{
 	},
 	"header_static": func(x facts) float64 {
 		if p := x.of("inlet while the piston works, without the line's swing"); !math.IsNaN(p) {
-			return p * 1e3 / (1 - x.of("sag that was learned before")/100)
+			return p * 1e3 / (1 - x.of("sag that was learned before, or the most that the swing allows")/100)
 		}
 		if p := x.of("header while the piston stood"); !math.IsNaN(p) {
 			return p * 1e3

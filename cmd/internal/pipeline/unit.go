@@ -183,7 +183,10 @@ func (u *Unit) Below() station.Instant { return u.rules.Below() }
 func (u *Unit) AtWork() []rules.AtWork { return u.rules.AtWork() }
 
 // RecallWork sets who is declared at work to what the history knows, see rules.Evaluator.
-func (u *Unit) RecallWork(list []rules.AtWork) { u.rules.RecallWork(list) }
+func (u *Unit) RecallWork(list []rules.AtWork, at station.Instant) { u.rules.RecallWork(list, at) }
+
+// RecallVented puts words "vented" of the history in force, see rules.Evaluator.
+func (u *Unit) RecallVented(words []rules.Spoken) { u.rules.RecallVented(words) }
 
 // Recall puts a record of the history in force, see rules.Evaluator.
 func (u *Unit) Recall(d rules.Due, at station.Instant) error { return u.rules.Recall(d, at) }

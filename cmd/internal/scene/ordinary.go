@@ -8,6 +8,9 @@ import (
 var serious = []string{"pressure-left", "inlet-pressure-left", "pressure-returned", "pressure-at-work", "work-time-over", "over-pressure", "relief-lifting",
 	"outlet-collapse", "outlet-above-set", "outlet-impossible", "sensor-implausible", "sensor-frozen", "piston-stuck"}
 
+// shutDown closes the supply from the start.
+func shutDown(s *rig.Spec) { s.Params.Supply.Shut, s.Faults = true, []rig.Fault{{Kind: rig.Vented}} }
+
 // ordinaryScenes are days on which nothing is wrong.
 func ordinaryScenes() []Scene {
 	guard := func(name, what string, from, length int64, change ...func(*rig.Spec)) Scene {
@@ -19,6 +22,9 @@ func ordinaryScenes() []Scene {
 			s.Rhythm.Flow, s.Rhythm.Period, s.Rhythm.Share, s.Rhythm.Vary = 12e-3, 60, 4./60, 0
 		}),
 		guard("vented by the crew", "the supply is closed and both sides are vented by the crew", event, event+600, grace(60), valve, fault(rig.Vented, event)),
+		guard("vented all along", "a station of five readings a second, of whose past nothing is known, stays shut and vented", 0, 1800, shutDown, func(s *rig.Spec) {
+			s.Outlet, s.Sensors.Rate, s.Sensors.Noise, s.Sensors.Step = 0, 5, 200, 610
+		}),
 		guard("first fill", "the supply is opened at an empty station", 0, 900, func(s *rig.Spec) { s.Outlet = 0 }),
 	}
 }

@@ -8,9 +8,7 @@ import (
 // pending are the scenes that do not yet come as they must, with the topic that they wait for. One
 // that does is to be taken off the list.
 var pending = map[string]string{
-	"burst hose, idle":         "states, falls",
-	"header low, never stands": "states, falls",
-	"leak under demand":        "states, falls",
+	"burst hose, idle": "states, falls",
 }
 
 // Every scene comes as it must: what its event asks for is raised, in time, with its priority and its

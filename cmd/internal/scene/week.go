@@ -13,10 +13,10 @@ const weekChunk = 30
 
 // Week plays so many days of a mixed plant of n stations, from the Monday that comes: days with two
 // shifts, evenings after which stations are vented, left charged or held charged, overtime, restarts, a
-// station that is renamed, headers that trip, sensors that fail, people at work. progress, unless nil,
-// is told of each day.
-func Week(n, days int, progress io.Writer) *Report {
-	p := newWeek(n, days)
+// station that is renamed, headers that trip, sensors that fail, people at work. The stations are drawn
+// from the tune set, from its first-th case on. Each day is written to progress unless it is nil.
+func Week(first, n, days int, progress io.Writer) *Report {
+	p := newWeek(first, n, days)
 	began := time.Now()
 	o := playPlant(func(q *Plant) {
 		monday := station.Instant(time.Now().UTC().Truncate(7*24*time.Hour).AddDate(0, 0, 7).UnixNano()) // weeks of zero time begin on a Monday

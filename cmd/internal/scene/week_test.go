@@ -44,7 +44,7 @@ func TestReportComparesWithTruth(t *testing.T) {
 // A planned week has what it is for: evenings on which stations are left charged, overtime, people at
 // work, restarts; and each of its alarms belongs to a station that there is.
 func TestWeekIsPlanned(t *testing.T) {
-	p := newWeek(24, 7)
+	p := newWeek(0, 24, 7)
 	names, alarms := map[string]bool{"": true}, map[string]int{}
 	for i := range p.workers {
 		names[p.workers[i].id] = true
@@ -78,7 +78,7 @@ func TestWeekIsPlanned(t *testing.T) {
 // and nothing annunciated is false.
 func TestTwoHoursOfTheWeek(t *testing.T) {
 	t.Parallel()
-	p := newWeek(3, 1)
+	p := newWeek(0, 3, 1)
 	p.length = 7*hour + 1800
 	r := p.report(playPlant(func(q *Plant) { q.week(p, Start.Floor(station.Second).Add(-10*hour*station.Second), func(int) {}) }), 0)
 	for _, w := range r.Wrong {

@@ -3,6 +3,7 @@ package scene
 import (
 	"strokewise/analyzer/station"
 	"strokewise/collector/rig"
+	"strokewise/rules"
 )
 
 // happening is something that goes wrong in the week.
@@ -48,16 +49,18 @@ func design(kind string, k rig.Kind, level float64, alarm string) func(*plan, in
 // trip lowers a header for so many s.
 func trip(header int, fall float64, seconds int64) func(*plan, int64) {
 	return func(p *plan, at int64) {
+		hanging := 0
 		for i := range p.workers {
 			if i%3 != header {
 				continue
 			}
+			hanging++
 			p.workers[i].fault(rig.HeaderLow, fall, at, at+seconds)
 			for _, a := range follows {
 				p.may(i, a, at, at+seconds+2*slackTime, "header trip")
 			}
 		}
-		p.truth = append(p.truth, window{"header:" + p.workers[header].spec.Plate.Header, "header-low", at, at + seconds + slackTime, true, "header trip"})
+		p.truth = append(p.truth, window{"header:" + p.workers[header].spec.Plate.Header, "header-low", at, at + seconds + slackTime, hanging >= rules.UsualHeader.Least, "header trip"})
 	}
 }
 

@@ -53,9 +53,10 @@ func (p *plan) say(i int, at int64, c station.Command) {
 	}})
 }
 
-// newWeek plans a week of n stations, or the first days of it.
-func newWeek(n, days int) *plan {
-	p := &plan{workers: crowd(n), length: int64(days) * wholeDay}
+// newWeek plans a week of n stations, or the first days of it. The first station is the first-th case
+// of the tune set.
+func newWeek(first, n, days int) *plan {
+	p := &plan{workers: crowd(first, n), length: int64(days) * wholeDay}
 	for i := range p.workers {
 		p.workers[i].nights(i, days, p)
 	}

@@ -50,11 +50,11 @@ type worker struct {
 	late  bool // works overtime
 }
 
-// crowd draws n stations, every third on each of three headers.
-func crowd(n int) []worker {
+// crowd draws n stations from a case of the tune set on, every third on each of three headers.
+func crowd(first, n int) []worker {
 	out := make([]worker, n)
 	for i := range out {
-		c := draw.Draw(draw.Tune, i)
+		c := draw.Draw(draw.Tune, first+i)
 		s := c.Spec
 		s.Plate.Key = station.Key{Site: site, Station: fmt.Sprintf("station-%d", i)}
 		s.Plate.Header = fmt.Sprintf("header-%d", i%3)
@@ -103,6 +103,7 @@ func (w *worker) fault(k rig.Kind, level float64, from, until int64) {
 // say.
 func (w *worker) nights(i, days int, p *plan) {
 	closed := int64(0) // since when the supply is closed
+	worded := false    // somebody said that both sides are vented
 	for d := range days {
 		at := int64(d) * wholeDay
 		if d >= workdays {
@@ -110,6 +111,10 @@ func (w *worker) nights(i, days int, p *plan) {
 		}
 		if w.habit != holds {
 			w.fault(rig.Vented, 1, closed, at+opensAt)
+		}
+		if worded { // the word stands until the crew takes it back, before it opens the supply
+			p.say(i, at+opensAt-120, station.Command{Kind: "work-ended", By: "the crew", Note: "all clear, opening the supply"})
+			worded = false
 		}
 		closed = at + closesAt
 		if w.overtime(d) {
@@ -124,9 +129,11 @@ func (w *worker) nights(i, days int, p *plan) {
 			p.may(i, "inlet-pressure-left", closed, closed+forgotten-closesAt+slackTime, "left charged")
 			closed += forgotten - closesAt
 			p.say(i, closed+300, station.Command{Kind: "vented", By: "the guard", Note: "gauges of both sides read zero"})
+			worded = true
 		case vents:
 			if i%2 == 0 {
 				p.say(i, closed+300, station.Command{Kind: "vented", By: "the crew", Note: "gauges of both sides read zero"})
+				worded = true
 			}
 		}
 	}

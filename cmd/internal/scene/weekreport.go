@@ -18,7 +18,8 @@ type Report struct {
 	Stations, Days int
 	Took           time.Duration
 	performance.Report
-	False  []rules.Transition // annunciated, and nothing of the plan makes them true
+	Raised []rules.Transition // annunciated
+	False  []rules.Transition // of these those that nothing of the plan makes true
 	Missed []string           // due, and not raised
 	Due    int
 	Wrong  []string // what kept the program from playing it
@@ -38,7 +39,12 @@ func (p *plan) report(o *Outcome, took time.Duration) *Report {
 		n := r.named[t.Alarm]
 		n[t.Priority]++
 		r.named[t.Alarm] = n
-		if !p.true(t, met) && t.Priority > rules.Finding {
+		known := p.true(t, met)
+		if t.Priority == rules.Finding {
+			continue
+		}
+		r.Raised = append(r.Raised, *t)
+		if !known {
 			r.False = append(r.False, *t)
 		}
 	}
@@ -126,6 +132,21 @@ func (r *Report) Text() string {
 	fmt.Fprintln(&b, "missed:")
 	for _, m := range r.Missed {
 		fmt.Fprintf(&b, "  %s\n", m)
+	}
+	return b.String()
+}
+
+// Each lists what was annunciated, in order of time.
+func (r *Report) Each() string {
+	var b strings.Builder
+	fmt.Fprintln(&b, "each:")
+	wrong := 0
+	for i := range r.Raised {
+		t, mark := &r.Raised[i], "true"
+		if wrong < len(r.False) && r.False[wrong].Key == t.Key && r.False[wrong].Alarm == t.Alarm && r.False[wrong].At == t.At {
+			mark, wrong = "false", wrong+1
+		}
+		fmt.Fprintf(&b, "  %s %-5s %s (%s) of %s: %s\n", clock(t.At), mark, t.Alarm, t.Priority, t.Key.Station, t.Message)
 	}
 	return b.String()
 }

@@ -18,10 +18,15 @@ func main() {
 	week := flag.Bool("week", false, "play a week of a mixed plant instead of the scenes")
 	stations := flag.Int("stations", 24, "of the week's plant")
 	days := flag.Int("days", 7, "of the week, from Monday on")
+	first := flag.Int("first", 0, "the first of the week's stations in the tune set: another plant")
+	each := flag.Bool("each", false, "list every alarm of the week, true or false")
 	flag.Parse()
 	if *week {
-		r := scene.Week(*stations, *days, os.Stderr)
+		r := scene.Week(*first, *stations, *days, os.Stderr)
 		fmt.Print(r.Text())
+		if *each {
+			fmt.Print(r.Each())
+		}
 		if len(r.Wrong) > 0 {
 			os.Exit(1)
 		}
