@@ -9,7 +9,7 @@ import (
 // What makes a draw that looks like a leak the use of a consumer that draws evenly (own choices, no source).
 const (
 	// sameUse is how much larger than a draw that ended by itself another may be, and longer, and still be
-	// the same use. A leak that is larger or stays is told.
+	// the same use. A leak that is larger or stays is raised.
 	sameUse  = 1.25
 	longUse  = 1.5
 	longest  = 8 * 60 * station.Minute60 // a shift: what lasted longer was no use
