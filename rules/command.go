@@ -203,6 +203,9 @@ func (v *Evaluator) note(i int, c *station.Command, at station.Instant) error {
 	a := &v.Alarms[i]
 	a.LastTime = at
 	said := word(c)
+	if v.set[i].Name == OutletLeak && (c.Cause == station.CauseLeak || c.Cause == station.CauseWear) {
+		v.LeakUse = leakUse{} // somebody mended it: what ended by itself was no use
+	}
 	if a.State == ReturnedUnacknowledged && c.Kind == "close" {
 		v.move(i, Normal, at, said)
 		return nil

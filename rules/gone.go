@@ -63,7 +63,7 @@ func (v *Evaluator) stamp(i int, to AlarmState, at station.Instant, c verdict) {
 
 // workGone words that people are at work on a station that is removed.
 func (v *Evaluator) workGone() string {
-	return "The station was removed from the configuration. Nothing watches it any more: pressure that returns would not be seen. Tell them, and verify at the local gauges. " + v.whoWorks() + " " + noLockOut
+	return "The station was removed from the configuration. Nothing watches it now: pressure that returns would not be seen. Warn them, and watch the local gauges. " + v.whoWorks() + " " + noLockOut
 }
 
 // tickGone carries on what goes by time alone: the end of shelvings, of declared work, and reminders.

@@ -179,7 +179,7 @@ func (v *Evaluator) move(i int, to AlarmState, t station.Instant, c verdict) {
 	case c.say != nil:
 		c.message, c.evidence = c.say(v)
 	case def.raise != nil:
-		c.message, c.evidence = v.say(def, !a.Present && a.Raised != 0)
+		c.message, c.evidence = v.say(def, !a.Present && (a.Raised != 0 || from != Normal))
 	}
 	if from != Normal && from < SuppressedByDesign && t != a.Raised {
 		if r, ok := v.progress(i); ok {

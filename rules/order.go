@@ -27,13 +27,13 @@ var orders = [...]Order{
 	{Kind: "unshelve", About: "end a shelving early", Alarm: true},
 	{Kind: "out-of-service", About: "take the alarm out of service until somebody puts it back", Alarm: true, Reason: true},
 	{Kind: "in-service", About: "put the alarm back in service", Alarm: true},
-	{Kind: "close", About: "say what caused the alarm and what was done", Alarm: true, Reason: true},
-	{Kind: "vented", About: "a person's word that outlet and tank were vented and checked at a local gauge", Reason: true},
-	{Kind: "at-work", About: "I am at work on this station until a time: pressure that returns is an alarm at once. This is no lock-out and protects nobody", Reason: true, Until: true},
-	{Kind: "work-ended", About: "my work on this station has ended, or that of others, named in the reason"},
-	{Kind: "note", About: "write something down about the station", Reason: true, Record: true},
-	{Kind: "done", About: "record a done service: what, the day, and the reference of its document", Reason: true, Record: true},
-	{Kind: "inspected", About: "record a done inspection with the reference of its document", Reason: true, Record: true},
+	{Kind: "close", About: "close an alarm that has ended, with its cause and what was done", Alarm: true, Reason: true},
+	{Kind: "vented", About: "state that outlet and tank are vented and were checked at a local gauge; it replaces no lock-out", Reason: true},
+	{Kind: "at-work", About: "declare work on this station until a time: pressure that returns is an alarm at once. This is no lock-out and protects nobody", Reason: true, Until: true},
+	{Kind: "work-ended", About: "end your declared work on this station, or that of others, named in the reason"},
+	{Kind: "note", About: "write a note about the station", Reason: true, Record: true},
+	{Kind: "done", About: "record a service as done: what, the day, and the reference of its document", Reason: true, Record: true},
+	{Kind: "inspected", About: "record a tank inspection as done, with the reference of its document", Reason: true, Record: true},
 }
 
 // FindOrder gives the kind of command of that name.
@@ -110,7 +110,7 @@ func recording(c *station.Command, now station.Instant) error {
 		return refusal("a record needs what (%s), the date as in 2026-01-10, and the reference of the document", strings.Join(ServiceKinds(), ", "))
 	}
 	if c.Date > now.Add(24*60*station.Minute60).Time().Format("2006-01-02") {
-		return refusal("the date %s lies in the future: give the day on which it was done", c.Date)
+		return refusal("the date %s is in the future: give the day on which it was done", c.Date)
 	}
 	return nil
 }
@@ -146,7 +146,7 @@ func (o *Order) until(c *station.Command, now station.Instant, def *Definition) 
 	case o.Kind == "at-work":
 		return workUntil(c, now)
 	case c.Until <= now:
-		return refusal("the end of the shelving lies in the past: give the minutes from now on, such as 60")
+		return refusal("the end of the shelving is past: give minutes from now, such as 60")
 	case c.Until.Sub(now) > def.ShelveAtMost && def.FailSafe:
 		return refusal("%s guards people and may be shelved for %s at most", c.Alarm, limit(def.ShelveAtMost))
 	case c.Until.Sub(now) > def.ShelveAtMost:
@@ -159,7 +159,7 @@ func (o *Order) until(c *station.Command, now station.Instant, def *Definition) 
 func workUntil(c *station.Command, now station.Instant) error {
 	switch {
 	case c.Until <= now:
-		return refusal("the end of the work lies in the past: give the minutes from now on, such as 60")
+		return refusal("the end of the work is past: give minutes from now, such as 60")
 	case c.Until.Sub(now) > LongestWork:
 		return refusal("work is declared for %s at most; declare it again when the time is over", limit(LongestWork))
 	}
@@ -172,7 +172,7 @@ func words(field, what, text string, most int, needed bool) error {
 	case needed && strings.TrimSpace(text) == "":
 		return refusal("%s is missing: give %s", field, what)
 	case !utf8.ValidString(text) || strings.ContainsFunc(text, func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' && r != '\r' }):
-		return refusal("%s holds characters that are no text: write %s in UTF-8", field, what)
+		return refusal("%s holds characters that are not text: write %s in UTF-8", field, what)
 	case utf8.RuneCountInString(text) > most:
 		return refusal("%s is longer than %d characters: shorten it", field, most)
 	}
@@ -196,7 +196,7 @@ func reasonOf(o *Order) string {
 	case "vented":
 		return "which gauge was read"
 	case "at-work":
-		return "what is done"
+		return "what you are working on"
 	case "close":
 		return "what was done about the cause"
 	}

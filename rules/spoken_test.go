@@ -51,7 +51,7 @@ func TestAWordVentedEndsWithItsOwner(t *testing.T) {
 	w.say("at-work", "Bea", "gauge", 60)
 	w.say("work-ended", "bea", "", 0)
 	x := w.of(PressureAtWork)
-	w.expect(x[len(x)-1], Normal, "bea", "The word of Ada that the line is vented stands: pressure that returns is an alarm.")
+	w.expect(x[len(x)-1], Normal, "bea", "The word of Ada that the line is vented still stands: pressure that returns raises an alarm.")
 	w.s.ShutdownAt, w.s.State, w.s.Inlet, w.s.Outlet = 0, station.Holding, shows(600e3), shows(880e3)
 	w.run(3)
 	if x := w.of(PressureReturned); len(x) != 1 || x[0].To != Unacknowledged {

@@ -145,7 +145,7 @@ func (v *Evaluator) endWord(c *station.Command, at station.Instant, alone bool) 
 // nobodyWorks words that the last declared work has ended.
 func (v *Evaluator) nobodyWorks() string {
 	if words := v.Past.Vents.Words; len(words) > 0 {
-		return fmt.Sprintf("Nobody is declared at work here now. The word of %s that the line is vented stands: pressure that returns is an alarm.", spokenNames(words))
+		return fmt.Sprintf("Nobody is declared at work here now. The word of %s that the line is vented still stands: pressure that returns raises an alarm.", spokenNames(words))
 	}
 	return "Nobody is declared at work here now; pressure that returns is expected."
 }

@@ -16,18 +16,18 @@ import (
 
 // alarmCmd are the orders that people give about alarms and stations.
 type alarmCmd struct {
-	Acknowledge  alarmOrder  `cmd:"" help:"I have seen this alarm."`
-	Shelve       shelveCmd   `cmd:"" help:"Hide an alarm for a time."`
+	Acknowledge  alarmOrder  `cmd:"" help:"Acknowledge an alarm: you have seen it."`
+	Shelve       shelveCmd   `cmd:"" help:"Hide an alarm for a time. What is charged stays charged."`
 	Unshelve     alarmOrder  `cmd:"" help:"End a shelving early."`
 	OutOfService alarmReason `cmd:"" help:"Take an alarm out of service until somebody puts it back."`
 	InService    alarmOrder  `cmd:"" help:"Put an alarm back in service."`
-	Close        closeCmd    `cmd:"" help:"Say what caused an alarm and what was done."`
-	Vented       wordCmd     `cmd:"" help:"A person's word that outlet and tank were vented, and at which gauge that was read."`
-	AtWork       atWorkCmd   `cmd:"" help:"I am at work on this station until a time: pressure that returns is an alarm at once. This is no lock-out and protects nobody: lock out first."`
-	WorkEnded    workEndCmd  `cmd:"" help:"My work on this station has ended, or that of others, whom --why names."`
-	Note         wordCmd     `cmd:"" help:"Write something down about a station."`
-	Done         doneCmd     `cmd:"" help:"Record a done service: its interval counts again from that day."`
-	Inspected    wordCmd     `cmd:"" help:"Record a done inspection with the reference of its document."`
+	Close        closeCmd    `cmd:"" help:"Close an alarm that has ended, with its cause and what was done."`
+	Vented       wordCmd     `cmd:"" help:"State that outlet and tank are vented, and which gauge you read. It replaces no lock-out."`
+	AtWork       atWorkCmd   `cmd:"" help:"Declare that you work on a station until a time: whatever rises, strokes or opens raises an alarm at once. This is no lock-out and protects nobody: lock out first."`
+	WorkEnded    workEndCmd  `cmd:"" help:"End your declared work on a station; or that of others, whom --why names."`
+	Note         wordCmd     `cmd:"" help:"Write a note about a station."`
+	Done         doneCmd     `cmd:"" help:"Record a service as done: its interval starts again from that day."`
+	Inspected    wordCmd     `cmd:"" help:"Record a tank inspection as done, with the reference of its document."`
 }
 
 // sender is what all orders need.
@@ -52,17 +52,17 @@ type alarmReason struct {
 
 type closeCmd struct {
 	alarmReason
-	Cause string `required:"" enum:"${causes}" help:"What it came from: ${enum}."`
+	Cause string `required:"" enum:"${causes}" help:"What caused it: ${enum}."`
 }
 
 type shelveCmd struct {
 	alarmReason
-	For time.Duration `default:"1h" help:"For how long: as strokewise alarms explain shows for the alarm, 7 days at most unless changed; 12 h for those that guard people."`
+	For time.Duration `default:"1h" help:"For how long. strokewise alarms explain shows the limit of an alarm: 7 days unless changed, 12 h or less for those that guard people."`
 }
 
 type wordCmd struct {
 	Station string `arg:"" help:"Site and station, as in northdock/press-4."`
-	Text    string `arg:"" help:"What you say: the note, the gauge that was read, the reference of the document."`
+	Text    string `arg:"" help:"The note, the gauge that was read, or the reference of the document."`
 	sender
 }
 

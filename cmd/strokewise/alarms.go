@@ -14,8 +14,8 @@ type alarmsCmd struct {
 	List       alarmsListCmd       `cmd:"" default:"1" help:"List the alarms of the catalogue."`
 	Explain    alarmsExplainCmd    `cmd:"" help:"Print everything about one alarm."`
 	Quantities alarmsQuantitiesCmd `cmd:"" help:"List what conditions can name."`
-	Test       alarmsTestCmd       `cmd:"" help:"Play rule scripts and tell what goes otherwise than expected."`
-	Backtest   backtestCmd         `cmd:"" help:"Tell what the alarms, present or changed, would have raised over what the log holds."`
+	Test       alarmsTestCmd       `cmd:"" help:"Play rule scripts and report what differs from what they expect."`
+	Backtest   backtestCmd         `cmd:"" help:"Show what the alarms, present or changed, would have raised over what the log holds."`
 }
 
 type alarmsListCmd struct{}

@@ -8,8 +8,8 @@ import (
 // atWorkCmd declares work on a station.
 type atWorkCmd struct {
 	Station string `arg:"" help:"Site and station, as in northdock/press-4."`
-	Until   string `required:"" placeholder:"TIME" help:"When it will be over: a time by this machine's clock, as in 14:30, or how long it takes, as in 2h; 24 h at most."`
-	Why     string `required:"" aliases:"note" placeholder:"TEXT" help:"What is done."`
+	Until   string `required:"" placeholder:"TIME" help:"When it will be over, a time by this machine's clock, as in 14:30, or how long it takes, as in 2h; 24 h at most."`
+	Why     string `required:"" aliases:"note" placeholder:"TEXT" help:"What you are working on."`
 	sender
 }
 

@@ -99,7 +99,7 @@ func TestAlarmsBacktest(t *testing.T) {
 	const span = "northdock/clamp-3  2026-01-01T00:30:00Z to 2026-01-01T01:30:00Z  0.04 days\n\n"
 	for _, c := range []struct{ name, changes, want string }{
 		{"as it is", "", span + `station            alarm                   raised                ended
-northdock/clamp-3  outlet-leak  as before  2026-01-01T00:36:30Z  2026-01-01T01:00:06Z
+northdock/clamp-3  outlet-leak  as before  2026-01-01T00:36:30Z  2026-01-01T01:04:29Z
 
 alarm        was  would be  was, a day  would be, a day  change, a day
 outlet-leak  1    1         24.00       24.00            +0.00
@@ -107,7 +107,7 @@ all          1    1         24.00       24.00            +0.00
 no difference: 1 as before; nothing was changed
 `},
 		{"no longer", "- { name: outlet-leak, delay: 1h }\n", span + `station            alarm                   raised                ended
-northdock/clamp-3  outlet-leak  no longer  2026-01-01T00:36:30Z  2026-01-01T01:00:06Z
+northdock/clamp-3  outlet-leak  no longer  2026-01-01T00:36:30Z  2026-01-01T01:04:29Z
 
 alarm        was  would be  was, a day  would be, a day  change, a day
 outlet-leak  1    0         24.00       0.00             -24.00
@@ -115,7 +115,7 @@ all          1    0         24.00       0.00             -24.00
 0 as before, 0 of them at other times; 0 new, 1 no longer; nothing was changed
 `},
 		{"new", "alarms:\n  - { name: pulsation, condition: outlet_pressure > 100 * kPa, clear: outlet_pressure < 50 * kPa, delay: 45m, stations: [clamp-3] }\n", span + `station            alarm                   raised                ended
-northdock/clamp-3  outlet-leak  as before  2026-01-01T00:36:30Z  2026-01-01T01:00:06Z
+northdock/clamp-3  outlet-leak  as before  2026-01-01T00:36:30Z  2026-01-01T01:04:29Z
 northdock/clamp-3  pulsation    new        2026-01-01T00:45:01Z  still open
 
 alarm        was  would be  was, a day  would be, a day  change, a day
@@ -125,7 +125,7 @@ all          1    2         24.00       48.00            +24.00
 1 as before, 0 of them at other times; 1 new, 0 no longer; nothing was changed
 `},
 		{"later", "- { name: outlet-leak, delay: 3m }\n", span + `station            alarm                   raised                                        ended
-northdock/clamp-3  outlet-leak  as before  2026-01-01T00:36:30Z -> 2026-01-01T00:38:00Z  2026-01-01T01:00:06Z
+northdock/clamp-3  outlet-leak  as before  2026-01-01T00:36:30Z -> 2026-01-01T00:38:00Z  2026-01-01T01:04:29Z
 
 alarm        was  would be  was, a day  would be, a day  change, a day
 outlet-leak  1    1         24.00       24.00            +0.00

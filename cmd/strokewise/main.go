@@ -32,7 +32,7 @@ type commands struct {
 	Replay    replayCmd    `cmd:"" help:"Run recorded traces through the live analyzer and alarms, and print what they tell."`
 	Check     checkCmd     `cmd:"" help:"Check a configuration file: all faults at once."`
 	Rig       rigCmd       `cmd:"" help:"Virtual stations: record, publish, cause faults."`
-	Alarm     alarmCmd     `cmd:"" help:"Acknowledge, shelve, note: what people say, to the running program. Exit code 0: done; 1: refused or not taken; 3: taken, not decided yet."`
+	Alarm     alarmCmd     `cmd:"" help:"People's commands to the running program: acknowledge, shelve, close, declare work, note. Exit code 0: done; 1: refused or not taken; 3: taken, not decided yet."`
 	Backup    backupCmd    `cmd:"" help:"Copy the history while the program runs."`
 	Restore   restoreCmd   `cmd:"" help:"Put the history of a backup into a data folder."`
 	Reanalyse reanalyseCmd `cmd:"" help:"Tell what this program would conclude otherwise from the samples in the log, and change closed minutes on request."`

@@ -48,7 +48,7 @@ var workTimes = [...]int{60, 120, 240, 480}
 
 // workForm returns the form that declares work on a station, and ends it.
 func workForm(k station.Key, root string) *formView {
-	f := &formView{Action: root + "station/" + path(k) + "/command", Label: "What is done, or whose work is ended and why", Caution: noLockOut}
+	f := &formView{Action: root + "station/" + path(k) + "/command", Label: "What you are working on, or whose work is ended and why", Caution: noLockOut}
 	for _, m := range workTimes {
 		f.Buttons = append(f.Buttons, buttonView{"at-work " + strconv.Itoa(m), "At work for " + strconv.Itoa(m/60) + " h"})
 	}

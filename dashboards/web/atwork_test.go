@@ -55,7 +55,7 @@ func TestFormsOfWork(t *testing.T) {
 		}
 	}
 	w := post(h, commandPath, "http://localhost:8420", url.Values{"kind": {"at-work 120"}, "who": {"Ada"}})
-	if w.Code != http.StatusBadRequest || !strings.Contains(w.Body.String(), "give what is done") {
+	if w.Code != http.StatusBadRequest || !strings.Contains(w.Body.String(), "give what you are working on") {
 		t.Errorf("status %d: %s", w.Code, w.Body)
 	}
 }

@@ -78,7 +78,7 @@ func TestAStationIsRenamedAtWork(t *testing.T) {
 			defer func() { stop() }()
 			f.settle()
 			x, ok := shown(a, k, rules.PressureAtWork)
-			if !ok || x.To != rules.Unacknowledged || !strings.Contains(x.Message, "Nothing watches it any more") || !strings.Contains(x.Message, "Ada until") {
+			if !ok || x.To != rules.Unacknowledged || !strings.Contains(x.Message, "Nothing watches it now") || !strings.Contains(x.Message, "Ada until") {
 				t.Fatalf("%+v", x)
 			}
 			if _, err := a.Command(t.Context(), k, station.Command{Kind: "close", Alarm: rules.PressureAtWork, By: "Bea", Cause: station.CausePlannedWork, Note: "gone"}); err != nil {
