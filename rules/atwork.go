@@ -64,6 +64,7 @@ type workMemory struct {
 	Low     [2]float64                // least reading of inlet and outlet since the last rise, Pa gauge
 	Has     [2]bool                   // there is such a reading
 	From    [2]float64                // where the last rise began, Pa gauge
+	To      [2]float64                // how far it went, Pa gauge
 	Blind   [2]station.Instant        // no believed reading since, 0: there is one
 	Seen    [numSigns]station.Instant // when each sign was seen last, 0: never
 	Over    []string                  // whose time was over when people were told last
@@ -128,6 +129,18 @@ func readings(s *station.Status) [2]float64 {
 	return r
 }
 
+// peaks returns the highest that the two sensors read since the step before, Pa gauge: a supply that
+// is opened for less than a second is one that opens.
+func peaks(s *station.Status) [2]float64 {
+	p := [2]float64{float64(s.InletPeak), float64(s.OutletPeak)}
+	for i := range p {
+		if math.IsNaN(p[i]) {
+			p[i] = math.Inf(-1)
+		}
+	}
+	return p
+}
+
 // rise returns by how much a side must read above its least reading, Pa. More than a charged
 // line it never is.
 func rise(noise *station.Estimate) float64 {
@@ -148,6 +161,7 @@ func (v *Evaluator) watch(s *station.Status, t station.Instant, blindAfter int64
 		}
 	}
 	noise := [2]*station.Estimate{&s.Estimates[station.InletNoise], &s.Estimates[station.OutletNoise]}
+	peaks := peaks(s)
 	known := [2]bool{s.Inlet.Known(), s.Outlet.Known() && (v.seesTank(s) || v.worded())}
 	for i, p := range readings(s) {
 		side := sign(i)
@@ -155,15 +169,17 @@ func (v *Evaluator) watch(s *station.Status, t station.Instant, blindAfter int64
 			if !w.Has[i] {
 				w.Low[i], w.Has[i] = p, true
 			}
-			rose := p > w.Low[i]+rise(noise[i])
+			top := math.Max(p, peaks[i])
+			rose := top > w.Low[i]+rise(noise[i])
 			if rose && !w.recent(inletRose+side, t) {
-				w.From[i] = w.Low[i]
+				w.From[i], w.To[i] = w.Low[i], top
 			}
-			if rose || p < w.Low[i] {
-				w.Low[i] = p
+			if rose {
+				w.Low[i], w.To[i] = top, math.Max(w.To[i], top)
 			}
+			w.Low[i] = math.Min(w.Low[i], p)
 			note(inletRose+side, rose)
-			note(inletCharged+side, p > ChargedMin)
+			note(inletCharged+side, top > ChargedMin)
 		}
 		switch {
 		case known[i]:

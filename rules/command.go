@@ -154,16 +154,17 @@ func (v *Evaluator) vented(i int, c *station.Command, at station.Instant) error 
 		v.shut = v.told(v.last(), at)
 	}
 	s, shut := v.last(), v.shut
+	read := !v.Silent || v.plate.Cadence == station.OnChange // a reading on change holds until the next
 	switch {
 	case v.set[i].Name != PressureLeft:
 		return refuse(c, "only %s is cleared by a word", PressureLeft)
 	case !v.HaveStep || shut.at == 0 || s.State.Fed() && !v.Silent:
 		return refuse(c, "the supply is not known to be closed: close it first")
-	case !v.Silent && v.contradicts(s):
+	case read && v.contradicts(s):
 		return refuse(c, "the inlet still reads %s and the outlet %s: %s. Treat both as charged, vent both sides, then read the local gauges again", v.plate.Reading.Gauge(s.Inlet.Value), v.outletReads(), whyContradicts)
-	case !v.Silent && v.seesTank(s) && s.Outlet.Value > ChargedMin:
+	case read && v.seesTank(s) && s.Outlet.Value > ChargedMin:
 		return refuse(c, "the outlet still reads %s: vent it, then read the local gauge again", v.plate.Reading.Gauge(s.Outlet.Value))
-	case !v.Silent && s.Inlet.Known() && s.Inlet.Value > ChargedMin:
+	case read && s.Inlet.Known() && s.Inlet.Value > ChargedMin:
 		return refuse(c, "the inlet still reads %s: vent both sides, then read the local gauges again", v.plate.Reading.Gauge(s.Inlet.Value))
 	}
 	said := word(c)
@@ -201,6 +202,9 @@ func (v *Evaluator) note(i int, c *station.Command, at station.Instant) error {
 	a := &v.Alarms[i]
 	a.LastTime = at
 	said := word(c)
+	if v.set[i].Name == OutletLeak && (c.Cause == station.CauseLeak || c.Cause == station.CauseWear) {
+		v.LeakUse = leakUse{} // somebody mended it: what ended by itself was no use
+	}
 	if a.State == ReturnedUnacknowledged && c.Kind == "close" {
 		v.move(i, Normal, at, said)
 		return nil

@@ -31,6 +31,7 @@ type memory struct {
 	Past      past
 	High      high
 	Reached   reached
+	LeakUse   leakUse
 	Stay      stay
 	Watched   station.Instant // arrival time since which silence counts
 	Silent    bool            // a tick said that no samples come
@@ -134,6 +135,7 @@ func (v *Evaluator) rebase(at station.Instant) {
 	by := at.Sub(v.LastAt)
 	v.Work.rebase(by)
 	v.Over.rebase(by)
+	v.LeakUse.rebase(by)
 	for i := range v.Alarms {
 		a := &v.Alarms[i]
 		if v.set[i].Name == SignalLost || v.set[i].Name == WorkTimeOver {

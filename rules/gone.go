@@ -32,6 +32,9 @@ func (v *Evaluator) Retire(at station.Instant) {
 			a.Present, a.True, a.Until, a.Once = true, at, 0, false
 			v.raise(i, max(at, a.LastTime+1), verdict{message: v.workGone(), trigger: v.removed()})
 			a.LastTime = a.Raised
+		case v.Past.Vents.said() && v.set[i].Name == PressureReturned && !a.State.Active():
+			a.Present, a.True, a.Until, a.Once = false, 0, 0, false
+			v.stamp(i, Normal, at, verdict{message: "The word of " + spokenNames(v.Past.Vents.Words) + " that the line is vented stands, but nothing watches the line any more.", trigger: v.removed()})
 		case a.State == SuppressedByDesign, a.State == OutOfService:
 			a.Present, a.True = false, 0
 			v.stamp(i, Normal, at, verdict{message: "The station is no longer in the configuration.", trigger: v.removed()})
@@ -52,7 +55,7 @@ func (v *Evaluator) stamp(i int, to AlarmState, at station.Instant, c verdict) {
 	from := a.State
 	a.State, a.LastTime, a.Told = to, at, at
 	v.emit(&Transition{
-		Key: v.plate.Key, Branch: v.plate.Branch, Alarm: def.Name, Priority: def.Priority,
+		Key: v.plate.Key, Branch: v.plate.Branch, Alarm: def.Name, Priority: v.priority(i),
 		From: from, To: to, At: at, Raised: a.Raised,
 		Message: c.message, Caution: def.Caution, By: c.by, Why: c.why, Cause: c.cause, Trigger: c.trigger,
 	})

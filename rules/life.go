@@ -38,6 +38,10 @@ func (v *Evaluator) advance(i int, t station.Instant, c verdict) {
 // keep back.
 func (v *Evaluator) settle(i int, t station.Instant, c verdict) {
 	a := &v.Alarms[i]
+	if c.answer == yes && a.Present && a.State.Active() && v.graver(i) {
+		v.raise(i, max(t, a.Raised+1), c)
+		return
+	}
 	switch a.State {
 	case Normal, ReturnedUnacknowledged:
 		switch {
@@ -67,7 +71,7 @@ func (v *Evaluator) settle(i int, t station.Instant, c verdict) {
 			v.release(i, t, c)
 		}
 	case SuppressedByDesign:
-		if !a.Present || !v.suppressed(i) {
+		if !a.Present || c.answer != unknown && !v.suppressed(i) { // unknown freezes: nothing can be said of it now
 			v.release(i, t, c)
 		}
 	}
@@ -90,12 +94,21 @@ func (v *Evaluator) release(i int, t station.Instant, c verdict) {
 // raise begins an occurrence.
 func (v *Evaluator) raise(i int, t station.Instant, c verdict) {
 	a := &v.Alarms[i]
-	a.Raised, a.First, a.Told, a.Grave = t, v.first(i, t), t, v.set[i].PriorityCharged > v.set[i].Priority && v.lastCharged()
+	a.Raised, a.First, a.Told, a.Grave = t, v.first(i, t), t, v.becomesGrave(i)
 	a.AtRaise = v.atRaise(i)
 	copy(a.Raises[1:], a.Raises[:])
 	a.Raises[0] = t
 	v.move(i, Unacknowledged, t, c)
 }
+
+// becomesGrave reports whether an alarm that is raised now has the priority of a charged station.
+func (v *Evaluator) becomesGrave(i int) bool {
+	return v.set[i].PriorityCharged > v.set[i].Priority && v.lastCharged()
+}
+
+// graver reports whether an alarm that was raised at a vented station stands at one that has been
+// charged since: who acknowledged it acknowledged less.
+func (v *Evaluator) graver(i int) bool { return !v.Alarms[i].Grave && v.becomesGrave(i) }
 
 // first gives the alarm that began what this one follows within 30 s.
 func (v *Evaluator) first(i int, t station.Instant) string {

@@ -58,7 +58,7 @@ func TestAClockSetBack(t *testing.T) {
 	g := newStage(station.Plate{TankPS: 1000e3})
 	g.play(70, leak(30))
 	g.play(5, leak(0))
-	g.play(50, leak(30)) // 50 of the 60 s
+	g.play(50, leak(60)) // 50 of the 60 s; more than what ended
 	g.now = g.now.Add(-3600 * station.Second)
 	g.s.Segment++
 	g.play(9, nil)

@@ -20,7 +20,8 @@ type overtime struct {
 	Since station.Instant // at work when the grace time was over, and ever since; 0: it is not
 	Until station.Instant // the site's answer: the alarm waits until then; 0: none
 	Shut  bool            // its supply was closed since the shift
-	Held  station.Instant // the work that the site's finding was about has ended: the crew has the calendar's grace time until then
+	Held  station.Instant // the work that the site's finding was about has paused or ended: the crew has the calendar's grace time until then
+	Was   station.Instant // Since of that work, which goes on where the piston works again before Held
 }
 
 // leastWork is the share of the time for which the piston works at a station that is at work: what
@@ -37,23 +38,26 @@ func (o *overtime) step(s *station.Status, shut shutdown, worked, fed int, grace
 	case shut.by != ByCalendar:
 		o.Shut = true
 	case o.End != shut.at:
-		o.End, o.Since, o.Until, o.Held = shut.at, s.At, 0, 0
+		o.End, o.Since, o.Until, o.Held, o.Was = shut.at, s.At, 0, 0, 0
 	}
 	if o.Shut || shut.by != ByCalendar || !s.State.Fed() {
-		o.Since, o.Until, o.Held = 0, 0, 0
+		o.Since, o.Until, o.Held, o.Was = 0, 0, 0, 0
 		return
 	}
-	if fed >= 10 && float64(worked) < leastWork*float64(fed) {
-		if o.Since != 0 && s.At < o.Until {
-			o.Held = s.At.Add(grace)
-		}
+	switch idle := fed >= 10 && float64(worked) < leastWork*float64(fed); {
+	case idle && o.Since != 0 && s.At < o.Until:
+		o.Held, o.Was = s.At.Add(grace), o.Since
 		o.Since, o.Until = 0, 0
+	case idle:
+		o.Since, o.Until = 0, 0
+	case o.Since == 0 && s.At < o.Held:
+		o.Since = o.Was // its bounds go on
 	}
 }
 
 // rebase follows a step of the station's clock: the bounds of waiting go on.
 func (o *overtime) rebase(by int64) {
-	for _, t := range [...]*station.Instant{&o.Since, &o.Until, &o.Held} {
+	for _, t := range [...]*station.Instant{&o.Since, &o.Until, &o.Held, &o.Was} {
 		if *t != 0 {
 			*t = t.Add(by)
 		}

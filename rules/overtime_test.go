@@ -85,6 +85,28 @@ func TestOvertimeIsBounded(t *testing.T) {
 	}
 }
 
+// Work that pauses for longer than the grace time of a shutdown and goes on within the calendar's is the
+// same overtime: its bounds go on, and nothing is raised in between.
+func TestOvertimePauses(t *testing.T) {
+	g := shiftOver(t)
+	g.play(310, strokes)
+	until := t0.Add(7500 * station.Second)
+	g.v.Answer(until)
+	g.play(700, strokes)
+	g.play(600, idles)
+	if o := g.v.OverState(); o.Since != 0 {
+		t.Errorf("at work while idle: %+v", o)
+	}
+	g.play(600, strokes)
+	if o := g.v.OverState(); o.Since != t0.Add(300*station.Second) {
+		t.Errorf("since %s, expected the end of the grace time", o.Since)
+	}
+	g.v.Answer(until)
+	if n := g.count(PressureLeft, Unacknowledged); n != 0 {
+		t.Errorf("raised in a pause: %+v", g.got)
+	}
+}
+
 // An alarm that stands is not taken back; a station that fell silent, is blind, or whose supply
 // was closed and opened again in the night is not held back.
 func TestOvertimeHoldsNothingElseBack(t *testing.T) {

@@ -50,6 +50,7 @@ const (
 	qSetSeconds
 	qGain
 	qAtRelief
+	qLeakUse
 	qLeakCost
 	qInletLeakCost
 	qRequired
@@ -147,6 +148,7 @@ var ownQuantities = [numOwn]quantity{
 	qSetSeconds:       {"set_seconds", "s", "s", "for how long set_pressure has been known and the same within 2 %"},
 	qGain:             {"outlet_gain", "1", "1", "rise of the absolute outlet since it is above what the forces allow, 0 below"},
 	qAtRelief:         {"at_relief_seconds", "s", "s", "for how long the outlet has stayed between 0.97 and 1.1 relief_limit, outlet_span below 0.02 relief_limit, with two strokes_minute and more; 0: it does not"},
+	qLeakUse:          {"leak_is_use", "truth", "", "a draw that looked like a leak has ended by itself within two weeks, and the present one is no more than a quarter larger and has lasted no more than half as long again: a consumer that draws evenly"},
 	qLeakCost:         {"leak_cost_year", "1", "", "what leak_flow and its drive air cost in 8,760 h, in the currency of the site's price"},
 	qInletLeakCost:    {"inlet_leak_cost_year", "1", "", "what inlet_leak costs in 8,760 h, in the currency of the site's price"},
 	qRequired:         {"required_pressure", "Pa", "Pa gauge", "what the branch needs, of the plate"},

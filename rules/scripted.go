@@ -119,7 +119,7 @@ func newScripted(s *script) *scripted {
 	t := &scripted{script: s, values: map[string]float64{}, prev: station.NumStates}
 	none := station.Unknown("not in the script")
 	never := station.Gauge(math.NaN())
-	t.status = station.Status{Inlet: none, Outlet: none, StrokeRate: none, OutletLastSeen: never, InletReads: never, OutletReads: never}
+	t.status = station.Status{Inlet: none, Outlet: none, StrokeRate: none, OutletLastSeen: never, InletReads: never, OutletReads: never, InletPeak: never, OutletPeak: never}
 	return t
 }
 

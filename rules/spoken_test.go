@@ -104,3 +104,20 @@ func TestAWordVentedIsRecalled(t *testing.T) {
 		t.Error("nobody's word")
 	}
 }
+
+// Where sensors publish on change, the last reading holds however old it is: a word that it
+// contradicts is refused.
+func TestAWordVentedAgainstAReadingOnChange(t *testing.T) {
+	w := vented(t)
+	w.plate.Cadence = station.OnChange
+	w.s.Outlet = shows(640e3)
+	w.run(1)
+	w.v.Tick(w.s.At.Add(60*station.Second), &w.heard)
+	if got := w.try(station.Command{Kind: "vented", By: "Ada", Note: "gauge"}); !strings.Contains(got, "the outlet still reads 640 kPa") {
+		t.Errorf("%q", got)
+	}
+	w.s.Outlet = shows(0)
+	w.run(1)
+	w.v.Tick(w.s.At.Add(60*station.Second), &w.heard)
+	w.say("vented", "Ada", "gauge", 0)
+}

@@ -179,3 +179,47 @@ func TestAWordVentedEndsTheShelvingOfItsAlarm(t *testing.T) {
 		t.Errorf("%+v", x)
 	}
 }
+
+// An alarm on blindness that was raised at a vented station is raised again, of medium priority, once
+// the station is charged: who acknowledged it acknowledged less.
+func TestBlindnessOfAStationThatIsCharged(t *testing.T) {
+	w := vented(t)
+	blind := func(n int) {
+		for range n {
+			w.s.At = w.s.At.Add(station.Second)
+			s := w.s
+			w.heard[station.OutletPressure] = s.At
+			w.v.Step(&s)
+			w.v.Tick(s.At, &w.heard)
+		}
+	}
+	w.s.Inlet = station.Unknown("no reading")
+	blind(40)
+	w.say("acknowledge", "Ada", SignalLost, 0)
+	w.s.Outlet, w.s.OutletLastSeen, w.s.State, w.s.ShutdownAt = shows(640e3), 640e3, station.Blind, 0
+	blind(5)
+	x := w.of(SignalLost)
+	if len(x) != 3 || x[0].Priority != Low || x[2].Priority != Medium || x[2].To != Unacknowledged {
+		t.Fatalf("%+v", x)
+	}
+	w.say("acknowledge", "Ada", SignalLost, 0)
+	blind(60)
+	if x = w.of(SignalLost); len(x) != 4 {
+		t.Errorf("raised again and again: %+v", x)
+	}
+	w.v.Retire(w.s.At)
+	if x = w.of(SignalLost); x[len(x)-1].Priority != Medium { // nor does a removal lower it
+		t.Errorf("%+v", x[len(x)-1])
+	}
+}
+
+// Who says that a line is vented relies on its watch: a removal says that it has ended.
+func TestAStationIsRemovedAfterAWordVented(t *testing.T) {
+	w := vented(t)
+	w.say("vented", "Ada", "both gauges", 0)
+	w.v.Retire(w.s.At)
+	x := w.of(PressureReturned)
+	if len(x) != 1 || x[0].To != Normal || !x[0].ByConfiguration() || !strings.Contains(x[0].Message, "The word of Ada that the line is vented stands, but nothing watches the line any more.") {
+		t.Errorf("%+v", x)
+	}
+}

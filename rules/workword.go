@@ -66,6 +66,9 @@ func (v *Evaluator) workDeclared(i int, at station.Instant, said verdict, known,
 	told := said
 	told.answer, told.say = yes, (*Evaluator).atWork
 	said.message = v.whoWorks() + " " + noLockOut
+	if v.plate.Cadence == station.OnChange {
+		said.message = "The sensors here publish on change: one that fails is not noticed. " + said.message
+	}
 	switch {
 	case a.State == Shelved && !known && any:
 		a.Present = true
@@ -204,7 +207,7 @@ func (v *Evaluator) atWork() (string, []Evidence) {
 		side := sign(i)
 		switch {
 		case w.recent(inletRose+side, t):
-			out = append(out, fmt.Sprintf("The %s has risen from %s to %s.", name, v.plate.Reading.Number(w.From[i]), v.plate.Reading.Gauge(r[i])))
+			out = append(out, fmt.Sprintf("The %s has risen from %s to %s.", name, v.plate.Reading.Number(w.From[i]), v.plate.Reading.Gauge(w.To[i])))
 		case w.recent(inletCharged+side, t):
 			out = append(out, fmt.Sprintf("The %s reads %s: it is charged.", name, v.plate.Reading.Gauge(r[i])))
 		}

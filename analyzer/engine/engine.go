@@ -297,6 +297,21 @@ func (e *Engine) Advance() {
 	}
 }
 
+// Settle processes what is pending up to the second of the newest sample, quiet ns after that has
+// arrived, if its sensors publish on change: then no later sample need come, and once the lateness
+// has passed none that is older is awaited.
+func (e *Engine) Settle(quiet int64) {
+	if e.Plate.Cadence != station.OnChange || quiet < e.lateness() {
+		return
+	}
+	to := e.Watermark().Add(e.lateness())
+	if to = to.Floor(station.Second).Add(station.Second); !e.start(to) {
+		return
+	}
+	for e.Slot.Add(slotLen) <= to && e.process(to) {
+	}
+}
+
 // start fixes the first slot once the watermark has passed the first sample.
 func (e *Engine) start(w station.Instant) bool {
 	if e.Started {

@@ -26,7 +26,7 @@ func (r *recorder) Hour(*station.Status)        {}
 // Step keeps a step, with -1 Pa in the place of readings that are NaN, which equals nothing.
 func (r *recorder) Step(s *station.Status) {
 	c := *s
-	for _, p := range []*station.Gauge{&c.OutletLastSeen, &c.InletReads, &c.OutletReads} {
+	for _, p := range []*station.Gauge{&c.OutletLastSeen, &c.InletReads, &c.OutletReads, &c.InletPeak, &c.OutletPeak} {
 		if math.IsNaN(float64(*p)) {
 			*p = -1
 		}

@@ -8,7 +8,7 @@ const (
 	// evenKnown is how many runs make the usual ones known. Own choice.
 	evenKnown = 3
 	// evenMore is by how much the flow and the swing of a run may exceed the usual ones and count as no
-	// more: the scatter of a run of some seconds. A tenth of flow more costs a fifth of sag more. Own choice.
+	// more: the scatter of a run of some seconds. Own choice.
 	evenMore = 1.15
 	// evenBack is the share of the usual inlet at which a fallen one is back. Own choice, half of swingSag above it.
 	evenBack = 1 - swingSag/2
@@ -57,7 +57,7 @@ func (e *Engine) evenRun(p float64) bool {
 	swing, wide := u.Sum/float64(u.Slots), s.Unrested.Top-s.Unrested.Low
 	rested := s.RestAt != 0 && s.RunFrom.Sub(s.RestAt) <= pairWithin
 	was := u.Fell
-	u.Fell = !rested && u.N >= evenKnown && u.fell(p, flow, swing, 8*e.Ends.In.Noise())
+	u.Fell = !rested && u.N >= evenKnown && u.fell(p, u.expects(flow, e.sagBefore()), flow, swing, 8*e.Ends.In.Noise())
 	if u.Fell && !was && s.RestAt != 0 {
 		e.forgetRuns()
 	}
@@ -69,13 +69,33 @@ func (e *Engine) evenRun(p float64) bool {
 	return u.Fell
 }
 
-// fell reports whether a run shows a header that fell: its inlet is lower than usual, and neither its flow nor its
-// swing, of at least least Pa, explains that.
-func (u *evenRuns) fell(p, flow, swing, least float64) bool {
+// sagBefore returns the share of the header that the line takes, as learned before; where no rest was seen the most that
+// the swing allows.
+func (e *Engine) sagBefore() float64 {
+	s, sag := &e.Supply, 0.0
+	if s.SagWeight > 0 {
+		sag = s.SagSum / s.SagWeight
+	}
+	if s.RestAt == 0 {
+		sag = max(sag, s.Unrested.Even.sag(e.usualInterval()))
+	}
+	return sag
+}
+
+// expects returns the inlet, Pa gauge, at a flow and the usual header: what the line takes grows with the flow squared
+// (ISO 6358 at small sag).
+func (u *evenRuns) expects(flow, sag float64) float64 {
+	r := flow / u.Flow
+	return u.Inlet * (1 - sag*max(0, r*r-1))
+}
+
+// fell reports whether a run shows a header that fell: its inlet is lower than expected, and its swing, of at least
+// least Pa, is no larger.
+func (u *evenRuns) fell(p, expected, flow, swing, least float64) bool {
 	if u.Fell {
 		return p < evenBack*u.Inlet && swing <= evenMore*u.Swing
 	}
-	return p < (1-swingSag)*u.Inlet && flow <= evenMore*u.Flow && swing <= evenMore*u.Swing && u.Swing >= least
+	return p < (1-swingSag)*expected && flow <= evenMore*u.Flow && swing <= evenMore*u.Swing && u.Swing >= least
 }
 
 // learn takes a run into the usual ones.

@@ -28,12 +28,24 @@ func TestFallsOfTheHeaderWhilePistonWorks(t *testing.T) {
 		{"more strokes draw more", 560e3, 3 * 661.325e3, 12e3, false},
 		{"less than a twentieth lower", 575e3, 2 * 676.325e3, 12e3, false},
 	} {
-		if u := usualRuns(); u.fell(c.p, c.flow, c.swing, 3e3) != c.fell {
+		if u := usualRuns(); u.fell(c.p, u.expects(c.flow, 0.1), c.flow, c.swing, 3e3) != c.fell {
 			t.Errorf("%s: fell is %v", c.name, !c.fell)
 		}
 	}
-	if u := usualRuns(); u.fell(470e3, 2*571.325e3, 10e3, 13e3) {
+	if u := usualRuns(); u.fell(470e3, 600e3, 2*571.325e3, 10e3, 13e3) {
 		t.Error("a swing of 12 kPa under a least of 13 is none that shows, and a fall was concluded")
+	}
+}
+
+// At 1.1 times the usual flow a line that takes a fifth takes 1.21 as much: 0.2 x 0.21 x 600 kPa = 25.2 kPa lower. At less
+// flow no rise of the inlet is expected, since the header may have fallen meanwhile.
+func TestInletExpectedAtAFlow(t *testing.T) {
+	u := usualRuns()
+	if x := u.expects(1.1*u.Flow, 0.2); math.Abs(x-574.8e3) > 1 {
+		t.Errorf("expected inlet %.0f Pa, by hand 574800", x)
+	}
+	if x := u.expects(0.5*u.Flow, 0.2); x != u.Inlet {
+		t.Errorf("expected inlet %.0f Pa at half the flow", x)
 	}
 }
 
@@ -41,7 +53,7 @@ func TestFallsOfTheHeaderWhilePistonWorks(t *testing.T) {
 func TestFallOfTheHeaderEnds(t *testing.T) {
 	u := usualRuns()
 	u.Fell = true
-	if !u.fell(584e3, 3*685e3, 12e3, 3e3) || u.fell(586e3, 2*687e3, 12e3, 3e3) || u.fell(470e3, 2*571e3, 14e3, 3e3) {
+	if !u.fell(584e3, 600e3, 3*685e3, 12e3, 3e3) || u.fell(586e3, 600e3, 2*687e3, 12e3, 3e3) || u.fell(470e3, 600e3, 2*571e3, 14e3, 3e3) {
 		t.Error("584 kPa is still fallen, 586 kPa is back, and 14 kPa of swing are more than 1.15 of 12: a narrow line's")
 	}
 }

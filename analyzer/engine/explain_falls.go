@@ -21,9 +21,13 @@ func (e *Engine) drawOverInputs() []station.Input {
 	if f.Bare {
 		unit, factor = "1/s, fall of ln p", 1.0
 	}
+	draw, usual := f.Draw, f.Top
+	if x := &f.Plunge; x.Draw > 0 && (f.Fed < drawKnown || f.Top <= 0) { // of the fall to below the inlet, against the strokes
+		draw, usual = x.Draw, x.Usual
+	}
 	return []station.Input{
-		computed("draw over the outlet's absolute pressure", factor*f.Draw, unit),
-		computed("highest that was usual", factor*f.Top, unit),
+		computed("draw over the outlet's absolute pressure", factor*draw, unit),
+		computed("highest that was usual", factor*usual, unit),
 		computed("fed time that it was learned in", f.Fed/60, "min"),
 		assumed("it fades over", drawFades/86400, "d", "own choice"),
 	}

@@ -47,6 +47,7 @@ type falls struct {
 	Given   float64                // m³ ANR that strokes delivered in the window
 	Flow    float64                // m³/s ANR
 	Flows   bool                   // Flow is known
+	Plunge  plunge
 }
 
 // delivered adds the air of a stroke, m³ ANR.
@@ -68,6 +69,7 @@ func (e *Engine) watchFalls(end station.Instant) {
 		e.balanceFalls()
 		f.learn(e.Outlet.Mean < e.needs(set), f.Reached && !e.passing())
 	}
+	e.watchPlunge(f.Out[drawSlots], end)
 	e.stateFalls(end)
 	f.shift()
 }
@@ -85,6 +87,7 @@ func (f *falls) stop(over bool) {
 	f.Air, f.N, f.Draw, f.Flows = [drawSlots]float64{}, 0, 0, false
 	if over {
 		f.Part, f.Slots, f.Reached = [2]float64{}, 0, false
+		f.Plunge = plunge{}
 	}
 }
 
@@ -173,6 +176,8 @@ func (e *Engine) stateFalls(end station.Instant) {
 	switch {
 	case !f.Reached:
 		*over = station.Unknown("the outlet has not been at set since the supply was opened")
+	case (f.Fed < drawKnown || f.Top <= 0) && f.Plunge.Draw > 0:
+		*over = station.Estimate{Value: f.Plunge.over(), Method: m, Confidence: 0.5, From: f.Plunge.LeftAt, At: end}
 	case f.Fed < drawKnown || f.Top <= 0:
 		*over = station.Unknown(drawNew)
 	default:

@@ -149,11 +149,8 @@ func (e *Engine) headerRun(dynamic, seconds float64, end station.Instant) {
 // swing that the line makes: p1/(1 - sag), with the sag that was learned before. The line takes less from a lower header,
 // so it errs by a part of the sag, to the high side. Where no rest was seen the sag is the most that the swing allows.
 func (e *Engine) headerByFall() float64 {
-	b, s := &e.Basis.Fallen, &e.Supply
-	b.In, b.Sag = e.Inlet.Mean, s.SagSum/s.SagWeight
-	if s.RestAt == 0 {
-		b.Sag = max(b.Sag, s.Unrested.Even.sag(e.usualInterval()))
-	}
+	b := &e.Basis.Fallen
+	b.In, b.Sag = e.Inlet.Mean, e.sagBefore()
 	return b.In / (1 - b.Sag)
 }
 

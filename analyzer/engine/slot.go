@@ -16,6 +16,8 @@ type level struct {
 	Before         float64 // mean of the slot before that
 	Last           station.Instant
 	Seen           bool
+	Peak           float64 // highest mean of a slot since the last step
+	Peaked         bool    // there is one
 }
 
 func (l *level) open() { l.N, l.Sum = 0, 0 }
@@ -46,6 +48,19 @@ func (l *level) close(last station.Instant) {
 		l.Before = l.Mean
 	}
 	l.Mean, l.Last, l.Seen = m, last, true
+	if !l.Peaked || m > l.Peak {
+		l.Peak, l.Peaked = m, true
+	}
+}
+
+// peak returns the highest mean of a slot since it was asked for last, what the sensor reads where
+// there was none.
+func (l *level) peak(reads station.Gauge) station.Gauge {
+	if !l.Peaked {
+		return reads
+	}
+	l.Peaked = false
+	return station.Gauge(l.Peak)
 }
 
 // slope gives the change from the slot before, Pa/s.

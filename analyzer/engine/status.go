@@ -69,6 +69,7 @@ func (e *Engine) step(end station.Instant) {
 		s.OutletLastSeen = station.Gauge(e.State.LastOutlet)
 	}
 	s.InletReads, s.OutletReads = e.reads(&e.Inlet, end, e.blindAfter(&e.Ends.In)), e.reads(&e.Outlet, end, e.blindAfter(&e.Ends.Out))
+	s.InletPeak, s.OutletPeak = e.Inlet.peak(s.InletReads), e.Outlet.peak(s.OutletReads)
 	s.Strokes, s.Valve = e.Struck, e.Valve.state()
 	s.StrokesMinute = e.Rate.sum(end.Add(-1))
 	s.StrokeRate = e.rateNow(end, s.StrokesMinute)

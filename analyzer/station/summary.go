@@ -87,8 +87,11 @@ type Status struct {
 	OutletLastSeen Gauge // last outlet reading that was believed and is not doubted now, NaN: none
 	// InletReads and OutletReads are what the sensors read, believed or not; NaN: no reading.
 	InletReads, OutletReads Gauge
-	Strokes                 int64 // seen since the analysis began
-	Valve                   ValveState
+	// InletPeak and OutletPeak are the highest that they read for half a second since the step
+	// before; NaN: no reading.
+	InletPeak, OutletPeak Gauge
+	Strokes               int64 // seen since the analysis began
+	Valve                 ValveState
 	// ShutdownAt is when the supply was closed (zero while fed), ShutdownBy what showed it.
 	ShutdownAt Instant
 	ShutdownBy ShutdownSource

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -83,8 +84,9 @@ func fillPast(t *testing.T, c *config.Config, spec rig.Spec, start station.Insta
 		u.Samples(r.Blocks, r.Arrival)
 	}
 	done.Transitions = u.Take().Transitions
-	if n := len(done.Transitions); n != 2 || done.Transitions[0].Alarm != rules.OutletLeak {
-		t.Fatalf("%d transitions, want a leak's raise and return: %+v", n, done.Transitions)
+	told := slices.DeleteFunc(slices.Clone(done.Transitions), func(t rules.Transition) bool { return t.Quiet() })
+	if n := len(told); n != 2 || told[0].Alarm != rules.OutletLeak {
+		t.Fatalf("%d transitions, want a leak's raise and return: %+v", n, told)
 	}
 	if err := store.Commit(t.Context(), []history.Commit{done}); err != nil {
 		t.Fatal(err)
@@ -97,7 +99,7 @@ func TestAlarmsBacktest(t *testing.T) {
 	const span = "northdock/clamp-3  2026-01-01T00:30:00Z to 2026-01-01T01:30:00Z  0.04 days\n\n"
 	for _, c := range []struct{ name, changes, want string }{
 		{"as it is", "", span + `station            alarm                   raised                ended
-northdock/clamp-3  outlet-leak  as before  2026-01-01T00:36:30Z  2026-01-01T01:00:06Z
+northdock/clamp-3  outlet-leak  as before  2026-01-01T00:36:30Z  2026-01-01T01:04:29Z
 
 alarm        was  would be  was, a day  would be, a day  change, a day
 outlet-leak  1    1         24.00       24.00            +0.00
@@ -105,7 +107,7 @@ all          1    1         24.00       24.00            +0.00
 no difference: 1 as before; nothing was changed
 `},
 		{"no longer", "- { name: outlet-leak, delay: 1h }\n", span + `station            alarm                   raised                ended
-northdock/clamp-3  outlet-leak  no longer  2026-01-01T00:36:30Z  2026-01-01T01:00:06Z
+northdock/clamp-3  outlet-leak  no longer  2026-01-01T00:36:30Z  2026-01-01T01:04:29Z
 
 alarm        was  would be  was, a day  would be, a day  change, a day
 outlet-leak  1    0         24.00       0.00             -24.00
@@ -113,7 +115,7 @@ all          1    0         24.00       0.00             -24.00
 0 as before, 0 of them at other times; 0 new, 1 no longer; nothing was changed
 `},
 		{"new", "alarms:\n  - { name: pulsation, condition: outlet_pressure > 100 * kPa, clear: outlet_pressure < 50 * kPa, delay: 45m, stations: [clamp-3] }\n", span + `station            alarm                   raised                ended
-northdock/clamp-3  outlet-leak  as before  2026-01-01T00:36:30Z  2026-01-01T01:00:06Z
+northdock/clamp-3  outlet-leak  as before  2026-01-01T00:36:30Z  2026-01-01T01:04:29Z
 northdock/clamp-3  pulsation    new        2026-01-01T00:45:01Z  still open
 
 alarm        was  would be  was, a day  would be, a day  change, a day
@@ -123,7 +125,7 @@ all          1    2         24.00       48.00            +24.00
 1 as before, 0 of them at other times; 1 new, 0 no longer; nothing was changed
 `},
 		{"later", "- { name: outlet-leak, delay: 3m }\n", span + `station            alarm                   raised                                        ended
-northdock/clamp-3  outlet-leak  as before  2026-01-01T00:36:30Z -> 2026-01-01T00:38:00Z  2026-01-01T01:00:06Z
+northdock/clamp-3  outlet-leak  as before  2026-01-01T00:36:30Z -> 2026-01-01T00:38:00Z  2026-01-01T01:04:29Z
 
 alarm        was  would be  was, a day  would be, a day  change, a day
 outlet-leak  1    1         24.00       24.00            +0.00

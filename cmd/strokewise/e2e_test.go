@@ -155,8 +155,8 @@ func TestAlarmsReachTheWebhook(t *testing.T) {
 	c := start(t, "run", "--config", cfg)
 	c.ready()
 	playAll(t, broker.Addr, time.Now().Add(-20*time.Minute), 0)
-	want := map[string]int{"clamp-2/supply-undersized": 1, "clamp-3/outlet-leak": 1, "bench-1/pressure-left": 1}
-	await(t, "three alarms", func() bool {
+	want := map[string]int{"clamp-2/supply-undersized": 1, "clamp-2/outlet-low": 1, "clamp-3/outlet-leak": 1, "bench-1/pressure-left": 1}
+	await(t, "four alarms", func() bool {
 		got := in.raised()
 		for k := range want {
 			if got[k] == 0 {

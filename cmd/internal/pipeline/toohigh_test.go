@@ -42,11 +42,11 @@ func TestOutletTooHigh(t *testing.T) {
 			alarm: rules.OverPressure, change: func(s *rig.Spec) {
 				s.Params.Supply.HeaderGauge, s.Params.Relief.SetGauge = 900e3, 0
 			}, fault: rig.Fault{Kind: rig.SetHigh, Level: 600e3}, within: 600, run: 900,
-			also: []string{"outlet-above-set", "duty-high", "set-changed", "set-above-relief"}, text: "relief valve and the 10 %"},
+			also: []string{"outlet-above-set", "duty-high", "set-changed", "set-above-relief"}, text: "10 % above the relief valve"},
 		{name: "an outlet sensor that drifts above what the forces allow", alarm: "outlet-impossible",
 			change: func(s *rig.Spec) { s.Plate.Relief = 0 },
 			fault:  rig.Fault{Kind: rig.SensorOffset, Level: 450e3, Grow: 1200 * station.Second}, within: 1200, run: 1800,
-			also: []string{"outlet-above-set", "set-changed", "sensor-implausible"}, text: "a sensor or the plate data are wrong"},
+			also: []string{"outlet-above-set", "set-changed", "sensor-implausible"}, text: "A sensor or the configured bores are wrong"},
 		{name: "a governor turned up by 8 %", alarm: "outlet-above-set", fault: rig.Fault{Kind: rig.SetHigh, Level: 80e3}, within: 900, run: 1800},
 		{name: "a relief valve that pops, the set turned above it, a tank in which the outlet falls for seconds", alarm: "relief-lifting",
 			change: func(s *rig.Spec) {

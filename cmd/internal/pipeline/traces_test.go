@@ -258,7 +258,8 @@ func TestShippedRecordings(t *testing.T) {
 			}
 			want := map[string]string{"narrow": rules.SupplyUndersized, "leak": rules.OutletLeak, "shutdown": rules.PressureLeft}[r.Name]
 			for a, n := range got.raised {
-				if a != want || n != 1 {
+				low := r.Name == "narrow" && a == "outlet-low" // its outlet falls below 85 % of set
+				if a != want && !low || n != 1 {
 					t.Errorf("%s was raised %d times", a, n)
 				}
 			}

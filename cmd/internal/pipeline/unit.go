@@ -154,7 +154,9 @@ func (u *Unit) Tick(now station.Instant) {
 	for c := range u.arrivals {
 		u.arrivals[c] = min(u.arrivals[c], now)
 	}
-	u.newest = min(u.newest, now)
+	if u.newest = min(u.newest, now); u.newest != 0 && !u.rules.Gone {
+		u.engine.Settle(now.Sub(u.newest))
+	}
 	u.rules.Tick(now, &u.arrivals)
 }
 

@@ -21,6 +21,9 @@ func ordinaryScenes() []Scene {
 		guard("jets", "a consumer that takes 12 L/s for 4 s once a minute", 0, 1800, func(s *rig.Spec) {
 			s.Rhythm.Flow, s.Rhythm.Period, s.Rhythm.Share, s.Rhythm.Vary = 12e-3, 60, 4./60, 0
 		}),
+		guard("first use", "a station at which nobody drew for ten minutes, its first, gets a consumer that takes 10 L/s for 20 s once a minute", 0, 1800, quietUntil(10+1./6), func(s *rig.Spec) {
+			s.Rhythm.Flow, s.Rhythm.Period, s.Rhythm.Share, s.Rhythm.Vary = 10e-3, 60, 20./60, 0
+		}),
 		guard("vented by the crew", "the supply is closed and both sides are vented by the crew", event, event+600, grace(60), valve, fault(rig.Vented, event)),
 		guard("vented all along", "a station of five readings a second, of whose past nothing is known, stays shut and vented", 0, 1800, shutDown, func(s *rig.Spec) {
 			s.Outlet, s.Sensors.Rate, s.Sensors.Noise, s.Sensors.Step = 0, 5, 200, 610

@@ -7,9 +7,7 @@ import (
 
 // pending are the scenes that do not yet come as they must, with the topic that they wait for. One
 // that does is to be taken off the list.
-var pending = map[string]string{
-	"burst hose, idle": "states, falls",
-}
+var pending = map[string]string{}
 
 // Every scene comes as it must: what its event asks for is raised, in time, with its priority and its
 // words, and nothing that is false.

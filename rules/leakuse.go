@@ -1,0 +1,67 @@
+package rules
+
+import (
+	"math"
+
+	"strokewise/analyzer/station"
+)
+
+// What makes a draw that looks like a leak the use of a consumer that draws evenly (own choices, no source).
+const (
+	// sameUse is how much larger than a draw that ended by itself another may be, and longer, and still be
+	// the same use. A leak that is larger or stays is told.
+	sameUse  = 1.25
+	longUse  = 1.5
+	longest  = 8 * 60 * station.Minute60 // a shift: what lasted longer was no use
+	useFades = 14 * 24 * 60 * station.Minute60
+)
+
+// leakUse keeps the largest draw that looked like a leak and ended by itself while the station was fed. A hole
+// never closes, a consumer does: a draw as large that has not lasted longer is that consumer again. Both look
+// the same in the readings while they last. Fields are exported for snapshots only.
+type leakUse struct {
+	Since station.Instant // the present draw is over the limit since, 0: it is not
+	Flow  float64         // largest flow of it, m³/s ANR
+	Most  float64         // largest flow of draws that ended, m³/s ANR
+	For   int64           // how long the longest of them lasted, ns
+	At    station.Instant // when the last of them ended
+}
+
+// step follows the leak's flow, m³/s ANR, NaN while unknown: then the draw goes on.
+func (u *leakUse) step(s *station.Status, flow, limit float64) {
+	if s.At.Sub(u.At) > useFades {
+		u.Most, u.For = 0, 0
+	}
+	switch {
+	case flow > limit && u.Since == 0:
+		u.Since, u.Flow = s.At, flow
+	case u.Since == 0 || math.IsNaN(flow):
+	case flow > limit:
+		u.Flow = math.Max(u.Flow, flow)
+	case flow < 0.8*limit:
+		u.end(s)
+	}
+}
+
+// rebase follows a step of the station's clock.
+func (u *leakUse) rebase(by int64) {
+	for _, t := range [...]*station.Instant{&u.Since, &u.At} {
+		if *t != 0 {
+			*t = t.Add(by)
+		}
+	}
+}
+
+// end takes the end of a draw for the end of use where it came by itself, within a shift.
+func (u *leakUse) end(s *station.Status) {
+	lasted := s.At.Sub(u.Since)
+	if s.State.Fed() && lasted <= longest {
+		u.Most, u.For, u.At = math.Max(u.Most, u.Flow), max(u.For, lasted), s.At
+	}
+	u.Since, u.Flow = 0, 0
+}
+
+// covers reports whether the present draw may be use that was seen to end.
+func (u *leakUse) covers(t station.Instant) bool {
+	return u.Since != 0 && u.Flow <= sameUse*u.Most && float64(t.Sub(u.Since)) <= longUse*float64(u.For)
+}
