@@ -11,7 +11,7 @@ func (v *Evaluator) signalLost(now station.Instant, a *Arrivals) verdict {
 		return verdict{answer: no, message: "The configuration says that the sensors publish on change: silence is no fault.", trigger: PlateChanged}
 	}
 	limit := v.silence()
-	c := verdict{answer: no, message: "Both pressure channels send samples again."}
+	c, silent := verdict{answer: no, message: "Both pressure channels send samples again."}, station.Sides(0)
 	for _, ch := range [...]station.Channel{station.InletPressure, station.OutletPressure} {
 		since, text := a[ch], "last heard "
 		if now.Sub(since) <= limit {
@@ -27,11 +27,23 @@ func (v *Evaluator) signalLost(now station.Instant, a *Arrivals) verdict {
 			since, text = v.Watched, "never heard, watched since "
 		}
 		if c.answer != yes {
-			c = verdict{answer: yes, message: "No data from the station's pressure sensors."}
+			c = verdict{answer: yes}
 		}
+		silent |= sideOf(ch)
 		c.evidence = append(c.evidence, Evidence{Name: ch.String(), Text: text + since.Floor(station.Second).String()})
 	}
+	if c.answer == yes {
+		c.message = "No data from the station's pressure sensors: " + silent.String() + "."
+	}
 	return c
+}
+
+// sideOf returns the side of a pressure channel.
+func sideOf(c station.Channel) station.Sides {
+	if c == station.InletPressure {
+		return station.InletSide
+	}
+	return station.OutletSide
 }
 
 func (v *Evaluator) silence() int64 {

@@ -142,8 +142,8 @@ var plainReasons = [numReasons]string{
 	OutletFlatCounted: "the outlet reads near atmosphere while strokes are counted: wrong unit, or a fault of its sensor",
 	BothFlatCounted:   "the outlet reads near atmosphere while strokes are counted, and the inlet too: wrong units, or faults of the sensors",
 	OutletBeyondReach: "the inlet reads too low for the outlet that the booster goes on to reach: wrong unit, or a fault of its sensor",
-	LooksExchanged:    "the inlet reads as an outlet does, and the outlet less: are the sensors exchanged?",
-	ExchangedAtSet:    "the inlet reads the set pressure and the outlet less: are the sensors exchanged?",
+	LooksExchanged:    "the inlet reads as an outlet does, and the outlet less: the sensors may be exchanged",
+	ExchangedAtSet:    "the inlet reads the set pressure and the outlet less: the sensors may be exchanged",
 	ExchangedAtOnce:   "the inlet reads what the outlet did, and the outlet what the inlet did: the sensors are exchanged",
 }
 
@@ -152,13 +152,13 @@ func (r StateReason) figures(side string, in Reading) string {
 	share, unit := r.Mistake.Share(), r.Mistake.String()
 	switch r.Is {
 	case UnitAgainstSet:
-		return fmt.Sprintf("%s reads %s of what the set pressure calls for: a wrong unit, a sensor in %s?", side, share, unit)
+		return fmt.Sprintf("%s reads %s of what the set pressure calls for: perhaps a wrong unit (%s)", side, share, unit)
 	case UnitsAgainstSet:
-		return fmt.Sprintf("the outlet reads %s of the set pressure, and the inlet is as small or large: wrong unit, sensors in %s?", share, unit)
+		return fmt.Sprintf("the outlet reads %s of the set pressure, and the inlet is as small or large: perhaps a wrong unit (%s)", share, unit)
 	case UnitStepped:
-		return fmt.Sprintf("%s reads %s of what it did a moment before: a wrong unit, a sensor in %s?", side, share, unit)
+		return fmt.Sprintf("%s reads %s of what it did a moment before: perhaps a wrong unit (%s)", side, share, unit)
 	case UnitsStepped:
-		return fmt.Sprintf("the outlet reads %s of what it did, and so does the inlet: a wrong unit, sensors in %s?", share, unit)
+		return fmt.Sprintf("the outlet reads %s of what it did, and so does the inlet: perhaps a wrong unit (%s)", share, unit)
 	case ReadingStepped:
 		return fmt.Sprintf("%s reading %s from one sample to the next at %s: its sensor has an offset", side, r.stepped(in), r.At.Floor(Second))
 	case ZeroDrifted:
@@ -179,7 +179,7 @@ func (r StateReason) stepped(in Reading) string {
 
 func (r StateReason) unitOrFault() string {
 	if r.Mistake != NoMistake {
-		return "wrong unit, a sensor in " + r.Mistake.String() + "?"
+		return "perhaps a wrong unit (" + r.Mistake.String() + ")"
 	}
 	return "wrong unit, or a fault of its sensor"
 }

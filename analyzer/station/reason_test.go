@@ -40,9 +40,9 @@ func TestReasonsNameFiguresAndUnits(t *testing.T) {
 	}{
 		{StateReason{Is: SupplyClosed, By: ByValve}, "supply closed, by the valve's signal"},
 		{StateReason{Is: SensorFrozen, Sides: InletSide}, "the inlet reading stands still: its sensor or gateway is frozen"},
-		{StateReason{Is: InletFlatCounted, Sides: InletSide, Mistake: BarAsKPa}, "the inlet reads near atmosphere while strokes are counted: wrong unit, a sensor in bar that is declared as kPa?"},
+		{StateReason{Is: InletFlatCounted, Sides: InletSide, Mistake: BarAsKPa}, "the inlet reads near atmosphere while strokes are counted: perhaps a wrong unit (bar that is declared as kPa)"},
 		{StateReason{Is: InletFlatPumped, Sides: InletSide}, "the inlet reads near atmosphere while the outlet is pumped up again and again: wrong unit, or a fault of its sensor"},
-		{StateReason{Is: UnitAgainstSet, Sides: OutletSide, Mistake: PSIAsKPa}, "the outlet reads a seventh of what the set pressure calls for: a wrong unit, a sensor in psi that is declared as kPa?"},
+		{StateReason{Is: UnitAgainstSet, Sides: OutletSide, Mistake: PSIAsKPa}, "the outlet reads a seventh of what the set pressure calls for: perhaps a wrong unit (psi that is declared as kPa)"},
 		{StateReason{Is: ReadingStepped, Sides: OutletSide, Value: -24.6e3, At: at}, "the outlet reading fell by 25 kPa from one sample to the next at 2026-01-01T00:00:00Z: its sensor has an offset"},
 		{StateReason{Is: ZeroDrifted, Sides: OutletSide, Value: 18e3, Was: 2e3, At: at}, "the outlet reads 18 kPa at rest after venting, but 2 kPa on 2026-01-01 00:00: its sensor drifts, or pressure is left"},
 	} {

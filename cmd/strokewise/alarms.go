@@ -40,18 +40,20 @@ type alarmsExplainCmd struct {
 
 // Run prints one definition.
 func (c *alarmsExplainCmd) Run(e *env) error {
-	found := false
-	for _, d := range append(rules.Catalogue(), rules.HeaderCatalogue()...) {
-		if d.Name != c.Name {
-			continue
-		}
-		found = true
-		if _, err := fmt.Fprint(e.out, explain(&d)); err != nil {
-			return err
+	var found []string
+	for _, set := range [...]struct {
+		of   string
+		list []rules.Definition
+	}{{"a station", rules.Catalogue()}, {"a header or a site as a whole", rules.HeaderCatalogue()}} {
+		for i := range set.list {
+			if d := &set.list[i]; d.Name == c.Name {
+				found = append(found, explain(d, set.of))
+			}
 		}
 	}
-	if found {
-		return nil
+	if found != nil {
+		_, err := fmt.Fprint(e.out, strings.Join(found, "\n"))
+		return err
 	}
 	hint := "`strokewise alarms` lists them"
 	if n := rules.Nearest(c.Name); n != "" {
@@ -60,8 +62,9 @@ func (c *alarmsExplainCmd) Run(e *env) error {
 	return fmt.Errorf("no alarm is called %q; %s", c.Name, hint)
 }
 
-// explain gives a definition as lines of name and text; what it does not say is left out.
-func explain(d *rules.Definition) string {
+// explain returns a definition as lines of name and text, with what it is an alarm of; what it does
+// not say is left out.
+func explain(d *rules.Definition, of string) string {
 	var b strings.Builder
 	line := func(name, text string) {
 		if text != "" {
@@ -69,6 +72,7 @@ func explain(d *rules.Definition) string {
 		}
 	}
 	line("alarm", d.Name)
+	line("of", of)
 	line("priority", d.Priority.String())
 	if d.RespondNs > 0 {
 		line("because", fmt.Sprintf("severity %s, to be responded to within %s", d.Severity, length(d.RespondNs)))
@@ -106,7 +110,7 @@ func explain(d *rules.Definition) string {
 	return b.String()
 }
 
-// length gives a time (ns) in the units in which it is a whole number.
+// length returns a time (ns) in the units in which it is a whole number.
 func length(ns int64) string {
 	d := time.Duration(ns)
 	switch {
