@@ -54,6 +54,7 @@ const (
 	inletUnseen
 	outletUnseen
 	silentSign
+	behindSign
 	numSigns
 )
 
@@ -67,7 +68,32 @@ type workMemory struct {
 	To      [2]float64                // how far it went, Pa gauge
 	Blind   [2]station.Instant        // no believed reading since, 0: there is one
 	Seen    [numSigns]station.Instant // when each sign was seen last, 0: never
+	Moved   bool                      // that something moves, and not only that it is not seen, was told of this occurrence
+	Still   still                     // whether event time stands though samples arrive
 	Over    []string                  // whose time was over when people were told last
+}
+
+// stillFor, ns, is how long event time may stand while samples arrive that are behind it: a message
+// that is delivered again comes among others that go on. Own choice.
+const stillFor = 5 * station.Second
+
+// still follows event time that stands though samples arrive: a sensor's clock that was set back is
+// believed after half a minute. Fields are exported for snapshots only.
+type still struct {
+	At    station.Instant // newest step
+	Late  int64           // samples behind it, as the newest step found them
+	Since station.Instant // arrival time since which more came and no step did, 0: they did not
+}
+
+// tick follows a tick, and reports whether event time stands for too long.
+func (y *still) tick(now, newest station.Instant, late int64) bool {
+	switch {
+	case newest != y.At || late < y.Late:
+		*y = still{At: newest, Late: late}
+	case late > y.Late && y.Since == 0:
+		y.Since = now
+	}
+	return y.Since != 0 && now.Sub(y.Since) >= stillFor
 }
 
 // people returns how many declarations count now.
@@ -206,21 +232,39 @@ func (v *Evaluator) pressureAtWork(i int, s *station.Status) verdict {
 		w.Strokes = s.Strokes
 		return verdict{answer: no, message: "Nobody is declared at work here now."}
 	}
-	w.Seen[silentSign] = min(w.Seen[silentSign], s.At) // it is of arrival time, and over
+	w.Seen[silentSign] = min(w.Seen[silentSign], s.At) // they are of arrival time, and over
+	w.Seen[behindSign] = min(w.Seen[behindSign], s.At)
 	any, fresh := v.watch(s, s.At, unseenAfter)
 	w.Strokes = s.Strokes
 	return v.signsSeen(i, s.At, any, fresh)
 }
 
+// moves reports whether air was seen to come within the last minute.
+func (w *workMemory) moves(t station.Instant) bool {
+	for x := struckSign; x < inletUnseen; x++ {
+		if w.recent(x, t) {
+			return true
+		}
+	}
+	return false
+}
+
 // signsSeen returns the verdict at t. A new sign is told also where the alarm was acknowledged or
-// shelved: nobody knew of it then.
+// shelved: nobody knew of it then; and the first that shows air after what was only not seen.
 func (v *Evaluator) signsSeen(i int, t station.Instant, any, fresh bool) verdict {
 	w, a := &v.Work, &v.Alarms[i]
 	c := verdict{answer: yes, say: (*Evaluator).atWork, news: any && fresh}
+	moves := w.moves(t)
+	first := moves && !w.Moved
+	if w.Moved = moves || w.Moved && a.State == Unacknowledged; any && fresh {
+		switch {
+		case a.State == Acknowledged:
+			v.raise(i, max(t, a.LastTime+1), c)
+		case a.State == Unacknowledged && first:
+			v.again(i, t, MoreDue, "until now it was only not seen")
+		}
+	}
 	switch {
-	case any && fresh && a.State == Acknowledged:
-		v.raise(i, max(t, a.LastTime+1), c)
-		return c
 	case any:
 		return c
 	case !a.Present:
@@ -244,9 +288,14 @@ func (v *Evaluator) tickWork(now station.Instant, silent bool) {
 	if before == 0 && w.people() > 0 {
 		w.begin()
 	}
-	if silent && w.people() > 0 && v.plate.Cadence == station.Periodic {
-		i := v.index(PressureAtWork)
+	behind := w.Still.tick(now, v.LastAt, v.late)
+	i := v.index(PressureAtWork)
+	switch {
+	case w.people() == 0:
+	case silent && v.plate.Cadence == station.Periodic:
 		v.advance(i, now, v.signsSeen(i, now, true, w.see(silentSign, now)))
+	case behind:
+		v.advance(i, now, v.signsSeen(i, now, true, w.see(behindSign, now)))
 	}
 	v.workOver(now, verdict{})
 }

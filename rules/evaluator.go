@@ -57,6 +57,7 @@ type Evaluator struct {
 	kinds  serviceSet   // that are due, see serviceDue
 	set    []Definition // the catalogue with what the plate changes of it
 	text   string       // of the plate, that set was made of
+	late   int64        // samples that came behind the newest step, see Late
 
 	Feeds func(*Feed) // told of changes that concern the header, nil: nobody
 }
@@ -206,6 +207,9 @@ func (v *Evaluator) tickSilent(now station.Instant) {
 	}
 	v.remind(now)
 }
+
+// Late sets how many samples came behind the newest step so far. It is asked for before each tick.
+func (v *Evaluator) Late(n int64) { v.late = n }
 
 // Watch says that we listen since now: what was not heard before, while we were away, is
 // no silence of the sensors.

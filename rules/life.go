@@ -14,16 +14,17 @@ const (
 // then what becomes of the state.
 func (v *Evaluator) advance(i int, t station.Instant, c verdict) {
 	a := &v.Alarms[i]
+	held := t // how long it holds is of one clock: a person's word and a tick are of ours, and a sensor's may be hours behind
 	if t < a.LastTime {
-		t = a.LastTime // ticks and event time may differ by the lateness
+		t = a.LastTime
 	}
 	a.LastTime = t
 	switch c.answer {
 	case yes:
-		if a.True == 0 {
-			a.True = t
+		if a.True == 0 || held < a.True {
+			a.True = held
 		}
-		a.Present = a.Present || t.Sub(a.True) >= v.delay(i, t)
+		a.Present = a.Present || held.Sub(a.True) >= v.delay(i, t)
 	case no:
 		a.True, a.Present = 0, false
 	case between:

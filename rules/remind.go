@@ -20,7 +20,8 @@ func (v *Evaluator) remindOf(i int, t station.Instant) {
 	}
 }
 
-// reminded reports whether a reminder of alarm i is due.
+// reminded reports whether a reminder of alarm i is due. Where people were told by our clock, and steps
+// by that of a sensor lie behind it, the time counts from this step on.
 func (v *Evaluator) reminded(i int, t station.Instant) bool {
 	every, a := int64(0), &v.Alarms[i]
 	switch a.State {
@@ -29,7 +30,10 @@ func (v *Evaluator) reminded(i int, t station.Instant) bool {
 	case Acknowledged:
 		every = v.set[i].RemindAckNs
 	}
-	return every != 0 && t.Sub(max(a.Told, a.Raised)) >= every
+	if a.Told == 0 || t < a.Told {
+		a.Told = t
+	}
+	return every != 0 && t.Sub(a.Told) >= every
 }
 
 // again tells of an alarm that stands.

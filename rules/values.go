@@ -44,7 +44,7 @@ func (v *Evaluator) fill(s *station.Status) {
 	q[qReached], q[qNearSet] = truth(v.Reached.Set), truth(nearSet(q[qOutlet], q[qSet], value(&e[station.ReachablePressure])))
 	v.fillPlate()
 	v.LeakUse.step(s, q[qLeak], q[qLeakLimit])
-	q[qLeakUse] = truth(v.LeakUse.covers(s.At))
+	q[qLeakUse] = truth(v.LeakUse.covers())
 	v.fillTooHigh(s)
 	v.fillCosts(e)
 	v.fillDates(s.At)

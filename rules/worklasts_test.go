@@ -223,3 +223,32 @@ func TestAStationIsRemovedAfterAWordVented(t *testing.T) {
 		t.Errorf("%+v", x)
 	}
 }
+
+// Air that comes is told though the alarm stands already because a side is not seen.
+func TestAirThatComesBehindALostSensor(t *testing.T) {
+	w := vented(t)
+	w.say("at-work", "Ada", "seal", 60)
+	w.s.Inlet, w.s.InletReads = station.Unknown("no reading"), station.Gauge(math.NaN())
+	w.run(30)
+	w.s.Outlet = shows(640e3)
+	w.run(30)
+	x := w.of(PressureAtWork)
+	if len(x) != 3 || !x[2].Reminder() || x[2].At.Sub(x[1].At) > 21*station.Second {
+		t.Fatalf("%+v", x)
+	}
+	w.expect(x[1], Unacknowledged, "", "The inlet pressure is not known")
+	w.expect(x[2], Unacknowledged, "", "The outlet has risen from 0 to 640 kPa gauge")
+}
+
+// The other way round nothing is told again: who knows that air comes has nothing to learn from a lost sensor.
+func TestALostSensorBehindAirThatComes(t *testing.T) {
+	w := vented(t)
+	w.say("at-work", "Ada", "seal", 60)
+	w.s.Outlet = shows(640e3)
+	w.run(30)
+	w.s.Inlet, w.s.InletReads = station.Unknown("no reading"), station.Gauge(math.NaN())
+	w.run(90)
+	if x := w.of(PressureAtWork); len(x) != 2 {
+		t.Fatalf("%+v", x)
+	}
+}

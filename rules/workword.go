@@ -55,6 +55,7 @@ func (v *Evaluator) beginWork(i int, c *station.Command, at station.Instant) err
 	said := word(c)
 	v.workOver(at, said)
 	any, fresh := v.workBegins(at)
+	w.Moved = w.moves(v.last().At)
 	v.workDeclared(i, at, said, known, any, any && (fresh || !known))
 	return nil
 }
@@ -223,6 +224,9 @@ func (v *Evaluator) notSeen(t station.Instant) (out []string) {
 	s, w := v.last(), &v.Work
 	if w.recent(silentSign, t) {
 		return []string{"No samples come from the station: pressure that returns would not be seen."}
+	}
+	if w.recent(behindSign, t) {
+		return []string{"The samples that arrive have times in the past (a clock that was set back?) and do not count yet: pressure that returns would not be seen."}
 	}
 	for i, e := range [2]*station.Estimate{&s.Inlet, &s.Outlet} {
 		if w.recent(inletUnseen+sign(i), t) {

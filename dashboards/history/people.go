@@ -4,9 +4,9 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
-	"strings"
 
 	"strokewise/analyzer/station"
+	"strokewise/rules"
 )
 
 // people stores what people did and said, with the commit of the log entries that hold it:
@@ -68,13 +68,16 @@ func (s *Store) LatestActs(ctx context.Context, what string) (map[string]Act, er
 	return out, err
 }
 
-// ActsOf returns the lines of the audit of some kinds of act, in the order in which they were written.
-func (s *Store) ActsOf(ctx context.Context, what ...string) ([]Act, error) {
-	args := make([]any, len(what))
-	for i := range what {
-		args[i] = what[i]
-	}
-	return s.acts(ctx, `WHERE what IN (?`+strings.Repeat(", ?", len(what)-1)+`) ORDER BY id`, args...)
+// ActsOf returns the lines of the audit of one kind of act, in the order in which they were written.
+func (s *Store) ActsOf(ctx context.Context, what string) ([]Act, error) {
+	return s.acts(ctx, `WHERE what = ? ORDER BY id`, what)
+}
+
+// Declarations returns the lines of the audit on declared work, and of each person the newest word
+// "vented" of each station that had effect, in the order in which they were written.
+func (s *Store) Declarations(ctx context.Context) ([]Act, error) {
+	return s.acts(ctx, `WHERE what IN ('at-work', 'work-ended') OR id IN (SELECT max(id) FROM audit
+		WHERE what = 'vented' AND outcome NOT IN (?, ?) GROUP BY target, who) ORDER BY id`, rules.Refused.String(), rules.NoEffect.String())
 }
 
 // Strokes gives the strokes of a station in the hours that begin in [from, to), and the

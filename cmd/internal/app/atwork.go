@@ -21,7 +21,7 @@ type declarations struct {
 // decided: our clock may have been set back between them.
 func (a *App) declared(ctx context.Context) (d declarations, err error) {
 	d = declarations{make(map[station.Key][]rules.AtWork), make(map[station.Key][]rules.Spoken)}
-	acts, err := a.store.ActsOf(ctx, "at-work", "work-ended", "vented")
+	acts, err := a.store.Declarations(ctx)
 	if err != nil {
 		return d, err
 	}

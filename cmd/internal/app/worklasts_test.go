@@ -113,6 +113,8 @@ func TestDeclarationsOverAClockSetBack(t *testing.T) {
 		{What: "vented", Who: "Ana", Detail: "gauges", At: began},
 		{What: "at-work", Who: "Bea", Detail: "hose", At: began.Add(station.Minute60)},
 		{What: "vented", Who: "Bea", Detail: "gauges", At: began.Add(station.Minute60)},
+		{What: "vented", Who: "Bea", Detail: "again", At: began.Add(station.Minute60), Outcome: rules.Outcome{Result: rules.Refused, Reason: "x"}},
+		{What: "vented", Who: "Ana", Detail: "again", At: began.Add(station.Minute60)},
 		{What: "work-ended", Who: "Bea", At: began.Add(2 * station.Minute60)},
 	} {
 		a.Target = "north/a"
@@ -155,7 +157,7 @@ func TestAWordVentedOutlivesTheLog(t *testing.T) {
 	restart()
 	f.seconds(20, ventedCalm)
 	f.seconds(20, fedCalm)
-	if x, ok := shown(a, k, rules.PressureReturned); !ok || !strings.Contains(x.Message, "a person's word: Ada") {
+	if x, ok := shown(a, k, rules.PressureReturned); !ok || !strings.Contains(x.Message, "the word of Ada") {
 		t.Errorf("%+v", x)
 	}
 	f.must(k, station.Command{Kind: "acknowledge", Alarm: rules.PressureReturned, By: "Ada"})

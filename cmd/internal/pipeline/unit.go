@@ -157,6 +157,7 @@ func (u *Unit) Tick(now station.Instant) {
 	if u.newest = min(u.newest, now); u.newest != 0 && !u.rules.Gone {
 		u.engine.Settle(now.Sub(u.newest))
 	}
+	u.rules.Late(u.engine.Counts.Late)
 	u.rules.Tick(now, &u.arrivals)
 }
 
