@@ -34,7 +34,7 @@ func (v *Evaluator) Retire(at station.Instant) {
 			a.LastTime = a.Raised
 		case v.Past.Vents.said() && v.set[i].Name == PressureReturned && !a.State.Active():
 			a.Present, a.True, a.Until, a.Once = false, 0, 0, false
-			v.stamp(i, Normal, at, verdict{message: "The word of " + spokenNames(v.Past.Vents.Words) + " that the line is vented stands, but nothing watches the line any more.", trigger: v.removed()})
+			v.stamp(i, Normal, at, verdict{message: "The word of " + spokenNames(v.Past.Vents.Words) + " that the line is vented still stands, but nothing watches the line now.", trigger: v.removed()})
 		case a.State == SuppressedByDesign, a.State == OutOfService:
 			a.Present, a.True = false, 0
 			v.stamp(i, Normal, at, verdict{message: "The station is no longer in the configuration.", trigger: v.removed()})

@@ -219,7 +219,7 @@ func TestAStationIsRemovedAfterAWordVented(t *testing.T) {
 	w.say("vented", "Ada", "both gauges", 0)
 	w.v.Retire(w.s.At)
 	x := w.of(PressureReturned)
-	if len(x) != 1 || x[0].To != Normal || !x[0].ByConfiguration() || !strings.Contains(x[0].Message, "The word of Ada that the line is vented stands, but nothing watches the line any more.") {
+	if len(x) != 1 || x[0].To != Normal || !x[0].ByConfiguration() || !strings.Contains(x[0].Message, "The word of Ada that the line is vented still stands, but nothing watches the line now.") {
 		t.Errorf("%+v", x)
 	}
 }
