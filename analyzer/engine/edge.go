@@ -21,6 +21,7 @@ type edges struct {
 	Quick   bool            // it came up from there as a line that is fed again
 	OpenAt  station.Instant // when the supply was last opened
 	Below   station.Instant // the piston stands below set since, 0: it does not
+	LowFrom station.Instant // the outlet is below where the piston starts since, 0: it is not, or it is not fed
 	Limit   float64         // outlet at which the governor lets the piston start, Pa gauge
 	Starts  int             // that it was learned from
 	IncAt   station.Instant // of the counter's last increment
@@ -136,6 +137,25 @@ func (e *Engine) slowly(end station.Instant) bool {
 	}
 	gap := min(x.IncGaps[0], x.IncGaps[1])
 	return low && x.IncLow && gap > 0 && gap <= e.perCount()*station.SlowestStroke && e.Fuse.CounterServes() && end.Sub(x.IncAt) <= gap*3/2
+}
+
+// watchLow follows since when a fed station's outlet is below where the piston starts.
+func (e *Engine) watchLow(start station.Instant) {
+	x, set := &e.State.Edge, e.set()
+	switch {
+	case set <= 0 || e.State.ShutdownAt != 0 || e.Outlet.N > 0 && e.Outlet.Mean >= e.standsAt(set):
+		x.LowFrom = 0
+	case x.LowFrom == 0 && e.Outlet.N > 0:
+		x.LowFrom = start
+	}
+}
+
+// countedStill reports whether the counter shows that the piston stands: no increment for as long as it
+// takes at SlowestStroke, all of it with the outlet so low that the governor lets the piston stroke. After a
+// standing time at set the first increment comes with the end of a stroke, so its lack proves nothing before.
+func (e *Engine) countedStill(end station.Instant) bool {
+	x, f := &e.State.Edge, &e.Fuse
+	return x.LowFrom != 0 && f.CounterServes() && f.LastInc != 0 && end.Sub(max(f.LastInc, x.LowFrom)) > e.perCount()*station.SlowestStroke
 }
 
 const (

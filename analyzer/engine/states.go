@@ -51,6 +51,7 @@ func (a *activity) gap() { *a = activity{} }
 
 // decide sets the state of the slot [start, end).
 func (e *Engine) decide(start, end station.Instant) {
+	e.watchLow(start)
 	e.work(start, end)
 	e.doubtSensors(end)
 	e.watchMismatch(end)
@@ -154,8 +155,8 @@ func (e *Engine) followedWork(start, end station.Instant) {
 	}
 }
 
-// working reports whether the piston works at end. What strokes works, and what the counter has not seen
-// to stroke for as long as the slowest stroke takes does not.
+// working reports whether the piston works at end. What strokes works, and what the counter shows to stand
+// does not.
 func (e *Engine) working(end station.Instant) bool {
 	slowly := e.slowly(end)
 	switch {
@@ -179,12 +180,6 @@ func (e *Engine) strokesOn(end station.Instant) bool {
 
 // severalStrokes is how many strokes in ten seconds are no consumer's pulses. Own choice.
 const severalStrokes = 5
-
-// countedStill reports whether the counter shows that the piston stands: no increment for as long as it
-// takes at SlowestStroke.
-func (e *Engine) countedStill(end station.Instant) bool {
-	return e.Fuse.CounterServes() && e.Fuse.LastInc != 0 && end.Sub(e.Fuse.LastInc) > e.perCount()*station.SlowestStroke
-}
 
 // hold returns how long, ns, the piston counts as working after a stroke that nothing else shows
 // the work of: a usual interval, in which the next one travels before and after the pause. Where
