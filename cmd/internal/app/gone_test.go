@@ -58,7 +58,7 @@ func renamed(t *testing.T, restart, loses bool) {
 		}
 		for path, words := range map[string]string{
 			"/":                               "No longer configured",
-			"/after-shift":                    "no longer configured; open when it was removed: pressure-left",
+			"/after-shift":                    "no longer configured; still open when it was removed: pressure-left",
 			"/station/" + k.Site + "/" + name: "pressure-left",
 			"/metrics":                        `strokewise_alarm_active{alarm="pressure-left",branch="forming",priority="high",site="` + k.Site + `",station="station-0"} 1`,
 		} {

@@ -120,11 +120,11 @@ func TestOvertimeIsOneFindingOfTheSite(t *testing.T) {
 	if got := fmt.Sprint(left(a)); got != "[station-6 station-7]" {
 		t.Fatalf("after a restart pressure-left at %s", got)
 	}
-	f.night(60, func(i int) bool { return i > 0 && i < 6 }) // the grace time of these plates is 20 s
+	f.night(240, func(i int) bool { return i > 0 && i < 6 }) // the grace time of these plates is 20 s
 	if got := fmt.Sprint(left(a)); got != "[station-0 station-6 station-7]" {
 		t.Errorf("one stopped: pressure-left at %s", got)
 	}
-	f.night(60, func(int) bool { return false })
+	f.night(240, func(int) bool { return false })
 	f.decide()
 	waitFor(t, "the end of the finding", func() bool { h, _ := a.board.Header(k); return len(h.Alarms) == 0 })
 	if got := len(left(a)); got != 8 {
