@@ -32,7 +32,7 @@ func (a *alarm) close() {
 	}
 }
 
-// adopt takes over the newest transition of an open alarm. One that is kept back counts as
+// adopt sets the alarm to the newest transition of an open alarm. One that is kept back counts as
 // present where its condition was when that began: if it has ended, the next step says so.
 func (a *alarm) adopt(t *Transition) {
 	if a.State == t.To && a.Raised == t.Raised && a.LastTime >= t.At {

@@ -121,14 +121,10 @@ func (w *workMemory) begin() {
 // rebase moves the times of what was seen with the station's clock.
 func (w *workMemory) rebase(by int64) {
 	for i := range w.Seen {
-		if w.Seen[i] != 0 {
-			w.Seen[i] = w.Seen[i].Add(by)
-		}
+		shift(by, &w.Seen[i])
 	}
 	for i := range w.Blind {
-		if w.Blind[i] != 0 {
-			w.Blind[i] = w.Blind[i].Add(by)
-		}
+		shift(by, &w.Blind[i])
 	}
 }
 
@@ -188,7 +184,7 @@ func (v *Evaluator) watch(s *station.Status, t station.Instant, blindAfter int64
 	}
 	noise := [2]*station.Estimate{&s.Estimates[station.InletNoise], &s.Estimates[station.OutletNoise]}
 	peaks := peaks(s)
-	known := [2]bool{s.Inlet.Known(), s.Outlet.Known() && (v.seesTank(s) || v.worded())}
+	known := [2]bool{s.Inlet.Known(), s.Outlet.Known() && (v.seesTank(s) || v.Past.Vents.said())}
 	for i, p := range readings(s) {
 		side := sign(i)
 		if !math.IsNaN(p) {
@@ -219,9 +215,6 @@ func (v *Evaluator) watch(s *station.Status, t station.Instant, blindAfter int64
 	note(openSign, s.Valve == station.ValveOpen)
 	return any, fresh
 }
-
-// worded reports whether a person's word that the line is vented stands.
-func (v *Evaluator) worded() bool { return v.Past.Vents.said() }
 
 // pressureAtWork decides the alarm while people are declared at work, whatever calendar and
 // state say. It latches: it clears once both sides are seen low for a minute without a sign,

@@ -16,7 +16,7 @@ func (v *Evaluator) Changed() {
 		if !v.Alarms[i].Present {
 			continue
 		}
-		c, ok := v.judge(&v.set[i], s)
+		c, ok := v.judge(i, s)
 		if !ok || c.answer != no {
 			continue
 		}

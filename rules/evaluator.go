@@ -103,16 +103,16 @@ func (v *Evaluator) Step(s *station.Status) {
 	v.fill(s)
 	v.feed(s)
 	for i := range v.set {
-		if c, ok := v.judge(&v.set[i], s); ok {
+		if c, ok := v.judge(i, s); ok {
 			v.advance(i, s.At, c)
 		}
 	}
 	v.remind(s.At)
 }
 
-// judge returns the verdict on one alarm, false for those that ticks drive.
-func (v *Evaluator) judge(def *Definition, s *station.Status) (c verdict, ok bool) {
-	switch {
+// judge returns the verdict on alarm i, false for those that ticks drive.
+func (v *Evaluator) judge(i int, s *station.Status) (c verdict, ok bool) {
+	switch def := &v.set[i]; {
 	case def.raise != nil:
 		c.answer = v.ask(def, s)
 	case def.Name == PressureLeft:
@@ -120,7 +120,7 @@ func (v *Evaluator) judge(def *Definition, s *station.Status) (c verdict, ok boo
 	case def.Name == InletPressureLeft:
 		c = v.inletLeft(s)
 	case def.Name == PressureAtWork:
-		c = v.pressureAtWork(v.index(PressureAtWork), s)
+		c = v.pressureAtWork(i, s)
 	case def.Name == ServiceDue:
 		c = v.serviceDue(s.At)
 	default:
@@ -142,13 +142,17 @@ func (v *Evaluator) rebase(at station.Instant) {
 		if v.set[i].Name == SignalLost || v.set[i].Name == WorkTimeOver {
 			continue // live in arrival time
 		}
-		if a.True != 0 {
-			a.True = a.True.Add(by)
-		}
-		if a.Told != 0 {
-			a.Told = a.Told.Add(by)
-		}
+		shift(by, &a.True, &a.Told)
 		a.LastTime = min(a.LastTime, at)
+	}
+}
+
+// shift moves times by ns; 0 stands for none, and stays.
+func shift(by int64, times ...*station.Instant) {
+	for _, t := range times {
+		if *t != 0 {
+			*t = t.Add(by)
+		}
 	}
 }
 

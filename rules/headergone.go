@@ -15,7 +15,7 @@ func (h *Header) leave(m *member) {
 	}
 }
 
-// leftInWords says which stations the configuration took out from under the alarm.
+// leftInWords returns which stations the configuration took out from under the alarm.
 func (h *Header) leftInWords() string {
 	if len(h.Left) == 0 {
 		return ""

@@ -51,15 +51,9 @@ func (u *leakUse) step(s *station.Status, flow, limit float64) {
 }
 
 // rebase follows a step of the station's clock.
-func (u *leakUse) rebase(by int64) {
-	for _, t := range [...]*station.Instant{&u.Last, &u.At} {
-		if *t != 0 {
-			*t = t.Add(by)
-		}
-	}
-}
+func (u *leakUse) rebase(by int64) { shift(by, &u.Last, &u.At) }
 
-// end takes the end of a draw for the end of use where it came by itself, within a shift.
+// end ends the draw, and keeps it as use where it came by itself, within a shift.
 func (u *leakUse) end(s *station.Status) {
 	if s.State.Fed() && u.Fed <= longest {
 		u.Most, u.For, u.At = math.Max(u.Most, u.Flow), max(u.For, u.Fed), s.At

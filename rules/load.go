@@ -122,13 +122,11 @@ func (r *reader) definition(n *yaml.Node) Definition {
 // keys are the keys of an alarm and where they go.
 func (r *reader) keys(d *Definition) fields {
 	return fields{
-		"name":           r.text(&d.Name),
-		"priority":       func(n *yaml.Node) { d.Priority = Priority(r.among(n, []string{"finding", "low", "medium", "high"})) },
-		"severity":       func(n *yaml.Node) { d.Severity = Severity(r.among(n, severityNames)) },
-		"respond_within": r.duration(&d.RespondNs),
-		"priority_charged": func(n *yaml.Node) {
-			d.PriorityCharged = Priority(r.among(n, []string{"finding", "low", "medium", "high"}))
-		},
+		"name":                r.text(&d.Name),
+		"priority":            r.priority(&d.Priority),
+		"severity":            func(n *yaml.Node) { d.Severity = Severity(r.among(n, severityNames)) },
+		"respond_within":      r.duration(&d.RespondNs),
+		"priority_charged":    r.priority(&d.PriorityCharged),
 		"condition":           r.condition(&d.Condition, &d.raise),
 		"clear":               r.condition(&d.Clear, &d.clear),
 		"code":                r.text(&d.Code),
@@ -165,6 +163,10 @@ func (r *reader) judge(n *yaml.Node, d *Definition) {
 	case len(d.SuppressedIn) > 0 && d.SuppressNs == 0:
 		r.fault(n.Line, n.Column, "%s: suppression needs an end: give suppress_for", d.Name)
 	}
+}
+
+func (r *reader) priority(to *Priority) func(*yaml.Node) {
+	return func(n *yaml.Node) { *to = Priority(r.among(n, priorityNames)) }
 }
 
 func (r *reader) text(to *string) func(*yaml.Node) {

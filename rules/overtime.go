@@ -56,13 +56,7 @@ func (o *overtime) step(s *station.Status, shut shutdown, worked, fed int, grace
 }
 
 // rebase follows a step of the station's clock: the bounds of waiting go on.
-func (o *overtime) rebase(by int64) {
-	for _, t := range [...]*station.Instant{&o.Since, &o.Until, &o.Held, &o.Was} {
-		if *t != 0 {
-			*t = t.Add(by)
-		}
-	}
-}
+func (o *overtime) rebase(by int64) { shift(by, &o.Since, &o.Until, &o.Held, &o.Was) }
 
 // waits reports whether pressure-left is held back at t.
 func (o *overtime) waits(t station.Instant) bool {

@@ -59,7 +59,7 @@ func (w *vents) rest(s *station.Status) {
 // to prove nothing: shorter gaps occur while sensors are heard for the first time. Own choice.
 const darkSeconds = 10
 
-// step takes one second; seen is what live sensors show of both sides.
+// step follows one second; seen is what live sensors show of both sides.
 func (p *past) step(s *station.Status, seen seenVents) {
 	sec := int64(s.At.Floor(station.Second)) / station.Second
 	if sec == p.Second {
@@ -166,7 +166,7 @@ func reads(e *station.Estimate, contradicts bool) bool {
 	return e.Known() && e.Value <= ChargedMin && !contradicts
 }
 
-// vent takes a person's word that both sides were vented in a shutdown.
+// vent notes a person's word that both sides were vented in a shutdown.
 func (p *past) vent(shut station.Instant, words []Spoken, by string) {
 	p.Word, p.InletWord, p.Dark = shut, shut, 0
 	p.Vents = vents{Vented: true, InletVented: true, Words: words, VentedBy: by}

@@ -106,7 +106,7 @@ func (v *Evaluator) seesTank(s *station.Status) bool {
 // are left (30 kPa, or 5 % for what flows; common practice, no source).
 func contradictsBy(inlet float64) float64 { return math.Max(30e3, 0.05*inlet) }
 
-// whyContradicts says what is wrong with an outlet that reads vented below a charged inlet.
+// whyContradicts is what is wrong with an outlet that reads vented below a charged inlet.
 const whyContradicts = "air passes from the inlet through the check valves to the outlet, so these readings contradict each other (a closed gauge cock, a bled gauge line, an inlet sensor in front of the closed valve)"
 
 // contradicts reports whether the outlet reads vented, or is not seen, below an inlet that

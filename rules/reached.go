@@ -26,7 +26,7 @@ func nearSet(outlet, set, reachable float64) bool {
 // snapshots only.
 type reached struct{ Set, Ever bool }
 
-// step takes one second, with the set pressure in Pa gauge, NaN while unknown.
+// step follows one second, with the set pressure in Pa gauge, NaN while unknown.
 func (r *reached) step(s *station.Status, set float64) {
 	switch {
 	case s.ShutdownAt != 0:

@@ -7,7 +7,7 @@ import (
 	"strokewise/analyzer/station"
 )
 
-// try gives a command and returns why it was refused.
+// try passes a command on and returns why it was refused.
 func (w *works) try(c station.Command) string {
 	if err := w.v.Command(&c, w.s.At); err != nil {
 		return err.Error()

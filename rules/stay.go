@@ -15,7 +15,7 @@ type stay struct {
 	Left  [station.NumStates]station.Instant // when it was left
 }
 
-// step takes how the station stands, and returns since when it is in its state.
+// step follows how the station stands, and returns since when it is in its state.
 func (y *stay) step(s *station.Status) station.Instant {
 	st := s.State
 	if st == y.State && s.Since == y.Since {

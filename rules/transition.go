@@ -20,8 +20,10 @@ const (
 	High
 )
 
-// String gives the name used in outputs and metric labels.
-func (p Priority) String() string { return [...]string{"finding", "low", "medium", "high"}[p%4] }
+var priorityNames = []string{"finding", "low", "medium", "high"}
+
+// String returns the name used in outputs and metric labels.
+func (p Priority) String() string { return priorityNames[p%4] }
 
 // AlarmState is a state of the alarm life cycle (IEC 62682 / ISA-18.2).
 type AlarmState uint8

@@ -36,7 +36,7 @@ type trend struct {
 	Bins   [trendBins]bin
 }
 
-// step takes one reading; an unknown one only lets time pass.
+// step adds one reading; an unknown one only lets time pass.
 func (t *trend) step(at station.Instant, e *station.Estimate) {
 	n := int64(at) / trendBin
 	if n < t.Newest || n-t.Newest >= trendBins {

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"math"
+	"slices"
 
 	"strokewise/analyzer/station"
 )
@@ -37,7 +38,7 @@ type drawFloor struct {
 // watchFloor handles the slot that ended, after watchFalls.
 func (e *Engine) watchFloor(end station.Instant) {
 	f, d := &e.Falls, &e.LeastDraw
-	if f.N > drawSlots && f.Flows && f.Reached && !e.passing() && f.At == end {
+	if e.flowKnown(end) {
 		if d.Slots == 0 || f.Flow < d.Open {
 			d.Open = f.Flow
 		}
@@ -72,13 +73,10 @@ func (d *drawFloor) floor() float64 {
 	if d.Slots > 0 {
 		least = max(0, d.Open)
 	}
-	for _, x := range d.Least {
-		least = min(least, x)
-	}
-	return least
+	return min(least, slices.Min(d.Least[:]))
 }
 
-// learn takes a floor into the history; part is the number of the present part of it.
+// learn adds a floor to the history; part is the number of the present part of it.
 func (d *drawFloor) learn(floor float64, part int64) {
 	if d.Known < floorFirst {
 		d.Known++

@@ -98,7 +98,7 @@ func (u *evenRuns) fell(p, expected, flow, swing, least float64) bool {
 	return p < (1-swingSag)*expected && flow <= evenMore*u.Flow && swing <= evenMore*u.Swing && u.Swing >= least
 }
 
-// learn takes a run into the usual ones.
+// learn adds a run to the usual ones.
 func (u *evenRuns) learn(p, flow, swing, wide float64) {
 	u.N++
 	share := max(swingWeight, 1/float64(u.N))

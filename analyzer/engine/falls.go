@@ -91,7 +91,7 @@ func (f *falls) stop(over bool) {
 	}
 }
 
-// slot takes the outlet at the end of a slot, Pa abs.
+// slot adds the outlet at the end of a slot, Pa abs.
 func (f *falls) slot(p float64, end station.Instant) {
 	copy(f.Out[:], f.Out[1:])
 	f.Out[drawSlots] = p
@@ -125,6 +125,13 @@ func (e *Engine) balanceFalls() {
 	f.Draw = f.Flow / ((from + to) / 2)
 }
 
+// flowKnown reports whether the balance states the flow of the slot that ended at end, and all of it comes
+// by strokes to an outlet that has been at set.
+func (e *Engine) flowKnown(end station.Instant) bool {
+	f := &e.Falls
+	return f.N > drawSlots && f.Flows && f.Reached && !e.passing() && f.At == end
+}
+
 // strokesAir returns what the strokes of the window delivered, m³ ANR.
 func (f *falls) strokesAir() float64 {
 	sum := 0.0
@@ -139,7 +146,7 @@ func (e *Engine) drawnFromTank(dp float64) float64 {
 	return e.Plate.TankVolume * dp / float64(air.P0ANR) * e.airTemperature().Density()
 }
 
-// learn takes the newest draw into the history. usual: the outlet has been at set, and all air
+// learn adds the newest draw to the history. usual: the outlet has been at set, and all air
 // comes by strokes.
 func (f *falls) learn(low, usual bool) {
 	const dt = float64(slotLen) * 1e-9

@@ -91,7 +91,7 @@ func (f *fedProof) begin(p1, p2, set float64) {
 // cooling is by how much a fall of ln p cools air that exchanges no heat.
 const cooling = (air.Kappa - 1) / air.Kappa
 
-// tank takes the outlet, Pa abs. Moves of less than least, Pa, wait until they are more: noise would
+// tank follows the outlet, Pa abs. Moves of less than least, Pa, wait until they are more: noise would
 // add up.
 func (f *fedProof) tank(p, least float64) {
 	if math.Abs(p-f.At) < least || p <= 0 {

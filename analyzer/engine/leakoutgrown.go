@@ -1,6 +1,8 @@
 package engine
 
 import (
+	"slices"
+
 	"strokewise/analyzer/station"
 )
 
@@ -51,15 +53,9 @@ func (d *steadyDraw) take(flow float64, known bool) bool {
 }
 
 // least returns the least draw of the stretch, m³/s ANR.
-func (d *steadyDraw) least() float64 {
-	x := d.Block[0]
-	for _, b := range d.Block[1:] {
-		x = min(x, b)
-	}
-	return x
-}
+func (d *steadyDraw) least() float64 { return slices.Min(d.Block[:]) }
 
-// learn takes the least of the stretch: what it has fallen from was use.
+// learn adds the least of the stretch: what it has fallen from was use.
 func (d *steadyDraw) learn(least float64) {
 	if least < pausesBelow*d.Peak {
 		d.Usual, d.Peak = max(d.Usual, d.Peak), least
@@ -76,7 +72,7 @@ func (d *steadyDraw) outgrows(least, bound float64) bool {
 // contradicts them are dropped.
 func (e *Engine) watchLeakGrows(end station.Instant) {
 	f, d := &e.Falls, &e.Steady
-	if !d.take(f.Flow, f.N > drawSlots && f.Flows && f.Reached && !e.passing() && f.At == end) {
+	if !d.take(f.Flow, e.flowKnown(end)) {
 		return
 	}
 	least, since := d.least(), end.Add(-steadyBlocks*steadySlots*slotLen)

@@ -53,7 +53,7 @@ func (r *Record) Samples() int {
 	return n
 }
 
-// Epoch says that from here on the station has this plate data and policy, or is no longer
+// Epoch states that from here on the station has this plate data and policy, or is no longer
 // configured.
 type Epoch struct {
 	Revision string // digest of the plate

@@ -78,7 +78,7 @@ func after(s *board.Station, at station.Instant) (st lot, why string) {
 	return readsBelow, ""
 }
 
-// noLongerConfigured says why nothing is known of a station any more.
+// noLongerConfigured is why nothing is known of a station any more.
 const noLongerConfigured = "no longer configured"
 
 // listed names the alarms of a list.

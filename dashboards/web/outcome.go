@@ -65,7 +65,7 @@ func reply(w http.ResponseWriter, status int, a answerJSON) {
 	_ = json.NewEncoder(w).Encode(a) // a reader that went away is no fault of ours
 }
 
-// whyUndecided says where to look for what becomes of a command.
+// whyUndecided is where to look for what becomes of a command.
 const whyUndecided = "the command was taken and is not decided yet: the audit trail will show what becomes of it"
 
 // notDone returns why a command was not done, "" where it was or where that is not known.

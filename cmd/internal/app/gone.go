@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"iter"
 	"maps"
 	"slices"
 
@@ -11,8 +12,8 @@ import (
 )
 
 // removals makes the epochs of stations that are no longer configured.
-func removals(gone map[station.Key]Station) []*station.Epoch {
-	out := make([]*station.Epoch, 0, len(gone))
+func removals(gone iter.Seq[station.Key]) []*station.Epoch {
+	var out []*station.Epoch
 	for k := range gone {
 		out = append(out, station.Removal(k))
 	}
@@ -22,7 +23,7 @@ func removals(gone map[station.Key]Station) []*station.Epoch {
 // retire appends the removal of stations that the configuration of this start does not have
 // any more. It comes when the partitions have caught up: then their units are known.
 func (a *App) retire(ctx context.Context) error {
-	gone := make(map[station.Key]Station)
+	gone := make(map[station.Key]bool)
 	for _, p := range a.parts {
 		p.unconfigured(gone)
 	}
@@ -30,11 +31,11 @@ func (a *App) retire(ctx context.Context) error {
 		return nil
 	}
 	a.log.Info("stations are no longer configured; what is open of them stays until somebody closes it", "stations", len(gone))
-	return a.appendEpochs(ctx, removals(gone))
+	return a.appendEpochs(ctx, removals(maps.Keys(gone)))
 }
 
 // unconfigured adds the stations that are not configured and that no record has taken out.
-func (p *partition) unconfigured(out map[station.Key]Station) {
+func (p *partition) unconfigured(out map[station.Key]bool) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	keys := append(slices.Collect(maps.Keys(p.units)), p.open()...)
@@ -43,7 +44,7 @@ func (p *partition) unconfigured(out map[station.Key]Station) {
 			continue
 		}
 		if u := p.units[k]; u == nil || !u.Retired() {
-			out[k] = Station{}
+			out[k] = true
 		}
 	}
 }

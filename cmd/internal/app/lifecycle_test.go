@@ -21,7 +21,7 @@ func (f *feeder) tick(at station.Instant) {
 	f.settle()
 }
 
-// life gives every state that an alarm of a station has gone to, in order.
+// life returns every state that an alarm of a station has gone to, in order.
 func life(t testing.TB, a *App, k station.Key, alarm string) (out []rules.Transition) {
 	t.Helper()
 	list, err := a.store.Transitions(t.Context(), k, 0, 1<<62)
@@ -36,7 +36,7 @@ func life(t testing.TB, a *App, k station.Key, alarm string) (out []rules.Transi
 	return out
 }
 
-// shown gives the open alarm of a station on the board, false if there is none.
+// shown returns the open alarm of a station on the board, false if there is none.
 func shown(a *App, k station.Key, alarm string) (rules.Transition, bool) {
 	s, _ := a.board.Get(k)
 	for i := range s.Alarms {
@@ -47,7 +47,7 @@ func shown(a *App, k station.Key, alarm string) (rules.Transition, bool) {
 	return rules.Transition{}, false
 }
 
-// must gives a command and waits until it is worked off.
+// must passes a command on and waits until it is worked off.
 func (f *feeder) must(k station.Key, c station.Command) {
 	f.t.Helper()
 	if _, err := f.a.Command(f.t.Context(), k, c); err != nil {

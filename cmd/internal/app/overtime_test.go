@@ -11,7 +11,7 @@ import (
 	"strokewise/rules"
 )
 
-// nightPlant gives n stations of a site whose shift ends a minute after the time from, with a
+// nightPlant returns n stations of a site whose shift ends a minute after the time from, with a
 // grace time of two minutes.
 func nightPlant(t *testing.T, n int) (o Options, from station.Instant) {
 	broker := peers.Mosquitto(t)

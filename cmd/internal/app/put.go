@@ -50,20 +50,7 @@ func (a *App) Settle(ctx context.Context) error {
 // conclude waits until what the log holds now is concluded, stored and shown.
 func (a *App) conclude(ctx context.Context) error {
 	for n, p := range a.parts {
-		last, _, err := a.samples.Last(ctx, n)
-		if err != nil {
-			return err
-		}
-		for !p.reached(last) {
-			if err := p.failure(); err != nil {
-				return err
-			}
-			if ctx.Err() != nil {
-				return ctx.Err()
-			}
-			pause(ctx, settlePoll)
-		}
-		if err := p.commit(ctx); err != nil {
+		if err := a.workOff(ctx, n, p, settlePoll); err != nil {
 			return err
 		}
 	}

@@ -44,7 +44,7 @@ func (a *App) Reload(ctx context.Context, stations []Station) error {
 	if err := a.epochs(ctx, changed); err != nil {
 		return fmt.Errorf("cannot put plate data in force: %w", err)
 	}
-	if err := a.appendEpochs(ctx, removals(was)); err != nil {
+	if err := a.appendEpochs(ctx, removals(maps.Keys(was))); err != nil {
 		return fmt.Errorf("cannot take stations out: %w; reload again", err)
 	}
 	a.log.Info("stations reloaded", "stations", len(stations), "changed", len(changed), "gone", len(was))

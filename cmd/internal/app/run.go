@@ -109,6 +109,24 @@ func (a *App) serve(g *group) error {
 	return nil
 }
 
+// workOff waits until partition n has concluded what its log holds now, looking at intervals, and
+// commits it.
+func (a *App) workOff(ctx context.Context, n int, p *partition, poll time.Duration) error {
+	last, _, err := a.samples.Last(ctx, n)
+	if err != nil {
+		return err
+	}
+	for !p.reached(last) {
+		if err := p.failure(); err != nil {
+			return err
+		}
+		if pause(ctx, poll); ctx.Err() != nil {
+			return ctx.Err()
+		}
+	}
+	return p.commit(ctx)
+}
+
 // catchUp starts the partitions, and returns once they have worked off what the log held.
 func (a *App) catchUp(ctx context.Context, g *group) error {
 	for _, p := range a.parts {
@@ -119,21 +137,7 @@ func (a *App) catchUp(ctx context.Context, g *group) error {
 		return err
 	}
 	for n, p := range a.parts {
-		last, _, err := a.samples.Last(ctx, n)
-		if err != nil {
-			return err
-		}
-		for !p.reached(last) {
-			if err := p.failure(); err != nil {
-				return err
-			}
-			select {
-			case <-ctx.Done():
-				return ctx.Err()
-			case <-time.After(10 * time.Millisecond):
-			}
-		}
-		if err := p.commit(ctx); err != nil {
+		if err := a.workOff(ctx, n, p, 10*time.Millisecond); err != nil {
 			return err
 		}
 		p.showAll()

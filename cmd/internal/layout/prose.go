@@ -34,7 +34,7 @@ var matchers = []string{"MatchString", "FindString", "FindStringIndex", "FindStr
 // textConstants are the constants of the tree that are texts, by package name and their own.
 type textConstants map[string]bool
 
-// add takes in the constants of a file that are texts of no type of their own.
+// add collects the constants of a file that are texts of no type of their own.
 func (c textConstants) add(f *ast.File) {
 	for _, d := range f.Decls {
 		g, ok := d.(*ast.GenDecl)

@@ -21,5 +21,5 @@ func chargedScenes() []Scene {
 	}
 }
 
-// uncounted takes the counter away, so that a station can fall silent.
+// uncounted removes the counter, so that a station can fall silent.
 func uncounted(s *rig.Spec) { s.Sensors.Counter = false }

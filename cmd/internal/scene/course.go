@@ -67,7 +67,7 @@ func (c *Course) run(u *pipeline.Unit, v *rig.Station, from station.Instant, sec
 	}
 }
 
-// say gives the unit a person's word; it may be refused.
+// say passes a person's word to the unit; it may be refused.
 func (c *Course) say(u *pipeline.Unit, w *Said, o *Outcome) {
 	cmd := w.Command
 	if w.Until != 0 {

@@ -15,7 +15,7 @@ import (
 // run ahead of it, so that what goes by event time does so however slow the machine is.
 const ahead = -600
 
-// named gives a station another name.
+// named returns a change of a station's name.
 func named(id string) func(*rig.Spec) {
 	return func(s *rig.Spec) { s.Plate.Key.Station = id }
 }
@@ -86,7 +86,7 @@ func lostOnce(o *Outcome) (wrong []string) {
 	return wrong
 }
 
-// gone takes a charged station out of the configuration, in favour of others, and has its alarm
+// gone removes a charged station from the configuration, in favour of others, and has its alarm
 // closed.
 func gone(p *Plant, others ...rig.Spec) {
 	stays := doubling(named("press-1"), idle)
@@ -110,7 +110,7 @@ func gone(p *Plant, others ...rig.Spec) {
 	}
 }
 
-// wordsRefused says what a live sensor contradicts.
+// wordsRefused plays words that a live sensor contradicts.
 func wordsRefused(p *Plant) {
 	p.Begin(ahead, charged("press-9"))
 	p.Play(90)

@@ -90,7 +90,7 @@ func set(at float64) func(*rig.Spec) {
 	return func(s *rig.Spec) { s.Params.Governor.SetGauge, s.Plate.Set = at, station.Gauge(at) }
 }
 
-// shifts gives the plate a calendar of one shift a day, times of the day in minutes, UTC.
+// shifts returns a change that sets a calendar of one shift a day, times of the day in minutes, UTC.
 func shifts(from, to int) func(*rig.Spec) {
 	return func(s *rig.Spec) { s.Plate.Calendar = calendar(from, to).Text() }
 }

@@ -61,7 +61,7 @@ func (q *Plant) to(s int64, each func(day int)) {
 	}
 }
 
-// rename gives a station another name in the configuration and in what it publishes.
+// rename changes the name of a station in the configuration and in what it publishes.
 func (q *Plant) rename(i int, id string) {
 	q.rigs[i].Plate.Key.Station = id
 	q.options.Stations[i].Plate.Key.Station = id

@@ -90,7 +90,7 @@ func restarts(p *plan, at int64) {
 	p.actions = append(p.actions, action{at, func(q *Plant) { q.Restart(false) }})
 }
 
-// renames gives a station another name.
+// renames plans another name of a station.
 func renames(i int) func(*plan, int64) {
 	return func(p *plan, at int64) {
 		if i >= len(p.workers) {

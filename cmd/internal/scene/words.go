@@ -17,7 +17,7 @@ type word struct {
 	Cause string `json:"cause,omitempty"`
 }
 
-// Say gives a person's word about a station and reports whether it was taken, with the answer.
+// Say passes on a person's word about a station and reports whether it was taken, with the answer.
 func (p *Plant) Say(id string, w word) (taken bool, answer string) {
 	w.Who = "Ada"
 	body, err := json.Marshal(w)
