@@ -31,7 +31,7 @@ type Commit struct {
 	Partition int
 	Position  uint64
 	// Part says that the entry at Position is not worked off yet: the stored position stays. After a crash the entry is worked
-	// off again, and what of it is stored already is known by its key. A part holds nothing but stations and transitions.
+	// off again, and what of it is stored already is known by its key. A part holds stations only.
 	Part        bool
 	Stations    []StationMinutes
 	Transitions []rules.Transition // also queued in the outbox
