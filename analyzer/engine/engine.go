@@ -5,6 +5,8 @@
 package engine
 
 import (
+	"math"
+
 	"strokewise/analyzer/feed"
 	"strokewise/analyzer/station"
 	"strokewise/analyzer/stroke"
@@ -29,6 +31,8 @@ type Observer interface {
 	Stroke(station.Stroke)
 	Interval(station.Interval)
 	Minute(*station.Minute)
+	// Gap is called with whole minutes without a sample, none of which is a Minute.
+	Gap(station.Gap)
 	// Step is called each second of event time and at every change of state.
 	Step(*station.Status)
 	// Hour is called with the newest step of an hour, once the next hour or a clock set back is
@@ -289,12 +293,27 @@ func (e *Engine) lateness() int64 {
 
 // Advance processes everything up to the watermark.
 func (e *Engine) Advance() {
+	for e.AdvanceSome(math.MaxInt) {
+	}
+}
+
+// AdvanceSome does a part of Advance: at most n slots, a silence counting as one. It reports whether there
+// may be more to do. A minute and a few intervals at most end with a slot, so what the observer gets meanwhile is
+// bounded, however much time the pending samples span.
+func (e *Engine) AdvanceSome(n int) bool {
 	w := e.Watermark()
 	if !e.start(w) {
-		return
+		return false
 	}
-	for e.Slot.Add(slotLen) <= w && e.process(w) {
+	for ; e.Slot.Add(slotLen) <= w; n-- {
+		if n <= 0 {
+			return true
+		}
+		if !e.process(w) {
+			return false
+		}
 	}
+	return false
 }
 
 // Settle processes what is pending up to the second of the newest sample, quiet ns after that has
@@ -361,27 +380,6 @@ func (e *Engine) process(w station.Instant) bool {
 	e.slot(e.Slot, end)
 	e.Slot, e.Floor = end, end
 	return true
-}
-
-// gap closes the time up to the slot of the next sample as blind.
-func (e *Engine) gap(to station.Instant) {
-	e.Counts.Gaps++
-	e.enter(station.Blind, e.Slot, station.StateReason{Is: station.SamplesGap})
-	e.Inlet, e.Outlet = level{}, level{}
-	e.Ends.Reset()
-	e.Feed.Reset()
-	e.Act.gap()
-	e.Leak.reset()
-	e.Starts.gap()
-	e.Rounds.stop()
-	e.Falls.stop(true)
-	e.stopAir()
-	for e.Slot < to {
-		end := min(to, e.Slot.Floor(station.Minute60).Add(station.Minute60))
-		e.Min.add(station.Blind, end.Sub(e.Slot))
-		e.Slot, e.Floor = end, end
-		e.closeMinute(end)
-	}
 }
 
 // Flush processes all that is pending, at the end of a trace or segment, and closes the

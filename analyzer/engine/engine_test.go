@@ -15,11 +15,13 @@ type recorder struct {
 	Strokes   []station.Stroke
 	Intervals []station.Interval
 	Minutes   []station.Minute
+	Gaps      []station.Gap
 	Steps     []station.Status
 }
 
 func (r *recorder) Stroke(s station.Stroke)     { r.Strokes = append(r.Strokes, s) }
 func (r *recorder) Interval(i station.Interval) { r.Intervals = append(r.Intervals, i) }
+func (r *recorder) Gap(g station.Gap)           { r.Gaps = append(r.Gaps, g) }
 func (r *recorder) Minute(m *station.Minute)    { r.Minutes = append(r.Minutes, *m) }
 func (r *recorder) Hour(*station.Status)        {}
 
@@ -117,6 +119,9 @@ func same(t *testing.T, what string, a, b *recorder) {
 	}
 	if !reflect.DeepEqual(a.Minutes, b.Minutes) {
 		t.Errorf("%s: minutes differ: %d and %d", what, len(a.Minutes), len(b.Minutes))
+	}
+	if !reflect.DeepEqual(a.Gaps, b.Gaps) {
+		t.Errorf("%s: gaps differ: %v and %v", what, a.Gaps, b.Gaps)
 	}
 	if !reflect.DeepEqual(a.Steps, b.Steps) {
 		t.Errorf("%s: steps differ: %d and %d", what, len(a.Steps), len(b.Steps))
@@ -343,6 +348,7 @@ type discard struct{}
 
 func (discard) Stroke(station.Stroke)     {}
 func (discard) Interval(station.Interval) {}
+func (discard) Gap(station.Gap)           {}
 func (discard) Minute(*station.Minute)    {}
 func (discard) Step(*station.Status)      {}
 func (discard) Hour(*station.Status)      {}

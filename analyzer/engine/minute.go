@@ -24,8 +24,9 @@ type minute struct {
 	LastOutletOK bool
 	Drawn        float64 // draw and s of drawing when the minute began
 	Worked       float64
-	PassedSlots  int // in which air passed straight through the check valves: no stroke can be told there
-	DrawnSlots   int // in which the inlet stood lower than at rest, by its mean
+	PassedSlots  int  // in which air passed straight through the check valves: no stroke can be told there
+	DrawnSlots   int  // in which the inlet stood lower than at rest, by its mean
+	Sampled      bool // a sample lies in it
 }
 
 func (m *minute) open(start station.Instant, segment uint32) {
@@ -148,7 +149,11 @@ func (e *Engine) closeMinute(end station.Instant) {
 		return
 	}
 	e.Min.close(end, e)
-	e.Min.open(end.Floor(station.Minute60), e.Segment)
+	e.openMinute(end.Floor(station.Minute60))
+}
+
+func (e *Engine) openMinute(start station.Instant) {
+	e.Min.open(start, e.Segment)
 	e.Min.Drawn, e.Min.Worked = e.Ends.Drawn, e.Ends.Worked
 }
 
@@ -172,10 +177,15 @@ func mean(sum float64, n int) station.Gauge {
 	return station.Gauge(sum / float64(n))
 }
 
+// noSample is why strokes and air of a minute are unknown in which there is none.
+const noSample = "no sample in this minute"
+
 // strokeMethod says how the minute's strokes are known. A minute in which neither the
 // counter nor the traces could show any has unknown strokes and unknown air.
 func (e *Engine) strokeMethod(m *minute) {
 	switch {
+	case !m.Sampled && m.M.Strokes == 0:
+		m.M.StrokeMethod, m.M.AirReason = station.MethodNone, noSample
 	case m.AnyCounted && m.AnyTraced:
 		m.M.StrokeMethod = station.MethodBoth
 	case m.AnyCounted || e.Fuse.CounterServes():

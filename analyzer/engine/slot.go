@@ -84,6 +84,9 @@ type valve struct {
 // slot processes the samples of [start, end).
 func (e *Engine) slot(start, end station.Instant) {
 	e.events = e.events[:0]
+	if first, ok := e.oldest(); ok && first < end {
+		e.Min.Sampled = true
+	}
 	e.follow(start, end)
 	e.pressure(station.InletPressure, &e.Inlet, &e.Ends.In, end)
 	e.pressure(station.OutletPressure, &e.Outlet, &e.Ends.Out, end)

@@ -51,6 +51,28 @@ type Minute struct {
 	Leak                      Estimate // m³/s ANR
 }
 
+// Gap is a run of whole UTC minutes, half-open, in none of which there is a sample of the station. Nothing is known of
+// them: they are no minutes with zeros, and blind time.
+type Gap struct {
+	From, To Instant
+	Segment  uint32
+}
+
+// Ns returns the length of the gap, ns.
+func (g Gap) Ns() int64 { return g.To.Sub(g.From) }
+
+// Minutes returns how many minutes the gap is long.
+func (g Gap) Minutes() int64 { return g.Ns() / Minute60 }
+
+// Within returns the part of the gap that lies in [from, to), whole minutes where these are; a zero to is open. It is
+// empty (To at or before From) where none does.
+func (g Gap) Within(from, to Instant) Gap {
+	if g.From = max(g.From, from); to != 0 {
+		g.To = min(g.To, to)
+	}
+	return g
+}
+
 // Duty gives the share of fed time in which the piston worked, and false if it was
 // never fed.
 func Duty(ns [NumStates]int64) (float64, bool) {

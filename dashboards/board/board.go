@@ -28,6 +28,9 @@ func (t *Totals) Add(m *station.Minute) {
 	t.Delivered += m.Delivered
 }
 
+// AddGap adds whole minutes without a sample: blind time, and nothing else.
+func (t *Totals) AddGap(g station.Gap) { t.StateNs[station.Blind] += g.Ns() }
+
 // Sub takes other sums away.
 func (t *Totals) Sub(o *Totals) {
 	t.Strokes -= o.Strokes

@@ -14,15 +14,25 @@ type StationMinutes struct {
 	Key       station.Key
 	Revision  uint32 // of the engine
 	Minutes   []station.Minute
+	Gaps      []station.Gap // whole minutes without a sample, which are not among Minutes
 	Intervals []station.Interval
 	Figures   []station.HourFigure
+
+	// Again is set by Commit: what of it was stored already, in ascending order.
+	Again Again
 }
+
+// Again lists what was stored before, by its index in StationMinutes: no sum counts it a second time.
+type Again struct{ Minutes, Gaps []int }
 
 // Commit is what one partition concluded up to a log position. Stored as a whole or
 // not at all; a commit at or below the stored position is refused.
 type Commit struct {
-	Partition   int
-	Position    uint64
+	Partition int
+	Position  uint64
+	// Part says that the entry at Position is not worked off yet: the stored position stays. After a crash the entry is worked
+	// off again, and what of it is stored already is known by its key. A part holds stations only.
+	Part        bool
 	Stations    []StationMinutes
 	Transitions []rules.Transition // also queued in the outbox
 	Acts        []Act              // what people did, for the audit

@@ -13,7 +13,8 @@ import (
 const hourLen = 60 * station.Minute60
 
 // Hour sums up the minutes of one hour (UTC) and segment. All sums are whole numbers: the
-// same minutes give the same hour in any order. It stays when its minutes are deleted.
+// same minutes give the same hour in any order. It stays when its minutes are deleted. A minute without a sample is not stored
+// and not in it; an hour without one is no row. What is not there is not known.
 type Hour struct {
 	Start   station.Instant
 	Segment uint32

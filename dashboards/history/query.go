@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"math"
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
@@ -65,7 +66,7 @@ func (s *Store) Totals(ctx context.Context) (map[station.Key]board.Totals, error
 }
 
 // Today gives the nanoseconds that a station spent in each state in the minutes that
-// start at from or later.
+// start at from or later, gaps included.
 func (s *Store) Today(ctx context.Context, k station.Key, from station.Instant) ([station.NumStates]int64, error) {
 	var out [station.NumStates]int64
 	err := s.each(ctx, "minutes", func(rows *sql.Rows) error {
@@ -76,6 +77,13 @@ func (s *Store) Today(ctx context.Context, k station.Key, from station.Instant) 
 		return rows.Scan(dst...)
 	}, `SELECT coalesce(sum(blind), 0), coalesce(sum("off"), 0), coalesce(sum(charging), 0), coalesce(sum(stroking), 0), coalesce(sum(holding), 0), coalesce(sum(starved), 0), coalesce(sum(venting), 0), coalesce(sum(residual), 0)
 		FROM minutes WHERE `+ofStation+` AND start >= ?`, k.Site, k.Station, int64(from))
+	if err != nil {
+		return out, err
+	}
+	gaps, err := s.Gaps(ctx, k, from, math.MaxInt64)
+	for _, g := range gaps {
+		out[station.Blind] += g.Within(from, 0).Ns()
+	}
 	return out, err
 }
 

@@ -11,7 +11,7 @@ import (
 // Retention says what may be deleted: rows that lie before these times. Zero keeps all.
 // Totals, notes and the audit stay for ever.
 type Retention struct {
-	Minutes station.Instant // minutes and intervals; whole hours of minutes only
+	Minutes station.Instant // minutes, gaps and intervals; whole hours of minutes only
 	Hours   station.Instant // hours, figures and transitions
 }
 
@@ -36,7 +36,7 @@ func (s *Store) Retain(ctx context.Context, r Retention) (rows int64, longest ti
 			query  string
 			before station.Instant
 		}{
-			{deleteMinutes, r.Minutes.Floor(hourLen)}, {deleteIntervals, r.Minutes},
+			{deleteMinutes, r.Minutes.Floor(hourLen)}, {deleteGaps, r.Minutes}, {deleteIntervals, r.Minutes},
 			{deleteHours, r.Hours}, {deleteFigures, r.Hours}, {deleteTransitions, r.Hours},
 		} {
 			if step.before <= 0 {
@@ -54,6 +54,8 @@ func (s *Store) Retain(ctx context.Context, r Retention) (rows int64, longest ti
 const (
 	deleteMinutes = `DELETE FROM minutes WHERE station = ?1 AND start < coalesce(
 		(SELECT start FROM minutes WHERE station = ?1 AND start < ?2 ORDER BY start LIMIT 1 OFFSET ?3), ?2)`
+	deleteGaps = `DELETE FROM gaps WHERE station = ?1 AND "end" <= ?2 AND start < coalesce(
+		(SELECT start FROM gaps WHERE station = ?1 AND start < ?2 ORDER BY start LIMIT 1 OFFSET ?3), ?2)`
 	deleteIntervals = `DELETE FROM intervals WHERE station = ?1 AND "end" <= ?2 AND start < coalesce(
 		(SELECT start FROM intervals WHERE station = ?1 AND start < ?2 ORDER BY start LIMIT 1 OFFSET ?3), ?2)`
 	deleteHours = `DELETE FROM hours WHERE station = ?1 AND start < coalesce(

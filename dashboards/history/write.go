@@ -13,7 +13,7 @@ import (
 
 // statements are those of a commit, prepared once.
 type statements struct {
-	station, position, minute, interval, hour, figure, totals, transition, outbox, export *sql.Stmt
+	station, position, minute, gap, interval, hour, figure, totals, transition, outbox, export *sql.Stmt
 }
 
 func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
@@ -25,6 +25,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 		{&s.position, `INSERT INTO positions (partition, position) VALUES (?, ?)
 			ON CONFLICT DO UPDATE SET position = excluded.position WHERE excluded.position > position`},
 		{&s.minute, `INSERT INTO minutes (station, revision, ` + minuteColumns + `) VALUES (` + marks(33) + `) ON CONFLICT DO NOTHING`},
+		{&s.gap, `INSERT INTO gaps (station, start, segment, revision, "end") VALUES (` + marks(5) + `) ON CONFLICT DO NOTHING`},
 		{&s.interval, `INSERT INTO intervals (station, start, segment, revision, "end", state) VALUES (` + marks(6) + `) ON CONFLICT DO NOTHING`},
 		{&s.hour, fmt.Sprintf(hourUpsert, marks(34))},
 		{&s.figure, figureInsert},
@@ -48,7 +49,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 
 func (s *statements) close() error {
 	var errs []error
-	for _, st := range [...]*sql.Stmt{s.station, s.position, s.minute, s.interval, s.hour, s.figure, s.totals, s.transition, s.outbox, s.export} {
+	for _, st := range [...]*sql.Stmt{s.station, s.position, s.minute, s.gap, s.interval, s.hour, s.figure, s.totals, s.transition, s.outbox, s.export} {
 		if st != nil {
 			errs = append(errs, st.Close())
 		}
@@ -135,7 +136,7 @@ func (s *Store) begin(ctx context.Context) (*transaction, error) {
 	st := &s.stmt
 	return &transaction{Tx: tx, ctx: ctx, store: s, ids: make(map[station.Key]int64), stmt: statements{
 		station: tx.StmtContext(ctx, st.station), position: tx.StmtContext(ctx, st.position),
-		minute: tx.StmtContext(ctx, st.minute), interval: tx.StmtContext(ctx, st.interval),
+		minute: tx.StmtContext(ctx, st.minute), gap: tx.StmtContext(ctx, st.gap), interval: tx.StmtContext(ctx, st.interval),
 		hour: tx.StmtContext(ctx, st.hour), figure: tx.StmtContext(ctx, st.figure), totals: tx.StmtContext(ctx, st.totals), transition: tx.StmtContext(ctx, st.transition),
 		outbox: tx.StmtContext(ctx, st.outbox), export: tx.StmtContext(ctx, st.export),
 	}}, nil
@@ -164,8 +165,11 @@ func (tx *transaction) commit(c *Commit) error {
 	return tx.people(c)
 }
 
-// advance stores the partition's position and refuses one that is not ahead.
+// advance stores the partition's position and refuses one that is not ahead. A part of an entry moves nothing.
 func (tx *transaction) advance(c *Commit) error {
+	if c.Part {
+		return tx.ahead(c)
+	}
 	n, err := changed(tx.stmt.position.ExecContext(tx.ctx, c.Partition, int64(c.Position)))
 	if err == nil && n == 0 {
 		return ErrStale
@@ -173,7 +177,19 @@ func (tx *transaction) advance(c *Commit) error {
 	return err
 }
 
-// minutes stores minutes and intervals of a station and adds the new ones to its hours and
+func (tx *transaction) ahead(c *Commit) error {
+	var stored int64
+	err := tx.QueryRowContext(tx.ctx, `SELECT position FROM positions WHERE partition = ?`, c.Partition).Scan(&stored)
+	if errors.Is(err, sql.ErrNoRows) {
+		err = nil
+	}
+	if err == nil && stored >= int64(c.Position) {
+		return ErrStale
+	}
+	return err
+}
+
+// minutes stores minutes, gaps and intervals of a station and adds the new ones to its hours and
 // totals.
 func (tx *transaction) minutes(s *StationMinutes) error {
 	id, err := tx.id(s.Key)
@@ -182,6 +198,7 @@ func (tx *transaction) minutes(s *StationMinutes) error {
 	}
 	var sum board.Totals
 	var hour Hour
+	s.Again = Again{}
 	for i := range s.Minutes {
 		m := &s.Minutes[i]
 		tx.args = minuteValues(append(tx.args[:0], id, int64(s.Revision)), m)
@@ -191,6 +208,7 @@ func (tx *transaction) minutes(s *StationMinutes) error {
 		}
 		if n == 0 {
 			tx.repeated++
+			s.Again.Minutes = append(s.Again.Minutes, i)
 			continue
 		}
 		if err := tx.queue(id, int64(m.Start), int64(m.Segment), nil, nil); err != nil {
@@ -202,6 +220,9 @@ func (tx *transaction) minutes(s *StationMinutes) error {
 		}
 	}
 	if err := tx.closeHour(id, s.Revision, &hour); err != nil {
+		return err
+	}
+	if err := tx.gaps(id, s, &sum); err != nil {
 		return err
 	}
 	for _, v := range s.Intervals {

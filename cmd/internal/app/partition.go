@@ -12,10 +12,8 @@ import (
 	"sync"
 	"time"
 
-	"strokewise/analyzer/engine"
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
-	"strokewise/collector/samplelog"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/history"
 	"strokewise/dashboards/live"
@@ -63,12 +61,13 @@ type partition struct {
 	units     map[station.Key]*unit
 	ordered   []*unit // the units by key: what one record does to several must not depend on map order
 	position  uint64  // of the newest entry worked off
+	midway    uint64  // of the entry that is being worked off, 0: none
 	committed uint64  // of the newest commit: outputs up to here are stored already
 	ticked    station.Instant
 	adopted   bool // the units' alarms stand as the history has them, see adopt
 	dirty     bool
 	urgent    bool // an alarm's change or a command waits for its commit
-	waiting   int  // outputs that wait for a commit
+	waiting   int  // conclusions that wait for a commit
 	people    people
 	failed    error
 	// why the newest commit failed; nil when it did not
@@ -81,9 +80,6 @@ type partition struct {
 	savedAt     time.Time
 }
 
-// mostWaiting bounds the outputs between two commits, while a backlog is worked off.
-const mostWaiting = 4096
-
 // unit is a pipeline unit with its committed sums.
 type unit struct {
 	*pipeline.Unit
@@ -95,97 +91,6 @@ type unit struct {
 	told   int   // of Out.Intervals: those the rings have
 	duesAt int64 // minute for which due is
 	due    []rules.Due
-}
-
-// entry works off one log entry.
-func (p *partition) entry(ctx context.Context, e samplelog.Entry) error {
-	full, urgent, err := p.work(e)
-	switch {
-	case err != nil:
-		return err
-	case full:
-		return p.commit(ctx)
-	case urgent:
-		p.hurry()
-	}
-	return nil
-}
-
-// work runs the entry's records and tells whether it is time to commit, or soon.
-func (p *partition) work(e samplelog.Entry) (full, urgent bool, err error) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if p.failed != nil {
-		return false, false, p.failed
-	}
-	if e.Position > p.committed {
-		p.adopt(&e)
-	}
-	for i := range e.Records {
-		p.record(&e.Records[i])
-	}
-	p.position = e.Position
-	if p.position <= p.committed { // concluded and stored before the restart
-		for _, u := range p.units {
-			u.discard()
-		}
-		p.people = people{}
-		return false, false, nil
-	}
-	p.dirty = true
-	p.urgent = p.urgent || len(p.people.acts) > 0 // somebody waits for the outcome
-	for i := range e.Records {
-		if u := p.units[e.Records[i].Key]; u != nil {
-			p.waiting = max(p.waiting, len(u.Out.Minutes)+len(u.Out.Intervals))
-			p.urgent = p.urgent || len(u.Out.Transitions) > 0
-		}
-	}
-	return p.waiting > mostWaiting, p.urgent, nil
-}
-
-func (p *partition) record(r *station.Record) {
-	switch {
-	case r.Tick:
-		p.ticked = r.Arrival
-		for _, u := range p.ordered {
-			u.Tick(r.Arrival)
-		}
-	case r.Epoch != nil:
-		p.epoch(r)
-	case r.Command != nil && r.Command.Kind == rules.OverTime:
-		if u := p.units[r.Key]; u != nil {
-			_ = u.Command(r.Command, r.Arrival)
-		}
-	case r.Command != nil:
-		p.command(r)
-	default:
-		if u := p.unit(r.Key, r.Arrival); u != nil {
-			p.live.Samples(u.key, r.Blocks)
-			u.Samples(r.Blocks, r.Arrival)
-			p.tell(u)
-		}
-	}
-}
-
-// tell gives the rings what the unit has just concluded. Strokes are kept nowhere else, so
-// nothing gathers while a backlog is worked off.
-func (p *partition) tell(u *unit) {
-	o := &u.Out
-	p.live.Segment(u.key, u.Status.Segment, u.Status.At)
-	for _, s := range o.Strokes {
-		p.live.Stroke(u.key, s)
-	}
-	o.Strokes = o.Strokes[:0]
-	for _, v := range o.Intervals[min(u.told, len(o.Intervals)):] {
-		p.live.Interval(u.key, v)
-	}
-	u.told = len(o.Intervals)
-}
-
-// discard forgets what the unit concluded.
-func (u *unit) discard() {
-	u.Discard()
-	u.told = 0
 }
 
 func (p *partition) epoch(r *station.Record) {
@@ -238,60 +143,6 @@ func (p *partition) hurried() bool {
 	return p.urgent && p.uncommitted == nil
 }
 
-// commit stores what was concluded up to the newest entry and shows it.
-func (p *partition) commit(ctx context.Context) error {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if !p.dirty || p.failed != nil {
-		return p.failed
-	}
-	c := history.Commit{Partition: p.number, Position: p.position, Acts: p.people.acts, Notes: p.people.notes}
-	units := p.ordered
-	for _, u := range units {
-		o := &u.Out
-		if len(o.Minutes)+len(o.Intervals)+len(o.Figures) > 0 {
-			c.Stations = append(c.Stations, history.StationMinutes{Key: u.key, Revision: engine.Revision, Minutes: o.Minutes, Intervals: o.Intervals, Figures: o.Figures})
-		}
-		c.Transitions = append(c.Transitions, o.Transitions...)
-		c.Acts = append(c.Acts, stated(o.Transitions)...)
-		p.hold(&c.Holding, u, len(c.Transitions)-len(o.Transitions))
-	}
-	c.Holding.Words = p.people.words
-	began := time.Now()
-	if err := p.store.Commit(ctx, []history.Commit{c}); err != nil {
-		p.uncommitted = err
-		return fmt.Errorf("cannot commit partition %d at position %d: %w", p.number, p.position, err)
-	}
-	p.commitAt, p.uncommitted = time.Now(), nil
-	p.commitNs = p.commitAt.Sub(began).Nanoseconds()
-	p.commitSum += p.commitNs
-	p.committed, p.dirty, p.urgent, p.waiting, p.people = p.position, false, false, 0, people{}
-	p.commits++
-	p.answers.stored(c.Acts)
-	for _, u := range units {
-		p.settle(u)
-	}
-	if len(c.Transitions) > 0 {
-		p.wake()
-	}
-	if len(c.Holding.Feeds)+len(c.Holding.Words)+len(c.Holding.Headers) > 0 {
-		p.nudge()
-	}
-	return nil
-}
-
-// settle adds what was committed to the unit's sums and shows the unit on the board.
-func (p *partition) settle(u *unit) {
-	for i := range u.Out.Minutes {
-		u.addMinute(&u.Out.Minutes[i], p.catalog.zones[u.key.Site])
-	}
-	for i := range u.Out.Transitions {
-		u.addTransition(&u.Out.Transitions[i])
-	}
-	u.discard()
-	p.show(u)
-}
-
 // show puts the unit on the board. One whose station is no longer configured stays there until
 // nothing of it is open.
 func (p *partition) show(u *unit) {
@@ -325,16 +176,6 @@ func (u *unit) standing() []board.Alarm {
 		}
 	}
 	return out
-}
-
-func (u *unit) addMinute(m *station.Minute, zone *time.Location) {
-	u.totals.Add(m)
-	if day := midnight(m.Start, zone); day != u.day {
-		u.day, u.today = day, [station.NumStates]int64{}
-	}
-	for s, ns := range m.StateNs {
-		u.today[s] += ns
-	}
 }
 
 // midnight gives the start of the day of t in the site's zone.

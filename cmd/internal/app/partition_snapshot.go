@@ -50,7 +50,7 @@ func (p *partition) snapshot(ctx context.Context) error {
 func (p *partition) freeze() ([]byte, uint64, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if p.dirty || p.failed != nil || p.position == 0 {
+	if p.dirty || p.midway != 0 || p.failed != nil || p.position == 0 {
 		return nil, 0, p.failed
 	}
 	blob, err := p.save()

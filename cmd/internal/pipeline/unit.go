@@ -7,6 +7,7 @@ import (
 	"encoding/gob"
 	"fmt"
 	"io"
+	"math"
 
 	"strokewise/analyzer/engine"
 	"strokewise/analyzer/station"
@@ -16,6 +17,7 @@ import (
 // Output gathers what a unit concluded since it was last taken.
 type Output struct {
 	Minutes     []station.Minute
+	Gaps        []station.Gap // whole minutes without a sample, which are not among Minutes
 	Intervals   []station.Interval
 	Strokes     []station.Stroke // only with KeepStrokes
 	Transitions []rules.Transition
@@ -59,6 +61,9 @@ func (u *Unit) Interval(i station.Interval) { u.Out.Intervals = append(u.Out.Int
 
 // Minute implements engine.Observer.
 func (u *Unit) Minute(m *station.Minute) { u.Out.Minutes = append(u.Out.Minutes, *m) }
+
+// Gap implements engine.Observer.
+func (u *Unit) Gap(g station.Gap) { u.Out.Gaps = append(u.Out.Gaps, g) }
 
 // Step implements engine.Observer.
 func (u *Unit) Step(s *station.Status) { u.rules.Step(s) }
@@ -105,9 +110,25 @@ func (u *Unit) SilentSince(now station.Instant, limit int64) station.Instant {
 	return 0
 }
 
-// Samples handles blocks that arrived together. Those of a station that is no longer configured
-// are ignored.
+// Len returns how many conclusions wait.
+func (o *Output) Len() int {
+	return len(o.Minutes) + len(o.Gaps) + len(o.Intervals) + len(o.Strokes) + len(o.Transitions) + len(o.Feeds) + len(o.Figures)
+}
+
+// Samples handles blocks that arrived together.
 func (u *Unit) Samples(blocks []station.Block, arrival station.Instant) {
+	u.Push(blocks, arrival)
+	for u.Advance(math.MaxInt) {
+	}
+}
+
+// Advance concludes from what was pushed, a part of it: at most n half seconds, a silence counting
+// as one. It reports whether there may be more. Nothing else may be handed to the unit before it reports false.
+func (u *Unit) Advance(n int) bool { return !u.rules.Gone && u.engine.AdvanceSome(n) }
+
+// Push queues blocks that arrived together; Advance concludes from them. Those of a station that is no longer configured
+// are ignored.
+func (u *Unit) Push(blocks []station.Block, arrival station.Instant) {
 	if u.rules.Gone {
 		return
 	}
@@ -122,7 +143,6 @@ func (u *Unit) Samples(blocks []station.Block, arrival station.Instant) {
 		u.offset = arrival.Sub(b.At(n - 1))
 		u.engine.Push(b, arrival)
 	}
-	u.engine.Advance()
 }
 
 // Epoch puts plate data in force from here on. It arrives whenever the collector starts,
@@ -216,7 +236,7 @@ func (u *Unit) Take() Output {
 func (u *Unit) Discard() {
 	o := &u.Out
 	o.Minutes, o.Intervals, o.Strokes, o.Transitions = o.Minutes[:0], o.Intervals[:0], o.Strokes[:0], o.Transitions[:0]
-	o.Feeds, o.Figures = o.Feeds[:0], o.Figures[:0]
+	o.Gaps, o.Feeds, o.Figures = o.Gaps[:0], o.Feeds[:0], o.Figures[:0]
 }
 
 // Forget forgets what was concluded so far but the transitions.

@@ -23,6 +23,7 @@ type Report struct {
 	Estimates map[string]Estimate `json:"estimates"`
 	Doubts    string              `json:"plate_doubts,omitempty"` // where plate data and traces contradict each other
 	Minutes   []Minute            `json:"minutes"`
+	Gaps      []Gap               `json:"gaps"` // whole minutes without a sample, which are not among Minutes
 	States    []State             `json:"states"`
 	Strokes   []Stroke            `json:"strokes,omitzero"` // only on request
 	Alarms    []Alarm             `json:"alarms"`
@@ -61,10 +62,18 @@ type Minute struct {
 	Delivered *float64 `json:"delivered_air_l"`
 	Holding   float64  `json:"holding_s"`
 	Starved   float64  `json:"starved_s"`
+	Blind     float64  `json:"blind_s"` // of covered_s: nothing in this row is about it
 	InletKPa  *float64 `json:"inlet_pressure_kpa"`
 	OutletKPa *float64 `json:"outlet_pressure_kpa"`
 	Leak      *float64 `json:"leak_flow_l_min"`
 	Reason    string   `json:"reason,omitempty"`
+}
+
+// Gap is a run of UTC minutes, half-open, in which there was no sample.
+type Gap struct {
+	From    string `json:"from"`
+	To      string `json:"to"`
+	Minutes int64  `json:"minutes"`
 }
 
 // State is one interval.
@@ -99,8 +108,8 @@ func Build(u *pipeline.Unit, ref station.Reference, from, to station.Instant) *R
 	r := &Report{Schema: 1, Site: plate.Key.Site, Station: plate.Key.Station, Reference: ref.String(),
 		States: []State{}, LeftOut: leftOut(u.Tally())}
 	litre := ref.PerANR()
-	r.Totals = totals(o.Minutes, litre)
-	r.Minutes = minutes(o.Minutes, litre)
+	r.Totals = totals(o.Minutes, o.Gaps, litre)
+	r.Minutes, r.Gaps = minutes(o.Minutes, litre), gaps(o.Gaps)
 	r.Estimates = estimates(est, litre)
 	r.Doubts = station.PlateDoubts(plate, est)
 	for _, i := range o.Intervals {
@@ -137,7 +146,7 @@ func minutes(ms []station.Minute, litre float64) []Minute {
 		m := &ms[i]
 		r := Minute{
 			Minute: m.Start.String(), Covered: float64(m.Covered) / 1e9, Method: m.StrokeMethod.String(),
-			Holding: float64(m.StateNs[station.Holding]) / 1e9, Starved: float64(m.StateNs[station.Starved]) / 1e9,
+			Holding: float64(m.StateNs[station.Holding]) / 1e9, Starved: float64(m.StateNs[station.Starved]) / 1e9, Blind: float64(m.StateNs[station.Blind]) / 1e9,
 			InletKPa: known(m.InletMean.KPa()), OutletKPa: known(m.OutletMean.KPa()), Reason: m.AirReason,
 		}
 		if d, ok := station.Duty(m.StateNs); ok {
@@ -155,6 +164,14 @@ func minutes(ms []station.Minute, litre float64) []Minute {
 			r.Leak = &x
 		}
 		out = append(out, r)
+	}
+	return out
+}
+
+func gaps(list []station.Gap) []Gap {
+	out := make([]Gap, len(list))
+	for i, g := range list {
+		out[i] = Gap{g.From.String(), g.To.String(), g.Minutes()}
 	}
 	return out
 }

@@ -80,6 +80,9 @@ func (r *Report) estimateRows(t io.Writer) {
 }
 
 func (r *Report) minuteRows(t io.Writer) {
+	for _, g := range r.Gaps {
+		fmt.Fprintf(t, "no samples\tfrom %s to %s, %d min\n", g.From, g.To, g.Minutes)
+	}
 	fmt.Fprintln(t, "minute\tstrokes\tduty\tinlet L\tdelivered L\tholding s\tstarved s\tinlet kPa gauge\toutlet kPa gauge\tleak L/min")
 	for i := range r.Minutes {
 		m := &r.Minutes[i]

@@ -11,7 +11,7 @@ import (
 type Totals struct {
 	Strokes *int64   `json:"strokes"`
 	Cycles  *float64 `json:"cycles"`
-	// StrokesOf and AirOf are the minutes over which strokes and air are summed, and all minutes.
+	// StrokesOf and AirOf are the minutes over which strokes and air are summed, and all minutes, those without a sample included.
 	// Where these differ, Reason has an entry of the field's name.
 	StrokesOf     [2]int            `json:"strokes_known_minutes"`
 	AirOf         [2]int            `json:"air_known_minutes"`
@@ -32,21 +32,27 @@ type Totals struct {
 	Reason        map[string]string `json:"reason,omitempty"`
 }
 
-func totals(ms []station.Minute, litre float64) Totals {
+func totals(ms []station.Minute, gs []station.Gap, litre float64) Totals {
 	var ns [station.NumStates]int64
 	var t sums
+	all := len(ms)
 	for i := range ms {
 		t.add(&ms[i])
 		for s := range ns {
 			ns[s] += ms[i].StateNs[s]
 		}
 	}
+	for _, g := range gs {
+		ns[station.Blind] += g.Ns()
+		all += int(g.Minutes())
+		t.unknown(noSample, noSample)
+	}
 	sec := func(s station.State) float64 { return float64(ns[s]) / 1e9 }
 	out := Totals{
 		Stroking: sec(station.Stroking), Holding: sec(station.Holding), Starved: sec(station.Starved),
 		Charging: sec(station.Charging), Off: sec(station.Off), Venting: sec(station.Venting),
 		Residual: sec(station.Residual), Blind: sec(station.Blind), Reason: map[string]string{},
-		StrokesOf: [2]int{t.strokesIn, len(ms)}, AirOf: [2]int{t.airIn, len(ms)},
+		StrokesOf: [2]int{t.strokesIn, all}, AirOf: [2]int{t.airIn, all},
 	}
 	if d, ok := station.Duty(ns); ok {
 		out.Duty = &d
@@ -67,23 +73,34 @@ type sums struct {
 	strokesWhy, airWhy        string // why the first of the others is unknown
 }
 
+// noSample is why minutes of a gap are unknown.
+const noSample = "no sample in these minutes"
+
 func (t *sums) add(m *station.Minute) {
 	if m.StrokeMethod != station.MethodNone {
 		t.strokes += m.Strokes
 		t.strokesIn++
-	} else if t.strokesWhy == "" {
-		t.strokesWhy = m.AirReason
+	} else {
+		t.unknown(m.AirReason, "")
 	}
 	if m.AirReason != "" {
-		if t.airWhy == "" {
-			t.airWhy = m.AirReason
-		}
+		t.unknown("", m.AirReason)
 		return
 	}
 	t.airIn++
 	t.inlet, t.exhaust, t.delivered = t.inlet+m.Inlet, t.exhaust+m.Exhaust, t.delivered+m.Delivered
 	t.inLow, t.inHigh = t.inLow+m.InletLow, t.inHigh+m.InletHigh
 	t.delLow, t.delHigh = t.delLow+m.DeliveredLow, t.delHigh+m.DeliveredHigh
+}
+
+// unknown notes why strokes and air of a minute are unknown, if it is the first.
+func (t *sums) unknown(strokes, air string) {
+	if t.strokesWhy == "" {
+		t.strokesWhy = strokes
+	}
+	if t.airWhy == "" {
+		t.airWhy = air
+	}
 }
 
 // fill sets the sums, or why there are none.

@@ -31,7 +31,7 @@ func thirty(strokesUnknown, airUnknown int) []station.Minute {
 // A total over a recording with three unknown minutes of thirty is the sum of the 27 others:
 // 270 strokes and 27 L. What is unknown throughout stays null, with a reason.
 func TestTotalsOfPartOfTheMinutes(t *testing.T) {
-	o := totals(thirty(3, 3), 1)
+	o := totals(thirty(3, 3), nil, 1)
 	if o.Strokes == nil || *o.Strokes != 270 || *o.Cycles != 135 || o.StrokesOf != [2]int{27, 30} {
 		t.Errorf("strokes %v over %v minutes, want 270 over 27 of 30", o.Strokes, o.StrokesOf)
 	}
@@ -53,15 +53,15 @@ func TestTotalsOfPartOfTheMinutes(t *testing.T) {
 		}
 	}
 
-	o = totals(thirty(0, 30), 1)
+	o = totals(thirty(0, 30), nil, 1)
 	if *o.Strokes != 300 || o.Inlet != nil || o.Delivered != nil || o.InletBand != nil || o.Reason["air"] == "" || o.Reason["strokes"] != "" {
 		t.Errorf("air unknown throughout: %+v", o)
 	}
-	o = totals(thirty(30, 0), 1)
+	o = totals(thirty(30, 0), nil, 1)
 	if o.Strokes != nil || o.Cycles != nil || o.Reason["strokes"] == "" {
 		t.Errorf("strokes unknown throughout: %+v", o)
 	}
-	if o = totals(thirty(0, 0), 1); o.StrokesOf != [2]int{30, 30} || len(o.Reason) != 1 {
+	if o = totals(thirty(0, 0), nil, 1); o.StrokesOf != [2]int{30, 30} || len(o.Reason) != 1 {
 		t.Errorf("all is known: %+v", o)
 	}
 }

@@ -16,6 +16,12 @@ func Within(o *pipeline.Output, from, to station.Instant) pipeline.Output {
 			out.Minutes = append(out.Minutes, o.Minutes[i])
 		}
 	}
+	for _, g := range o.Gaps {
+		// whole minutes that begin in the span
+		if g = g.Within(from.Add(station.Minute60-1).Floor(station.Minute60), to.Add(station.Minute60-1).Floor(station.Minute60)); g.To > g.From {
+			out.Gaps = append(out.Gaps, g)
+		}
+	}
 	for _, v := range o.Intervals {
 		if v.From = max(v.From, from); to != 0 {
 			v.To = min(v.To, to)

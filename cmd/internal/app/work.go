@@ -1,0 +1,154 @@
+package app
+
+import (
+	"context"
+
+	"strokewise/analyzer/station"
+	"strokewise/collector/samplelog"
+	"strokewise/rules"
+)
+
+const (
+	// mostWaiting bounds the conclusions of a partition between two commits, while a backlog is worked off or
+	// one entry makes many. A minute is some 500 bytes.
+	mostWaiting = 4096
+	// stretch is how many half seconds of a station are worked off before it is looked whether it is time to
+	// commit; a silence counts as one.
+	stretch = 1024
+)
+
+// entry works off one log entry. Where it makes the units conclude much, that is stored in parts before the
+// entry is done with; the position moves behind it all.
+func (p *partition) entry(ctx context.Context, e samplelog.Entry) error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.failed != nil {
+		return p.failed
+	}
+	if p.waiting > mostWaiting { // the commit behind the entry before failed
+		if err := p.keep(ctx); err != nil {
+			return err
+		}
+	}
+	if e.Position > p.committed {
+		p.adopt(&e)
+	}
+	p.midway = e.Position
+	for i := range e.Records {
+		if err := p.record(ctx, &e.Records[i]); err != nil {
+			return err
+		}
+	}
+	p.position, p.midway = e.Position, 0
+	if p.position <= p.committed { // concluded and stored before the restart
+		p.discard()
+		p.people = people{}
+		return nil
+	}
+	p.dirty = true
+	p.urgent = p.urgent || len(p.people.acts) > 0 // somebody waits for the outcome
+	if p.waiting > mostWaiting {
+		return p.keep(ctx)
+	}
+	if p.urgent {
+		p.hurry()
+	}
+	return nil
+}
+
+func (p *partition) record(ctx context.Context, r *station.Record) error {
+	switch {
+	case r.Tick:
+		p.ticked = r.Arrival
+		for _, u := range p.ordered {
+			n := u.Out.Len()
+			u.Tick(r.Arrival)
+			p.waiting += u.Out.Len() - n
+		}
+	case r.Epoch != nil:
+		p.epoch(r)
+	case r.Command != nil && r.Command.Kind == rules.OverTime:
+		if u := p.units[r.Key]; u != nil {
+			_ = u.Command(r.Command, r.Arrival)
+		}
+	case r.Command != nil:
+		p.command(r)
+	default:
+		return p.samples(ctx, r)
+	}
+	if u := p.units[r.Key]; u != nil {
+		p.urgent = p.urgent || len(u.Out.Transitions) > 0
+	}
+	return p.ease(ctx)
+}
+
+// samples works off the samples of a station, and stores in between what they make it conclude.
+func (p *partition) samples(ctx context.Context, r *station.Record) error {
+	u := p.unit(r.Key, r.Arrival)
+	if u == nil {
+		return nil
+	}
+	p.live.Samples(u.key, r.Blocks)
+	u.Push(r.Blocks, r.Arrival)
+	for more := true; more; {
+		n := u.Out.Len()
+		more = u.Advance(stretch)
+		p.tell(u)
+		p.waiting += u.Out.Len() - n
+		p.urgent = p.urgent || len(u.Out.Transitions) > 0
+		if err := p.ease(ctx); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// ease stores a part of the present entry's conclusions where many wait. A history that does not take it is asked until
+// it does, or ctx ends: more would be held in memory otherwise. What an entry made that was stored before the restart is forgotten.
+func (p *partition) ease(ctx context.Context) error {
+	for p.waiting > mostWaiting {
+		if p.midway <= p.committed {
+			p.discard()
+			return nil
+		}
+		if err := p.keep(ctx); err == nil {
+			return nil
+		}
+		p.mu.Unlock() // pages and metrics go on meanwhile, and the loop of commits tries as well
+		pause(ctx, readAgain)
+		p.mu.Lock()
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+	}
+	return nil
+}
+
+// discard forgets what all units concluded.
+func (p *partition) discard() {
+	for _, u := range p.ordered {
+		u.discard()
+	}
+	p.waiting = 0
+}
+
+// tell gives the rings what the unit has just concluded. Strokes are kept nowhere else, so
+// nothing gathers while a backlog is worked off.
+func (p *partition) tell(u *unit) {
+	o := &u.Out
+	p.live.Segment(u.key, u.Status.Segment, u.Status.At)
+	for _, s := range o.Strokes {
+		p.live.Stroke(u.key, s)
+	}
+	o.Strokes = o.Strokes[:0]
+	for _, v := range o.Intervals[min(u.told, len(o.Intervals)):] {
+		p.live.Interval(u.key, v)
+	}
+	u.told = len(o.Intervals)
+}
+
+// discard forgets what the unit concluded.
+func (u *unit) discard() {
+	u.Discard()
+	u.told = 0
+}

@@ -1,0 +1,419 @@
+-- A database of schema version 9, with data that its program wrote: three stations that were silent. Minutes of old-2 have been deleted with age.
+PRAGMA application_id = 1398229065;
+BEGIN TRANSACTION;
+CREATE TABLE schema_version (version INTEGER NOT NULL) STRICT;
+INSERT INTO schema_version VALUES(9);
+CREATE TABLE stations (
+  id      INTEGER PRIMARY KEY,
+  site    TEXT NOT NULL,
+  station TEXT NOT NULL,
+  UNIQUE (site, station)
+) STRICT;
+INSERT INTO stations VALUES(1,'northdock','press-4');
+INSERT INTO stations VALUES(2,'northdock','tally-1');
+INSERT INTO stations VALUES(3,'northdock','old-2');
+CREATE TABLE positions (
+  partition INTEGER PRIMARY KEY,
+  position  INTEGER NOT NULL
+) STRICT;
+INSERT INTO positions VALUES(1,1);
+INSERT INTO positions VALUES(5,3);
+INSERT INTO positions VALUES(15,2);
+CREATE TABLE minutes (
+  station         INTEGER NOT NULL REFERENCES stations (id),
+  start           INTEGER NOT NULL,
+  segment         INTEGER NOT NULL,
+  revision        INTEGER NOT NULL, -- of the engine
+  covered         INTEGER NOT NULL, -- ns
+  blind           INTEGER NOT NULL, -- ns in each state
+  "off"           INTEGER NOT NULL,
+  charging        INTEGER NOT NULL,
+  stroking        INTEGER NOT NULL,
+  holding         INTEGER NOT NULL,
+  starved         INTEGER NOT NULL,
+  venting         INTEGER NOT NULL,
+  residual        INTEGER NOT NULL,
+  strokes         INTEGER NOT NULL,
+  stroke_method   TEXT NOT NULL,
+  inlet           INTEGER NOT NULL,
+  exhaust         INTEGER NOT NULL,
+  delivered       INTEGER NOT NULL,
+  inlet_low       INTEGER NOT NULL,
+  inlet_high      INTEGER NOT NULL,
+  delivered_low   INTEGER NOT NULL,
+  delivered_high  INTEGER NOT NULL,
+  air_reason      TEXT,
+  inlet_mean      REAL,
+  outlet_mean     REAL,
+  outlet_max      REAL,
+  leak            REAL, -- m³/s ANR
+  leak_low        REAL,
+  leak_high       REAL,
+  leak_method     TEXT NOT NULL,
+  leak_confidence REAL,
+  leak_at         INTEGER NOT NULL,
+  leak_reason     TEXT,
+  PRIMARY KEY (station, start, segment)
+) STRICT, WITHOUT ROWID;
+INSERT INTO minutes VALUES(1,1767225600000000000,0,9,60000000000,0,0,0,36000000000,24000000000,0,0,0,10,'both',21049113,9205323,11843791,18721728,24618608,10883937,13436100,NULL,594200.0,880299.16666666662783,880600.0,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767225660000000000,0,9,60000000000,30000000000,0,0,0,30000000000,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,594200.0,880299.6666666666279,880600.0,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767225720000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767225780000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767225840000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767225900000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767225960000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226020000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226080000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226140000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226200000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226260000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226320000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226380000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226440000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226500000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226560000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226620000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226680000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226740000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226800000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226860000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226920000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767226980000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227040000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227100000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227160000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227220000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227280000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227340000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227400000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227460000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227520000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227580000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227640000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227700000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227760000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227820000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227880000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767227940000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228000000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228060000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228120000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228180000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228240000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228300000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228360000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228420000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228480000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228540000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228600000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228660000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228720000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228780000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228840000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228900000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767228960000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229020000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229080000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229140000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229200000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229260000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229320000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229380000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229440000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229500000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229560000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229620000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229680000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229740000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229800000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229860000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229920000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767229980000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230040000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230100000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230160000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230220000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230280000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230340000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230400000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230460000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230520000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230580000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230640000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230700000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230760000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230820000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230880000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767230940000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767231000000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767231060000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767231120000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767231180000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767231240000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767231300000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767231360000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767231420000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767231480000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767231540000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767231600000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767231660000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767231720000000000,0,9,60000000000,20000000000,0,0,40000000000,0,0,0,0,499,'both',1119148333,572134215,547014118,982250190,1324587133,467680279,662208892,NULL,594200.0,880299.24999999999996,880600.0,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(1,1767231780000000000,0,9,49900000000,0,0,0,0,49900000000,0,0,0,1,'both',2083422,894889,1188533,1852821,2437011,1094824,1345213,NULL,594200.40080160321667,880299.39879759517501,880600.0,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767225600000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,10,'counter',0,0,0,0,0,0,0,'a stroke without inlet and outlet pressure',NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767225660000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767225720000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767225780000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767225840000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767225900000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767225960000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226020000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226080000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226140000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226200000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226260000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226320000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226380000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226440000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226500000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226560000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226620000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226680000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226740000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226800000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226860000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226920000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767226980000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227040000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227100000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227160000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227220000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227280000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227340000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227400000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227460000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227520000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227580000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227640000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227700000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227760000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227820000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227880000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767227940000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767228000000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767228060000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767228120000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767228180000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767228240000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767228300000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767228360000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767228420000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767228480000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767228540000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767228600000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,0,'counter',0,0,0,0,0,0,0,NULL,NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767228660000000000,0,9,60000000000,60000000000,0,0,0,0,0,0,0,497,'counter',0,0,0,0,0,0,0,'a stroke without inlet and outlet pressure',NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+INSERT INTO minutes VALUES(2,1767228720000000000,0,9,59000000000,59000000000,0,0,0,0,0,0,0,3,'counter',0,0,0,0,0,0,0,'a stroke without inlet and outlet pressure',NULL,NULL,NULL,NULL,NULL,NULL,'none',NULL,0,'no quiet window and no steady draw yet');
+CREATE TABLE intervals (
+  station  INTEGER NOT NULL REFERENCES stations (id),
+  start    INTEGER NOT NULL,
+  segment  INTEGER NOT NULL,
+  revision INTEGER NOT NULL,
+  "end"    INTEGER NOT NULL,
+  state    TEXT NOT NULL,
+  PRIMARY KEY (station, start, segment)
+) STRICT, WITHOUT ROWID;
+INSERT INTO intervals VALUES(1,1767225600000000000,0,9,1767225604000000000,'holding');
+INSERT INTO intervals VALUES(1,1767225604000000000,0,9,1767225640000000000,'stroking');
+INSERT INTO intervals VALUES(1,1767225640000000000,0,9,1767225690000000000,'holding');
+INSERT INTO intervals VALUES(1,1767225690000000000,0,9,1767231740000000000,'blind');
+INSERT INTO intervals VALUES(1,1767231740000000000,0,9,1767231780000000000,'stroking');
+INSERT INTO intervals VALUES(1,1767231780000000000,0,9,1767231829900000000,'holding');
+INSERT INTO intervals VALUES(2,1767225600000000000,0,9,1767228779000000000,'blind');
+CREATE TABLE totals (
+  station   INTEGER PRIMARY KEY REFERENCES stations (id),
+  strokes   INTEGER NOT NULL,
+  blind     INTEGER NOT NULL,
+  "off"     INTEGER NOT NULL,
+  charging  INTEGER NOT NULL,
+  stroking  INTEGER NOT NULL,
+  holding   INTEGER NOT NULL,
+  starved   INTEGER NOT NULL,
+  venting   INTEGER NOT NULL,
+  residual  INTEGER NOT NULL,
+  inlet     INTEGER NOT NULL,
+  exhaust   INTEGER NOT NULL,
+  delivered INTEGER NOT NULL
+) STRICT;
+INSERT INTO totals VALUES(1,510,6050000000000,0,0,76000000000,103900000000,0,0,0,1142280868,582234427,560046442);
+INSERT INTO totals VALUES(2,510,3179000000000,0,0,0,0,0,0,0,0,0,0);
+INSERT INTO totals VALUES(3,510,9000000000000,0,0,76000000000,103900000000,0,0,0,1142291647,582245185,560046463);
+CREATE TABLE transitions (
+  seq        INTEGER PRIMARY KEY AUTOINCREMENT, -- order of the log within a station
+  id         TEXT NOT NULL UNIQUE,
+  station    INTEGER NOT NULL REFERENCES stations (id),
+  branch     TEXT NOT NULL,
+  alarm      TEXT NOT NULL,
+  priority   TEXT NOT NULL,
+  from_state TEXT NOT NULL,
+  to_state   TEXT NOT NULL,
+  at         INTEGER NOT NULL,
+  raised     INTEGER NOT NULL,
+  message    TEXT NOT NULL,
+  caution    TEXT NOT NULL,
+  evidence   TEXT NOT NULL -- JSON
+, by TEXT NOT NULL DEFAULT '', why TEXT NOT NULL DEFAULT '', explained TEXT NOT NULL DEFAULT '', cause TEXT NOT NULL DEFAULT '', shelved_until INTEGER NOT NULL DEFAULT 0, shelved_once INTEGER NOT NULL DEFAULT 0, trigger TEXT NOT NULL DEFAULT '', first TEXT NOT NULL DEFAULT '') STRICT;
+CREATE TABLE outbox (
+  id         INTEGER PRIMARY KEY AUTOINCREMENT,
+  receiver   TEXT NOT NULL,
+  transition INTEGER NOT NULL REFERENCES transitions (seq),
+  station    INTEGER NOT NULL,
+  alarm      TEXT NOT NULL,
+  due        INTEGER NOT NULL DEFAULT 0,
+  attempts   INTEGER NOT NULL DEFAULT 0,
+  last_error TEXT NOT NULL DEFAULT '',
+  UNIQUE (receiver, transition)
+) STRICT;
+CREATE TABLE snapshots (
+  partition INTEGER PRIMARY KEY,
+  position  INTEGER NOT NULL,
+  schema    TEXT NOT NULL,
+  engine    TEXT NOT NULL,
+  checksum  BLOB NOT NULL, -- SHA-256 over position, schema, engine and blob
+  blob      BLOB NOT NULL
+) STRICT;
+CREATE TABLE hours (
+  station        INTEGER NOT NULL REFERENCES stations (id),
+  start          INTEGER NOT NULL,
+  segment        INTEGER NOT NULL,
+  minutes        INTEGER NOT NULL, -- how many are in
+  revision       INTEGER NOT NULL, -- of the engine, the newest
+  covered        INTEGER NOT NULL, -- ns
+  blind          INTEGER NOT NULL, -- ns in each state
+  "off"          INTEGER NOT NULL,
+  charging       INTEGER NOT NULL,
+  stroking       INTEGER NOT NULL,
+  holding        INTEGER NOT NULL,
+  starved        INTEGER NOT NULL,
+  venting        INTEGER NOT NULL,
+  residual       INTEGER NOT NULL,
+  strokes        INTEGER NOT NULL,
+  uncounted      INTEGER NOT NULL, -- minutes whose strokes are unknown
+  traced         INTEGER NOT NULL, -- minutes whose strokes are known from the traces alone
+  airless        INTEGER NOT NULL, -- minutes whose air is unknown: then the air is a lower bound
+  inlet          INTEGER NOT NULL,
+  exhaust        INTEGER NOT NULL,
+  delivered      INTEGER NOT NULL,
+  inlet_low      INTEGER NOT NULL,
+  inlet_high     INTEGER NOT NULL,
+  delivered_low  INTEGER NOT NULL,
+  delivered_high INTEGER NOT NULL,
+  inlet_time     INTEGER NOT NULL, -- ns
+  inlet_sum      INTEGER NOT NULL, -- Pa*ms
+  outlet_time    INTEGER NOT NULL,
+  outlet_sum     INTEGER NOT NULL,
+  outlet_max     REAL,             -- Pa
+  leak_time      INTEGER NOT NULL, -- ns
+  leak_sum       INTEGER NOT NULL, -- microlitres
+  leak_low       INTEGER NOT NULL,
+  leak_high      INTEGER NOT NULL,
+  PRIMARY KEY (station, start, segment)
+) STRICT, WITHOUT ROWID;
+INSERT INTO hours VALUES(1,1767225600000000000,0,60,9,3600000000000,3510000000000,0,0,36000000000,54000000000,0,0,0,10,0,0,0,21049113,9205323,11843791,18721728,24618608,10883937,13436100,120000000000,71304000000,120000000000,105635930000,880600.0,0,0,0,0);
+INSERT INTO hours VALUES(1,1767229200000000000,0,44,9,2629900000000,2540000000000,0,0,40000000000,49900000000,0,0,0,500,0,0,0,1121231755,573029104,548202651,984103011,1327024144,468775103,663554105,109900000000,65302600000,109900000000,96744895000,880600.0,0,0,0,0);
+INSERT INTO hours VALUES(2,1767225600000000000,0,53,9,3179000000000,3179000000000,0,0,0,0,0,0,0,510,0,0,3,0,0,0,0,0,0,0,0,0,0,0,NULL,0,0,0,0);
+INSERT INTO hours VALUES(3,1763769600000000000,0,60,9,3600000000000,3510000000000,0,0,36000000000,54000000000,0,0,0,10,0,0,0,21049113,9205323,11843791,18721728,24618608,10883937,13436100,120000000000,71304000000,120000000000,105635930000,880600.0,0,0,0,0);
+INSERT INTO hours VALUES(3,1763773200000000000,0,60,9,3600000000000,3600000000000,0,0,0,0,0,0,0,0,0,0,0,0,0,0,0,0,0,0,0,0,0,0,NULL,0,0,0,0);
+INSERT INTO hours VALUES(3,1763776800000000000,0,33,9,1979900000000,1890000000000,0,0,40000000000,49900000000,0,0,0,500,0,0,0,1121242534,573039862,548202672,984113300,1327035903,468775125,663554125,119900000000,71244600000,119900000000,105547880000,880600.0,0,0,0,0);
+CREATE TABLE notes (
+  id      INTEGER PRIMARY KEY AUTOINCREMENT,
+  station INTEGER NOT NULL REFERENCES stations (id),
+  at      INTEGER NOT NULL, -- the time it is about
+  who     TEXT NOT NULL,
+  text    TEXT NOT NULL
+, outcome TEXT NOT NULL DEFAULT '', reason TEXT NOT NULL DEFAULT '', service TEXT NOT NULL DEFAULT '', date TEXT NOT NULL DEFAULT '') STRICT;
+CREATE TABLE audit (
+  id     INTEGER PRIMARY KEY AUTOINCREMENT,
+  at     INTEGER NOT NULL,
+  who    TEXT NOT NULL,
+  what   TEXT NOT NULL,
+  target TEXT NOT NULL,
+  detail TEXT NOT NULL
+, outcome TEXT NOT NULL DEFAULT '', reason TEXT NOT NULL DEFAULT '', until INTEGER NOT NULL DEFAULT 0, cause TEXT NOT NULL DEFAULT '', service TEXT NOT NULL DEFAULT '', date TEXT NOT NULL DEFAULT '', document TEXT NOT NULL DEFAULT '') STRICT;
+CREATE TABLE lineage (
+  one      INTEGER PRIMARY KEY CHECK (one = 1),
+  log      TEXT NOT NULL,    -- the log's identity, '' before the first start with one
+  restored TEXT NOT NULL     -- what was restored, '' once a start has gone on from it
+) STRICT;
+INSERT INTO lineage VALUES(1,'','');
+CREATE TABLE resumed (
+  station INTEGER PRIMARY KEY REFERENCES stations (id),
+  segment INTEGER NOT NULL,
+  until   INTEGER NOT NULL
+) STRICT;
+CREATE TABLE export_queue (
+  seq            INTEGER PRIMARY KEY AUTOINCREMENT,
+  minute_of      INTEGER, -- of stations; NULL: a transition
+  minute_start   INTEGER,
+  minute_segment INTEGER,
+  transition     INTEGER, -- seq of transitions; NULL: a minute
+  queued         INTEGER NOT NULL DEFAULT (unixepoch()) -- s, this machine's clock
+, figure TEXT) STRICT;
+CREATE TABLE export_cursors (
+  exporter TEXT PRIMARY KEY,
+  seq      INTEGER NOT NULL
+) STRICT;
+CREATE TABLE figures (
+  station    INTEGER NOT NULL REFERENCES stations (id),
+  start      INTEGER NOT NULL, -- of the hour, ns
+  segment    INTEGER NOT NULL,
+  figure     TEXT NOT NULL,    -- its name in conditions
+  value      REAL NOT NULL,
+  low        REAL,             -- 90 % interval; NULL where none is stated
+  high       REAL,
+  method     TEXT NOT NULL,
+  confidence REAL,
+  obtained   INTEGER NOT NULL, -- end of the window that it was obtained from, ns
+  PRIMARY KEY (station, start, segment, figure)
+) STRICT, WITHOUT ROWID;
+INSERT INTO figures VALUES(1,1767225600000000000,0,'count_excess',0.0,NULL,NULL,'counter',0.9000000000000000222,1767225690000000000);
+INSERT INTO figures VALUES(1,1767225600000000000,0,'header_static',594200.0,NULL,NULL,'traces',0.69999999999999995559,1767225608000000000);
+INSERT INTO figures VALUES(1,1767225600000000000,0,'inlet_noise',165.55513332620938626,NULL,NULL,'traces',0.69999999999999995559,1767225660500000000);
+INSERT INTO figures VALUES(1,1767225600000000000,0,'inlet_over_delivered',1.7772279115545859262,1.6895645219437722683,1.8648913011653993621,'plate',0.5,1767225640000000000);
+INSERT INTO figures VALUES(1,1767225600000000000,0,'outlet_draw',1.5999999999999999275e-06,NULL,NULL,'both',0.59999999999999997779,1767225690000000000);
+INSERT INTO figures VALUES(1,1767225600000000000,0,'outlet_noise',26.761629525270532071,NULL,NULL,'traces',0.69999999999999995559,1767225660500000000);
+INSERT INTO figures VALUES(1,1767225600000000000,0,'outlet_offset',296000.0,-349008.27363318065181,296000.0,'bound',0.8000000000000000444,1767225604000000000);
+INSERT INTO figures VALUES(1,1767225600000000000,0,'reachable_pressure',1229368.2736331806518,1143312.494478858076,1229368.2736331806518,'plate',0.5,1767225645500000000);
+INSERT INTO figures VALUES(1,1767225600000000000,0,'relief_pops',0.0,NULL,NULL,'traces',0.8000000000000000444,1767225690000000000);
+INSERT INTO figures VALUES(1,1767225600000000000,0,'stored_energy',23426.503496975048619,NULL,NULL,'plate',0.8000000000000000444,1767225690000000000);
+INSERT INTO figures VALUES(1,1767225600000000000,0,'supply_sag',-2.100728077180034898e-06,NULL,NULL,'traces',0.8000000000000000444,1767225646000000000);
+INSERT INTO figures VALUES(3,1763769600000000000,0,'count_excess',0.0,NULL,NULL,'counter',0.9000000000000000222,1763769690000000000);
+INSERT INTO figures VALUES(3,1763769600000000000,0,'header_static',594200.0,NULL,NULL,'traces',0.69999999999999995559,1763769608000000000);
+INSERT INTO figures VALUES(3,1763769600000000000,0,'inlet_noise',165.55513332620938626,NULL,NULL,'traces',0.69999999999999995559,1763769660500000000);
+INSERT INTO figures VALUES(3,1763769600000000000,0,'inlet_over_delivered',1.7772279115545859262,1.6895645219437722683,1.8648913011653993621,'plate',0.5,1763769640000000000);
+INSERT INTO figures VALUES(3,1763769600000000000,0,'outlet_draw',1.5999999999999999275e-06,NULL,NULL,'both',0.59999999999999997779,1763769690000000000);
+INSERT INTO figures VALUES(3,1763769600000000000,0,'outlet_noise',26.761629525270532071,NULL,NULL,'traces',0.69999999999999995559,1763769660500000000);
+INSERT INTO figures VALUES(3,1763769600000000000,0,'outlet_offset',296000.0,-349008.27363318065181,296000.0,'bound',0.8000000000000000444,1763769604000000000);
+INSERT INTO figures VALUES(3,1763769600000000000,0,'reachable_pressure',1229368.2736331806518,1143312.494478858076,1229368.2736331806518,'plate',0.5,1763769645500000000);
+INSERT INTO figures VALUES(3,1763769600000000000,0,'relief_pops',0.0,NULL,NULL,'traces',0.8000000000000000444,1763769690000000000);
+INSERT INTO figures VALUES(3,1763769600000000000,0,'stored_energy',23426.503496975048619,NULL,NULL,'plate',0.8000000000000000444,1763769690000000000);
+INSERT INTO figures VALUES(3,1763769600000000000,0,'supply_sag',-2.100728077180034898e-06,NULL,NULL,'traces',0.8000000000000000444,1763769646000000000);
+CREATE TABLE header_inputs (
+  seq        INTEGER PRIMARY KEY AUTOINCREMENT,
+  header     INTEGER NOT NULL REFERENCES stations (id),
+  station    INTEGER NOT NULL REFERENCES stations (id), -- the header itself: a person's word
+  at         INTEGER NOT NULL,
+  transition INTEGER, -- seq of transitions; NULL: data
+  data       TEXT     -- JSON: a change of the feed, or a command
+) STRICT;
+CREATE TABLE header_states (
+  header  INTEGER PRIMARY KEY REFERENCES stations (id),
+  version TEXT NOT NULL,
+  state   BLOB NOT NULL
+) STRICT;
+DELETE FROM sqlite_sequence;
+CREATE INDEX transitions_by_alarm ON transitions (station, alarm, seq);
+CREATE INDEX transitions_by_time ON transitions (at);
+CREATE INDEX outbox_by_alarm ON outbox (receiver, station, alarm, id);
+CREATE INDEX notes_by_time ON notes (station, at);
+CREATE INDEX audit_by_time ON audit (at);
+CREATE INDEX outbox_by_transition ON outbox (transition);
+COMMIT;
