@@ -39,10 +39,9 @@ STROKEWISE_SOAK ?= 30
 torture: peers ## 200 kills at random moments, and a plant of 500 stations for STROKEWISE_SOAK minutes
 	STROKEWISE_TORTURE=1 STROKEWISE_SOAK=$(STROKEWISE_SOAK) $(GO) test -v -count=1 -timeout 3h -run 'TestTwoHundredKills|TestSoak' ./cmd/strokewise
 
-STATIONS ?= 1000
-DAYS ?= 365
-soak-year: ## a year of STATIONS stations, DAYS days of it, faster than time; about an hour
-	$(GO) run ./cmd/internal/soak/run -stations $(STATIONS) -days $(DAYS)
+SOAK_STATIONS ?= 1000
+soak-year: ## a year of SOAK_STATIONS stations, faster than time; about an hour
+	$(GO) run ./cmd/internal/soak/run -stations $(SOAK_STATIONS)
 
 FUZZTIME ?= 30s
 fuzz: ## every fuzz test of the tree, FUZZTIME each

@@ -11,8 +11,6 @@ import (
 	"syscall"
 	"time"
 
-	_ "modernc.org/sqlite" // the driver
-
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/history"
