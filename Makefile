@@ -4,7 +4,7 @@ GO ?= go
 # The race detector needs a C compiler; without one the tests run without it, and say so.
 RACE := $(shell command -v gcc >/dev/null 2>&1 && echo -race)
 
-.PHONY: build demo test race torture bench fuzz lint peers clean accuracy accuracy-baseline scenes plant-week
+.PHONY: build demo test race torture bench fuzz lint peers clean accuracy accuracy-baseline scenes plant-week soak-year
 
 build: ## the binary, here
 	$(GO) build -o strokewise ./cmd/strokewise
@@ -38,6 +38,10 @@ bench: peers ## speed, each beside its baseline in the same run; ends with a tab
 STROKEWISE_SOAK ?= 30
 torture: peers ## 200 kills at random moments, and a plant of 500 stations for STROKEWISE_SOAK minutes
 	STROKEWISE_TORTURE=1 STROKEWISE_SOAK=$(STROKEWISE_SOAK) $(GO) test -v -count=1 -timeout 3h -run 'TestTwoHundredKills|TestSoak' ./cmd/strokewise
+
+SOAK_STATIONS ?= 1000
+soak-year: ## a year of SOAK_STATIONS stations, faster than time; about an hour
+	$(GO) run ./cmd/internal/soak/run -stations $(SOAK_STATIONS)
 
 FUZZTIME ?= 30s
 fuzz: ## every fuzz test of the tree, FUZZTIME each

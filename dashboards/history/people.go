@@ -96,3 +96,12 @@ func Target(k station.Key, alarm string) string {
 	}
 	return k.String() + " " + alarm
 }
+
+// StrokesSince returns the strokes of a station in the minutes that begin at from or later, and when
+// the newest minute ends: 0 where there is none.
+func (s *Store) StrokesSince(ctx context.Context, k station.Key, from station.Instant) (strokes int64, until station.Instant, err error) {
+	err = s.each(ctx, "minutes", func(rows *sql.Rows) error {
+		return rows.Scan(&strokes, &until)
+	}, `SELECT coalesce(sum(strokes), 0), coalesce(max(start) + 60000000000, 0) FROM minutes WHERE `+ofStation+` AND start >= ?`, k.Site, k.Station, int64(from))
+	return strokes, until, err
+}

@@ -69,6 +69,9 @@ type Options struct {
 
 	// Every is how often things are done; zero values are the usual ones.
 	Every Intervals
+
+	// Now is the clock that retention goes by; nil is the usual one. A plant that is played faster than time needs its own.
+	Now func() time.Time
 }
 
 // Intervals say how often the runtime does what it does.
@@ -123,6 +126,9 @@ type App struct {
 func New(ctx context.Context, opt Options) (*App, error) {
 	opt.Every.fill()
 	opt.History.fill()
+	if opt.Now == nil {
+		opt.Now = time.Now
+	}
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}

@@ -103,7 +103,7 @@ func (a *App) act(detail string) *history.Act {
 func (a *App) beginLog(ctx context.Context, n *newLog) error {
 	h := history.NewLog{Log: n.id, Positions: n.positions, Act: *a.act(n.why)}
 	for i, p := range a.parts {
-		blob, err := p.moveTo(n.positions[i])
+		blob, err := p.moveTo(ctx, n.positions[i])
 		if err != nil {
 			return err
 		}
@@ -119,9 +119,19 @@ func (a *App) beginLog(ctx context.Context, n *newLog) error {
 // moveTo lets the units go on at a position of another log, and gives their state. They
 // may be older than what is stored of them, by a minute or so; the alarms are set to what
 // is stored, since nothing will tell how they came there.
-func (p *partition) moveTo(position uint64) ([]byte, error) {
+func (p *partition) moveTo(ctx context.Context, position uint64) ([]byte, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	for _, u := range p.ordered {
+		start, strokes := u.Open()
+		stored, until, err := p.store.StrokesSince(ctx, u.key, start)
+		if err != nil {
+			return nil, err
+		}
+		if start != 0 && until != 0 {
+			u.Resume(until, stored-strokes)
+		}
+	}
 	p.adoptAll(station.InstantOf(time.Now()))
 	p.position, p.committed = position, position
 	blob, err := p.save()

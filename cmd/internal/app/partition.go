@@ -27,6 +27,7 @@ type Store interface {
 	LoadSnapshot(ctx context.Context, partition int) (history.Snapshot, bool, error)
 	Today(ctx context.Context, k station.Key, from station.Instant) ([station.NumStates]int64, error)
 	Strokes(ctx context.Context, k station.Key, from, to station.Instant) (strokes, lost int64, err error)
+	StrokesSince(ctx context.Context, k station.Key, from station.Instant) (strokes int64, until station.Instant, err error)
 }
 
 // catalog gives what is known of the stations from the configuration and, as of the

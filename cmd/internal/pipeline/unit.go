@@ -222,6 +222,12 @@ func (u *Unit) RunBefore(what station.ServiceKind, strokes, lost int64, at stati
 // Adopt sets the alarms to what is known of them elsewhere, see rules.Evaluator.
 func (u *Unit) Adopt(open []rules.Transition) { u.rules.Adopt(open) }
 
+// Open returns the start of the engine's open minute and its strokes so far, see engine.Engine.
+func (u *Unit) Open() (start station.Instant, strokes int64) { return u.engine.Open() }
+
+// Resume lets the engine go on behind what is stored, see engine.Engine.
+func (u *Unit) Resume(until station.Instant, strokes int64) { u.engine.Resume(until, strokes) }
+
 // Flush ends a trace: everything pending is processed and the last minute closed.
 func (u *Unit) Flush() { u.engine.Flush() }
 
