@@ -14,6 +14,7 @@ import (
 
 	"strokewise/analyzer/engine"
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/health"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/samplelog"
 	"strokewise/dashboards/board"
@@ -58,6 +59,7 @@ type partition struct {
 	hurry   func() // an alarm waits for its commit
 	nudge   func() // there is something for the alarms of headers
 	answers *answers
+	health  *health.Part
 
 	mu        sync.Mutex
 	units     map[station.Key]*unit
@@ -260,6 +262,9 @@ func (p *partition) commit(ctx context.Context) error {
 	began := time.Now()
 	if err := p.store.Commit(ctx, []history.Commit{c}); err != nil {
 		p.uncommitted = err
+		if ctx.Err() == nil {
+			p.health.Fails("cannot store its conclusions, trying again: %v", err)
+		}
 		return fmt.Errorf("cannot commit partition %d at position %d: %w", p.number, p.position, err)
 	}
 	p.commitAt, p.uncommitted = time.Now(), nil
@@ -267,6 +272,7 @@ func (p *partition) commit(ctx context.Context) error {
 	p.commitSum += p.commitNs
 	p.committed, p.dirty, p.urgent, p.waiting, p.people = p.position, false, false, 0, people{}
 	p.commits++
+	p.health.Works()
 	p.answers.stored(c.Acts)
 	for _, u := range units {
 		p.settle(u)
@@ -364,6 +370,7 @@ func (p *partition) fail(err error) {
 	defer p.mu.Unlock()
 	if p.failed == nil {
 		p.failed = err
+		p.health.Fails("stopped: %v", err)
 		p.log.Error("partition stopped", "partition", p.number, "error", err)
 	}
 }
@@ -372,16 +379,6 @@ func (p *partition) fail(err error) {
 func (p *partition) failure() error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	return p.failed
-}
-
-// trouble gives what keeps the partition from storing its conclusions.
-func (p *partition) trouble() error {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if p.failed == nil && p.uncommitted != nil {
-		return fmt.Errorf("partition %d cannot store its conclusions, trying again: %w", p.number, p.uncommitted)
-	}
 	return p.failed
 }
 
