@@ -97,7 +97,7 @@ func scheme(value string) chromedp.Action[chromedp.Void] {
 }
 
 // pages are the pages that are looked at.
-var pages = []string{"/", "/station/northdock/press-4?span=30", "/station/northdock/press-4?span=28800", "/refused", "/costs", "/rig", "/audit", "/alarm-figures?days=1", "/due", "/after-shift",
+var pages = []string{"/", "/station/northdock/press-4?span=30", "/station/northdock/press-4?span=28800", "/refused", "/program", "/costs", "/rig", "/audit", "/alarm-figures?days=1", "/due", "/after-shift",
 	"/station/northdock/press-4/command", "/station/northdock/press-4/how", "/station/northdock/press-4/trends", "/backtest"}
 
 // eval evaluates an expression in the page.
@@ -116,7 +116,7 @@ func eval[T any](t *testing.T, ctx context.Context, expression string) T {
 const axeRun = `axe.run().then(r => r.violations.map(v => v.id + ": " + v.help + " " + v.nodes.map(n => n.target).join(" ")))`
 
 // still are pages that do not renew themselves.
-var still = map[string]bool{"/audit": true, "/alarm-figures?days=1": true, "/due": true, "/after-shift": true, "/station/northdock/press-4/command": true, "/station/northdock/press-4/how": true, "/station/northdock/press-4/trends": true, "/backtest": true}
+var still = map[string]bool{"/program": true, "/audit": true, "/alarm-figures?days=1": true, "/due": true, "/after-shift": true, "/station/northdock/press-4/command": true, "/station/northdock/press-4/how": true, "/station/northdock/press-4/trends": true, "/backtest": true}
 
 const pageText = `document.querySelector("main").innerText`
 

@@ -42,6 +42,7 @@ type Retained struct {
 
 	mu              sync.Mutex
 	written, failed int64
+	trouble         error
 }
 
 // NewRetained gives a Retained that is not connected yet.
@@ -64,6 +65,19 @@ func (r *Retained) Figures() (written, failed int64) {
 	return r.written, r.failed
 }
 
+// Trouble returns why the topics are not kept up to date, nil while they are.
+func (r *Retained) Trouble() error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.trouble
+}
+
+func (r *Retained) does(trouble error) {
+	r.mu.Lock()
+	r.trouble = trouble
+	r.mu.Unlock()
+}
+
 func (r *Retained) count(n *int64) {
 	r.mu.Lock()
 	*n++
@@ -78,6 +92,7 @@ func (r *Retained) Run(ctx context.Context) error {
 			break
 		}
 		r.count(&r.failed)
+		r.does(err)
 		if time.Since(said) > time.Minute {
 			said = time.Now()
 			r.log.Error("panels are not told", slog.Any("error", err))
@@ -122,6 +137,7 @@ func (r *Retained) session(ctx context.Context) error {
 			if err := r.put(ctx, c, r.opt.Heartbeat, r.opt.Alive); err != nil {
 				return err
 			}
+			r.does(nil)
 		}
 		select {
 		case <-ctx.Done():

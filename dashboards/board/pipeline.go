@@ -34,6 +34,20 @@ type Pipeline struct {
 	Withheld      map[string]int64   // not told because of routes or maintenance, by receiver
 
 	Export *Export // nil: nothing is exported
+
+	RefusedRatio float64            // of the usual messages of five minutes that were refused, NaN: too few came to tell
+	AnswerAge    map[string]float64 // s since log, history and others answered for the figures, by whom
+	Ready        bool
+	Parts        []Part
+}
+
+// Part is how a part of the program does.
+type Part struct {
+	Name   string
+	Level  string // works, doubtful or fails
+	Reason string // empty while it works
+	Since  station.Instant
+	Todo   string // what to do first where it does not work
 }
 
 // Export holds the figures of the export to a database of time series.

@@ -123,6 +123,7 @@ func (s *Store) exportTransitions(ctx context.Context, b *ExportBatch) error {
 // exportRange gives an exporter's cursor and the newest row.
 func (s *Store) exportRange(ctx context.Context, exporter string) (from, to int64, err error) {
 	err = s.read.QueryRowContext(ctx, `SELECT seq, coalesce((SELECT max(seq) FROM export_queue), 0) FROM export_cursors WHERE exporter = ?`, exporter).Scan(&from, &to)
+	s.met(err)
 	if err != nil {
 		return 0, 0, fmt.Errorf("cannot read cursor of exporter %q from history database %q: %w", exporter, s.path, err)
 	}
@@ -142,6 +143,7 @@ func (s *Store) ExportDone(ctx context.Context, exporter string, upTo int64) err
 	if err == nil {
 		err = tx.Commit()
 	}
+	s.met(err)
 	if err != nil {
 		return fmt.Errorf("cannot move cursor of exporter %q in history database %q: %w", exporter, s.path, err)
 	}

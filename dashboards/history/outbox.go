@@ -67,6 +67,7 @@ func (s *Store) outbox(ctx context.Context, id int64, query string, args ...any)
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	n, err := changed(s.write.ExecContext(ctx, query, args...))
+	s.met(err)
 	if err == nil && n == 0 {
 		err = sql.ErrNoRows
 	}

@@ -11,7 +11,8 @@ import (
 )
 
 // each runs a query on the reading pool and calls fn for each row.
-func (s *Store) each(ctx context.Context, what string, fn func(*sql.Rows) error, query string, args ...any) error {
+func (s *Store) each(ctx context.Context, what string, fn func(*sql.Rows) error, query string, args ...any) (err error) {
+	defer func() { s.met(err) }()
 	rows, err := s.read.QueryContext(ctx, query, args...)
 	if err != nil {
 		return fmt.Errorf("cannot read %s from history database %q: %w", what, s.path, err)

@@ -110,6 +110,7 @@ func (d *deleter) once(ctx context.Context, query string, args ...any) (int64, t
 	began := time.Now()
 	n, err := changed(d.store.write.ExecContext(context.WithoutCancel(ctx), query, args...))
 	took := time.Since(began)
+	d.store.met(err)
 	d.longest = max(d.longest, took)
 	return n, took, err
 }

@@ -36,7 +36,7 @@ func (s *Store) SaveSnapshot(ctx context.Context, partition int, position uint64
 	n := Snapshot{Position: position, Schema: schema, Engine: engine, Blob: blob}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if err := full(saveSnapshot(ctx, s.write, partition, &n)); err != nil {
+	if err := full(s.met(saveSnapshot(ctx, s.write, partition, &n))); err != nil {
 		return fmt.Errorf("cannot store snapshot of partition %d in history database %q: %w", partition, s.path, err)
 	}
 	return nil

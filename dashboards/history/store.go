@@ -46,11 +46,14 @@ type Store struct {
 	exporters []string
 	write     *sql.DB // a single connection
 	read      *sql.DB
+	fresh     *sql.DB // opens a connection for each query, see Probe
+	damage    atomic.Pointer[string]
 	stmt      statements
 	repeated  atomic.Int64
 
-	mu      sync.Mutex // one writing transaction at a time; guards ids and resumed
+	mu      sync.Mutex // one writing transaction at a time; guards ids, beats and resumed
 	ids     map[station.Key]int64
+	beats   int16           // of Probe
 	resumed map[int64]bound // by station: where a restored history ends
 }
 
@@ -81,6 +84,10 @@ func (s *Store) open(ctx context.Context, opt Options) (err error) {
 	if s.read, err = connect(s.path, readers, "query_only(1)"); err != nil {
 		return err
 	}
+	if s.fresh, err = connect(s.path, 1, "query_only(1)"); err != nil {
+		return err
+	}
+	s.fresh.SetMaxIdleConns(-1)
 	if err := s.loadIDs(ctx); err != nil {
 		return err
 	}
@@ -162,6 +169,9 @@ func (s *Store) Close() error {
 	var errs []error
 	if s.read != nil {
 		errs = append(errs, s.read.Close())
+	}
+	if s.fresh != nil {
+		errs = append(errs, s.fresh.Close())
 	}
 	errs = append(errs, s.stmt.close())
 	if s.write != nil {

@@ -98,6 +98,7 @@ func (s *Store) Import(ctx context.Context, past StationMinutes) error {
 func (s *Store) transact(ctx context.Context, f func(*transaction) error) (repeated int64, err error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	defer func() { s.met(err) }()
 	tx, err := s.begin(context.WithoutCancel(ctx))
 	if err != nil {
 		return 0, err

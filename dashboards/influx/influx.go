@@ -102,6 +102,7 @@ type Exporter struct {
 
 	mu      sync.Mutex
 	figures Figures
+	trouble error // of the newest round
 }
 
 // New gives an exporter. It connects to nothing yet.
@@ -154,6 +155,7 @@ func (e *Exporter) round(ctx context.Context) time.Duration {
 		return e.failed(ctx, &answer{kind: broken, err: err})
 	}
 	if batch.To == batch.From {
+		e.did(nil)
 		e.sweep(ctx, time.Hour)
 		return e.opt.Pace.Look
 	}
@@ -201,12 +203,26 @@ func (e *Exporter) failed(ctx context.Context, a *answer) time.Duration {
 		wait = a.after
 	}
 	e.failures++
+	e.did(a.err)
 	e.say(a, wait)
 	if a.kind == login {
 		e.authorize()
 	}
 	e.sweep(ctx, e.opt.Pace.Most)
 	return wait
+}
+
+// Trouble returns why the newest round did not succeed, nil where it did.
+func (e *Exporter) Trouble() error {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return e.trouble
+}
+
+func (e *Exporter) did(trouble error) {
+	e.mu.Lock()
+	e.trouble = trouble
+	e.mu.Unlock()
 }
 
 // authorize reads the token.

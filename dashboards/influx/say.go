@@ -26,6 +26,7 @@ func (e *Exporter) works() {
 		e.log.Info("the export goes on", "server", e.opt.URL)
 	}
 	e.failures, e.fault = 0, taken
+	e.did(nil)
 }
 
 // sayRefused logs points that were given up, at most once a minute.

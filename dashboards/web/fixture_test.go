@@ -129,4 +129,25 @@ func everything() Options {
 	return o
 }
 
+// ailing is a program with a part that fails and one in doubt.
+func ailing() Options {
+	o := fixture(press())
+	o.Ready = func() error {
+		return errors.New("receiver-crew: alarms have not reached it for 6m0s: <connection refused>")
+	}
+	o.Pipeline = func() board.Pipeline {
+		return board.Pipeline{Connected: true, Reconnects: 2, Messages: 1000, Samples: 99000, Refused: map[string]int64{"malformed": 4, "future": 1}, RefusedRatio: 0.005,
+			Queue: 12, QueueCap: 4096, LogEntries: 500, LogBytes: 1 << 20, LogMaxBytes: 1 << 30, LogGaps: 1, Behind: [station.Partitions]uint64{3: 17},
+			Commits: 40, CommitSeconds: 0.0125, CommitAge: 0.5, SnapshotAge: 30,
+			OutboxPending: map[string]int64{"crew": 1}, OutboxAge: map[string]float64{"crew": 360}, Delivered: map[string]int64{"crew": 5, "lights": 8}, DeliverFailed: map[string]int64{"crew": 2}, Withheld: map[string]int64{"lights": 1},
+			Export:    &board.Export{Pending: 12, Age: 90, Points: 5000, Failed: 3, Dropped: map[string]int64{"refused": 1}},
+			AnswerAge: map[string]float64{"log": 1.5, "history": 2.5},
+			Parts: []board.Part{
+				{Name: "receiver-crew", Level: "fails", Reason: "alarms have not reached it for 6m0s: <connection refused>", Since: at(-time.Minute), Todo: "Try the receiver's address by hand."},
+				{Name: "evidence", Level: "doubtful", Reason: "3 entries lost", Since: at(-time.Hour), Todo: "Check the disk."},
+				{Name: "writer-3", Level: "works", Since: at(-time.Hour), Todo: "Read its reason."}}}
+	}
+	return o
+}
+
 var errTwo = errors.New("partition 3 is 17 entries behind\nnot connected to the broker")

@@ -34,6 +34,8 @@ func TestGoldenPages(t *testing.T) {
 		{"refused.html", "/refused", everything()},
 		{"empty.html", "/", notReady},
 		{"refused-none.html", "/refused", fixture()},
+		{"program.html", "/program", ailing()},
+		{"program-none.html", "/program", fixture()},
 		{"station.html", "/station/northdock/press-4?span=3600", everything()},
 		{"backtest.html", "/backtest", tested},
 		{"how.html", "/station/northdock/press-4/how", explaining()},
@@ -74,7 +76,7 @@ func TestFragmentIsThePagesMain(t *testing.T) {
 }
 
 func TestPageSaysWhatItIs(t *testing.T) {
-	for _, path := range []string{"/", "/refused", "/station/northdock/press-4"} {
+	for _, path := range []string{"/", "/refused", "/program", "/station/northdock/press-4"} {
 		body := get(New(everything()), path).Body.String()
 		for _, want := range []string{"Reads only. Not a safety function: never interlock on these outputs.", "Pressures are gauge", "L/min ANR"} {
 			if !strings.Contains(body, want) {
@@ -103,7 +105,7 @@ func withoutScript(t *testing.T, body string) {
 // TestNeverSafe: no page may claim that a line is safe.
 func TestNeverSafe(t *testing.T) {
 	h := New(everything())
-	for _, path := range []string{"/", "/refused", "/readyz", "/station/northdock/press-4", "/station/southdock/cnc-2", "/station/northdock/nothing"} {
+	for _, path := range []string{"/", "/refused", "/program", "/readyz", "/station/northdock/press-4", "/station/southdock/cnc-2", "/station/northdock/nothing"} {
 		body := strings.ReplaceAll(get(h, path).Body.String(), "Not a safety function", "")
 		if strings.Contains(strings.ToLower(body), "safe") {
 			t.Errorf("%s speaks of safe", path)

@@ -62,6 +62,7 @@ func New(o Options) http.Handler {
 	mux.HandleFunc("/station/{site}/{station}/trends", s.trends)
 	mux.HandleFunc("/events", s.events)
 	mux.HandleFunc("/refused", s.refused)
+	mux.HandleFunc("/program", s.program)
 	mux.HandleFunc("/costs", s.costs)
 	mux.HandleFunc("/audit", s.audit)
 	mux.HandleFunc("/alarm-figures", s.alarmFigures)

@@ -165,12 +165,16 @@ func Mosquitto(t testing.TB) *Process {
 	return Start(t, addr, dir, bin, "-c", path)
 }
 
-// Prometheus starts a Prometheus that scrapes target (host:port) every second.
-func Prometheus(t testing.TB, target string) *Process {
+// Prometheus starts a Prometheus that scrapes target (host:port) as the job strokewise, and evaluates the files of rules,
+// every second.
+func Prometheus(t testing.TB, target string, rules ...string) *Process {
 	t.Helper()
 	bin := Find(t, "prometheus")
 	dir, addr := t.TempDir(), fmt.Sprintf("127.0.0.1:%d", Port(t))
-	conf := fmt.Sprintf("global: {scrape_interval: 1s, scrape_timeout: 1s}\nscrape_configs:\n  - job_name: strokewise\n    static_configs: [{targets: ['%s']}]\n", target)
+	conf := fmt.Sprintf("global: {scrape_interval: 1s, scrape_timeout: 1s, evaluation_interval: 1s}\nscrape_configs:\n  - job_name: strokewise\n    static_configs: [{targets: ['%s']}]\n", target)
+	if len(rules) > 0 {
+		conf += "rule_files: ['" + strings.Join(rules, "', '") + "']\n"
+	}
 	path := filepath.Join(dir, "prometheus.yml")
 	if err := os.WriteFile(path, []byte(conf), 0o600); err != nil {
 		t.Fatal(err)

@@ -38,10 +38,11 @@ type Alertmanager struct {
 	Every  time.Duration
 	Logger *slog.Logger
 
-	once   sync.Once
-	failed atomic.Int64 // requests to send again
-	mu     sync.Mutex   // held from looking at what stands until it was sent
-	ended  map[occasion]station.Instant
+	once    sync.Once
+	failed  atomic.Int64
+	trouble atomic.Pointer[error] // requests to send again
+	mu      sync.Mutex            // held from looking at what stands until it was sent
+	ended   map[occasion]station.Instant
 }
 
 // occasion is an alarm of a station. Its newest raise that was told to be over is kept: the
@@ -107,7 +108,11 @@ func (a *Alertmanager) Run(ctx context.Context) {
 	t := time.NewTicker(every)
 	defer t.Stop()
 	for said := (time.Time{}); ; {
-		if err := a.resend(ctx); err != nil && ctx.Err() == nil && a.Logger != nil && time.Since(said) > sayAgain {
+		err := a.resend(ctx)
+		if ctx.Err() == nil {
+			a.trouble.Store(&err)
+		}
+		if err != nil && ctx.Err() == nil && a.Logger != nil && time.Since(said) > sayAgain {
 			said = time.Now()
 			a.Logger.Warn("cannot send active alarms again", "receiver", a.Name, "error", err)
 		}
@@ -142,6 +147,14 @@ func (a *Alertmanager) resend(ctx context.Context) error {
 			return err
 		}
 		alerts = alerts[n:]
+	}
+	return nil
+}
+
+// ResendTrouble returns why active alarms could not be sent again the last time, nil where they could.
+func (a *Alertmanager) ResendTrouble() error {
+	if err := a.trouble.Load(); err != nil {
+		return *err
 	}
 	return nil
 }

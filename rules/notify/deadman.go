@@ -25,6 +25,7 @@ type DeadMan struct {
 	once           sync.Once
 	mu             sync.Mutex
 	called, failed int64
+	trouble        error
 }
 
 // Run calls until ctx ends.
@@ -50,12 +51,19 @@ func (d *DeadMan) step(ctx context.Context) error {
 	if err := d.Ready(); err != nil {
 		return fmt.Errorf("not ready: %w", err)
 	}
-	if _, err := d.Test(ctx); err != nil {
-		d.count(&d.failed)
-		return err
+	_, err := d.Test(ctx)
+	if ctx.Err() != nil {
+		return ctx.Err() // we end: no fault of the receiver's
 	}
-	d.count(&d.called)
-	return nil
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.trouble = err
+	if err != nil {
+		d.failed++
+	} else {
+		d.called++
+	}
+	return err
 }
 
 func (d *DeadMan) client() *http.Client {
@@ -67,10 +75,11 @@ func (d *DeadMan) client() *http.Client {
 	return d.Client
 }
 
-func (d *DeadMan) count(n *int64) {
+// Trouble returns why the newest call was not answered, nil where it was.
+func (d *DeadMan) Trouble() error {
 	d.mu.Lock()
-	*n++
-	d.mu.Unlock()
+	defer d.mu.Unlock()
+	return d.trouble
 }
 
 // Figures gives the calls that were answered, and those that were not.

@@ -52,6 +52,7 @@ type receiver struct {
 	delivered, failed int64
 	withheld          int64 // items that a route or maintenance kept from being told
 	said              time.Time
+	state             State
 	gone              bool
 	hold              time.Time // the receiver wants to be left alone until then; used by run alone
 }
@@ -130,37 +131,47 @@ func (r *receiver) run(ctx context.Context) {
 	}
 }
 
-// round sends what is due, and tells whether to look again at once.
+// round sends what is due, and reports whether to look again at once.
 func (r *receiver) round(ctx context.Context) bool {
+	r.beat()
+	again, err := r.send(ctx)
+	if ctx.Err() == nil {
+		r.noted(err)
+	}
+	return again
+}
+
+// send sends what is due. The error is the outbox's.
+func (r *receiver) send(ctx context.Context) (again bool, err error) {
 	items, groups, err := r.due(ctx)
 	if err != nil {
 		r.say("cannot read the outbox", err)
-		return false
+		return false, err
 	}
 	sent := false
 	for i := range items {
 		if ctx.Err() != nil || r.gone || r.now().Before(r.hold) {
-			return false
+			return false, nil
 		}
 		ok, err := r.item(ctx, &items[i])
 		if err != nil {
 			r.say("cannot note a delivery; it will be sent again under the same id", err)
-			return false
+			return false, err
 		}
 		sent = sent || ok
 	}
 	for _, g := range groups {
 		if ctx.Err() != nil || r.gone || r.now().Before(r.hold) {
-			return false
+			return false, nil
 		}
 		ok, err := r.together(ctx, g)
 		if err != nil {
 			r.say("cannot note a delivery; it will be sent again under the same id", err)
-			return false
+			return false, err
 		}
 		sent = sent || ok
 	}
-	return sent && ctx.Err() == nil
+	return sent && ctx.Err() == nil, nil
 }
 
 // item sends one item and notes what came of it.
@@ -173,6 +184,7 @@ func (r *receiver) item(ctx context.Context, i *Item) (sent bool, err error) {
 	}
 	wait, err := r.way.Deliver(ctx, i)
 	if err == nil {
+		r.tried(nil)
 		r.mu.Lock()
 		r.delivered++
 		r.mu.Unlock()
@@ -197,6 +209,7 @@ func (r *receiver) refused(note context.Context, items []Item, wait time.Duratio
 		r.gone = true
 		r.log.Error("the receiver says that it is gone: nothing more is sent to it until the next start; what waits for it is kept", "receiver", r.name)
 	}
+	r.tried(err)
 	r.mu.Lock()
 	r.failed++
 	r.mu.Unlock()

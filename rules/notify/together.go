@@ -132,6 +132,7 @@ func (r *receiver) together(ctx context.Context, items []Item) (sent bool, err e
 	}
 	wait, err := r.way.(Together).DeliverTogether(ctx, tell)
 	if err == nil {
+		r.tried(nil)
 		r.mu.Lock()
 		r.delivered += int64(len(tell))
 		r.mu.Unlock()

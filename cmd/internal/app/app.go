@@ -77,6 +77,8 @@ type Options struct {
 // Intervals say how often the runtime does what it does.
 type Intervals struct {
 	Commit, Tick, Snapshot, Trim, Retain time.Duration
+	// Figures is how often log and history are asked for figures, and whether they work.
+	Figures time.Duration
 	// Answer is the longest wait for what becomes of a command.
 	Answer time.Duration
 }
@@ -85,7 +87,7 @@ func (i *Intervals) fill() {
 	for _, x := range [...]struct {
 		d     *time.Duration
 		usual time.Duration
-	}{{&i.Commit, time.Second / 2}, {&i.Tick, 5 * time.Second}, {&i.Snapshot, time.Minute}, {&i.Trim, time.Minute}, {&i.Retain, 10 * time.Minute}, {&i.Answer, answerWithin}} {
+	}{{&i.Commit, time.Second / 2}, {&i.Tick, 5 * time.Second}, {&i.Snapshot, time.Minute}, {&i.Trim, time.Minute}, {&i.Retain, 10 * time.Minute}, {&i.Figures, 5 * time.Second}, {&i.Answer, answerWithin}} {
 		if *x.d <= 0 {
 			*x.d = x.usual
 		}
@@ -97,6 +99,7 @@ type App struct {
 	opt      Options
 	log      *slog.Logger
 	health   *health.Registry
+	refusal  refusal
 	board    *board.Board
 	live     *live.Live
 	broker   *broker.Broker
@@ -119,6 +122,12 @@ type App struct {
 	answers  answers                   // that commands wait for
 
 	backtests *backtests // nil: none
+
+	questions []*question
+	logEnds   atomic.Pointer[[station.Partitions]uint64] // newest entry of each partition
+	pending   atomic.Pointer[map[string]int64]           // notifications that wait, by receiver
+	logPart   *health.Several
+	snapshots *health.Several
 }
 
 // New opens everything that the options name: broker, log, history, address. It does not
@@ -179,6 +188,8 @@ func (a *App) open(ctx context.Context) (err error) {
 	}
 	a.onClose(func() { a.web.Close() })
 	a.openReach()
+	a.openParts()
+	a.openQuestions()
 	return a.openPartitions(ctx)
 }
 
@@ -221,7 +232,7 @@ func (a *App) openPartitions(ctx context.Context) error {
 		return err
 	}
 	for n := range a.parts {
-		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge, answers: &a.answers}
+		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge, answers: &a.answers, health: a.health.Part(writerName(n), 0)}
 		a.parts[n].start(ctx, positions[n])
 	}
 	if fresh != nil {
@@ -273,9 +284,6 @@ func (a *App) catalog(ctx context.Context) (*catalog, error) {
 	}
 	return c, nil
 }
-
-// Health returns how the parts of the program do.
-func (a *App) Health() *health.Registry { return a.health }
 
 // Addr gives the address of the pages.
 func (a *App) Addr() string { return a.web.Addr().String() }

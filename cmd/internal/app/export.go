@@ -1,9 +1,6 @@
 package app
 
 import (
-	"context"
-	"time"
-
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/influx"
@@ -33,20 +30,11 @@ func (a *App) openExport() (err error) {
 	return err
 }
 
-// exportFigures gives the figures of the export, nil where there is none.
-func (a *App) exportFigures(ctx context.Context) *board.Export {
+// exportFigures returns what the exporter counted, nil where there is none.
+func (a *App) exportFigures() *board.Export {
 	if a.export == nil {
 		return nil
 	}
 	f := a.export.Figures()
-	out := &board.Export{Points: f.Points, Failed: f.Failed, Dropped: f.Dropped}
-	pending, err := a.store.ExportPending(ctx, influx.Name)
-	if err != nil {
-		a.warn("cannot count what waits to be exported", err)
-	}
-	out.Pending = pending.Rows
-	if !pending.Oldest.IsZero() {
-		out.Age = max(0, time.Since(pending.Oldest).Seconds())
-	}
-	return out
+	return &board.Export{Points: f.Points, Failed: f.Failed, Dropped: f.Dropped}
 }

@@ -1,6 +1,8 @@
 package app
 
 import (
+	"fmt"
+	"net/url"
 	"testing"
 	"time"
 
@@ -22,6 +24,40 @@ func logServer(t testing.TB, dir string, port int) *server.Server {
 		t.Fatal("the log's server is not ready")
 	}
 	return s
+}
+
+// logCluster starts three NATS servers with JetStream that hold the log together.
+func logCluster(t testing.TB) [3]*server.Server {
+	t.Helper()
+	var out [3]*server.Server
+	var options [3]*server.Options
+	var routes []*url.URL
+	for i := range options {
+		port := peers.Port(t)
+		routes = append(routes, &url.URL{Scheme: "nats", Host: fmt.Sprintf("127.0.0.1:%d", port)})
+		options[i] = &server.Options{ServerName: fmt.Sprint("log-", i), Host: "127.0.0.1", Port: peers.Port(t), NoLog: true, NoSigs: true,
+			JetStream: true, StoreDir: t.TempDir(), JetStreamMaxMemory: 64 << 20, JetStreamMaxStore: 1 << 30,
+			Cluster: server.ClusterOpts{Name: "plant", Host: "127.0.0.1", Port: port}}
+	}
+	for i, o := range options {
+		o.Routes = routes
+		s, err := server.NewServer(o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.Start()
+		out[i] = s
+		t.Cleanup(func() { s.Shutdown(); s.WaitForShutdown() })
+	}
+	waitFor(t, "a leader of the log's servers", func() bool {
+		for _, s := range out {
+			if s.JetStreamIsLeader() {
+				return true
+			}
+		}
+		return false
+	})
+	return out
 }
 
 // The log is on a server of its own, which is away for a while in mid-stream; then we start

@@ -2,8 +2,6 @@ package app
 
 import (
 	"context"
-	"errors"
-	"fmt"
 	"net/http"
 	"time"
 
@@ -34,67 +32,25 @@ func (a *App) handler() (http.Handler, error) {
 	return web.New(o), nil
 }
 
-// Pipeline gives the figures of the way from message to commit.
+// Pipeline returns the figures of the way from message to commit, without waiting for log or
+// history: what they were asked for is their newest answer, see questions.go.
 func (a *App) Pipeline() board.Pipeline {
-	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Second)
-	defer cancel()
-	out := board.Pipeline{Refused: a.intake.Refused(), LogMaxBytes: a.opt.MaxBytes}
+	now := time.Now()
+	out := board.Pipeline{Refused: a.intake.Refused(), LogMaxBytes: a.opt.MaxBytes, AnswerAge: make(map[string]float64, len(a.questions))}
 	f := a.source.Figures()
 	out.Connected, out.Reconnects, out.Messages = f.Connected, f.Reconnects, f.Received+f.TooLarge
 	b := a.batch.Figures()
 	out.Samples, out.Queue, out.QueueCap, out.LogEntries, out.LogSeconds, out.LogFull = b.Samples, b.Queue, b.QueueCap, b.Entries, b.Appending.Seconds(), b.Full
-	size, err := a.samples.Size(ctx)
-	if err == nil {
-		out.LogBytes, out.LogGaps = size.Bytes, size.Gaps
-	}
-	now := time.Now()
-	for _, n := range a.used() {
-		s := a.parts[n].figures()
-		out.Commits += s.commits
-		out.CommitSum += s.commitSum
-		out.CommitSeconds = max(out.CommitSeconds, s.commitSeconds)
-		if !s.commitAt.IsZero() {
-			if age := now.Sub(s.commitAt).Seconds(); out.CommitAge == 0 || age < out.CommitAge {
-				out.CommitAge = age
-			}
-		}
-		if !s.savedAt.IsZero() {
-			out.SnapshotAge = max(out.SnapshotAge, now.Sub(s.savedAt).Seconds())
-		}
-		if last, _, err := a.samples.Last(ctx, n); err == nil && last > s.position {
-			out.Behind[n] = last - s.position
-		}
-	}
-	if out.OutboxPending, err = a.store.OutboxPending(ctx); err != nil {
-		a.warn("cannot count the outbox", err)
-	}
 	out.Delivered, out.DeliverFailed = a.sender.Figures()
-	a.reachFigures(ctx, &out)
-	out.Export = a.exportFigures(ctx)
+	a.reachFigures(&out)
+	out.Export = a.exportFigures()
+	for _, q := range a.questions {
+		q.into(&out, now)
+	}
+	out.RefusedRatio = a.refusal.ratio()
+	out.Ready = a.Ready() == nil
+	out.Parts = a.partStates()
 	return out
-}
-
-// Ready tells whether messages come in and conclusions are stored; the error says what is
-// missing, a line each.
-func (a *App) Ready() error {
-	var errs []error
-	if !a.board.Ready() {
-		return errors.New("working off the sample log after the start")
-	}
-	if f := a.source.Figures(); !f.Connected {
-		errs = append(errs, fmt.Errorf("not connected to the broker %s", a.BrokerURL()))
-	} else if !f.Subscribed {
-		errs = append(errs, errors.New("the broker has not confirmed the subscription"))
-	}
-	if b := a.batch.Figures(); b.Full {
-		errs = append(errs, fmt.Errorf("the sample log does not take records: %s", b.LastError))
-	}
-	for _, p := range a.parts {
-		if err := p.trouble(); err != nil {
-			errs = append(errs, err)
-		}
-	}
-	return errors.Join(errs...)
 }
 
 func (a *App) refused() []board.Refused {

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/health"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/history"
 	"strokewise/rules"
@@ -43,6 +44,7 @@ type headers struct {
 	policies map[string]rules.HeaderPolicy
 	nudged   chan struct{}
 	answers  *answers
+	health   *health.Part
 
 	mu     sync.Mutex
 	open   map[station.Key]*headerUnit
@@ -211,11 +213,16 @@ func (h *headers) run(ctx context.Context) {
 			return
 		case <-t.C:
 			if !h.busy() {
+				h.health.Works()
 				continue
 			}
 		case <-h.nudged:
 		}
-		if err := h.step(ctx, time.Now()); err != nil && ctx.Err() == nil && h.failed.due(time.Now()) {
+		err := h.step(ctx, time.Now())
+		if ctx.Err() == nil {
+			h.health.Report(err)
+		}
+		if err != nil && ctx.Err() == nil && h.failed.due(time.Now()) {
 			h.log.Warn("cannot store the alarms of headers, trying again; nothing is lost meanwhile", "error", err)
 		}
 	}

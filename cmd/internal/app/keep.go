@@ -68,6 +68,9 @@ func (p *partition) write(ctx context.Context, c *history.Commit) error {
 	began := time.Now()
 	if err := p.store.Commit(ctx, []history.Commit{*c}); err != nil {
 		p.uncommitted = err
+		if ctx.Err() == nil {
+			p.health.Fails("cannot store its conclusions, trying again: %v", err)
+		}
 		return fmt.Errorf("cannot commit partition %d at position %d: %w", p.number, c.Position, err)
 	}
 	p.commitAt, p.uncommitted = time.Now(), nil
@@ -75,6 +78,7 @@ func (p *partition) write(ctx context.Context, c *history.Commit) error {
 	p.commitSum += p.commitNs
 	p.commits++
 	p.waiting = 0
+	p.health.Works()
 	for i := range c.Stations {
 		p.settle(&c.Stations[i])
 	}

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/health"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/history"
@@ -57,6 +58,7 @@ type partition struct {
 	hurry   func() // an alarm waits for its commit
 	nudge   func() // there is something for the alarms of headers
 	answers *answers
+	health  *health.Part
 
 	mu        sync.Mutex
 	units     map[station.Key]*unit
@@ -206,6 +208,7 @@ func (p *partition) fail(err error) {
 	defer p.mu.Unlock()
 	if p.failed == nil {
 		p.failed = err
+		p.health.Fails("stopped: %v", err)
 		p.log.Error("partition stopped", "partition", p.number, "error", err)
 	}
 }
@@ -214,16 +217,6 @@ func (p *partition) fail(err error) {
 func (p *partition) failure() error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	return p.failed
-}
-
-// trouble gives what keeps the partition from storing its conclusions.
-func (p *partition) trouble() error {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	if p.failed == nil && p.uncommitted != nil {
-		return fmt.Errorf("partition %d cannot store its conclusions, trying again: %w", p.number, p.uncommitted)
-	}
 	return p.failed
 }
 

@@ -63,7 +63,7 @@ func (a *App) openReach() {
 		a.route(r.Routes)
 	}
 	if r.DeadMan != nil {
-		r.DeadMan.Ready, r.DeadMan.Logger = a.Ready, a.log
+		r.DeadMan.Ready, r.DeadMan.Logger = a.told, a.log
 	}
 }
 
@@ -111,9 +111,10 @@ func PanelOptions(m *mqtt.Options, p Panel) mqtt.RetainedOptions {
 	}
 }
 
-// lights gives what a panel's topics are to hold: unknown while not all works.
+// lights returns what a panel's topics are to hold: unknown while anything between message and conclusion
+// does not work.
 func (a *App) lights(prefix string) map[string]string {
-	working := a.Ready() == nil
+	working := a.concludes() == nil
 	out := map[string]string{}
 	for _, s := range a.configured() {
 		k := s.Plate.Key
@@ -175,7 +176,7 @@ func (a *App) runReach(g *group) {
 }
 
 // reachFigures adds the figures of what works beside the outbox.
-func (a *App) reachFigures(ctx context.Context, out *board.Pipeline) {
+func (a *App) reachFigures(out *board.Pipeline) {
 	for _, x := range a.opt.Reach.Alertmanagers {
 		out.DeliverFailed[x.Name] += x.ResendFailed()
 	}
@@ -187,14 +188,4 @@ func (a *App) reachFigures(ctx context.Context, out *board.Pipeline) {
 		out.Delivered[notify.DeadManName], out.DeliverFailed[notify.DeadManName] = d.Figures()
 	}
 	out.Withheld = a.sender.Withheld()
-	oldest, err := a.store.OutboxOldest(ctx)
-	if err != nil {
-		a.warn("cannot find the oldest of the outbox", err)
-		return
-	}
-	now := station.InstantOf(time.Now())
-	out.OutboxAge = make(map[string]float64, len(oldest))
-	for name, at := range oldest {
-		out.OutboxAge[name] = max(0, float64(now.Sub(at))/1e9)
-	}
 }

@@ -29,7 +29,7 @@ func (a *App) retainLoop(ctx context.Context) {
 		now := station.InstantOf(a.opt.Now())
 		began := time.Now()
 		n, longest, err := a.store.Retain(ctx, history.Retention{Minutes: now.Add(-int64(a.opt.History.Minutes)), Hours: now.Add(-int64(a.opt.History.Hours))})
-		a.warn("cannot delete what is old from the history, trying again", err)
+		a.warn("cannot delete what is old from the history, trying again", a.doubtful("retention", a.opt.Every.Retain, err))
 		if n > 0 {
 			a.log.Info("deleted what is old from the history", "rows", n, "took", time.Since(began), "longest hold-up of commits", longest)
 		}

@@ -51,11 +51,13 @@ func (a *App) Run(ctx context.Context) error {
 	if err := a.serve(serve); err != nil {
 		return err
 	}
+	serve.run(a.figuresLoop)
 	if err := a.catchUp(ctx, work); err != nil {
 		return err
 	}
 	a.knowHeaders()
 	a.warn("cannot store the alarms of headers", a.headers.step(ctx, time.Now())) // before what waits for them is sent
+	a.headers.health = a.health.Part("headers", lateAfter(headerEvery))
 	work.run(a.headers.run)
 	work.run(func(ctx context.Context) { every(ctx, time.Minute, a.knowHeaders) }) // plate data take effect in the log's order
 	work.run(func(ctx context.Context) {
@@ -95,6 +97,7 @@ func (a *App) serve(g *group) error {
 	}
 	g.run(func(context.Context) {
 		if err := srv.Serve(a.web); !errors.Is(err, http.ErrServerClosed) {
+			a.health.Part("pages", 0).Fails("serving pages ended: %v", err)
 			a.warn("serving pages ended", err)
 		}
 	})
@@ -326,7 +329,9 @@ func (a *App) snapshotLoop(ctx context.Context, n int, p *partition) {
 	pause(ctx, a.opt.Every.Snapshot*time.Duration(n+1)/station.Partitions)
 	save := func() {
 		if err := p.commit(ctx); err == nil {
-			a.warn("cannot store snapshot", p.snapshot(ctx))
+			err = p.snapshot(ctx)
+			a.snapshots.Doubt(writerName(n), err)
+			a.warn("cannot store snapshot", err)
 		}
 	}
 	if ctx.Err() == nil {
@@ -339,8 +344,12 @@ func (a *App) snapshotLoop(ctx context.Context, n int, p *partition) {
 func (a *App) tickLoop(ctx context.Context) {
 	every(ctx, a.opt.Every.Tick, func() {
 		now := station.InstantOf(time.Now())
-		for _, n := range a.used() {
-			if _, err := a.samples.Append(ctx, n, []station.Record{{Arrival: now, Tick: true}}); err != nil && !errors.Is(err, samplelog.ErrFull) {
+		used := a.used()
+		a.due(used)
+		for _, n := range used {
+			_, err := a.samples.Append(ctx, n, []station.Record{{Arrival: now, Tick: true}})
+			a.ticked(ctx, n, err)
+			if err != nil && !errors.Is(err, samplelog.ErrFull) {
 				a.warn("cannot append a tick", err)
 			}
 		}
@@ -368,10 +377,10 @@ func (a *App) trimLoop(ctx context.Context) {
 	every(ctx, a.opt.Every.Trim, func() {
 		to, err := a.samples.Before(ctx, time.Now().Add(-a.opt.Keep))
 		if err != nil {
-			a.warn("cannot find what to trim", err)
+			a.warn("cannot find what to trim", a.doubtful("trim", a.opt.Every.Trim, err))
 			return
 		}
-		a.warn("cannot trim the sample log", a.trim(ctx, to))
+		a.warn("cannot trim the sample log", a.doubtful("trim", a.opt.Every.Trim, a.trim(ctx, to)))
 	})
 }
 

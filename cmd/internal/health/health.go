@@ -32,9 +32,19 @@ func (l Level) String() string {
 	}
 }
 
+// Role is what the work of a part is needed for.
+type Role uint8
+
+const (
+	Judges Role = iota // from message to stored conclusion
+	Tells              // from conclusion to people
+	Beside             // neither: export, deletion, snapshots
+)
+
 // State is what a part has reported.
 type State struct {
 	Part   string
+	Role   Role
 	Level  Level
 	Reason string    // a sentence without its full stop; empty while the part works
 	Since  time.Time // of this level
@@ -46,6 +56,7 @@ type Registry struct {
 	mu    sync.Mutex
 	now   func() time.Time
 	parts map[string]*Part
+	looks []func()
 }
 
 // New returns a registry without parts. The function now is time.Now, or a clock of a test.
@@ -71,7 +82,33 @@ func (r *Registry) Part(name string, within time.Duration) *Part {
 		p = &Part{owner: r, state: State{Part: name, Since: t, Heard: t}}
 		r.parts[name] = p
 	}
+	if p.within <= 0 && within > 0 {
+		p.state.Heard = r.now() // what was not due before is due from now on
+	}
 	p.within = within
+	return p
+}
+
+// Drop forgets a part that has nothing to do any more. What it reports later reaches nobody.
+func (r *Registry) Drop(name string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	delete(r.parts, name)
+}
+
+// Look has f called before the parts are listed, by whoever lists them, to report what is cheap to
+// find out at that moment. It must not block.
+func (r *Registry) Look(f func()) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.looks = append(r.looks, f)
+}
+
+// As sets what the part's work is needed for, Judges unless it is set, and returns the part.
+func (p *Part) As(role Role) *Part {
+	p.owner.mu.Lock()
+	defer p.owner.mu.Unlock()
+	p.state.Role = role
 	return p
 }
 
@@ -109,6 +146,12 @@ func (p *Part) report(l Level, reason string) {
 // List returns the states of all parts: those that fail first, then those in doubt, each by name.
 func (r *Registry) List() []State {
 	r.mu.Lock()
+	looks := r.looks
+	r.mu.Unlock()
+	for _, f := range looks {
+		f()
+	}
+	r.mu.Lock()
 	defer r.mu.Unlock()
 	t := r.now()
 	out := make([]State, 0, len(r.parts))
@@ -136,12 +179,9 @@ func (p *Part) at(t time.Time) State {
 	return s
 }
 
-// Failing returns the parts that fail.
-func (r *Registry) Failing() []State {
-	list := r.List()
-	n := slices.IndexFunc(list, func(s State) bool { return s.Level != Fails })
-	if n < 0 {
-		return list
-	}
-	return list[:n]
+// Failing returns the parts that fail, of the given roles, or of all where none is given.
+func (r *Registry) Failing(roles ...Role) []State {
+	return slices.DeleteFunc(r.List(), func(s State) bool {
+		return s.Level != Fails || len(roles) > 0 && !slices.Contains(roles, s.Role)
+	})
 }

@@ -1,6 +1,7 @@
 package health_test
 
 import (
+	"errors"
 	"testing"
 	"time"
 
@@ -44,4 +45,48 @@ func TestSinceIsOfTheLevel(t *testing.T) {
 	}
 	var none *health.Part
 	none.Works() // reports to nobody
+}
+
+func TestTheWorstOfSeveralSpeaks(t *testing.T) {
+	r := health.New(time.Now)
+	s := health.NewSeveral(r.Part("log", 0))
+	s.Doubt("trim", errors.New("not trimmed"))
+	s.Report("append", errors.New("no quorum"))
+	s.Report("read", errors.New("no quorum")) // the same fault, seen twice
+	if f := r.Failing(); len(f) != 1 || f[0].Reason != "no quorum" {
+		t.Fatalf("got %+v, want the failures once", f)
+	}
+	s.Report("append", nil)
+	s.Report("read", nil)
+	if l := r.List(); l[0].Level != health.Doubtful || l[0].Reason != "not trimmed" {
+		t.Fatalf("got %+v, want the doubt that is left", l)
+	}
+	s.Doubt("trim", nil)
+	if l := r.List(); l[0].Level != health.Works || l[0].Reason != "" {
+		t.Fatalf("got %+v, want a part that works", l)
+	}
+}
+
+func TestRolesAndLooks(t *testing.T) {
+	now := time.Unix(1e9, 0)
+	r := health.New(func() time.Time { return now })
+	export := r.Part("export", 0).As(health.Beside)
+	r.Look(func() { export.Fails("away") })
+	if f := r.Failing(health.Judges, health.Tells); len(f) != 0 {
+		t.Fatalf("got %+v, want nothing of what stands beside", f)
+	}
+	if f := r.Failing(); len(f) != 1 || f[0].Role != health.Beside {
+		t.Fatalf("got %+v, want the export", f)
+	}
+	w := r.Part("writer-1", 0)
+	now = now.Add(time.Hour)
+	r.Part("writer-1", time.Minute) // due from now on
+	if f := r.Failing(health.Judges); len(f) != 0 {
+		t.Fatalf("got %+v, want nothing: it was not due before", f)
+	}
+	r.Drop("writer-1")
+	w.Fails("gone")
+	if f := r.Failing(health.Judges); len(f) != 0 {
+		t.Fatalf("got %+v of a part that was dropped", f)
+	}
 }
