@@ -127,6 +127,9 @@ func leftOf(t *testing.T, j *JetStream, to uint64) (n int) {
 		if e.Position >= to {
 			return errEnough
 		}
+		if len(e.Records) == 0 { // in place of a lost one
+			return nil
+		}
 		r := &e.Records[0]
 		if r.Arrival <= last || r.Blocks[0].Values[249] != float64(249*r.Arrival)*0.1234567 {
 			return fmt.Errorf("entry %d after %d is %v", r.Arrival, last, r.Blocks[0].Values[249])

@@ -56,7 +56,11 @@ func (j *JetStream) Renew(ctx context.Context) (string, error) {
 	if j.stream, err = j.js.UpdateStream(ctx, withID(i.Config, nil)); err != nil {
 		return "", fmt.Errorf("cannot give the sample log a new identity: %w", err)
 	}
-	return j.ID(ctx)
+	id, err := j.ID(ctx)
+	if err == nil {
+		j.mark.renamed(id)
+	}
+	return id, err
 }
 
 // Lock keeps other processes off a log's folder, as an open log does, until the function

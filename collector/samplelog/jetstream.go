@@ -38,6 +38,7 @@ type Options struct {
 	leaseTTL   time.Duration // 0: the usual one
 	standsFor  time.Duration // 0: the usual one
 	answersFor time.Duration // 0: answerWait
+	unmended   bool          // the server reads damaged files as they are
 }
 
 // JetStream is the Log on a NATS JetStream stream, embedded in the process (no port is
@@ -50,6 +51,8 @@ type JetStream struct {
 	stream jetstream.Stream
 	lease  *lease
 	whole  wholeness
+	mark   *marker
+	room   room
 
 	serving  sync.Mutex // guards server, reports and closed
 	server   *server.Server
@@ -96,12 +99,20 @@ func (j *JetStream) open(ctx context.Context) (err error) {
 	if err := j.openStream(ctx); err != nil {
 		return err
 	}
-	return j.openWhole(ctx)
+	if err := j.openWhole(ctx); err != nil {
+		return err
+	}
+	return j.openMark(ctx)
 }
 
 func (j *JetStream) startServer() (err error) {
 	if err := writable(filepath.Join(j.opt.Dir, "stream")); err != nil {
 		return err
+	}
+	if !j.opt.unmended {
+		if j.whole.mended, err = mend(filepath.Join(j.opt.Dir, "stream"), j.opt.Logger); err != nil {
+			return err
+		}
 	}
 	j.server, j.reports, err = j.newServer()
 	return err
@@ -124,9 +135,14 @@ func (j *JetStream) Append(ctx context.Context, partition int, records []station
 	if len(data) > MaxEntry {
 		return 0, fmt.Errorf("cannot append to partition %d: the entry has %d bytes, at most %d are allowed", partition, len(data), MaxEntry)
 	}
+	m := &nats.Msg{Subject: subject(partition), Data: data, Header: nats.Header{previousHeader: {j.whole.header(partition)}}}
+	if err := j.refuse(records, m); err != nil {
+		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, err)
+	}
+	before := j.mark.newest()
 	c, cancel := context.WithTimeout(ctx, answerWait)
 	defer cancel()
-	ack, err := j.js.PublishMsg(c, &nats.Msg{Subject: subject(partition), Data: data, Header: nats.Header{previousHeader: {j.whole.header(partition)}}})
+	ack, err := j.js.PublishMsg(c, m)
 	if err != nil {
 		var api *jetstream.APIError
 		if errors.As(err, &api) && api.ErrorCode == codeFull && strings.Contains(api.Description, "maximum bytes") {
@@ -140,7 +156,10 @@ func (j *JetStream) Append(ctx context.Context, partition int, records []station
 		}
 		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, err)
 	}
-	j.whole.accepted(partition, ack.Sequence)
+	if ack.Sequence <= before {
+		return 0, j.again(ctx, partition, ack.Sequence, before)
+	}
+	j.accepted(partition, ack.Sequence, stored(m))
 	return ack.Sequence, nil
 }
 
@@ -154,8 +173,11 @@ var errStands = errors.New("entries are there but none comes")
 // node that gives it nothing, or find no node that takes it. Then entries are asked for one by
 // one, and a new reader is tried.
 func (j *JetStream) Read(ctx context.Context, partition int, from uint64, fn func(Entry) error) error {
+	from, err := j.begin(ctx, from)
+	if err != nil {
+		return readError(ctx, partition, err)
+	}
 	for {
-		var err error
 		if from, err = j.read(ctx, partition, from, fn); !errors.Is(err, errStands) {
 			return err
 		}
@@ -273,7 +295,9 @@ func readError(ctx context.Context, partition int, err error) error {
 
 // entry gives an entry to fn, where the reader has come to position last.
 func (j *JetStream) entry(partition int, last, position uint64, header nats.Header, data []byte, fn func(Entry) error) error {
-	j.look(partition, last, position, header)
+	if err := j.look(partition, last, position, header); err != nil {
+		return err
+	}
 	records, err := Decode(data)
 	if err != nil {
 		return fmt.Errorf("cannot read position %d of the sample log: %w: %w", position, ErrEntry, err)
@@ -286,7 +310,8 @@ func (j *JetStream) Trim(ctx context.Context, position uint64) error {
 	if err := j.stream.Purge(ctx, jetstream.WithPurgeSequence(position+1)); err != nil {
 		return fmt.Errorf("cannot trim the sample log to position %d: %w", position, err)
 	}
-	return nil
+	_, err := j.measure(ctx)
+	return err
 }
 
 // Before implements Log: a search by halves over the entries' times.
@@ -298,13 +323,15 @@ func (j *JetStream) Before(ctx context.Context, t time.Time) (uint64, error) {
 	low, high := s.First, s.Last+1 // the first entry not before t lies in [low, high]
 	for low < high {
 		mid := low + (high-low)/2
-		m, err := j.stream.GetMsg(ctx, mid)
-		if err != nil {
+		m, err := j.stream.GetMsg(ctx, mid, jetstream.WithGetMsgSubject(subjects)) // at mid, or the next one where damaged files lack it
+		switch {
+		case errors.Is(err, jetstream.ErrMsgNotFound):
+			high = mid
+		case err != nil:
 			return 0, fmt.Errorf("cannot read position %d of the sample log: %w", mid, err)
-		}
-		if m.Time.Before(t) {
-			low = mid + 1
-		} else {
+		case m.Time.Before(t):
+			low = m.Sequence + 1
+		default:
 			high = mid
 		}
 	}
@@ -331,17 +358,7 @@ func (j *JetStream) Last(ctx context.Context, partition int) (uint64, uint64, er
 }
 
 // Size implements Log.
-func (j *JetStream) Size(ctx context.Context) (Size, error) {
-	i, err := j.stream.Info(ctx)
-	if err != nil {
-		return Size{}, fmt.Errorf("cannot read the size of the sample log: %w", err)
-	}
-	s := Size{Bytes: int64(i.State.Bytes), MaxBytes: j.opt.MaxBytes, Last: i.State.LastSeq, Gaps: j.whole.gaps.Load()}
-	if i.State.Msgs > 0 {
-		s.First = i.State.FirstSeq
-	}
-	return s, nil
-}
+func (j *JetStream) Size(ctx context.Context) (Size, error) { return j.measure(ctx) }
 
 // Close ends the lease, stops the embedded server and gives the folder free.
 func (j *JetStream) Close() error {
@@ -357,6 +374,7 @@ func (j *JetStream) Close() error {
 	j.serving.Lock()
 	defer j.serving.Unlock()
 	j.closed = true
+	j.mark.close()
 	if j.server != nil {
 		j.server.Shutdown()
 		j.server.WaitForShutdown()

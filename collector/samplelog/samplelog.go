@@ -19,6 +19,9 @@ var ErrFull = errors.New("sample log is full")
 // same.
 var ErrEntry = errors.New("the entry cannot be read by this program")
 
+// ErrTrimmed is wrapped by Read where entries that the reader was about to read have been trimmed.
+var ErrTrimmed = errors.New("the entries to be read were dropped meanwhile to make room in the sample log")
+
 // Entry is a batch of records of one partition at its position in the log. Positions
 // increase within a partition, not by one.
 type Entry struct {
@@ -33,7 +36,8 @@ type Log interface {
 	// once it is durable to the configured degree.
 	Append(ctx context.Context, partition int, records []station.Record) (uint64, error)
 	// Read calls fn for each entry of the partition after position from, in order, and
-	// goes on waiting for new ones until ctx ends or fn fails. fn must not keep entries.
+	// goes on waiting for new ones until ctx ends or fn fails. fn must not keep entries. What was
+	// trimmed before the first entry is left out; ErrTrimmed reports what is trimmed after it.
 	Read(ctx context.Context, partition int, from uint64, fn func(Entry) error) error
 	// Trim removes, in all partitions, entries at or below position.
 	Trim(ctx context.Context, position uint64) error
@@ -50,6 +54,8 @@ type Log interface {
 // Size is what the log holds, in bytes.
 type Size struct {
 	Bytes, MaxBytes int64
-	First, Last     uint64 // positions, 0: empty
-	Gaps            int64  // found since the start where its files no longer hold an entry
+	First, Last     uint64    // positions, 0: empty
+	Oldest          time.Time // when the first was stored, zero: empty
+	Gaps            int64     // found since the start where its files no longer hold an entry
+	Lost            int64     // entries that are missing there, at least
 }

@@ -1,0 +1,91 @@
+package samplelog
+
+import (
+	"context"
+	"fmt"
+	"sync/atomic"
+
+	"github.com/nats-io/nats.go"
+
+	"strokewise/analyzer/station"
+)
+
+// Shares of max_bytes that whoever trims the log works with: above TrimAbove the oldest entries go,
+// down to TrimTo. Own choice: between them lie hours of a log that holds days, so that trimming is
+// rare, and what is kept stays close to what was configured.
+const (
+	TrimAbove = 0.95
+	TrimTo    = 0.90
+)
+
+// reserveShare is the part of max_bytes, mostReserve bytes at most, that samples leave to what the
+// program and people add: plate data and ticks may use half of it, people's words all. A tick takes
+// some 100 bytes, so that half of the least reserve (256 KiB) lasts for hours.
+const (
+	reserveShare = 64
+	mostReserve  = 64 << 20
+)
+
+// bound returns how many bytes the log may hold once records like these are added; 0: no bound.
+func bound(maxBytes int64, records []station.Record) int64 {
+	if maxBytes <= 0 {
+		return 0
+	}
+	reserve := min(maxBytes/reserveShare, mostReserve)
+	kept := int64(0) // of the reserve
+	for i := range records {
+		switch r := &records[i]; {
+		case r.Command != nil:
+		case r.Tick || r.Epoch != nil:
+			kept = max(kept, reserve/2)
+		default:
+			return maxBytes - reserve
+		}
+	}
+	return maxBytes - kept
+}
+
+// room keeps how many bytes the stream holds without asking the server for each entry. Only this
+// process appends, so that the sum is right; entries under way while the server is asked count twice
+// until it is asked again.
+type room struct {
+	base  atomic.Int64 // what the server answered, less what had been added by then
+	added atomic.Int64 // since the start
+}
+
+// overhead is what the server's file store adds to a message's subject, headers and data: its
+// record's header, the length of the headers, a checksum.
+const overhead = 22 + 4 + 8
+
+func stored(m *nats.Msg) int64 { return int64(m.Size()) + overhead }
+
+func (r *room) bytes() int64 { return r.base.Load() + r.added.Load() }
+
+// refuse returns ErrFull where the entry would use what is left for others.
+func (j *JetStream) refuse(records []station.Record, m *nats.Msg) error {
+	if b := bound(j.opt.MaxBytes, records); b > 0 && j.room.bytes()+stored(m) > b {
+		return fmt.Errorf("%w (log.max_bytes is %d)", ErrFull, j.opt.MaxBytes)
+	}
+	return nil
+}
+
+// measure asks the server what the stream holds.
+func (j *JetStream) measure(ctx context.Context) (Size, error) {
+	before := j.room.added.Load()
+	i, err := j.stream.Info(ctx)
+	if err != nil {
+		return Size{}, fmt.Errorf("cannot read the size of the sample log: %w", err)
+	}
+	j.room.base.Store(int64(i.State.Bytes) - before)
+	s := Size{Bytes: int64(i.State.Bytes), MaxBytes: j.opt.MaxBytes, Last: i.State.LastSeq, Gaps: j.whole.gaps.Load(), Lost: j.whole.lost()}
+	if i.State.Msgs > 0 {
+		s.First, s.Oldest = i.State.FirstSeq, i.State.FirstTime
+	}
+	return s, nil
+}
+
+// Added returns the bytes that were added since the start.
+func (j *JetStream) Added() int64 { return j.room.added.Load() }
+
+// Newest returns the newest position of a partition that is known without asking the server.
+func (j *JetStream) Newest(partition int) uint64 { return j.whole.newest[partition].Load() }
