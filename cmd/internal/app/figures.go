@@ -31,7 +31,7 @@ func (a *App) handler() (http.Handler, error) {
 	if a.backtests != nil {
 		o.Backtest = a.backtests
 	}
-	return web.New(o), nil
+	return onlyLive(web.New(o), a.speak), nil
 }
 
 // Pipeline gives the figures of the way from message to commit.
@@ -80,6 +80,9 @@ func (a *App) Ready() error {
 	var errs []error
 	if !a.board.Ready() {
 		return errors.New("working off the sample log after the start")
+	}
+	if err := a.speak(); err != nil {
+		errs = append(errs, fmt.Errorf("the lease of the sample log is not sure, so nothing is concluded, told or served: %w", err))
 	}
 	if f := a.source.Figures(); !f.Connected {
 		errs = append(errs, fmt.Errorf("not connected to the broker %s", a.BrokerURL()))

@@ -54,9 +54,12 @@ type partition struct {
 	live    *live.Live
 	catalog *catalog
 	log     *slog.Logger
-	wake    func() // the outbox has something new
-	hurry   func() // an alarm waits for its commit
-	nudge   func() // there is something for the alarms of headers
+	wake    func()       // the outbox has something new
+	hurry   func()       // an alarm waits for its commit
+	nudge   func()       // there is something for the alarms of headers
+	speak   func() error // nil while what is concluded counts; nil: always
+	toldTo  uint64       // what was concluded up to here another process has told, less what told names
+	told    *history.Told
 	answers *answers
 
 	mu        sync.Mutex
@@ -99,6 +102,9 @@ type unit struct {
 
 // entry works off one log entry.
 func (p *partition) entry(ctx context.Context, e samplelog.Entry) error {
+	if err := p.parted(ctx, e.Position); err != nil {
+		return err
+	}
 	full, urgent, err := p.work(e)
 	switch {
 	case err != nil:
@@ -109,6 +115,25 @@ func (p *partition) entry(ctx context.Context, e samplelog.Entry) error {
 		p.hurry()
 	}
 	return nil
+}
+
+// parted returns an error where nothing may be concluded now. It commits what another process may have
+// told apart from what follows.
+func (p *partition) parted(ctx context.Context, next uint64) error {
+	if err := p.may(); err != nil {
+		return err
+	}
+	if at := p.at(); at > 0 && at <= p.toldTo && next > p.toldTo {
+		return p.commit(ctx)
+	}
+	return nil
+}
+
+func (p *partition) may() error {
+	if p.speak == nil {
+		return nil
+	}
+	return p.speak()
 }
 
 // work runs the entry's records and tells whether it is time to commit, or soon.
@@ -245,6 +270,9 @@ func (p *partition) commit(ctx context.Context) error {
 	if !p.dirty || p.failed != nil {
 		return p.failed
 	}
+	if err := p.may(); err != nil {
+		return err
+	}
 	c := history.Commit{Partition: p.number, Position: p.position, Acts: p.people.acts, Notes: p.people.notes}
 	units := p.ordered
 	for _, u := range units {
@@ -257,6 +285,9 @@ func (p *partition) commit(ctx context.Context) error {
 		p.hold(&c.Holding, u, len(c.Transitions)-len(o.Transitions))
 	}
 	c.Holding.Words = p.people.words
+	if p.position <= p.toldTo {
+		c.Told = p.told
+	}
 	began := time.Now()
 	if err := p.store.Commit(ctx, []history.Commit{c}); err != nil {
 		p.uncommitted = err
