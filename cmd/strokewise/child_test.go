@@ -24,8 +24,12 @@ import (
 // measure is the program itself, built as the tests are (with the race detector too).
 const childEnv = "STROKEWISE_TEST_RUN_MAIN"
 
+// leaseEnv shortens the lease of a shared log, so that a test need not wait for the usual 15 s.
+const leaseEnv = "STROKEWISE_TEST_LEASE"
+
 func TestMain(m *testing.M) {
 	if os.Getenv(childEnv) == "1" {
+		leaseTTL, _ = time.ParseDuration(os.Getenv(leaseEnv))
 		main()
 		return
 	}
@@ -178,6 +182,12 @@ func write(t testing.TB, name, text string) string {
 // configOf gives a configuration of the recordings' stations.
 func configOf(t testing.TB, broker, data, more string) string {
 	t.Helper()
+	return write(t, "strokewise.yaml", configText(t, broker, data, more))
+}
+
+// configText returns the text of such a configuration.
+func configText(t testing.TB, broker, data, more string) string {
+	t.Helper()
 	rs, err := playback.Recordings()
 	if err != nil {
 		t.Fatal(err)
@@ -203,7 +213,7 @@ sites: [{ id: %s, zone: %s }]
     limits: { silence: 1 h }
 `, p.Key.Station, p.Branch, p.TankVolume*1e3)
 	}
-	return write(t, "strokewise.yaml", b.String())
+	return b.String()
 }
 
 // playAll plays one round of all recordings to a broker, their first samples at the given

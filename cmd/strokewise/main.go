@@ -14,6 +14,7 @@ import (
 
 	"github.com/alecthomas/kong"
 
+	"strokewise/collector/samplelog"
 	"strokewise/rules"
 )
 
@@ -23,6 +24,7 @@ const (
 	exitFault = 1 // something could not be done
 	exitUsage = 2 // the command line cannot be understood
 	exitLater = 3 // a command was taken, and what becomes of it is not known yet
+	exitTaken = 4 // another process holds the sample log: it took over, or was there first
 )
 
 // commands are the subcommands.
@@ -81,6 +83,9 @@ func execute(ctx context.Context, args []string, out, errOut io.Writer) int {
 		fmt.Fprintf(errOut, "strokewise: %v\n", err)
 		if errors.As(err, new(undecided)) {
 			return exitLater
+		}
+		if errors.Is(err, samplelog.ErrLease) {
+			return exitTaken
 		}
 		return exitFault
 	}

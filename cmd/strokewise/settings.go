@@ -20,10 +20,13 @@ import (
 	"strokewise/rules"
 )
 
+// leaseTTL is how long the log's lease of a dead process holds, 0: the usual time. Tests shorten it.
+var leaseTTL time.Duration
+
 // settings turns a configuration into the runtime's options.
 func settings(c *config.Config, e *env) (app.Options, error) {
 	o := app.Options{
-		Data: c.Data, MaxBytes: c.Log.MaxBytes, Keep: c.Log.Keep, SyncAlways: c.Log.SyncAlways, LogURL: c.Log.URL,
+		Data: c.Data, MaxBytes: c.Log.MaxBytes, Keep: c.Log.Keep, SyncAlways: c.Log.SyncAlways, LogURL: c.Log.URL, LeaseTTL: leaseTTL,
 		History: app.Retention{Minutes: c.History.Minutes, Hours: c.History.Hours},
 		Listen:  c.HTTP.Listen, Hosts: c.HTTP.Hosts, Version: version(), Logger: e.log,
 		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference), Rates: make(map[string]cost.Rates),

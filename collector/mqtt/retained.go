@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"net"
+	"net/url"
 	"os"
 	"strings"
 	"sync"
@@ -32,6 +34,9 @@ type RetainedOptions struct {
 	Again     time.Duration // everything anew, 0: 1 min
 	KeepAlive time.Duration // whole seconds, 0: 10 s; the broker tells the will after one and a half
 	Logger    *slog.Logger
+	// Dial makes connections, nil: the usual way. Where they carry nothing any more, the broker
+	// tells the will.
+	Dial func(ctx context.Context, network, address string) (net.Conn, error)
 }
 
 // Retained keeps retained messages at a broker up to date while Run runs, for lights and
@@ -205,6 +210,28 @@ func (r *Retained) wait(ctx context.Context, t paho.Token) error {
 	}
 }
 
+// dial makes a connection by Dial.
+func (r *Retained) dial(ctx context.Context, u *url.URL) (net.Conn, error) {
+	ctx, cancel := context.WithTimeout(ctx, connectTimeout)
+	defer cancel()
+	c, err := r.opt.Dial(ctx, "tcp", u.Host)
+	if err != nil || !schemes[u.Scheme] {
+		return c, err
+	}
+	conf := &tls.Config{MinVersion: tls.VersionTLS12}
+	if r.opt.TLS != nil {
+		conf = r.opt.TLS.Clone()
+	}
+	if conf.ServerName == "" {
+		conf.ServerName = u.Hostname()
+	}
+	t := tls.Client(c, conf)
+	if err := t.HandshakeContext(ctx); err != nil {
+		return nil, errors.Join(err, c.Close())
+	}
+	return t, nil
+}
+
 // connect makes a connection, with the last will or without.
 func (r *Retained) connect(ctx context.Context, will bool) (paho.Client, <-chan error, error) {
 	password := ""
@@ -225,6 +252,9 @@ func (r *Retained) connect(ctx context.Context, will bool) (paho.Client, <-chan 
 	o.SetKeepAlive(r.opt.KeepAlive).SetConnectionLostHandler(func(_ paho.Client, err error) { lost <- err })
 	if r.opt.TLS != nil {
 		o.SetTLSConfig(r.opt.TLS)
+	}
+	if r.opt.Dial != nil {
+		o.SetCustomOpenConnectionFn(func(u *url.URL, _ paho.ClientOptions) (net.Conn, error) { return r.dial(ctx, u) })
 	}
 	if will {
 		o.SetWill(r.opt.Heartbeat, r.opt.Dead, 1, true)

@@ -77,7 +77,7 @@ func (c cluster) leader(t *testing.T) *node {
 	conn, js := c.client(t)
 	defer conn.Close()
 	for until := time.Now().Add(patience); time.Now().Before(until); time.Sleep(50 * time.Millisecond) {
-		s, err := js.Stream(t.Context(), streamName)
+		s, err := js.Stream(t.Context(), usual.stream)
 		if err != nil || s.CachedInfo().Cluster == nil {
 			continue
 		}
@@ -97,7 +97,7 @@ func (c cluster) whole(t *testing.T) {
 	conn, js := c.client(t)
 	defer conn.Close()
 	for until := time.Now().Add(patience); time.Now().Before(until); time.Sleep(50 * time.Millisecond) {
-		s, err := js.Stream(t.Context(), streamName)
+		s, err := js.Stream(t.Context(), usual.stream)
 		if err != nil || s.CachedInfo().Cluster == nil || s.CachedInfo().Cluster.Leader == "" {
 			continue
 		}
@@ -123,7 +123,7 @@ func TestAnyNodeMayBeKilled(t *testing.T) {
 	}
 	c := startCluster(t, 3)
 	log := slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelError}))
-	j, err := Open(t.Context(), Options{Dir: t.TempDir(), URL: c.url(), Logger: log, leaseTTL: shortLease})
+	j, err := Open(t.Context(), Options{Dir: t.TempDir(), URL: c.url(), Logger: log, LeaseTTL: shortLease})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -228,7 +228,7 @@ const shortLease = 6 * time.Second
 // meanwhile, and it goes on by itself afterwards, with nothing lost.
 func TestTheWholeClusterMayBeAwayLongerThanTheLease(t *testing.T) {
 	c := startCluster(t, 1)
-	j, err := Open(t.Context(), Options{Dir: t.TempDir(), URL: c.url(), leaseTTL: shortLease})
+	j, err := Open(t.Context(), Options{Dir: t.TempDir(), URL: c.url(), LeaseTTL: shortLease})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -238,7 +238,7 @@ func TestTheWholeClusterMayBeAwayLongerThanTheLease(t *testing.T) {
 	}
 	c[0].kill()
 	until(t, "the end of the lease", func() bool { return j.lease.holds() != nil })
-	if _, err := j.Append(t.Context(), 0, tick(100)); !errors.Is(err, errUnsure) {
+	if _, err := j.Append(t.Context(), 0, tick(100)); !errors.Is(err, ErrDoubt) {
 		t.Errorf("appending without a lease gives %v", err)
 	}
 	c[0].start(t)
@@ -255,7 +255,7 @@ func TestTheWholeClusterMayBeAwayLongerThanTheLease(t *testing.T) {
 func TestTheLeaseKeepsASecondWriterOut(t *testing.T) {
 	c := startCluster(t, 1)
 	open := func() (*JetStream, error) {
-		return Open(t.Context(), Options{Dir: t.TempDir(), URL: c.url(), leaseTTL: shortLease})
+		return Open(t.Context(), Options{Dir: t.TempDir(), URL: c.url(), LeaseTTL: shortLease})
 	}
 	first, err := open()
 	if err != nil {
@@ -293,7 +293,7 @@ func TestTheLeaseKeepsASecondWriterOut(t *testing.T) {
 
 // A renewal whose answer was lost is no other writer's.
 func TestALostAnswerToARenewalLosesNoLease(t *testing.T) {
-	j, err := Open(t.Context(), Options{Dir: t.TempDir(), leaseTTL: time.Hour})
+	j, err := Open(t.Context(), Options{Dir: t.TempDir(), LeaseTTL: time.Hour})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -148,7 +148,7 @@ func (c cluster) clear(t testing.TB) {
 	t.Helper()
 	conn, js := c.client(t)
 	defer conn.Close()
-	for _, name := range []string{streamName, "KV_" + leaseBucket} {
+	for _, name := range []string{usual.stream, "KV_" + usual.lease} {
 		if err := js.DeleteStream(t.Context(), name); err != nil && !isCode(err, 10059) {
 			t.Fatal(err)
 		}
@@ -181,7 +181,7 @@ func TestConformanceOnExternalServers(t *testing.T) {
 				t.Fatal(err)
 			}
 			defer j.Close()
-			for _, name := range []string{streamName, "KV_" + leaseBucket} {
+			for _, name := range []string{usual.stream, "KV_" + usual.lease} {
 				s, err := j.js.Stream(t.Context(), name)
 				if err != nil {
 					t.Fatal(err)

@@ -256,12 +256,13 @@ func TestASecondInstanceRefusesToStart(t *testing.T) {
 
 // The lease keeps a writer on another machine off: here two clients of one server.
 func TestLeaseRefusesASecondWriter(t *testing.T) {
-	j, err := Open(t.Context(), Options{Dir: t.TempDir(), leaseTTL: time.Second})
+	j, err := Open(t.Context(), Options{Dir: t.TempDir(), LeaseTTL: time.Second})
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer j.Close()
-	if _, err := takeLease(t.Context(), j.lease.kv, time.Second, false, j.opt.Logger); !errors.Is(err, ErrLease) {
+	other := &JetStream{opt: Options{URL: "another machine's", Logger: j.opt.Logger}}
+	if _, err := other.takeLease(t.Context(), j.lease.kv, time.Second); !errors.Is(err, ErrLease) {
 		t.Fatalf("got %v", err)
 	}
 }
@@ -304,7 +305,7 @@ func BenchmarkAppend(b *testing.B) {
 			data, _ := Encode(rec)
 			b.Run("bare-publish", func(b *testing.B) {
 				for b.Loop() {
-					if _, err := j.js.Publish(b.Context(), subject(1), data); err != nil {
+					if _, err := j.js.Publish(b.Context(), usual.subject(1), data); err != nil {
 						b.Fatal(err)
 					}
 				}

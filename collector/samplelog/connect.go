@@ -1,6 +1,8 @@
 package samplelog
 
 import (
+	"crypto/tls"
+	"errors"
 	"fmt"
 	"log/slog"
 	"time"
@@ -12,9 +14,22 @@ import (
 // ever, to whichever server answers. What is published meanwhile fails at once instead of
 // waiting unseen in the client: the batcher tries again, in order.
 func (j *JetStream) connect() (*nats.Conn, error) {
-	c, err := nats.Connect(j.opt.URL, append(j.handlers(), nats.Name("strokewise"), nats.MaxReconnects(-1), nats.ReconnectWait(500*time.Millisecond),
-		nats.Timeout(5*time.Second), nats.PingInterval(10*time.Second), nats.MaxPingsOutstanding(2), nats.ReconnectBufSize(-1))...)
+	login, err := j.opt.Login.options()
 	if err != nil {
+		return nil, fmt.Errorf("cannot log in at the sample log (log.nkey_file): %w", err)
+	}
+	o := append(j.handlers(), nats.Name("strokewise"), nats.MaxReconnects(-1), nats.ReconnectWait(500*time.Millisecond),
+		nats.Timeout(5*time.Second), nats.PingInterval(10*time.Second), nats.MaxPingsOutstanding(2), nats.ReconnectBufSize(-1),
+		nats.IgnoreAuthErrorAbort())
+	c, err := nats.Connect(j.opt.URL, append(o, login...)...)
+	switch {
+	case errors.Is(err, nats.ErrAuthorization):
+		return nil, fmt.Errorf("cannot log in at the sample log at %s: %w; set one of log.credentials_file, log.nkey_file, log.token_file, or log.user with log.password_file, to what the server knows", j.opt.URL, err)
+	case errors.As(err, new(*tls.CertificateVerificationError)):
+		return nil, fmt.Errorf("cannot trust the sample log at %s: %w; name the authority of its certificate in log.tls.ca_file", j.opt.URL, err)
+	case errors.Is(err, nats.ErrSecureConnRequired):
+		return nil, fmt.Errorf("cannot connect to the sample log at %s: %w; begin log.url with tls://, and name the authority of its certificate in log.tls.ca_file", j.opt.URL, err)
+	case err != nil:
 		return nil, fmt.Errorf("cannot connect to the sample log at %s (log.url): %w; start the NATS server there with JetStream, or leave log.url out for the embedded one", j.opt.URL, err)
 	}
 	return c, nil

@@ -39,7 +39,7 @@ func filled(t *testing.T, n int) (dir string) {
 
 func blocks(t *testing.T, dir string) []string {
 	t.Helper()
-	f, err := filepath.Glob(filepath.Join(dir, "stream", "jetstream", "$G", "streams", streamName, "msgs", "*.blk"))
+	f, err := filepath.Glob(filepath.Join(dir, "stream", "jetstream", "$G", "streams", usual.stream, "msgs", "*.blk"))
 	if err != nil || len(f) == 0 {
 		t.Fatal(f, err)
 	}

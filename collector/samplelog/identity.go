@@ -15,8 +15,8 @@ import (
 const idKey = "strokewise-log"
 
 // metadata gives what the stream that is there says of itself, nil where there is none.
-func metadata(ctx context.Context, js jetstream.JetStream) (map[string]string, error) {
-	s, err := js.Stream(ctx, streamName)
+func (j *JetStream) metadata(ctx context.Context) (map[string]string, error) {
+	s, err := j.js.Stream(ctx, j.names.stream)
 	switch {
 	case errors.Is(err, jetstream.ErrStreamNotFound):
 		return nil, nil

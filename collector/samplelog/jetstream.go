@@ -20,8 +20,6 @@ import (
 )
 
 const (
-	streamName = "SAMPLES"
-	subjects   = "sw.v1.samples.*"
 	startWait  = 2 * time.Minute            // after the server has read its files; what it cannot do it reports at once
 	answerWait = 5 * time.Second            // for an entry; the answer is lost with the server that owed it
 	codeFull   = jetstream.ErrorCode(10077) // of any entry that could not be stored
@@ -33,9 +31,12 @@ type Options struct {
 	MaxBytes   int64  // the stream refuses new entries beyond it
 	SyncAlways bool   // every entry is on the disk before Append returns
 	URL        string // of an external server or cluster, several separated by commas, instead of the embedded one
+	Login      Login  // at an external server
+	Prefix     string // of all names at an external server; "": the usual one
 	Logger     *slog.Logger
+	LeaseTTL   time.Duration // how long the lease of a dead writer holds; 0: the usual one
 
-	leaseTTL   time.Duration // 0: the usual one
+	clocks     func() moment // nil: those of the machine
 	standsFor  time.Duration // 0: the usual one
 	answersFor time.Duration // 0: answerWait
 	unmended   bool          // the server reads damaged files as they are
@@ -50,6 +51,8 @@ type JetStream struct {
 	js     jetstream.JetStream
 	stream jetstream.Stream
 	lease  *lease
+	told   told
+	names  names
 	whole  wholeness
 	mark   *marker
 	room   room
@@ -68,7 +71,7 @@ func Open(ctx context.Context, opt Options) (*JetStream, error) {
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
-	j := &JetStream{opt: opt}
+	j := &JetStream{opt: opt, names: namesOf(opt.Prefix)}
 	if err := j.open(ctx); err != nil {
 		return nil, errors.Join(err, j.Close())
 	}
@@ -118,12 +121,10 @@ func (j *JetStream) startServer() (err error) {
 	return err
 }
 
-func subject(partition int) string { return fmt.Sprintf("sw.v1.samples.%d", partition) }
-
 // Append implements Log.
 func (j *JetStream) Append(ctx context.Context, partition int, records []station.Record) (uint64, error) {
 	if err := j.lease.holds(); err != nil {
-		if errors.Is(err, errUnsure) {
+		if errors.Is(err, ErrDoubt) {
 			j.revive()
 		}
 		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, err)
@@ -135,7 +136,7 @@ func (j *JetStream) Append(ctx context.Context, partition int, records []station
 	if len(data) > MaxEntry {
 		return 0, fmt.Errorf("cannot append to partition %d: the entry has %d bytes, at most %d are allowed", partition, len(data), MaxEntry)
 	}
-	m := &nats.Msg{Subject: subject(partition), Data: data, Header: nats.Header{previousHeader: {j.whole.header(partition)}}}
+	m := &nats.Msg{Subject: j.names.subject(partition), Data: data, Header: nats.Header{previousHeader: {j.whole.header(partition)}}}
 	if err := j.refuse(records, m); err != nil {
 		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, err)
 	}
@@ -192,7 +193,7 @@ func (j *JetStream) Read(ctx context.Context, partition int, from uint64, fn fun
 func (j *JetStream) oneByOne(ctx context.Context, partition int, from uint64, fn func(Entry) error) (uint64, error) {
 	for {
 		c, cancel := context.WithTimeout(ctx, answerWait)
-		m, err := j.stream.GetMsg(c, from+1, jetstream.WithGetMsgSubject(subject(partition)))
+		m, err := j.stream.GetMsg(c, from+1, jetstream.WithGetMsgSubject(j.names.subject(partition)))
 		cancel()
 		if errors.Is(err, jetstream.ErrMsgNotFound) {
 			return from, nil
@@ -264,7 +265,7 @@ func (j *JetStream) reader(ctx context.Context, partition int, from uint64) (jet
 	c, cancel := context.WithTimeout(ctx, cmp.Or(j.opt.answersFor, answerWait))
 	defer cancel()
 	return j.stream.OrderedConsumer(c, jetstream.OrderedConsumerConfig{
-		FilterSubjects: []string{subject(partition)}, DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: from + 1,
+		FilterSubjects: []string{j.names.subject(partition)}, DeliverPolicy: jetstream.DeliverByStartSequencePolicy, OptStartSeq: from + 1,
 		MaxResetAttempts: resets,
 	})
 }
@@ -282,7 +283,7 @@ func (j *JetStream) stands(ctx context.Context, partition int, from uint64, err 
 func (j *JetStream) more(ctx context.Context, partition int, position uint64) bool {
 	c, cancel := context.WithTimeout(ctx, answerWait)
 	defer cancel()
-	m, err := j.stream.GetLastMsgForSubject(c, subject(partition))
+	m, err := j.stream.GetLastMsgForSubject(c, j.names.subject(partition))
 	return err == nil && m.Sequence > position
 }
 
@@ -323,7 +324,7 @@ func (j *JetStream) Before(ctx context.Context, t time.Time) (uint64, error) {
 	low, high := s.First, s.Last+1 // the first entry not before t lies in [low, high]
 	for low < high {
 		mid := low + (high-low)/2
-		m, err := j.stream.GetMsg(ctx, mid, jetstream.WithGetMsgSubject(subjects)) // at mid, or the next one where damaged files lack it
+		m, err := j.stream.GetMsg(ctx, mid, jetstream.WithGetMsgSubject(j.names.subjects)) // at mid, or the next one where damaged files lack it
 		switch {
 		case errors.Is(err, jetstream.ErrMsgNotFound):
 			high = mid
@@ -347,7 +348,7 @@ func (j *JetStream) Last(ctx context.Context, partition int) (uint64, uint64, er
 	if err != nil {
 		return 0, 0, err
 	}
-	m, err := j.stream.GetLastMsgForSubject(ctx, subject(partition))
+	m, err := j.stream.GetLastMsgForSubject(ctx, j.names.subject(partition))
 	switch {
 	case errors.Is(err, jetstream.ErrMsgNotFound):
 		return 0, s.Last, nil

@@ -46,12 +46,12 @@ func isCode(err error, code jetstream.ErrorCode) bool {
 
 // openStream makes the stream, or brings it up to the options. Embedded there is one copy.
 func (j *JetStream) openStream(ctx context.Context) error {
-	have, err := metadata(ctx, j.js)
+	have, err := j.metadata(ctx)
 	if err != nil {
 		return err
 	}
 	c := withID(jetstream.StreamConfig{
-		Name: streamName, Subjects: []string{subjects}, Storage: jetstream.FileStorage,
+		Name: j.names.stream, Subjects: []string{j.names.subjects}, Storage: jetstream.FileStorage,
 		Retention: jetstream.LimitsPolicy, Discard: jetstream.DiscardNew, MaxBytes: j.opt.MaxBytes,
 		AllowDirect: true, Description: "strokewise samples, see the project's documentation",
 	}, have)
@@ -60,7 +60,7 @@ func (j *JetStream) openStream(ctx context.Context) error {
 		j.stream, err = j.js.CreateOrUpdateStream(ctx, c)
 		return err
 	}
-	if err := j.replicas(ctx, streamName, set); err != nil {
+	if err := j.replicas(ctx, j.names.stream, set); err != nil {
 		return fmt.Errorf("cannot make the sample log's stream: %w", err)
 	}
 	return nil

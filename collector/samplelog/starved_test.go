@@ -45,7 +45,7 @@ func (s starving) InProcessConn() (net.Conn, error) {
 // starvable returns a second client of an embedded log, and the gate that starves it.
 func starvable(t *testing.T, j *JetStream, log *slog.Logger) (*JetStream, *sync.RWMutex) {
 	t.Helper()
-	k := &JetStream{opt: Options{Logger: log}}
+	k := &JetStream{opt: Options{Logger: log}, names: usual}
 	gate := &sync.RWMutex{}
 	var err error
 	if k.conn, err = k.connectEmbedded(starving{inProcess{j}, gate}); err != nil {
@@ -55,7 +55,7 @@ func starvable(t *testing.T, j *JetStream, log *slog.Logger) (*JetStream, *sync.
 	if k.js, err = jetstream.New(k.conn); err != nil {
 		t.Fatal(err)
 	}
-	if k.stream, err = k.js.Stream(t.Context(), streamName); err != nil {
+	if k.stream, err = k.js.Stream(t.Context(), usual.stream); err != nil {
 		t.Fatal(err)
 	}
 	return k, gate

@@ -155,7 +155,7 @@ func (j *JetStream) fill(ctx context.Context) (uint64, error) {
 	if err != nil {
 		return 0, err
 	}
-	m := &nats.Msg{Subject: subject(0), Data: data, Header: nats.Header{previousHeader: {j.whole.header(0)}}}
+	m := &nats.Msg{Subject: j.names.subject(0), Data: data, Header: nats.Header{previousHeader: {j.whole.header(0)}}}
 	c, cancel := context.WithTimeout(ctx, answerWait)
 	defer cancel()
 	ack, err := j.js.PublishMsg(c, m)

@@ -163,13 +163,14 @@ type HeaderCommit struct {
 	Transitions []rules.Transition // also queued in the outbox
 	Judgements  []rules.Judgement
 	Decided     []Decided // commands about headers
+	Told        *Told     // as in Commit
 }
 
 // CommitHeaders stores what the alarms of headers concluded; the inputs are gone then.
 func (s *Store) CommitHeaders(ctx context.Context, c *HeaderCommit) error {
 	_, err := s.transact(ctx, func(tx *transaction) error {
 		for i := range c.Transitions {
-			if err := tx.transition(&c.Transitions[i], station.Key{}, 0); err != nil {
+			if err := tx.transition(&c.Transitions[i], station.Key{}, 0, c.Told); err != nil {
 				return err
 			}
 		}

@@ -156,7 +156,7 @@ func (tx *transaction) commit(c *Commit) error {
 		}
 	}
 	for i := range c.Transitions {
-		if err := tx.transition(&c.Transitions[i], c.Holding.of(i), c.Holding.Until); err != nil {
+		if err := tx.transition(&c.Transitions[i], c.Holding.of(i), c.Holding.Until, c.Told); err != nil {
 			return fmt.Errorf("transition %s: %w", c.Transitions[i].ID(), err)
 		}
 	}
@@ -259,7 +259,7 @@ func (tx *transaction) add(id int64, sum *board.Totals) error {
 
 // transition stores a transition and queues it for each receiver, once. One that waits for
 // the alarms of a header is due at until, unless they judge it before.
-func (tx *transaction) transition(t *rules.Transition, header station.Key, until station.Instant) error {
+func (tx *transaction) transition(t *rules.Transition, header station.Key, until station.Instant, told *Told) error {
 	id, err := tx.id(t.Key)
 	if err != nil {
 		return err
@@ -282,6 +282,9 @@ func (tx *transaction) transition(t *rules.Transition, header station.Key, until
 	for _, r := range tx.store.receivers {
 		if t.Quiet() {
 			break
+		}
+		if told.Heard(r, t) {
+			continue
 		}
 		if _, err := tx.stmt.outbox.ExecContext(tx.ctx, r, seq, id, t.Alarm, int64(until)); err != nil {
 			return fmt.Errorf("outbox: %w", err)

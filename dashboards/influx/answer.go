@@ -2,10 +2,12 @@ package influx
 
 import (
 	"bytes"
+	"context"
 	"crypto/tls"
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"regexp"
 	"strconv"
@@ -53,9 +55,12 @@ type wire struct {
 
 // newWire gives a wire that follows no redirect: a write that is answered by another page
 // would count as done.
-func newWire(c *tls.Config, timeout time.Duration) *wire {
+func newWire(c *tls.Config, dial func(context.Context, string, string) (net.Conn, error), timeout time.Duration) *wire {
 	t := http.DefaultTransport.(*http.Transport).Clone()
 	t.TLSClientConfig, t.MaxIdleConnsPerHost = c, 1
+	if dial != nil {
+		t.DialContext = dial
+	}
 	return &wire{http: &http.Client{Transport: t, Timeout: timeout,
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
 }

@@ -8,6 +8,7 @@ import (
 	"crypto/tls"
 	"fmt"
 	"log/slog"
+	"net"
 	"net/url"
 	"sync"
 	"time"
@@ -38,6 +39,8 @@ type Options struct {
 	// nil: none.
 	Token func() (string, error)
 	TLS   *tls.Config // nil: the system's authorities
+	// Dial makes connections; nil: the usual way.
+	Dial func(ctx context.Context, network, address string) (net.Conn, error)
 	// Keep is how long a row may wait while the server takes nothing; older ones are
 	// given up and counted.
 	Keep time.Duration
@@ -114,7 +117,7 @@ func New(queue Queue, opt Options, log *slog.Logger) (*Exporter, error) {
 		return nil, fmt.Errorf("cannot export to %q: it is no URL of a server", opt.URL)
 	}
 	opt.Pace.fill()
-	e := &Exporter{opt: opt, queue: queue, log: log, wire: newWire(opt.TLS, opt.Pace.Timeout), swept: time.Now()}
+	e := &Exporter{opt: opt, queue: queue, log: log, wire: newWire(opt.TLS, opt.Dial, opt.Pace.Timeout), swept: time.Now()}
 	e.figures.Dropped = map[string]int64{refusedReason: 0, expiredReason: 0, goneReason: 0}
 	o := influxdb2.DefaultOptions().SetLogLevel(0).SetUseGZip(true).SetApplicationName("strokewise")
 	o.HTTPOptions().SetHTTPDoer(e.wire)

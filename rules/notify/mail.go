@@ -52,6 +52,7 @@ type Mail struct {
 	Logger   *slog.Logger     // nil: none
 	Now      func() time.Time // nil: the clock
 	Timeout  time.Duration    // for a whole mail, 0: 20 s
+	Dial     Dial             // nil: the usual one
 }
 
 // Deliver writes an item's mail, or the digest that it belongs to.
@@ -167,6 +168,9 @@ func (m *Mail) client() (*mail.Client, error) {
 	}
 	conf.ServerName = host
 	opt := []mail.Option{mail.WithPort(port), mail.WithTimeout(m.timeout()), mail.WithTLSConfig(conf), mail.WithTLSPolicy(mail.TLSMandatory)}
+	if m.Dial != nil {
+		opt = append(opt, mail.WithDialContextFunc(mail.DialContextFunc(m.Dial)))
+	}
 	if m.NoTLS {
 		opt = append(opt, mail.WithTLSPolicy(mail.NoTLS))
 	}

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"net/url"
 	"strconv"
@@ -16,6 +17,18 @@ import (
 // configuration says.
 func NewClient() *http.Client {
 	return &http.Client{Timeout: sendTimeout, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
+}
+
+// Dial makes connections.
+type Dial func(ctx context.Context, network, address string) (net.Conn, error)
+
+// NewClientBy returns such a client whose connections are made by dial.
+func NewClientBy(dial Dial) *http.Client {
+	t := http.DefaultTransport.(*http.Transport).Clone()
+	t.DialContext = dial
+	c := NewClient()
+	c.Transport = t
+	return c
 }
 
 // post sends a body and gives the answer's status. With an error it may give how long the

@@ -44,6 +44,7 @@ type receiver struct {
 	outbox Outbox
 	log    *slog.Logger
 	now    func() time.Time
+	may    func() error // nil: always
 	wake   chan struct{}
 
 	judge func(i *Item, now time.Time) Verdict // nil: everything is sent
@@ -76,6 +77,14 @@ func New(outbox Outbox, webhooks []Webhook, log *slog.Logger) *Sender {
 // Add adds a receiver. It must not be called once Run was.
 func (s *Sender) Add(name string, w Way) {
 	s.receivers = append(s.receivers, &receiver{name: name, way: w, outbox: s.outbox, log: s.log, now: time.Now, wake: make(chan struct{}, 1)})
+}
+
+// Only lets the sender send while may returns nil. What waits is kept. It must not be called
+// once Run was.
+func (s *Sender) Only(may func() error) {
+	for _, r := range s.receivers {
+		r.may = may
+	}
 }
 
 // Wake says that the outbox has something new.
@@ -143,6 +152,9 @@ func (r *receiver) round(ctx context.Context) bool {
 
 // send sends what is due. The error is the outbox's.
 func (r *receiver) send(ctx context.Context) (again bool, err error) {
+	if r.muted() {
+		return false, nil
+	}
 	items, groups, err := r.due(ctx)
 	if err != nil {
 		r.say("cannot read the outbox", err)
@@ -150,7 +162,7 @@ func (r *receiver) send(ctx context.Context) (again bool, err error) {
 	}
 	sent := false
 	for i := range items {
-		if ctx.Err() != nil || r.gone || r.now().Before(r.hold) {
+		if ctx.Err() != nil || r.muted() || r.gone || r.now().Before(r.hold) {
 			return false, nil
 		}
 		ok, err := r.item(ctx, &items[i])
@@ -161,7 +173,7 @@ func (r *receiver) send(ctx context.Context) (again bool, err error) {
 		sent = sent || ok
 	}
 	for _, g := range groups {
-		if ctx.Err() != nil || r.gone || r.now().Before(r.hold) {
+		if ctx.Err() != nil || r.muted() || r.gone || r.now().Before(r.hold) {
 			return false, nil
 		}
 		ok, err := r.together(ctx, g)
@@ -173,6 +185,9 @@ func (r *receiver) send(ctx context.Context) (again bool, err error) {
 	}
 	return sent && ctx.Err() == nil, nil
 }
+
+// muted reports whether nothing may be sent now.
+func (r *receiver) muted() bool { return r.may != nil && r.may() != nil }
 
 // item sends one item and notes what came of it.
 func (r *receiver) item(ctx context.Context, i *Item) (sent bool, err error) {
@@ -190,7 +205,7 @@ func (r *receiver) item(ctx context.Context, i *Item) (sent bool, err error) {
 		r.mu.Unlock()
 		return true, r.outbox.OutboxDone(note, i.ID)
 	}
-	if ctx.Err() != nil {
+	if ctx.Err() != nil || r.muted() {
 		return false, nil // we end: no fault of the receiver's
 	}
 	if errors.Is(err, errTogether) {

@@ -138,7 +138,7 @@ func (r *receiver) together(ctx context.Context, items []Item) (sent bool, err e
 		r.mu.Unlock()
 		return true, r.done(note, tell)
 	}
-	if ctx.Err() != nil {
+	if ctx.Err() != nil || r.muted() {
 		return sent, nil
 	}
 	return sent, r.refused(note, tell, wait, err)

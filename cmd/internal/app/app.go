@@ -47,6 +47,9 @@ type Options struct {
 	Keep       time.Duration
 	SyncAlways bool
 	LogURL     string
+	LogLogin   samplelog.Login
+	LogPrefix  string
+	LeaseTTL   time.Duration // of the log's writer, 0: the usual one
 	History    Retention
 
 	MQTT         mqtt.Options // without handler and filters
@@ -104,6 +107,7 @@ type App struct {
 	live     *live.Live
 	broker   *broker.Broker
 	samples  *samplelog.JetStream
+	told     *telling // nil: the log is not shared
 	store    *history.Store
 	parts    [station.Partitions]*partition
 	intake   *intake.Intake
@@ -159,7 +163,8 @@ func (a *App) open(ctx context.Context) (err error) {
 		return fmt.Errorf("cannot make data folder: %w; name one under data that the user that runs strokewise may write to", err)
 	}
 	// the log comes first: its lock keeps a second instance off the whole folder
-	a.samples, err = samplelog.Open(ctx, samplelog.Options{Dir: filepath.Join(o.Data, "log"), MaxBytes: o.MaxBytes, SyncAlways: o.SyncAlways, URL: o.LogURL, Logger: a.log})
+	a.samples, err = samplelog.Open(ctx, samplelog.Options{Dir: filepath.Join(o.Data, "log"), MaxBytes: o.MaxBytes, SyncAlways: o.SyncAlways, URL: o.LogURL,
+		Login: o.LogLogin, Prefix: o.LogPrefix, LeaseTTL: o.LeaseTTL, Logger: a.log})
 	if err != nil {
 		return err
 	}
@@ -179,7 +184,10 @@ func (a *App) open(ctx context.Context) (err error) {
 	if err := a.openIntake(); err != nil {
 		return err
 	}
-	a.sender = notify.New(a.store, o.Webhooks, a.log)
+	if err := a.openTold(ctx); err != nil {
+		return err
+	}
+	a.openSender()
 	if err := a.openExport(); err != nil {
 		return err
 	}
@@ -231,8 +239,12 @@ func (a *App) openPartitions(ctx context.Context) error {
 	if err := a.headers.begin(ctx); err != nil {
 		return err
 	}
+	a.headers.speak = a.speak
+	_, a.headers.out.Told = a.upto(0)
 	for n := range a.parts {
-		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge, answers: &a.answers, health: a.health.Part(writerName(n), 0)}
+		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge, answers: &a.answers,
+			speak: a.speak, health: a.health.Part(writerName(n), 0)}
+		a.parts[n].toldTo, a.parts[n].told = a.upto(n)
 		a.parts[n].start(ctx, positions[n])
 	}
 	if fresh != nil {

@@ -29,7 +29,7 @@ func (a *App) handler() (http.Handler, error) {
 	if a.backtests != nil {
 		o.Backtest = a.backtests
 	}
-	return web.New(o), nil
+	return onlyLive(web.New(o), a.speak), nil
 }
 
 // Pipeline returns the figures of the way from message to commit, without waiting for log or

@@ -55,6 +55,8 @@ type headers struct {
 
 	stale []history.Explained // not in any usable state
 
+	speak func() error // nil: always
+
 	granted map[station.Key]answer // by sites to stations, see overtime
 }
 
@@ -231,6 +233,11 @@ func (h *headers) run(ctx context.Context) {
 // step takes what is new, decides up to where nothing more comes, and stores that. The marks
 // are read before the inputs: then every input up to them is stored already.
 func (h *headers) step(ctx context.Context, now time.Time) error {
+	if h.speak != nil {
+		if err := h.speak(); err != nil {
+			return err
+		}
+	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	marks := h.marks()
@@ -311,7 +318,7 @@ func (h *headers) commit(ctx context.Context) error {
 		h.answers.stored([]history.Act{h.out.Decided[i].Act})
 	}
 	h.stored = h.read
-	h.out = history.HeaderCommit{}
+	h.out = history.HeaderCommit{Told: h.out.Told}
 	h.wake()
 	return nil
 }

@@ -27,6 +27,9 @@ func (p *partition) commit(ctx context.Context) error {
 // known by their keys. All else waits for the whole entry, and so does the board: lines of the audit and notes have no key, and
 // a unit that begins again at the entry must find the alarms as they stood there (adopt).
 func (p *partition) keep(ctx context.Context) error {
+	if err := p.may(); err != nil {
+		return err
+	}
 	c := history.Commit{Partition: p.number, Position: p.position}
 	for _, u := range p.ordered {
 		o := &u.Out
@@ -46,6 +49,9 @@ func (p *partition) keep(ctx context.Context) error {
 		p.hold(&c.Holding, u, len(c.Transitions)-len(ts))
 	}
 	c.Holding.Words = p.people.words
+	if p.position <= p.toldTo {
+		c.Told = p.told
+	}
 	if err := p.write(ctx, &c); err != nil {
 		return err
 	}

@@ -53,9 +53,12 @@ type partition struct {
 	live    *live.Live
 	catalog *catalog
 	log     *slog.Logger
-	wake    func() // the outbox has something new
-	hurry   func() // an alarm waits for its commit
-	nudge   func() // there is something for the alarms of headers
+	wake    func()       // the outbox has something new
+	hurry   func()       // an alarm waits for its commit
+	nudge   func()       // there is something for the alarms of headers
+	speak   func() error // nil while what is concluded counts; nil: always
+	toldTo  uint64       // what was concluded up to here another process has told, less what told names
+	told    *history.Told
 	answers *answers
 	health  *health.Part
 

@@ -43,9 +43,9 @@ func (a *App) Health() *health.Registry { return a.health }
 // Ready reports whether the program does its work; the error says what does not, a line each.
 func (a *App) Ready() error { return a.unless() }
 
-// told reports whether all works between a message and the people who are told: the dead man's
+// reaches reports whether all works between a message and the people who are told: the dead man's
 // signal depends on it.
-func (a *App) told() error { return a.unless(health.Judges, health.Tells) }
+func (a *App) reaches() error { return a.unless(health.Judges, health.Tells) }
 
 // concludes reports whether all works between a message and its conclusion.
 func (a *App) concludes() error { return a.unless(health.Judges) }

@@ -49,7 +49,7 @@ func seenFailing(t *testing.T, a *App, calls *atomic.Int64, part, reason string)
 	if _, body := page(t, a, "/metrics"); !strings.Contains(body, fmt.Sprintf(`strokewise_part_state{level="fails",part=%q} 1`, part)) || !strings.Contains(body, "strokewise_ready 0\n") {
 		t.Errorf("/metrics does not say that %s fails", part)
 	}
-	if err := a.told(); err == nil {
+	if err := a.reaches(); err == nil {
 		t.Error("the dead man's signal would go on")
 	}
 	if d := a.opt.Reach.DeadMan; d.Ready() == nil || calls.Load() == 0 {

@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -41,6 +42,17 @@ func (o *Options) receivers() []string {
 	return out
 }
 
+// openSender makes the sender to webhooks.
+func (a *App) openSender() {
+	hooks := slices.Clone(a.opt.Webhooks)
+	for i := range hooks {
+		if hooks[i].Client == nil {
+			hooks[i].Client = notify.NewClientBy(a.dial)
+		}
+	}
+	a.sender = notify.New(a.box(), hooks, a.log)
+}
+
 // openReach fills in what the ways need to know; the pages' address must be known.
 func (a *App) openReach() {
 	r := &a.opt.Reach
@@ -50,12 +62,16 @@ func (a *App) openReach() {
 	}
 	for _, x := range r.Alertmanagers {
 		x.Pages, x.Open, x.Logger = pages, a.openAlarms, a.log
+		if x.Client == nil {
+			x.Client = notify.NewClientBy(a.dial)
+		}
 		a.sender.Add(x.Name, x)
 	}
 	for _, x := range r.Mails {
-		x.Pages, x.Zones, x.Waiting, x.Logger = pages, a.opt.Zones, a.store, a.log
+		x.Pages, x.Zones, x.Waiting, x.Logger, x.Dial = pages, a.opt.Zones, a.box(), a.log, a.dial
 		a.sender.Add(x.Name, x)
 	}
+	a.sender.Only(a.speak)
 	for _, p := range r.Panels {
 		a.panels = append(a.panels, mqtt.NewRetained(a.panel(p)))
 	}
@@ -63,7 +79,10 @@ func (a *App) openReach() {
 		a.route(r.Routes)
 	}
 	if r.DeadMan != nil {
-		r.DeadMan.Ready, r.DeadMan.Logger = a.told, a.log
+		r.DeadMan.Ready, r.DeadMan.Logger = a.reaches, a.log
+		if r.DeadMan.Client == nil {
+			r.DeadMan.Client = notify.NewClientBy(a.dial)
+		}
 	}
 }
 
@@ -98,7 +117,7 @@ func (a *App) present(k station.Key, alarm string) *rules.Transition {
 // panel says what a panel's topics hold.
 func (a *App) panel(p Panel) mqtt.RetainedOptions {
 	o := PanelOptions(&a.opt.MQTT, p)
-	o.Logger = a.log
+	o.Logger, o.Dial = a.log, a.dial
 	o.Topics = func() map[string]string { return a.lights(p.Prefix) }
 	return o
 }

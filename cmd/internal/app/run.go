@@ -43,11 +43,22 @@ func (g *group) stop() {
 // Run works until ctx ends, then stops in order: no new messages, what was received to
 // the log, what was read to the history, a last snapshot.
 func (a *App) Run(ctx context.Context) error {
+	ctx, cancel := a.untilLost(ctx)
+	defer cancel()
+	if err := a.run(ctx); !a.lost() {
+		return err
+	}
+	return errLost
+}
+
+// run works until ctx ends, or another process has taken over: then nothing more is stored or sent.
+func (a *App) run(ctx context.Context) error {
 	serve, work := newGroup(context.WithoutCancel(ctx)), newGroup(context.WithoutCancel(ctx))
 	take := newGroup(ctx)
 	defer serve.stop()
 	defer work.stop()
 	defer take.stop()
+	serve.run(func(ctx context.Context) { a.watchLease(ctx, a.health.Part("lease", 0)) })
 	if err := a.serve(serve); err != nil {
 		return err
 	}
@@ -64,6 +75,8 @@ func (a *App) Run(ctx context.Context) error {
 		every(ctx, time.Second, func() { a.warn("cannot append a site's answers", a.overtime(ctx)) })
 	})
 	a.headers.nudge()
+	a.noteTold()
+	work.run(func(ctx context.Context) { every(ctx, time.Minute, a.noteTold) })
 	serve.run(func(ctx context.Context) { a.warn("sending notifications ended", a.sender.Run(ctx)) })
 	a.sender.Wake()
 	a.runReach(serve)
@@ -76,11 +89,15 @@ func (a *App) Run(ctx context.Context) error {
 	a.takeMessages(take)
 	a.log.Info("ready", "address", "http://"+a.Addr(), "broker", a.BrokerURL(), "stations", len(a.configured()))
 	<-ctx.Done()
+	if a.lost() {
+		return errLost
+	}
 	take.stop()
 	a.settleAll()
 	work.stop()
 	a.warn("cannot store the alarms of headers", a.headers.step(context.WithoutCancel(ctx), time.Now()))
 	a.saveAll()
+	a.noteTold()
 	return ctx.Err()
 }
 
@@ -127,7 +144,13 @@ func (a *App) workOff(ctx context.Context, n int, p *partition, poll time.Durati
 			return ctx.Err()
 		}
 	}
-	return p.commit(ctx)
+	for {
+		err := p.commit(ctx)
+		if !errors.Is(err, samplelog.ErrDoubt) || ctx.Err() != nil {
+			return err
+		}
+		pause(ctx, lookEvery)
+	}
 }
 
 // catchUp starts the partitions, and returns once they have worked off what the log held.
@@ -215,6 +238,10 @@ const readTries = 10
 // asked for ever.
 func (a *App) read(ctx context.Context, p *partition) {
 	for tries, at := 0, p.at(); ctx.Err() == nil; tries++ {
+		if a.speak() != nil {
+			pause(ctx, lookEvery)
+			continue
+		}
 		err := a.samples.Read(ctx, p.number, p.at(), func(e samplelog.Entry) error { return p.entry(ctx, e) })
 		if p.at() != at || !errors.Is(err, samplelog.ErrEntry) {
 			tries, at = 0, p.at()

@@ -20,6 +20,9 @@ const (
 // entry works off one log entry. Where it makes the units conclude much, that is stored in parts before the
 // entry is done with; the position moves behind it all.
 func (p *partition) entry(ctx context.Context, e samplelog.Entry) error {
+	if err := p.parted(ctx, e.Position); err != nil {
+		return err
+	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.failed != nil {
@@ -54,6 +57,25 @@ func (p *partition) entry(ctx context.Context, e samplelog.Entry) error {
 		p.hurry()
 	}
 	return nil
+}
+
+// parted returns an error where nothing may be concluded now. It commits what another process may have
+// told apart from what follows.
+func (p *partition) parted(ctx context.Context, next uint64) error {
+	if err := p.may(); err != nil {
+		return err
+	}
+	if at := p.at(); at > 0 && at <= p.toldTo && next > p.toldTo {
+		return p.commit(ctx)
+	}
+	return nil
+}
+
+func (p *partition) may() error {
+	if p.speak == nil {
+		return nil
+	}
+	return p.speak()
 }
 
 func (p *partition) record(ctx context.Context, r *station.Record) error {

@@ -1,0 +1,31 @@
+package samplelog
+
+import (
+	"cmp"
+	"fmt"
+)
+
+// UsualPrefix begins the names of a log for which none is set.
+const UsualPrefix = "sw"
+
+// names are what a log is called at its server. Logs with different prefixes share a server
+// without knowing of each other.
+type names struct {
+	prefix, stream, subjects, lease, told string
+}
+
+// namesOf derives the names from a prefix of letters, digits, - and _. Those of the usual prefix
+// are older than prefixes are.
+func namesOf(prefix string) names {
+	p := cmp.Or(prefix, UsualPrefix)
+	n := names{prefix: p, stream: p + "_v1_samples", subjects: p + ".v1.samples.*", lease: p + "_v1_lease", told: p + "_v1_told"}
+	if p == UsualPrefix {
+		n.stream = "SAMPLES"
+	}
+	return n
+}
+
+// subject returns that of a partition.
+func (n *names) subject(partition int) string {
+	return fmt.Sprintf("%s.v1.samples.%d", n.prefix, partition)
+}
