@@ -182,13 +182,12 @@ func (c *Clock) Doubts() int64 {
 	return c.doubts
 }
 
-// Heard notes the newest time in a message of a device that sends its own, and the program's time
-// of the message. Messages that may have waited in a queue are none of a witness.
-func (c *Clock) Heard(k station.Key, device, at station.Instant) {
-	diff := device.Sub(at)
+// Heard notes at t the newest time in a message of a device that sends its own, and the program's
+// time of the message. A message that may have waited in a queue is no witness.
+func (c *Clock) Heard(t time.Time, k station.Key, device, at station.Instant) {
+	diff, mono := device.Sub(at), c.mono(t)
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	mono := int64(at) - c.offset
 	w := c.words[k]
 	if w == nil {
 		w = &word{from: diff, since: mono}

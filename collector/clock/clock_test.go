@@ -41,7 +41,7 @@ func (b *bench) run(seconds int) clock.Report {
 		b.now = b.now.Add(time.Second)
 		for _, k := range b.list {
 			at, _, _ := b.At(b.now)
-			b.Heard(k, station.InstantOf(b.now.Add(b.device)), at)
+			b.Heard(b.now, k, station.InstantOf(b.now.Add(b.device)), at)
 		}
 		r = b.Judge(b.now)
 		moved += r.Moved
@@ -219,7 +219,7 @@ func TestSomeWrongDevicesProveNothing(t *testing.T) {
 			if i < 2 || s >= 60 {
 				wrong = time.Duration(i+1) * time.Hour
 			}
-			b.Heard(k, station.InstantOf(b.now.Add(wrong)), at)
+			b.Heard(b.now, k, station.InstantOf(b.now.Add(wrong)), at)
 		}
 		if r := b.Judge(b.now); r.State != clock.Trusted {
 			t.Fatalf("after %d s: %+v", s, r)
@@ -253,6 +253,6 @@ func BenchmarkMessage(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		at, _, _ := c.At(now)
-		c.Heard(k, at, at)
+		c.Heard(now, k, at, at)
 	}
 }

@@ -1,5 +1,5 @@
 // Package letters keeps messages that were not accepted, on disk beside the sample log: refused
-// ones by reason, for people who mend the mapping and accept them again, and held ones, which wait
+// ones by label, for people who mend the mapping and accept them again, and held ones, which wait
 // until our clock is right or their station's older messages are in.
 package letters
 
@@ -11,10 +11,13 @@ import (
 	"strokewise/analyzer/station"
 )
 
+// Label says why a message was not accepted: a label of the refused counter, or what it waits for.
+type Label string
+
 // Letter is a message that was not accepted.
 type Letter struct {
-	Held     bool   // it waits; else it is refused
-	Reason   string // why it is refused, a label of the refused counter; why it waits
+	Held     bool  // it waits; else it is refused
+	Label    Label // why it is refused, or what it waits for
 	Detail   string
 	Topic    string
 	Payload  []byte
@@ -49,7 +52,7 @@ func (l *Letter) encode() []byte {
 	if len(payload) > maxPayload {
 		payload, cut = payload[:keepOfMore], true
 	}
-	b := make([]byte, 0, len(payload)+len(l.Topic)+len(l.Detail)+len(l.Reason)+len(l.Run)+64)
+	b := make([]byte, 0, len(payload)+len(l.Topic)+len(l.Detail)+len(l.Label)+len(l.Run)+64)
 	var flags byte
 	for _, f := range [...]struct {
 		on   bool
@@ -63,7 +66,7 @@ func (l *Letter) encode() []byte {
 	b = binary.AppendVarint(b, int64(l.Arrival))
 	b = binary.AppendVarint(b, l.Mono)
 	b = binary.AppendUvarint(b, uint64(l.Size))
-	for _, s := range [...]string{l.Run, l.Reason, clip(l.Detail), l.Topic} {
+	for _, s := range [...]string{l.Run, string(l.Label), clip(l.Detail), l.Topic} {
 		b = binary.AppendUvarint(b, uint64(len(s)))
 		b = append(b, s...)
 	}
@@ -84,7 +87,7 @@ func decode(b []byte) (l Letter, err error) {
 	r := reader{b: b[2:]}
 	l.Arrival, l.Mono = station.Instant(r.varint()), r.varint()
 	l.Size = int(r.uvarint())
-	l.Run, l.Reason, l.Detail, l.Topic = r.text(), r.text(), r.text(), r.text()
+	l.Run, l.Label, l.Detail, l.Topic = r.text(), Label(r.text()), r.text(), r.text()
 	if r.bad {
 		return Letter{}, fmt.Errorf("%w: it ends too early", errLetter)
 	}

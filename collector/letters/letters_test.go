@@ -31,19 +31,19 @@ func opened(t testing.TB, dir string, maxBytes int64) (*Store, func()) {
 	}
 }
 
-func some(reason string, n, bytes int) []Letter {
+func some(label Label, n, bytes int) []Letter {
 	out := make([]Letter, n)
 	for i := range out {
-		out[i] = Letter{Reason: reason, Detail: "why", Topic: fmt.Sprintf("boost/%d", i), Payload: []byte(strings.Repeat("x", bytes)), Size: bytes,
+		out[i] = Letter{Label: label, Detail: "why", Topic: fmt.Sprintf("boost/%d", i), Payload: []byte(strings.Repeat("x", bytes)), Size: bytes,
 			Arrival: station.Instant(1e18 + i), Mono: int64(i), Run: "a", Backlog: i%2 == 0}
 	}
 	return out
 }
 
-func read(t testing.TB, s *Store, reasons ...string) []Letter {
+func read(t testing.TB, s *Store, labels ...Label) []Letter {
 	t.Helper()
 	var out []Letter
-	if err := s.Read(t.Context(), reasons, func(l *Letter, _ string) error { out = append(out, *l); return nil }); err != nil {
+	if err := s.Read(t.Context(), labels, func(l *Letter, _ Label) error { out = append(out, *l); return nil }); err != nil {
 		t.Fatal(err)
 	}
 	return out
@@ -111,7 +111,7 @@ func TestReasonsAreReadTogether(t *testing.T) {
 	}
 }
 
-// A flood of one reason takes no room from another that holds less, and the bound holds.
+// A flood of one label takes no room from another that holds less, and the bound holds.
 func TestAFloodPushesOutNoOtherReason(t *testing.T) {
 	const bound = 1 << 20
 	s, stop := opened(t, t.TempDir(), bound)

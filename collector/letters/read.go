@@ -13,9 +13,9 @@ import (
 	"strokewise/analyzer/station"
 )
 
-// Sum is what is kept under a reason.
+// Sum is what is kept under a label.
 type Sum struct {
-	Reason         string
+	Label          Label
 	Messages       int64
 	Bytes          int64
 	Oldest, Newest station.Instant // arrivals
@@ -24,7 +24,7 @@ type Sum struct {
 // Sums returns what is kept by reason, the most first; reasons without any are left out.
 func (s *Store) Sums(ctx context.Context) ([]Sum, error) {
 	var out []Sum
-	for reason, x := range s.all() {
+	for label, x := range s.all() {
 		i, err := x.Info(ctx)
 		if err != nil {
 			return nil, fmt.Errorf("cannot read how many messages are kept: %w", err)
@@ -33,7 +33,7 @@ func (s *Store) Sums(ctx context.Context) ([]Sum, error) {
 		if st.Msgs == 0 {
 			continue
 		}
-		m := Sum{Reason: reason, Messages: int64(st.Msgs), Bytes: int64(st.Bytes)}
+		m := Sum{Label: label, Messages: int64(st.Msgs), Bytes: int64(st.Bytes)}
 		if l, err := get(ctx, x, st.FirstSeq); err == nil {
 			m.Oldest = l.Arrival
 		}
@@ -46,7 +46,7 @@ func (s *Store) Sums(ctx context.Context) ([]Sum, error) {
 		if a.Messages != b.Messages {
 			return int(b.Messages - a.Messages)
 		}
-		return strings.Compare(a.Reason, b.Reason)
+		return strings.Compare(string(a.Label), string(b.Label))
 	})
 	return out, nil
 }
@@ -74,9 +74,9 @@ func get(ctx context.Context, x *stream, position uint64) (Letter, error) {
 	return l, err
 }
 
-// Latest returns up to most letters of a reason, newest first.
-func (s *Store) Latest(ctx context.Context, reason string, most int) ([]Letter, error) {
-	x, err := s.known(reason)
+// Latest returns up to most letters of a label, newest first.
+func (s *Store) Latest(ctx context.Context, label Label, most int) ([]Letter, error) {
+	x, err := s.known(label)
 	if err != nil {
 		return nil, err
 	}
@@ -103,25 +103,25 @@ const readWithin = 10 * time.Second
 
 // course reads a reason's letters, up to the one that was the newest at the begin.
 type course struct {
-	reason string
-	it     jetstream.MessagesContext
-	last   uint64 // position of the newest at the begin
-	next   *Letter
-	done   bool
+	label Label
+	it    jetstream.MessagesContext
+	last  uint64 // position of the newest at the begin
+	next  *Letter
+	done  bool
 }
 
 // Read calls fn for each letter of the reasons that there is now, in the order of their arrivals
 // on this process's monotonic clock where they are of one process. Letters that cannot be read are
 // removed and counted as lost.
-func (s *Store) Read(ctx context.Context, reasons []string, fn func(l *Letter, reason string) error) error {
+func (s *Store) Read(ctx context.Context, labels []Label, fn func(l *Letter, label Label) error) error {
 	var open []*course
 	defer func() {
 		for _, c := range open {
 			c.it.Stop()
 		}
 	}()
-	for _, reason := range reasons {
-		c, err := s.course(ctx, reason)
+	for _, label := range labels {
+		c, err := s.course(ctx, label)
 		if err != nil {
 			return err
 		}
@@ -148,7 +148,7 @@ func (s *Store) Read(ctx context.Context, reasons []string, fn func(l *Letter, r
 		if err := s.advance(ctx, first); err != nil {
 			return err
 		}
-		if err := fn(l, first.reason); err != nil {
+		if err := fn(l, first.label); err != nil {
 			return err
 		}
 	}
@@ -162,8 +162,8 @@ func before(a, b *Letter) bool {
 }
 
 // course begins to read a reason; nil where nothing is kept of it.
-func (s *Store) course(ctx context.Context, reason string) (*course, error) {
-	x, err := s.known(reason)
+func (s *Store) course(ctx context.Context, label Label) (*course, error) {
+	x, err := s.known(label)
 	if errors.Is(err, errNone) {
 		return nil, nil
 	}
@@ -185,7 +185,7 @@ func (s *Store) course(ctx context.Context, reason string) (*course, error) {
 	if err != nil {
 		return nil, fmt.Errorf("cannot read kept messages: %w", err)
 	}
-	return &course{reason: reason, it: it, last: i.State.LastSeq}, nil
+	return &course{label: label, it: it, last: i.State.LastSeq}, nil
 }
 
 // advance reads the next letter of a course.
@@ -196,18 +196,18 @@ func (s *Store) advance(ctx context.Context, c *course) error {
 			return ctx.Err()
 		}
 		if err != nil {
-			return fmt.Errorf("cannot read kept messages of %s: %w", c.reason, err)
+			return fmt.Errorf("cannot read kept messages of %s: %w", c.label, err)
 		}
 		meta, err := m.Metadata()
 		if err != nil {
-			return fmt.Errorf("cannot read kept messages of %s: %w", c.reason, err)
+			return fmt.Errorf("cannot read kept messages of %s: %w", c.label, err)
 		}
 		c.done = meta.NumPending == 0 || meta.Sequence.Stream >= c.last
 		l, err := decode(m.Data())
 		if err != nil {
-			s.opt.Logger.Error("a kept message cannot be read and is removed", "reason", c.reason, "position", meta.Sequence.Stream, "error", err)
+			s.opt.Logger.Error("a kept message cannot be read and is removed", "reason", c.label, "position", meta.Sequence.Stream, "error", err)
 			s.note(0, 1, err)
-			if err := s.Remove(ctx, c.reason, meta.Sequence.Stream); err != nil {
+			if err := s.Remove(ctx, c.label, meta.Sequence.Stream); err != nil {
 				return err
 			}
 			continue
@@ -220,32 +220,32 @@ func (s *Store) advance(ctx context.Context, c *course) error {
 }
 
 // Remove removes a letter.
-func (s *Store) Remove(ctx context.Context, reason string, position uint64) error {
-	x, err := s.known(reason)
+func (s *Store) Remove(ctx context.Context, label Label, position uint64) error {
+	x, err := s.known(label)
 	if err != nil {
 		return err
 	}
 	if err := x.DeleteMsg(ctx, position); err != nil && !errors.Is(err, jetstream.ErrMsgNotFound) {
-		return fmt.Errorf("cannot remove a kept message of %s: %w", reason, err)
+		return fmt.Errorf("cannot remove a kept message of %s: %w", label, err)
 	}
 	return nil
 }
 
-// RemoveTo removes the letters of a reason up to a position.
-func (s *Store) RemoveTo(ctx context.Context, reason string, position uint64) error {
-	x, err := s.known(reason)
+// RemoveTo removes the letters of a label up to a position.
+func (s *Store) RemoveTo(ctx context.Context, label Label, position uint64) error {
+	x, err := s.known(label)
 	if err != nil {
 		return err
 	}
 	if err := x.Purge(ctx, jetstream.WithPurgeSequence(position+1)); err != nil {
-		return fmt.Errorf("cannot remove kept messages of %s: %w", reason, err)
+		return fmt.Errorf("cannot remove kept messages of %s: %w", label, err)
 	}
 	return nil
 }
 
-// Discard removes all letters of a reason, and returns how many there were.
-func (s *Store) Discard(ctx context.Context, reason string) (int64, error) {
-	x, err := s.known(reason)
+// Discard removes all letters of a label, and returns how many there were.
+func (s *Store) Discard(ctx context.Context, label Label) (int64, error) {
+	x, err := s.known(label)
 	if err != nil {
 		return 0, err
 	}
@@ -253,5 +253,5 @@ func (s *Store) Discard(ctx context.Context, reason string) (int64, error) {
 	if err != nil {
 		return 0, fmt.Errorf("cannot discard kept messages: %w", err)
 	}
-	return int64(i.State.Msgs), s.RemoveTo(ctx, reason, i.State.LastSeq)
+	return int64(i.State.Msgs), s.RemoveTo(ctx, label, i.State.LastSeq)
 }

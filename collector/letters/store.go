@@ -14,8 +14,8 @@ import (
 	"strokewise/collector/samplelog"
 )
 
-// Held is the name of the stream of letters that wait, where a reason is asked for.
-const Held = "held"
+// Held is the name of the stream of letters that wait, where a label is asked for.
+const Held Label = "held"
 
 const (
 	heldStream = "HELD"
@@ -35,19 +35,19 @@ type Options struct {
 	Logger   *slog.Logger
 }
 
-// Store keeps letters: a stream a reason, and one of those that wait. When the refused ones
-// together pass the bound, the reason that holds most bytes loses its oldest. So a flood of one
-// reason pushes out no other that holds less.
+// Store keeps letters: a stream a label, and one of those that wait. When the refused ones
+// together pass the bound, the label that holds most bytes loses its oldest. So a flood of one
+// label pushes out no other that holds less.
 type Store struct {
 	opt    Options
 	beside *samplelog.Beside
 
 	mu      sync.Mutex
-	streams map[string]*stream
+	streams map[Label]*stream
 	figures Figures
 }
 
-// stream is that of a reason.
+// stream is that of a label.
 type stream struct {
 	jetstream.Stream
 	bytes int64 // at most, as far as is known
@@ -72,14 +72,14 @@ func Open(ctx context.Context, opt Options) (*Store, error) {
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
-	s := &Store{opt: opt, beside: b, streams: make(map[string]*stream)}
+	s := &Store{opt: opt, beside: b, streams: make(map[Label]*stream)}
 	if _, err := s.stream(ctx, Held); err != nil {
 		return nil, err
 	}
 	names := b.JS.StreamNames(ctx)
 	for name := range names.Name() {
-		if reason, ok := strings.CutPrefix(name, prefix); ok {
-			if _, err := s.stream(ctx, reason); err != nil {
+		if label, ok := strings.CutPrefix(name, prefix); ok {
+			if _, err := s.stream(ctx, Label(label)); err != nil {
 				return nil, err
 			}
 		}
@@ -90,24 +90,24 @@ func Open(ctx context.Context, opt Options) (*Store, error) {
 	return s, s.trim(ctx)
 }
 
-func subject(reason string) string {
-	if reason == Held {
+func subject(label Label) string {
+	if label == Held {
 		return "sw.v1.held"
 	}
-	return "sw.v1.refused." + reason
+	return "sw.v1.refused." + string(label)
 }
 
-// stream returns the stream of a reason, and makes it at its first letter.
-func (s *Store) stream(ctx context.Context, reason string) (*stream, error) {
+// stream returns the stream of a label, and makes it at its first letter.
+func (s *Store) stream(ctx context.Context, label Label) (*stream, error) {
 	s.mu.Lock()
-	have := s.streams[reason]
+	have := s.streams[label]
 	s.mu.Unlock()
 	if have != nil {
 		return have, nil
 	}
-	c := jetstream.StreamConfig{Name: prefix + reason, Subjects: []string{subject(reason)}, Storage: jetstream.FileStorage, Retention: jetstream.LimitsPolicy,
+	c := jetstream.StreamConfig{Name: prefix + string(label), Subjects: []string{subject(label)}, Storage: jetstream.FileStorage, Retention: jetstream.LimitsPolicy,
 		Discard: jetstream.DiscardOld, MaxBytes: 2 * s.opt.MaxBytes, AllowDirect: true, Description: "strokewise refused messages, see the project's documentation"}
-	if reason == Held {
+	if label == Held {
 		c.Name, c.Discard, c.MaxBytes, c.Description = heldStream, jetstream.DiscardNew, s.opt.MaxBytes, "strokewise messages that wait, see the project's documentation"
 	}
 	made, err := s.beside.Stream(ctx, c)
@@ -117,10 +117,10 @@ func (s *Store) stream(ctx context.Context, reason string) (*stream, error) {
 	x := &stream{Stream: made, bytes: int64(made.CachedInfo().State.Bytes)}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if have := s.streams[reason]; have != nil {
+	if have := s.streams[label]; have != nil {
 		return have, nil
 	}
-	s.streams[reason] = x
+	s.streams[label] = x
 	return x, nil
 }
 
@@ -235,16 +235,16 @@ func (s *Store) publishSome(ctx context.Context, list []Letter) (int, error) {
 }
 
 func (s *Store) send(ctx context.Context, l *Letter) (jetstream.PubAckFuture, error) {
-	reason := l.Reason
+	label := l.Label
 	if l.Held {
-		reason = Held
+		label = Held
 	}
-	x, err := s.stream(ctx, reason)
+	x, err := s.stream(ctx, label)
 	if err != nil {
 		return nil, err
 	}
 	data := l.encode()
-	a, err := s.beside.JS.PublishAsync(subject(reason), data)
+	a, err := s.beside.JS.PublishAsync(subject(label), data)
 	if err != nil {
 		return nil, fmt.Errorf("cannot keep a message: %w", err)
 	}
@@ -261,8 +261,8 @@ const perLetter = 96
 func (s *Store) room(ctx context.Context) error {
 	s.mu.Lock()
 	var sum int64
-	for reason, x := range s.streams {
-		if reason != Held {
+	for label, x := range s.streams {
+		if label != Held {
 			sum += x.bytes
 		}
 	}
@@ -273,7 +273,7 @@ func (s *Store) room(ctx context.Context) error {
 	return s.trim(ctx)
 }
 
-// trim removes the oldest letters of the reason that holds most, an eighth of it at a time, until
+// trim removes the oldest letters of the label that holds most, an eighth of it at a time, until
 // the bound is kept.
 func (s *Store) trim(ctx context.Context) error {
 	for {
@@ -299,16 +299,16 @@ func (s *Store) trim(ctx context.Context) error {
 	}
 }
 
-// measure asks for the size of each reason, and returns the largest and the sum.
+// measure asks for the size of each label, and returns the largest and the sum.
 func (s *Store) measure(ctx context.Context) (most *stream, sum int64, err error) {
-	for reason, x := range s.all() {
+	for label, x := range s.all() {
 		i, err := x.Info(ctx)
 		if err != nil {
 			return nil, 0, fmt.Errorf("cannot read how many messages are kept: %w", err)
 		}
 		s.mu.Lock()
 		x.bytes = int64(i.State.Bytes)
-		if reason != Held {
+		if label != Held {
 			if sum += x.bytes; most == nil || x.bytes > most.bytes {
 				most = x
 			}
@@ -318,23 +318,23 @@ func (s *Store) measure(ctx context.Context) (most *stream, sum int64, err error
 	return most, sum, nil
 }
 
-func (s *Store) all() map[string]*stream {
+func (s *Store) all() map[Label]*stream {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	out := make(map[string]*stream, len(s.streams))
-	for reason, x := range s.streams {
-		out[reason] = x
+	out := make(map[Label]*stream, len(s.streams))
+	for label, x := range s.streams {
+		out[label] = x
 	}
 	return out
 }
 
 var errNone = errors.New("no message is kept under this reason")
 
-func (s *Store) known(reason string) (*stream, error) {
+func (s *Store) known(label Label) (*stream, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if x := s.streams[reason]; x != nil {
+	if x := s.streams[label]; x != nil {
 		return x, nil
 	}
-	return nil, fmt.Errorf("%w: %.60q; strokewise refused list shows the reasons", errNone, reason)
+	return nil, fmt.Errorf("%w: %.60q; strokewise refused list shows the reasons", errNone, label)
 }

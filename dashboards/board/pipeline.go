@@ -34,6 +34,13 @@ type Pipeline struct {
 	Withheld      map[string]int64   // not told because of routes or maintenance, by receiver
 
 	Export *Export // nil: nothing is exported
+
+	ClockDoubted   bool  // our own clock is, at present
+	ClockDoubts    int64 // times that it came to be
+	Waiting        int64 // messages that wait for our clock, or for older ones of their station
+	RefusedKept    int64 // refused messages stored
+	RefusedLost    int64 // that could not be stored
+	RefusedDropped int64 // the oldest, to make room
 }
 
 // Export holds the figures of the export to a database of time series.
@@ -43,6 +50,14 @@ type Export struct {
 	Points  int64            // taken by the server
 	Failed  int64            // requests that did not succeed
 	Dropped map[string]int64 // rows given up, by reason
+}
+
+// RefusedSum is what is kept of refused messages under a reason.
+type RefusedSum struct {
+	Reason         string
+	Messages       int64
+	Bytes          int64
+	Oldest, Newest station.Instant // arrivals
 }
 
 // Refused is a payload that was turned away, kept for the person who must find the

@@ -80,6 +80,7 @@ func (s sink) pipeline(p *board.Pipeline) {
 	s.each(withheld, p.Withheld)
 	s.each(failed, p.DeliverFailed)
 	s.export(p.Export)
+	s.letters(p)
 }
 
 // each sends one series an entry; the key is the label.

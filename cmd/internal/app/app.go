@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -9,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -16,7 +18,9 @@ import (
 	"strokewise/cmd/internal/health"
 	"strokewise/collector/batch"
 	"strokewise/collector/broker"
+	"strokewise/collector/clock"
 	"strokewise/collector/intake"
+	"strokewise/collector/letters"
 	"strokewise/collector/mqtt"
 	"strokewise/collector/samplelog"
 	"strokewise/dashboards/board"
@@ -48,6 +52,7 @@ type Options struct {
 	SyncAlways bool
 	LogURL     string
 	History    Retention
+	Refused    int64 // bytes of refused messages that are kept, 0: the usual
 
 	MQTT         mqtt.Options // without handler and filters
 	BrokerListen string       // of an embedded broker, "" where MQTT.Brokers names one
@@ -69,11 +74,20 @@ type Options struct {
 
 	// Every is how often things are done; zero values are the usual ones.
 	Every Intervals
+
+	// Wall returns what our wall clock reads at a moment; nil: the moment's own reading. Tests set it wrong.
+	Wall   func(time.Time) time.Time
+	steady time.Duration // see clock.Options
 }
+
+// usualRefused is how much is kept of refused messages, bytes.
+const usualRefused = 1e9
 
 // Intervals say how often the runtime does what it does.
 type Intervals struct {
 	Commit, Tick, Snapshot, Trim, Retain time.Duration
+	// Clock is how often our own clock is judged, and messages that wait are looked after.
+	Clock time.Duration
 	// Answer is the longest wait for what becomes of a command.
 	Answer time.Duration
 }
@@ -82,7 +96,7 @@ func (i *Intervals) fill() {
 	for _, x := range [...]struct {
 		d     *time.Duration
 		usual time.Duration
-	}{{&i.Commit, time.Second / 2}, {&i.Tick, 5 * time.Second}, {&i.Snapshot, time.Minute}, {&i.Trim, time.Minute}, {&i.Retain, 10 * time.Minute}, {&i.Answer, answerWithin}} {
+	}{{&i.Commit, time.Second / 2}, {&i.Tick, 5 * time.Second}, {&i.Snapshot, time.Minute}, {&i.Trim, time.Minute}, {&i.Retain, 10 * time.Minute}, {&i.Clock, time.Second}, {&i.Answer, answerWithin}} {
 		if *x.d <= 0 {
 			*x.d = x.usual
 		}
@@ -116,6 +130,17 @@ type App struct {
 	answers  answers                   // that commands wait for
 
 	backtests *backtests // nil: none
+
+	run       string // names this process in letters
+	letters   *letters.Store
+	clock     *clock.Clock
+	ticking   sync.Mutex // no tick while the time moves; guards the next two
+	clockSaid clock.Report
+	moved     bool         // the time has moved, and the log does not say yet that we listen from then
+	doubted   atomic.Int64 // when our clock came to be doubted, on the monotonic clock, ns
+	gate      gate
+	passing   sync.Mutex   // letters run through the intake again
+	waiting   atomic.Int64 // letters that wait, when last looked
 }
 
 // New opens everything that the options name: broker, log, history, address. It does not
@@ -126,7 +151,7 @@ func New(ctx context.Context, opt Options) (*App, error) {
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
-	a := &App{opt: opt, log: opt.Logger, health: health.New(time.Now), board: board.New(), live: live.New(live.Usual), early: make(chan struct{}, 1)}
+	a := &App{opt: opt, log: opt.Logger, run: rand.Text(), health: health.New(time.Now), board: board.New(), live: live.New(live.Usual), early: make(chan struct{}, 1)}
 	a.stations.Store(&a.opt.Stations)
 	if opt.Rehearse != nil {
 		a.backtests = newBacktests(a, opt.Rehearse)
@@ -149,6 +174,12 @@ func (a *App) open(ctx context.Context) (err error) {
 		return err
 	}
 	a.onClose(func() { a.warn("cannot close the sample log", a.samples.Close()) })
+	if err := a.openClock(ctx); err != nil {
+		return err
+	}
+	if err := a.openLetters(ctx); err != nil {
+		return err
+	}
 	a.store, err = history.Open(filepath.Join(o.Data, "history.db"), history.Options{SyncAlways: o.SyncAlways, Receivers: o.receivers(), Exporters: o.exporters()})
 	if err != nil {
 		return err
@@ -185,12 +216,10 @@ func (a *App) openIntake() (err error) {
 	if a.intake, err = intake.New(o.Intake); err != nil {
 		return err
 	}
-	a.batch = batch.New(batch.Options{Log: a.samples, Logger: a.log})
+	a.batch = batch.New(batch.Options{Log: a.samples, Letters: a.letters, Logger: a.log})
 	m := o.MQTT
 	m.Filters, m.Logger, m.Handle = a.intake.Filters(), a.log, a.take
-	m.OnTooLarge = func(topic string, size int64) {
-		a.intake.Discarded(topic, size, station.InstantOf(time.Now()))
-	}
+	m.OnTooLarge = a.tooLarge
 	a.source, err = mqtt.New(m)
 	return err
 }
@@ -210,12 +239,13 @@ func (a *App) openPartitions(ctx context.Context) error {
 		return err
 	}
 	a.headers = newHeaders(a.store, a.board, a.opt.Headers, a.log, a.sender.Wake, &a.answers)
+	a.headers.now = a.time
 	c.holds = holds(c.stations, a.headers.policy)
 	if err := a.headers.begin(ctx); err != nil {
 		return err
 	}
 	for n := range a.parts {
-		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge, answers: &a.answers}
+		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge, answers: &a.answers, now: a.now}
 		a.parts[n].start(ctx, positions[n])
 	}
 	if fresh != nil {
@@ -238,7 +268,7 @@ func (a *App) catalog(ctx context.Context) (*catalog, error) {
 	if c.totals, err = a.store.Totals(ctx); err != nil {
 		return nil, err
 	}
-	now := station.InstantOf(time.Now())
+	now := a.now()
 	for _, s := range a.opt.Stations {
 		k := s.Plate.Key
 		c.stations[k] = s

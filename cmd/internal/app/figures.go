@@ -24,8 +24,8 @@ func (a *App) handler() (http.Handler, error) {
 		return nil, err
 	}
 	o := web.Options{
-		Board: a.board, Live: a.live, History: a.store, Zones: a.opt.Zones, Pipeline: a.Pipeline, Refused: a.refused, Ready: a.Ready,
-		Metrics: metrics, Hosts: a.opt.Hosts, Now: time.Now, Version: a.opt.Version, Rig: a.opt.Rig, Hours: hours{a.store}, Rates: a.opt.Rates,
+		Board: a.board, Live: a.live, History: a.store, Zones: a.opt.Zones, Pipeline: a.Pipeline, Refusals: a, Ready: a.Ready,
+		Metrics: metrics, Hosts: a.opt.Hosts, Now: a.time, Version: a.opt.Version, Rig: a.opt.Rig, Hours: hours{a.store}, Rates: a.opt.Rates,
 		Command: a.Command, Diary: a.store, Alarms: a.store, Explain: a.Explain, Trends: a.store,
 	}
 	if a.backtests != nil {
@@ -71,6 +71,7 @@ func (a *App) Pipeline() board.Pipeline {
 	out.Delivered, out.DeliverFailed = a.sender.Figures()
 	a.reachFigures(ctx, &out)
 	out.Export = a.exportFigures(ctx)
+	a.letterFigures(&out)
 	return out
 }
 
@@ -94,16 +95,10 @@ func (a *App) Ready() error {
 			errs = append(errs, err)
 		}
 	}
-	return errors.Join(errs...)
-}
-
-func (a *App) refused() []board.Refused {
-	kept := a.intake.Kept()
-	out := make([]board.Refused, len(kept))
-	for i, k := range kept {
-		out[i] = board.Refused(k)
+	for _, s := range a.health.Failing() {
+		errs = append(errs, fmt.Errorf("%s: %s", s.Part, s.Reason))
 	}
-	return out
+	return errors.Join(errs...)
 }
 
 // hours sums up the history's hours for the pages.

@@ -43,6 +43,7 @@ type headers struct {
 	policies map[string]rules.HeaderPolicy
 	nudged   chan struct{}
 	answers  *answers
+	now      func() time.Time // the program's time
 
 	mu     sync.Mutex
 	open   map[station.Key]*headerUnit
@@ -215,7 +216,7 @@ func (h *headers) run(ctx context.Context) {
 			}
 		case <-h.nudged:
 		}
-		if err := h.step(ctx, time.Now()); err != nil && ctx.Err() == nil && h.failed.due(time.Now()) {
+		if err := h.step(ctx, h.now()); err != nil && ctx.Err() == nil && h.failed.due(time.Now()) {
 			h.log.Warn("cannot store the alarms of headers, trying again; nothing is lost meanwhile", "error", err)
 		}
 	}

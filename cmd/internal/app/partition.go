@@ -58,6 +58,7 @@ type partition struct {
 	hurry   func() // an alarm waits for its commit
 	nudge   func() // there is something for the alarms of headers
 	answers *answers
+	now     func() station.Instant // the program's time
 
 	mu        sync.Mutex
 	units     map[station.Key]*unit

@@ -134,7 +134,7 @@ func (a *App) openAlarms() ([]rules.Transition, bool) {
 		return nil, false
 	}
 	var out []rules.Transition
-	now := station.InstantOf(time.Now())
+	now := a.now()
 	for _, s := range a.board.All() {
 		for _, t := range transitionsOpen(s.Alarms) {
 			if !a.kept(&s, &t, now) {
@@ -192,7 +192,7 @@ func (a *App) reachFigures(ctx context.Context, out *board.Pipeline) {
 		a.warn("cannot find the oldest of the outbox", err)
 		return
 	}
-	now := station.InstantOf(time.Now())
+	now := a.now()
 	out.OutboxAge = make(map[string]float64, len(oldest))
 	for name, at := range oldest {
 		out.OutboxAge[name] = max(0, float64(now.Sub(at))/1e9)

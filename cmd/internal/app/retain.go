@@ -4,7 +4,6 @@ import (
 	"context"
 	"time"
 
-	"strokewise/analyzer/station"
 	"strokewise/dashboards/history"
 )
 
@@ -26,7 +25,10 @@ func (r *Retention) fill() {
 // retainLoop deletes from the history what is older than is to be kept.
 func (a *App) retainLoop(ctx context.Context) {
 	every(ctx, a.opt.Every.Retain, func() {
-		now := station.InstantOf(time.Now())
+		if !a.trusted() {
+			return
+		}
+		now := a.now()
 		began := time.Now()
 		n, longest, err := a.store.Retain(ctx, history.Retention{Minutes: now.Add(-int64(a.opt.History.Minutes)), Hours: now.Add(-int64(a.opt.History.Hours))})
 		a.warn("cannot delete what is old from the history, trying again", err)
