@@ -35,6 +35,7 @@ type commands struct {
 	Check     checkCmd     `cmd:"" help:"Check a configuration file: all faults at once."`
 	Rig       rigCmd       `cmd:"" help:"Virtual stations: record, publish, cause faults."`
 	Alarm     alarmCmd     `cmd:"" help:"People's commands to the running program: acknowledge, shelve, close, declare work, note. Exit code 0: done; 1: refused or not taken; 3: taken, not decided yet."`
+	Refused   refusedCmd   `cmd:"" help:"Messages that were not accepted: list, show, take them again, discard; and say that this machine's clock is right."`
 	Backup    backupCmd    `cmd:"" help:"Copy the history while the program runs."`
 	Restore   restoreCmd   `cmd:"" help:"Put the history of a backup into a data folder."`
 	Reanalyse reanalyseCmd `cmd:"" help:"Tell what this program would conclude otherwise from the samples in the log, and change closed minutes on request."`

@@ -36,7 +36,7 @@ func reloadOnHangup(ctx context.Context, path string, cfg *config.Config, a *app
 			continue
 		}
 		next.HTTP, next.MQTT, next.Data, next.Log, next.Sites, next.Notify = cfg.HTTP, cfg.MQTT, cfg.Data, cfg.Log, cfg.Sites, cfg.Notify
-		next.History, next.Influx = cfg.History, cfg.Influx
+		next.History, next.Influx, next.Refused = cfg.History, cfg.Influx, cfg.Refused
 		cfg = next
 		a.Rehearse(rehearsal(cfg))
 	}

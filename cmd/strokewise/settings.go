@@ -26,7 +26,7 @@ var leaseTTL time.Duration
 // settings turns a configuration into the runtime's options.
 func settings(c *config.Config, e *env) (app.Options, error) {
 	o := app.Options{
-		Data: c.Data, MaxBytes: c.Log.MaxBytes, Keep: c.Log.Keep, SyncAlways: c.Log.SyncAlways, LogURL: c.Log.URL, LeaseTTL: leaseTTL,
+		Data: c.Data, MaxBytes: c.Log.MaxBytes, Keep: c.Log.Keep, SyncAlways: c.Log.SyncAlways, LogURL: c.Log.URL, LeaseTTL: leaseTTL, Refused: c.Refused.MaxBytes,
 		History: app.Retention{Minutes: c.History.Minutes, Hours: c.History.Hours},
 		Listen:  c.HTTP.Listen, Hosts: c.HTTP.Hosts, Version: version(), Logger: e.log,
 		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference), Rates: make(map[string]cost.Rates),

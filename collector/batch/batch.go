@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/collector/letters"
 )
 
 // Defaults of Options.
@@ -29,9 +30,16 @@ type Appender interface {
 	Append(ctx context.Context, partition int, records []station.Record) (uint64, error)
 }
 
+// Keeper is the part of the store of letters that is needed here. Keep returns once each letter is
+// stored, or counted as lost; its error is ctx's.
+type Keeper interface {
+	Keep(ctx context.Context, list []letters.Letter) error
+}
+
 // Options of a Batcher.
 type Options struct {
 	Log         Appender
+	Letters     Keeper        // of what AddLetter queues
 	MaxMessages int           // bound on messages received and not yet stored, 0: 4096
 	MaxBytes    int64         // bound on their bytes as given to Add, 0: 64 MiB
 	RetryEvery  time.Duration // first wait after a failed append, doubling to 10 s; 0: 1 s
@@ -54,13 +62,12 @@ type Batcher struct {
 	wake chan struct{} // holds a token while the queue has something new
 }
 
-// item is a message that waits: with a record, or refused, and then only acknowledged in
-// its turn.
+// item is a message that waits: with a record, or with a letter, and is acknowledged in its turn.
 type item struct {
-	rec     station.Record
-	nothing bool
-	bytes   int64
-	ack     func()
+	rec    station.Record
+	letter *letters.Letter
+	bytes  int64
+	ack    func()
 }
 
 // Figures tell how the batcher does.
@@ -101,10 +108,14 @@ func (b *Batcher) Add(ctx context.Context, rec station.Record, bytes int, ack fu
 	return b.add(ctx, item{rec: rec, bytes: int64(max(bytes, 0)), ack: ack})
 }
 
-// AddNothing has ack called when everything before it is stored: for a message that was
-// refused. It blocks like Add.
-func (b *Batcher) AddNothing(ctx context.Context, ack func()) error {
-	return b.add(ctx, item{nothing: true, ack: ack})
+// AddLetter has a letter stored instead of a record, and ack called in its turn. It blocks like Add.
+func (b *Batcher) AddLetter(ctx context.Context, l letters.Letter, ack func()) error {
+	return b.add(ctx, item{letter: &l, bytes: int64(len(l.Payload)), ack: ack})
+}
+
+// TryLetter is AddLetter for a letter that nobody waits for. It does nothing while the queue is full.
+func (b *Batcher) TryLetter(l letters.Letter) {
+	b.offer(item{letter: &l, bytes: int64(len(l.Payload))})
 }
 
 func (b *Batcher) add(ctx context.Context, it item) error {

@@ -37,7 +37,7 @@ func shares(items []item) []*share {
 	var byPartition [station.Partitions]*share
 	var out []*share
 	for i := range items {
-		if items[i].nothing {
+		if items[i].letter != nil {
 			continue
 		}
 		p := items[i].rec.Key.Partition()

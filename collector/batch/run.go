@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"strokewise/collector/letters"
 	"strokewise/collector/samplelog"
 )
 
@@ -24,7 +25,7 @@ func (b *Batcher) Run(ctx context.Context) error {
 		case <-b.wake:
 		}
 		items := b.take()
-		if err := b.store(ctx, shares(items)); err != nil {
+		if err := b.storeAll(ctx, items); err != nil {
 			return err
 		}
 		b.letGo(items)
@@ -34,6 +35,27 @@ func (b *Batcher) Run(ctx context.Context) error {
 			}
 		}
 	}
+}
+
+// storeAll stores the records of a batch, and beside that its letters.
+func (b *Batcher) storeAll(ctx context.Context, items []item) error {
+	list := kept(items)
+	if len(list) == 0 {
+		return b.store(ctx, shares(items))
+	}
+	done := make(chan error, 1)
+	go func() { done <- b.opt.Letters.Keep(ctx, list) }()
+	return errors.Join(b.store(ctx, shares(items)), <-done)
+}
+
+// kept returns the letters of a batch, in order.
+func kept(items []item) (out []letters.Letter) {
+	for i := range items {
+		if l := items[i].letter; l != nil {
+			out = append(out, *l)
+		}
+	}
+	return out
 }
 
 // take gives all that is queued.

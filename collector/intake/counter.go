@@ -2,36 +2,22 @@ package intake
 
 import (
 	"sort"
-	"strconv"
 	"sync"
 
 	"strokewise/analyzer/station"
 	"strokewise/collector/payload"
 )
 
-// Bounds of what is kept of refused messages.
+// Bounds of what is kept of the stations that are not configured.
 const (
-	keepMessages = 32
-	keepBytes    = 200 // of topic and payload each
-	keepNames    = 64  // of unknown stations
+	keepNames = 64
+	keepBytes = 200 // of site and station
 )
 
-// Kept is a refused message.
-type Kept struct {
-	At      station.Instant
-	Topic   string
-	Reason  string
-	Detail  string
-	Payload string // its beginning, quoted
-	Size    int    // bytes of the whole
-}
-
-// counter counts refused messages and keeps the newest, in bounded memory.
+// counter counts refused messages, in bounded memory.
 type counter struct {
 	mu      sync.Mutex
 	counts  map[payload.Reason]int64
-	ring    []Kept
-	next    int
 	names   map[station.Key]int64
 	further int64 // messages of stations beyond keepNames
 }
@@ -44,29 +30,10 @@ func newCounter() *counter {
 	return c
 }
 
-func (c *counter) add(topic string, data []byte, size int, at station.Instant, r *payload.Refusal) {
-	k := Kept{At: at, Topic: cut(topic), Reason: string(r.Reason), Detail: r.Detail, Size: size}
-	if len(data) > 0 {
-		k.Payload = cut(string(data[:min(len(data), keepBytes)]))
-	}
+func (c *counter) add(r payload.Reason) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.counts[r.Reason]++
-	if len(c.ring) < keepMessages {
-		c.ring = append(c.ring, k)
-		return
-	}
-	c.ring[c.next] = k
-	c.next = (c.next + 1) % keepMessages
-}
-
-// cut gives the beginning of s with what is not printable quoted.
-func cut(s string) string {
-	if len(s) > keepBytes {
-		s = s[:keepBytes]
-	}
-	q := strconv.Quote(s)
-	return q[1 : len(q)-1]
+	c.counts[r]++
 }
 
 // stranger counts a message of a station that is not configured.
@@ -80,7 +47,7 @@ func (c *counter) stranger(k station.Key) {
 	c.names[k]++
 }
 
-// Refused gives how many messages were turned away, by reason; every reason has an entry.
+// Refused returns how many messages were turned away, by reason; every reason has an entry.
 func (in *Intake) Refused() map[string]int64 {
 	c := in.refused
 	c.mu.Lock()
@@ -92,20 +59,7 @@ func (in *Intake) Refused() map[string]int64 {
 	return out
 }
 
-// Kept gives the newest refused messages, newest first.
-func (in *Intake) Kept() []Kept {
-	c := in.refused
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	n := len(c.ring)
-	out := make([]Kept, 0, n)
-	for i := range n {
-		out = append(out, c.ring[(c.next+n-1-i)%n])
-	}
-	return out
-}
-
-// Strangers gives up to 64 stations that sent something and are not configured, in order,
+// Strangers returns up to 64 stations that sent something and are not configured, in order,
 // and the number of messages of all others.
 func (in *Intake) Strangers() (names []station.Key, further int64) {
 	c := in.refused

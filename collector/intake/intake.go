@@ -1,6 +1,5 @@
 // Package intake decides what comes in: it maps a message to a configured station,
-// decodes it, and turns away what cannot be true, each under a reason that is counted. A
-// few of the refused are kept for the person who must find the sensor.
+// decodes it, and turns away what cannot be true, each under a reason that is counted.
 package intake
 
 import (
@@ -50,6 +49,8 @@ type Message struct {
 	Retained bool
 	Backlog  bool // from the queue that the broker kept for us: it may be old
 	Arrival  station.Instant
+	// Undated says that Arrival is only now, and when the message arrived is not known.
+	Undated bool
 }
 
 // Route says how messages of a topic are read.
@@ -73,6 +74,9 @@ type Options struct {
 	Site     string           // where topics name none
 	Stations []station.Key
 	MaxAge   time.Duration // of a device time, 0: 48 h
+	// Heard is told the newest time in a message of a known station that brings its own, accepted or not,
+	// unless the message may have waited in a queue; nil: nobody is.
+	Heard func(k station.Key, device, arrival station.Instant)
 }
 
 // Intake is safe for concurrent use.
@@ -123,24 +127,33 @@ func (in *Intake) Filters() []string {
 	return out
 }
 
-// Accept gives the record of a message, or why it is refused; a refused message is
-// counted and kept. A message is taken or refused as a whole.
+// Accept returns the record of a message, or why it is refused; a refused message is
+// counted. A message is accepted or refused as a whole.
 func (in *Intake) Accept(m *Message) (station.Record, *payload.Refusal) {
-	rec, r := in.accept(m)
+	rec, r := in.Decide(m)
 	if r != nil {
-		in.refused.add(m.Topic, m.Payload, len(m.Payload), m.Arrival, r)
+		in.Refuse(r)
 	}
 	return rec, r
 }
 
+// Refuse counts a message that Decide refused.
+func (in *Intake) Refuse(r *payload.Refusal) { in.refused.add(r.Reason) }
+
+// OfClock reports whether a message was refused for its time alone: it may be our clock that is wrong.
+func OfClock(r *payload.Refusal) bool { return r.Reason == TimeAhead || r.Reason == TimeTooOld }
+
 // Discarded counts a message that was turned away for its announced size before it was
-// read.
-func (in *Intake) Discarded(topicName string, size int64, at station.Instant) {
-	in.refused.add(topicName, nil, int(size), at, &payload.Refusal{Reason: TooLarge,
-		Detail: fmt.Sprintf("a packet of %d bytes was announced; send shorter blocks, or raise mqtt.max_packet", size)})
+// read, and returns why.
+func (in *Intake) Discarded(size int64) *payload.Refusal {
+	r := &payload.Refusal{Reason: TooLarge,
+		Detail: fmt.Sprintf("a packet of %d bytes was announced; send shorter blocks, or raise mqtt.max_packet", size)}
+	in.Refuse(r)
+	return r
 }
 
-func (in *Intake) accept(m *Message) (station.Record, *payload.Refusal) {
+// Decide returns the record of a message, or why it is refused, and counts nothing.
+func (in *Intake) Decide(m *Message) (station.Record, *payload.Refusal) {
 	rec := station.Record{Arrival: m.Arrival}
 	fields, format, unit, r := in.route(m.Topic)
 	if r != nil {
@@ -161,12 +174,29 @@ func (in *Intake) accept(m *Message) (station.Record, *payload.Refusal) {
 	if r != nil {
 		return rec, r
 	}
+	newest, own := newestOwn(rec.Blocks)
+	if own && in.opt.Heard != nil && !m.Retained && !m.Backlog && !m.Undated {
+		in.opt.Heard(rec.Key, newest, m.Arrival)
+	}
 	for i := range rec.Blocks {
 		if r := in.plausible(&rec.Blocks[i], m); r != nil {
 			return rec, r
 		}
 	}
+	if m.Undated && own {
+		rec.Arrival = min(rec.Arrival, newest)
+	}
 	return rec, nil
+}
+
+// newestOwn returns the newest time that a device set, false where none did.
+func newestOwn(blocks []station.Block) (newest station.Instant, own bool) {
+	for i := range blocks {
+		if b := &blocks[i]; b.Stamp == station.StampDevice && b.Len() > 0 {
+			newest, own = max(newest, b.At(b.Len()-1)), true
+		}
+	}
+	return newest, own
 }
 
 // route finds the fields and the format of a topic.
@@ -196,7 +226,7 @@ func (in *Intake) plausible(b *station.Block, m *Message) *payload.Refusal {
 		switch {
 		case m.Retained:
 			return &payload.Refusal{Reason: RetainedScalar, Detail: "a retained value without a time of its own may be of any age; publish it without the retain flag, or with its time"}
-		case m.Backlog:
+		case m.Backlog, m.Undated:
 			return &payload.Refusal{Reason: StaleBacklog, Detail: "a value without a time of its own waited in the broker's queue; its time is not known. Send blocks with t0"}
 		}
 	}

@@ -93,9 +93,6 @@ func TestEachRefusalHasItsReason(t *testing.T) {
 		if n := in.Refused()[string(c.want)]; n != 1 {
 			t.Errorf("%s: counted %d times", c.want, n)
 		}
-		if k := in.Kept(); len(k) != 1 || k[0].Reason != string(c.want) {
-			t.Errorf("%s: kept %+v", c.want, k)
-		}
 	}
 }
 
@@ -116,17 +113,12 @@ func TestAThousandUnknownStationsStayBounded(t *testing.T) {
 	if len(names) != keepNames || further != 1000-keepNames || in.Refused()[string(UnknownStation)] != 1000 {
 		t.Errorf("%d names, %d further, %d counted", len(names), further, in.Refused()[string(UnknownStation)])
 	}
-	k := in.Kept()
-	if len(k) != keepMessages || !strings.Contains(k[0].Topic, "ghost-999") || len(k[0].Payload) > 2*keepBytes || k[0].Size != 1000 {
-		t.Errorf("%d kept, newest %+v", len(k), k[0])
-	}
 }
 
 func TestDiscarded(t *testing.T) {
 	in := newIntake(t)
-	in.Discarded(pressure, 200<<20, now)
-	if k := in.Kept(); in.Refused()[string(TooLarge)] != 1 || k[0].Size != 200<<20 {
-		t.Errorf("got %+v", k)
+	if r := in.Discarded(200 << 20); in.Refused()[string(TooLarge)] != 1 || r.Reason != TooLarge {
+		t.Errorf("got %+v", r)
 	}
 }
 
@@ -137,7 +129,6 @@ func TestConcurrentUse(t *testing.T) {
 		wg.Go(func() {
 			for range 200 {
 				in.Accept(&Message{Topic: fmt.Sprintf("x/%d", g), Arrival: now})
-				in.Kept()
 				in.Refused()
 				in.Strangers()
 			}
@@ -146,5 +137,37 @@ func TestConcurrentUse(t *testing.T) {
 	wg.Wait()
 	if n := in.Refused()[string(UnknownTopic)]; n != 800 {
 		t.Errorf("counted %d", n)
+	}
+}
+
+// The clock hears of times in messages that are accepted and of those that are refused for them, and not
+// of what may have waited in a queue.
+func TestDeviceTimesAreHeard(t *testing.T) {
+	in := newIntake(t)
+	var heard []station.Instant
+	in.opt.Heard = func(_ station.Key, device, _ station.Instant) { heard = append(heard, device) }
+	block := func(t0 string) []byte { return []byte(`{"t0":` + t0 + `,"dt":1,"v":[600,601]}`) }
+	for _, m := range []Message{
+		{Payload: block("1767225600")}, {Payload: block("1767229200")}, {Payload: []byte("612")},
+		{Payload: block("1767225600"), Backlog: true}, {Payload: block("1767225600"), Retained: true}, {Payload: block("1767225600"), Undated: true},
+	} {
+		m.Topic, m.Arrival = pressure, now
+		in.Accept(&m)
+	}
+	if len(heard) != 2 || heard[0] != now.Add(station.Second) || heard[1] != now.Add(3601*station.Second) {
+		t.Errorf("heard %v", heard)
+	}
+}
+
+// What arrived at an unknown time is accepted by the time it brings, and refused without one.
+func TestUndatedMessages(t *testing.T) {
+	in := newIntake(t)
+	m := Message{Topic: pressure, Payload: []byte(`{"t0":1767222000,"dt":1,"v":[600,601]}`), Undated: true, Arrival: now}
+	if rec, r := in.Accept(&m); r != nil || rec.Arrival != now.Add(-3599*station.Second) {
+		t.Errorf("%+v %v", rec, r)
+	}
+	m.Payload = []byte("612")
+	if _, r := in.Accept(&m); r == nil || r.Reason != StaleBacklog {
+		t.Errorf("got %v", r)
 	}
 }

@@ -35,10 +35,16 @@ type Pipeline struct {
 
 	Export *Export // nil: nothing is exported
 
-	RefusedRatio float64            // of the usual messages of five minutes that were refused, NaN: too few came to tell
-	AnswerAge    map[string]float64 // s since log, history and others answered for the figures, by whom
-	Ready        bool
-	Parts        []Part
+	RefusedRatio   float64            // of the usual messages of five minutes that were refused, NaN: too few came to tell
+	AnswerAge      map[string]float64 // s since log, history and others answered for the figures, by whom
+	Ready          bool
+	Parts          []Part
+	ClockDoubted   bool  // our own clock is, at present
+	ClockDoubts    int64 // times that it came to be
+	Waiting        int64 // messages that wait for our clock, or for older ones of their station
+	RefusedKept    int64 // refused messages stored
+	RefusedLost    int64 // that could not be stored
+	RefusedDropped int64 // the oldest, to make room
 }
 
 // Part is how a part of the program does.
@@ -57,6 +63,14 @@ type Export struct {
 	Points  int64            // taken by the server
 	Failed  int64            // requests that did not succeed
 	Dropped map[string]int64 // rows given up, by reason
+}
+
+// RefusedSum is what is kept of refused messages under a reason.
+type RefusedSum struct {
+	Reason         string
+	Messages       int64
+	Bytes          int64
+	Oldest, Newest station.Instant // arrivals
 }
 
 // Refused is a payload that was turned away, kept for the person who must find the

@@ -81,6 +81,7 @@ func (s sink) pipeline(p *board.Pipeline) {
 	s.each(failed, p.DeliverFailed)
 	s.export(p.Export)
 	s.program(p)
+	s.letters(p)
 }
 
 // each sends one series an entry; the key is the label.

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"errors"
 	"math"
 	"time"
@@ -113,18 +114,32 @@ func traces() *live.Live {
 	return l
 }
 
+// someRefused are refused messages that are kept.
+type someRefused struct {
+	sums []board.RefusedSum
+	list []board.Refused
+	Refusals
+}
+
+func (s someRefused) Sums(context.Context) ([]board.RefusedSum, error) { return s.sums, nil }
+
+func (s someRefused) Latest(context.Context, string, int) ([]board.Refused, error) {
+	return s.list, nil
+}
+
 func everything() Options {
 	o := fixture(press(), standing(), shutDown(), off(), quiet(), unheard())
 	o.Pipeline = func() board.Pipeline {
 		return board.Pipeline{Refused: map[string]int64{"malformed": 12, "future": 40, "never": 0}}
 	}
-	o.Refused = func() []board.Refused {
-		return []board.Refused{
+	o.Refusals = someRefused{
+		sums: []board.RefusedSum{{Reason: "malformed", Messages: 12, Bytes: 9100, Oldest: at(-time.Hour), Newest: at(-time.Second)}},
+		list: []board.Refused{
 			{At: at(-time.Minute), Topic: "boost/northdock/press-4/inlet_pressure", Reason: "malformed", Size: 3, Payload: `6,1`,
 				Detail: "expected a number with a dot; write 6.1"},
 			{At: at(-time.Second), Topic: "boost/<script>alert(1)</script>", Reason: "malformed", Size: 9000,
 				Payload: `"><img src=x onerror=alert(1)>`, Detail: "expected a number"},
-		}
+		},
 	}
 	return o
 }

@@ -58,7 +58,7 @@ func statusOf(r rules.Result, err error) int {
 	return http.StatusConflict
 }
 
-func reply(w http.ResponseWriter, status int, a answerJSON) {
+func reply(w http.ResponseWriter, status int, a any) {
 	w.Header().Set("Content-Type", "application/json")
 	w.Header().Set("Cache-Control", "no-store")
 	w.WriteHeader(status)

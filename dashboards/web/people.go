@@ -157,7 +157,7 @@ func readCommand(w http.ResponseWriter, r *http.Request) (commandJSON, error) {
 	return in, nil
 }
 
-func readJSON(body io.Reader, in *commandJSON) error {
+func readJSON(body io.Reader, in any) error {
 	d := json.NewDecoder(body)
 	d.DisallowUnknownFields()
 	if err := d.Decode(in); err != nil {

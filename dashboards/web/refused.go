@@ -12,6 +12,7 @@ import (
 type refusedView struct {
 	Root    string
 	Version string
+	Problem string // why what is kept cannot be shown
 	Reasons []reasonView
 }
 
@@ -19,6 +20,7 @@ type refusedView struct {
 type reasonView struct {
 	Reason string
 	Total  string
+	Stored string        // what is on disk; "": nothing
 	Kept   []payloadView // newest first
 }
 
@@ -40,10 +42,22 @@ func refusals(kept []board.Refused, counts map[string]int64, version string) ref
 	v := refusedView{Version: version}
 	for _, name := range names {
 		if n := total(name); n > 0 {
-			v.Reasons = append(v.Reasons, reasonView{name, plural(int(n), "message"), payloads(by[name])})
+			v.Reasons = append(v.Reasons, reasonView{Reason: name, Total: plural(int(n), "message"), Kept: payloads(by[name])})
 		}
 	}
 	return v
+}
+
+// keep says what is kept of each reason.
+func (v *refusedView) keep(sums []board.RefusedSum) {
+	for _, m := range sums {
+		i := slices.IndexFunc(v.Reasons, func(r reasonView) bool { return r.Reason == m.Reason })
+		if i < 0 {
+			v.Reasons = append(v.Reasons, reasonView{Reason: m.Reason, Total: "0 messages"})
+			i = len(v.Reasons) - 1
+		}
+		v.Reasons[i].Stored = plural(int(m.Messages), "message") + " on disk, from " + clock(m.Oldest) + " to " + clock(m.Newest)
+	}
 }
 
 func payloads(list []board.Refused) []payloadView {

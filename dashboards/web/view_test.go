@@ -185,9 +185,8 @@ func named(text string) Options {
 	o := fixture(s)
 	o.Version, o.Ready = text, nil
 	o.Pipeline = func() board.Pipeline { return board.Pipeline{Refused: map[string]int64{text: 1}} }
-	o.Refused = func() []board.Refused {
-		return []board.Refused{{Topic: text, Reason: text, Detail: text, Payload: text, Size: 1}}
-	}
+	o.Refusals = someRefused{sums: []board.RefusedSum{{Reason: text, Messages: 1}},
+		list: []board.Refused{{Topic: text, Reason: text, Detail: text, Payload: text, Size: 1}}}
 	return o
 }
 

@@ -30,7 +30,7 @@ type Options struct {
 	History  History                   // of what is older than those; may be nil
 	Zones    map[string]*time.Location // by site; UTC where there is none
 	Pipeline func() board.Pipeline
-	Refused  func() []board.Refused
+	Refusals Refusals              // messages that were not accepted; nil: none are kept
 	Ready    func() error          // nil while ready; each line of the error is a reason. Left out: the board alone
 	Metrics  http.Handler          // of /metrics
 	Hosts    []string              // allowed in the Host header beside the loopback names
@@ -61,7 +61,7 @@ func New(o Options) http.Handler {
 	mux.HandleFunc("/station/{site}/{station}/how", s.how)
 	mux.HandleFunc("/station/{site}/{station}/trends", s.trends)
 	mux.HandleFunc("/events", s.events)
-	mux.HandleFunc("/refused", s.refused)
+	mux.HandleFunc(refusedPath, s.refused)
 	mux.HandleFunc("/program", s.program)
 	mux.HandleFunc("/costs", s.costs)
 	mux.HandleFunc("/audit", s.audit)
@@ -84,22 +84,24 @@ func New(o Options) http.Handler {
 	if o.Backtest != nil {
 		mux.HandleFunc(backtestPath, s.backtest)
 	}
-	return guard(mux, o.Hosts, forms{rig: o.Rig != nil, commands: o.Command != nil, backtest: o.Backtest != nil})
+	return guard(mux, o.Hosts, forms{rig: o.Rig != nil, commands: o.Command != nil, backtest: o.Backtest != nil, refused: o.Refusals != nil})
 }
 
 // rigPath takes orders for faults, and only in the demonstration.
 const rigPath = "/rig"
 
 // forms says which forms there are.
-type forms struct{ rig, commands, backtest bool }
+type forms struct{ rig, commands, backtest, refused bool }
 
 // takes tells whether a path takes what a form sends.
 func (f forms) takes(path string) bool {
-	return f.rig && path == rigPath || f.backtest && path == backtestPath || f.commands && takesCommands(path)
+	return f.refused && path == refusedPath || f.rig && path == rigPath || f.backtest && path == backtestPath || f.commands && takesCommands(path)
 }
 
-// shows tells whether the page at a path has forms.
-func (f forms) shows(path string) bool { return f.takes(path) || f.commands && ofStation(path) }
+// shows reports whether the page at a path has forms.
+func (f forms) shows(path string) bool {
+	return path != refusedPath && f.takes(path) || f.commands && ofStation(path)
+}
 
 type site struct {
 	Options
@@ -120,18 +122,6 @@ func (s *site) stations(name string) http.HandlerFunc {
 		v.draw(s.lately)
 		render(w, name, v)
 	}
-}
-
-func (s *site) refused(w http.ResponseWriter, _ *http.Request) {
-	var kept []board.Refused
-	if s.Refused != nil {
-		kept = s.Refused()
-	}
-	var counts map[string]int64
-	if s.Pipeline != nil {
-		counts = s.Pipeline().Refused
-	}
-	render(w, "refused.html", refusals(kept, counts, s.Version))
 }
 
 // alive answers as long as the process does.

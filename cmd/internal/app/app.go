@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"crypto/rand"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -9,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -16,7 +18,9 @@ import (
 	"strokewise/cmd/internal/health"
 	"strokewise/collector/batch"
 	"strokewise/collector/broker"
+	"strokewise/collector/clock"
 	"strokewise/collector/intake"
+	"strokewise/collector/letters"
 	"strokewise/collector/mqtt"
 	"strokewise/collector/samplelog"
 	"strokewise/dashboards/board"
@@ -51,6 +55,7 @@ type Options struct {
 	LogPrefix  string
 	LeaseTTL   time.Duration // of the log's writer, 0: the usual one
 	History    Retention
+	Refused    int64 // bytes of refused messages that are kept, 0: the usual
 
 	MQTT         mqtt.Options // without handler and filters
 	BrokerListen string       // of an embedded broker, "" where MQTT.Brokers names one
@@ -73,15 +78,23 @@ type Options struct {
 	// Every is how often things are done; zero values are the usual ones.
 	Every Intervals
 
-	// Now is the clock that retention goes by; nil is the usual one. A plant that is played faster than time needs its own.
+	// Now is the clock that retention goes by; nil is the program's time. A plant that is played faster than time needs its own.
 	Now func() time.Time
+	// Wall returns what our wall clock reads at a moment; nil: the moment's own reading. Tests set it wrong.
+	Wall   func(time.Time) time.Time
+	steady time.Duration // see clock.Options
 }
+
+// usualRefused is how much is kept of refused messages, bytes.
+const usualRefused = 1e9
 
 // Intervals say how often the runtime does what it does.
 type Intervals struct {
 	Commit, Tick, Snapshot, Trim, Retain time.Duration
 	// Figures is how often log and history are asked for figures, and whether they work.
 	Figures time.Duration
+	// Clock is how often our own clock is judged, and messages that wait are looked after.
+	Clock time.Duration
 	// Answer is the longest wait for what becomes of a command.
 	Answer time.Duration
 }
@@ -90,7 +103,7 @@ func (i *Intervals) fill() {
 	for _, x := range [...]struct {
 		d     *time.Duration
 		usual time.Duration
-	}{{&i.Commit, time.Second / 2}, {&i.Tick, 5 * time.Second}, {&i.Snapshot, time.Minute}, {&i.Trim, time.Minute}, {&i.Retain, 10 * time.Minute}, {&i.Figures, 5 * time.Second}, {&i.Answer, answerWithin}} {
+	}{{&i.Commit, time.Second / 2}, {&i.Tick, 5 * time.Second}, {&i.Snapshot, time.Minute}, {&i.Trim, time.Minute}, {&i.Retain, 10 * time.Minute}, {&i.Figures, 5 * time.Second}, {&i.Clock, time.Second}, {&i.Answer, answerWithin}} {
 		if *x.d <= 0 {
 			*x.d = x.usual
 		}
@@ -132,6 +145,16 @@ type App struct {
 	pending   atomic.Pointer[map[string]int64]           // notifications that wait, by receiver
 	logPart   *health.Several
 	snapshots *health.Several
+	run       string // names this process in letters
+	letters   *letters.Store
+	clock     *clock.Clock
+	ticking   sync.Mutex // no tick while the time moves; guards the next two
+	clockSaid clock.Report
+	moved     bool         // the time has moved, and the log does not say yet that we listen from then
+	doubted   atomic.Int64 // when our clock came to be doubted, on the monotonic clock, ns
+	gate      gate
+	passing   sync.Mutex   // letters run through the intake again
+	waiting   atomic.Int64 // letters that wait, when last looked
 }
 
 // New opens everything that the options name: broker, log, history, address. It does not
@@ -139,13 +162,10 @@ type App struct {
 func New(ctx context.Context, opt Options) (*App, error) {
 	opt.Every.fill()
 	opt.History.fill()
-	if opt.Now == nil {
-		opt.Now = time.Now
-	}
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
-	a := &App{opt: opt, log: opt.Logger, health: health.New(time.Now), board: board.New(), live: live.New(live.Usual), early: make(chan struct{}, 1)}
+	a := &App{opt: opt, log: opt.Logger, run: rand.Text(), health: health.New(time.Now), board: board.New(), live: live.New(live.Usual), early: make(chan struct{}, 1)}
 	a.stations.Store(&a.opt.Stations)
 	if opt.Rehearse != nil {
 		a.backtests = newBacktests(a, opt.Rehearse)
@@ -169,6 +189,12 @@ func (a *App) open(ctx context.Context) (err error) {
 		return err
 	}
 	a.onClose(func() { a.warn("cannot close the sample log", a.samples.Close()) })
+	if err := a.openClock(ctx); err != nil {
+		return err
+	}
+	if err := a.openLetters(ctx); err != nil {
+		return err
+	}
 	a.store, err = history.Open(filepath.Join(o.Data, "history.db"), history.Options{SyncAlways: o.SyncAlways, Receivers: o.receivers(), Exporters: o.exporters()})
 	if err != nil {
 		return err
@@ -210,12 +236,10 @@ func (a *App) openIntake() (err error) {
 	if a.intake, err = intake.New(o.Intake); err != nil {
 		return err
 	}
-	a.batch = batch.New(batch.Options{Log: a.samples, Logger: a.log})
+	a.batch = batch.New(batch.Options{Log: a.samples, Letters: a.letters, Logger: a.log})
 	m := o.MQTT
 	m.Filters, m.Logger, m.Handle = a.intake.Filters(), a.log, a.take
-	m.OnTooLarge = func(topic string, size int64) {
-		a.intake.Discarded(topic, size, station.InstantOf(time.Now()))
-	}
+	m.OnTooLarge = a.tooLarge
 	a.source, err = mqtt.New(m)
 	return err
 }
@@ -235,6 +259,7 @@ func (a *App) openPartitions(ctx context.Context) error {
 		return err
 	}
 	a.headers = newHeaders(a.store, a.board, a.opt.Headers, a.log, a.sender.Wake, &a.answers)
+	a.headers.now = a.time
 	c.holds = holds(c.stations, a.headers.policy)
 	if err := a.headers.begin(ctx); err != nil {
 		return err
@@ -243,7 +268,7 @@ func (a *App) openPartitions(ctx context.Context) error {
 	_, a.headers.out.Told = a.upto(0)
 	for n := range a.parts {
 		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge, answers: &a.answers,
-			speak: a.speak, health: a.health.Part(writerName(n), 0)}
+			speak: a.speak, now: a.now, health: a.health.Part(writerName(n), 0)}
 		a.parts[n].toldTo, a.parts[n].told = a.upto(n)
 		a.parts[n].start(ctx, positions[n])
 	}
@@ -267,7 +292,7 @@ func (a *App) catalog(ctx context.Context) (*catalog, error) {
 	if c.totals, err = a.store.Totals(ctx); err != nil {
 		return nil, err
 	}
-	now := station.InstantOf(time.Now())
+	now := a.now()
 	for _, s := range a.opt.Stations {
 		k := s.Plate.Key
 		c.stations[k] = s

@@ -27,7 +27,7 @@ var errPace = errors.New("too many commands: 2000 at once and 10 a second are ta
 // decided in time: the audit has it later. A *rules.Refusal says what is wrong with a
 // command that was not taken; after any other error it may be given again.
 func (a *App) Command(ctx context.Context, k station.Key, c station.Command) (web.Answer, error) {
-	now := station.InstantOf(time.Now())
+	now := a.now()
 	c.By, c.Note, c.Document = strings.TrimSpace(c.By), strings.TrimSpace(c.Note), strings.TrimSpace(c.Document)
 	if err := a.refuse(k, &c, now); err != nil {
 		return web.Answer{}, err

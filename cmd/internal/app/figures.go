@@ -22,8 +22,8 @@ func (a *App) handler() (http.Handler, error) {
 		return nil, err
 	}
 	o := web.Options{
-		Board: a.board, Live: a.live, History: a.store, Zones: a.opt.Zones, Pipeline: a.Pipeline, Refused: a.refused, Ready: a.Ready,
-		Metrics: metrics, Hosts: a.opt.Hosts, Now: time.Now, Version: a.opt.Version, Rig: a.opt.Rig, Hours: hours{a.store}, Rates: a.opt.Rates,
+		Board: a.board, Live: a.live, History: a.store, Zones: a.opt.Zones, Pipeline: a.Pipeline, Refusals: a, Ready: a.Ready,
+		Metrics: metrics, Hosts: a.opt.Hosts, Now: a.time, Version: a.opt.Version, Rig: a.opt.Rig, Hours: hours{a.store}, Rates: a.opt.Rates,
 		Command: a.Command, Diary: a.store, Alarms: a.store, Explain: a.Explain, Trends: a.store,
 	}
 	if a.backtests != nil {
@@ -43,6 +43,7 @@ func (a *App) Pipeline() board.Pipeline {
 	out.Samples, out.Queue, out.QueueCap, out.LogEntries, out.LogSeconds, out.LogFull = b.Samples, b.Queue, b.QueueCap, b.Entries, b.Appending.Seconds(), b.Full
 	out.Delivered, out.DeliverFailed = a.sender.Figures()
 	a.reachFigures(&out)
+	a.letterFigures(&out)
 	out.Export = a.exportFigures()
 	for _, q := range a.questions {
 		q.into(&out, now)
@@ -50,15 +51,6 @@ func (a *App) Pipeline() board.Pipeline {
 	out.RefusedRatio = a.refusal.ratio()
 	out.Ready = a.Ready() == nil
 	out.Parts = a.partStates()
-	return out
-}
-
-func (a *App) refused() []board.Refused {
-	kept := a.intake.Kept()
-	out := make([]board.Refused, len(kept))
-	for i, k := range kept {
-		out[i] = board.Refused(k)
-	}
 	return out
 }
 

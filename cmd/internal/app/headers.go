@@ -45,6 +45,7 @@ type headers struct {
 	nudged   chan struct{}
 	answers  *answers
 	health   *health.Part
+	now      func() time.Time // the program's time
 
 	mu     sync.Mutex
 	open   map[station.Key]*headerUnit
@@ -220,7 +221,7 @@ func (h *headers) run(ctx context.Context) {
 			}
 		case <-h.nudged:
 		}
-		err := h.step(ctx, time.Now())
+		err := h.step(ctx, h.now())
 		if ctx.Err() == nil {
 			h.health.Report(err)
 		}

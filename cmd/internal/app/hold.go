@@ -2,7 +2,6 @@ package app
 
 import (
 	"slices"
-	"time"
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
@@ -45,7 +44,7 @@ func (p *partition) hold(h *history.Holding, u *unit, first int) {
 		}
 		h.Headers = append(h.Headers, make([]station.Key, first+i+1-len(h.Headers))...)
 		h.Headers[first+i] = k
-		h.Until = max(h.Until, station.InstantOf(time.Now()).Add(ns+holdSpare))
+		h.Until = max(h.Until, p.now().Add(ns+holdSpare))
 	}
 }
 

@@ -96,7 +96,7 @@ func (a *App) resume(ctx context.Context, id string, positions [station.Partitio
 }
 
 func (a *App) act(detail string) *history.Act {
-	return &history.Act{At: station.InstantOf(time.Now()), Who: "strokewise", What: "start after restore", Target: a.opt.Data, Detail: detail}
+	return &history.Act{At: a.now(), Who: "strokewise", What: "start after restore", Target: a.opt.Data, Detail: detail}
 }
 
 // beginLog moves the restored engines to the log's new positions.
@@ -132,7 +132,7 @@ func (p *partition) moveTo(ctx context.Context, position uint64) ([]byte, error)
 			u.Resume(until, stored-strokes)
 		}
 	}
-	p.adoptAll(station.InstantOf(time.Now()))
+	p.adoptAll(p.now())
 	p.position, p.committed = position, position
 	blob, err := p.save()
 	if err == nil {

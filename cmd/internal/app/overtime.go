@@ -23,9 +23,9 @@ func (a *App) overtime(ctx context.Context) error {
 		p.over(sites)
 	}
 	var parts [station.Partitions][]station.Record
-	now := time.Now()
-	for k, until := range a.headers.overtime(sites, now) {
-		parts[k.Partition()] = append(parts[k.Partition()], station.Record{Key: k, Arrival: station.InstantOf(now),
+	now := a.now()
+	for k, until := range a.headers.overtime(sites, time.Now()) {
+		parts[k.Partition()] = append(parts[k.Partition()], station.Record{Key: k, Arrival: now,
 			Command: &station.Command{Kind: rules.OverTime, Until: until}})
 	}
 	for n, records := range parts {

@@ -61,6 +61,7 @@ type partition struct {
 	told    *history.Told
 	answers *answers
 	health  *health.Part
+	now     func() station.Instant // the program's time
 
 	mu        sync.Mutex
 	units     map[station.Key]*unit

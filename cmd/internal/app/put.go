@@ -54,5 +54,5 @@ func (a *App) conclude(ctx context.Context) error {
 			return err
 		}
 	}
-	return a.headers.step(ctx, time.Now())
+	return a.headers.step(ctx, a.time())
 }

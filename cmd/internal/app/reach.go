@@ -154,7 +154,7 @@ func (a *App) openAlarms() ([]rules.Transition, bool) {
 		return nil, false
 	}
 	var out []rules.Transition
-	now := station.InstantOf(time.Now())
+	now := a.now()
 	for _, s := range a.board.All() {
 		for _, t := range transitionsOpen(s.Alarms) {
 			if !a.kept(&s, &t, now) {

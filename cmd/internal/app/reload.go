@@ -21,11 +21,16 @@ func (a *App) Reload(ctx context.Context, stations []Station) error {
 		was[s.Plate.Key] = s
 	}
 	var changed []Station
+	var fresh []station.Key
 	for _, s := range stations {
 		if _, ok := a.opt.Zones[s.Plate.Key.Site]; !ok {
 			return fmt.Errorf("cannot take station %s while running: its site is new; restart for that", s.Plate.Key)
 		}
-		if old, ok := was[s.Plate.Key]; !ok || old.Revision != s.Revision {
+		old, ok := was[s.Plate.Key]
+		if !ok {
+			fresh = append(fresh, s.Plate.Key)
+		}
+		if !ok || old.Revision != s.Revision {
 			changed = append(changed, s)
 		}
 		delete(was, s.Plate.Key)
@@ -39,6 +44,7 @@ func (a *App) Reload(ctx context.Context, stations []Station) error {
 		p.reload(known, holds(known, a.headers.policy))
 	}
 	a.stations.Store(&stations)
+	a.waitForOlder(ctx, fresh)
 	a.intake.SetStations(keys)
 	a.knowHeaders()
 	if err := a.epochs(ctx, changed); err != nil {

@@ -26,7 +26,13 @@ func (r *Retention) fill() {
 // retainLoop deletes from the history what is older than is to be kept.
 func (a *App) retainLoop(ctx context.Context) {
 	every(ctx, a.opt.Every.Retain, func() {
-		now := station.InstantOf(a.opt.Now())
+		if !a.trusted() {
+			return
+		}
+		now := a.now()
+		if a.opt.Now != nil {
+			now = station.InstantOf(a.opt.Now())
+		}
 		began := time.Now()
 		n, longest, err := a.store.Retain(ctx, history.Retention{Minutes: now.Add(-int64(a.opt.History.Minutes)), Hours: now.Add(-int64(a.opt.History.Hours))})
 		a.warn("cannot delete what is old from the history, trying again", a.doubtful("retention", a.opt.Every.Retain, err))

@@ -10,8 +10,6 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
-	"strokewise/collector/intake"
-	"strokewise/collector/mqtt"
 	"strokewise/collector/samplelog"
 )
 
@@ -45,14 +43,14 @@ func (g *group) stop() {
 func (a *App) Run(ctx context.Context) error {
 	ctx, cancel := a.untilLost(ctx)
 	defer cancel()
-	if err := a.run(ctx); !a.lost() {
+	if err := a.runUntilLost(ctx); !a.lost() {
 		return err
 	}
 	return errLost
 }
 
-// run works until ctx ends, or another process has taken over: then nothing more is stored or sent.
-func (a *App) run(ctx context.Context) error {
+// runUntilLost works until ctx ends, or another process has taken over: then nothing more is stored or sent.
+func (a *App) runUntilLost(ctx context.Context) error {
 	serve, work := newGroup(context.WithoutCancel(ctx)), newGroup(context.WithoutCancel(ctx))
 	take := newGroup(ctx)
 	defer serve.stop()
@@ -67,7 +65,7 @@ func (a *App) run(ctx context.Context) error {
 		return err
 	}
 	a.knowHeaders()
-	a.warn("cannot store the alarms of headers", a.headers.step(ctx, time.Now())) // before what waits for them is sent
+	a.warn("cannot store the alarms of headers", a.headers.step(ctx, a.time())) // before what waits for them is sent
 	a.headers.health = a.health.Part("headers", lateAfter(headerEvery))
 	work.run(a.headers.run)
 	work.run(func(ctx context.Context) { every(ctx, time.Minute, a.knowHeaders) }) // plate data take effect in the log's order
@@ -95,7 +93,7 @@ func (a *App) run(ctx context.Context) error {
 	take.stop()
 	a.settleAll()
 	work.stop()
-	a.warn("cannot store the alarms of headers", a.headers.step(context.WithoutCancel(ctx), time.Now()))
+	a.warn("cannot store the alarms of headers", a.headers.step(context.WithoutCancel(ctx), a.time()))
 	a.saveAll()
 	a.noteTold()
 	return ctx.Err()
@@ -178,6 +176,7 @@ func (a *App) catchUp(ctx context.Context, g *group) error {
 	g.run(a.tickLoop)
 	g.run(a.trimLoop)
 	g.run(a.retainLoop)
+	g.run(a.clockLoop)
 	return nil
 }
 
@@ -192,7 +191,7 @@ func (a *App) epochs(ctx context.Context, stations []Station) error {
 
 func (a *App) appendEpochs(ctx context.Context, list []*station.Epoch) error {
 	var parts [station.Partitions][]station.Record
-	now := station.InstantOf(time.Now())
+	now := a.now()
 	for _, e := range list {
 		n := e.Plate.Key.Partition()
 		parts[n] = append(parts[n], station.Record{Key: e.Plate.Key, Arrival: now, Epoch: e})
@@ -367,20 +366,9 @@ func (a *App) snapshotLoop(ctx context.Context, n int, p *partition) {
 	every(ctx, a.opt.Every.Snapshot, save)
 }
 
-// tickLoop appends the passing of time to the partitions that have stations.
+// tickLoop appends the passing of time.
 func (a *App) tickLoop(ctx context.Context) {
-	every(ctx, a.opt.Every.Tick, func() {
-		now := station.InstantOf(time.Now())
-		used := a.used()
-		a.due(used)
-		for _, n := range used {
-			_, err := a.samples.Append(ctx, n, []station.Record{{Arrival: now, Tick: true}})
-			a.ticked(ctx, n, err)
-			if err != nil && !errors.Is(err, samplelog.ErrFull) {
-				a.warn("cannot append a tick", err)
-			}
-		}
-	})
+	every(ctx, a.opt.Every.Tick, func() { a.tick(ctx) })
 }
 
 // used lists the partitions that have stations, or open alarms of stations that they had.
@@ -402,7 +390,10 @@ func (a *App) used() []int {
 // to keep, and below every snapshot.
 func (a *App) trimLoop(ctx context.Context) {
 	every(ctx, a.opt.Every.Trim, func() {
-		to, err := a.samples.Before(ctx, time.Now().Add(-a.opt.Keep))
+		if !a.trusted() {
+			return
+		}
+		to, err := a.samples.Before(ctx, a.time().Add(-a.opt.Keep))
 		if err != nil {
 			a.warn("cannot find what to trim", a.doubtful("trim", a.opt.Every.Trim, err))
 			return
@@ -435,18 +426,7 @@ func (a *App) trim(ctx context.Context, to uint64) error {
 // takeMessages connects to the broker.
 func (a *App) takeMessages(g *group) {
 	g.run(func(ctx context.Context) { a.warn("appending ended", a.batch.Run(ctx)) })
+	a.beginFresh(g.ctx)
+	g.run(a.lettersLoop)
 	g.run(func(ctx context.Context) { a.warn("receiving ended", a.source.Run(ctx)) })
-}
-
-// take hands one message on. A refused one is acknowledged too, in its turn: it would
-// come again for ever.
-func (a *App) take(ctx context.Context, m mqtt.Message) {
-	rec, refusal := a.intake.Accept(&intake.Message{
-		Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Backlog: m.Backlog, Arrival: station.InstantOf(m.Arrival),
-	})
-	if refusal != nil {
-		_ = a.batch.AddNothing(ctx, m.Ack) // fails only at the end, unacknowledged
-		return
-	}
-	_ = a.batch.Add(ctx, rec, len(m.Payload)+8*rec.Samples(), m.Ack)
 }

@@ -26,6 +26,7 @@ type Config struct {
 	MQTT     MQTT
 	Data     string // directory: log, history database, lock
 	Log      Log
+	Refused  Refused
 	History  History
 	Lateness time.Duration // how far the watermark stays behind
 	Sites    []Site
@@ -155,6 +156,7 @@ func Default() *Config {
 		Data: "/var/lib/strokewise",
 		Log:  Log{Keep: 48 * time.Hour, MaxBytes: 20e9},
 
+		Refused:  Refused{MaxBytes: 1e9},
 		History:  History{Minutes: 90 * day, Hours: 5 * year},
 		Lateness: 2 * time.Second,
 		Influx:   Influx{Keep: 7 * 24 * time.Hour},

@@ -137,6 +137,7 @@ func (d *decoder) top(m *mapping) {
 	broker := m.mapping("mqtt", "mqtt: { broker: tcp://127.0.0.1:1883 }")
 	m.file("data", "/var/lib/strokewise", &c.Data)
 	d.log(m.mapping("log", "log: { keep: 48h }"))
+	d.refused(m.mapping("refused", "refused: { max_bytes: 1 GB }"))
 	d.history(m.mapping("history", "history: { minutes: 90 d, hours: 5 y }"))
 	quantity(m, "lateness", station.ParseDuration, atMost(5*minute, "5 min"), &c.Lateness)
 	d.sites(m)

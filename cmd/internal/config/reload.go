@@ -10,7 +10,7 @@ func (c *Config) Restart(was *Config) []string {
 		name string
 		a, b any
 	}{
-		{"http", c.HTTP, was.HTTP}, {"mqtt", c.MQTT, was.MQTT}, {"data", c.Data, was.Data}, {"log", c.Log, was.Log},
+		{"http", c.HTTP, was.HTTP}, {"mqtt", c.MQTT, was.MQTT}, {"data", c.Data, was.Data}, {"log", c.Log, was.Log}, {"refused", c.Refused, was.Refused},
 		{"history", c.History, was.History}, {"influx", c.Influx, was.Influx}, {"sites", c.Sites, was.Sites}, {"notify", c.Notify, was.Notify},
 	} {
 		if !reflect.DeepEqual(k.a, k.b) {

@@ -1,0 +1,307 @@
+package app
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"sync"
+	"time"
+
+	"strokewise/analyzer/station"
+	"strokewise/collector/clock"
+	"strokewise/collector/intake"
+	"strokewise/collector/letters"
+	"strokewise/collector/mqtt"
+	"strokewise/collector/payload"
+)
+
+// Why a message waits.
+const (
+	waitsForClock letters.Label = "clock"
+	waitsForOlder letters.Label = "older" // messages of its station that were refused before the station was configured
+)
+
+// errTime ends a pass while our clock is in doubt again.
+var errTime = errors.New("our own clock is in doubt again")
+
+// gate says which messages wait: all, while our clock is not known or messages that waited for it are
+// not in yet; or those of stations whose older messages are being accepted first.
+type gate struct {
+	mu      sync.Mutex
+	all     bool
+	keys    map[station.Key]bool
+	pending int // messages that are to wait and are not stored yet
+}
+
+func (g *gate) close() {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.all = true
+}
+
+// closeFor lets messages of stations wait.
+func (g *gate) closeFor(keys []station.Key) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if g.keys == nil {
+		g.keys = make(map[station.Key]bool)
+	}
+	for _, k := range keys {
+		g.keys[k] = true
+	}
+}
+
+// closed reports whether all messages wait.
+func (g *gate) closed() bool {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.all
+}
+
+// state returns whether any message waits, and the stations whose messages do.
+func (g *gate) state() (any bool, keys []station.Key) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	for k := range g.keys {
+		keys = append(keys, k)
+	}
+	return g.all || len(keys) > 0, keys
+}
+
+// waits reports why a message of a station has to wait, "" where it has not. stored must be called
+// once a waiting one is stored or given up.
+func (g *gate) waits(k station.Key, unsure bool) letters.Label {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	switch g.all = g.all || unsure; {
+	case g.all:
+		g.pending++
+		return waitsForClock
+	case len(g.keys) > 0 && g.keys[k]:
+		g.pending++
+		return waitsForOlder
+	}
+	return ""
+}
+
+func (g *gate) stored() {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.pending--
+}
+
+// open lets messages pass again, if none waits any more.
+func (g *gate) open(waiting func() (int64, error)) (bool, error) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if g.pending > 0 {
+		return false, nil
+	}
+	if n, err := waiting(); n > 0 || err != nil {
+		return false, err
+	}
+	g.all, g.keys = false, nil
+	return true, nil
+}
+
+// openLetters opens the store of letters. What waits there passes before anything newer.
+func (a *App) openLetters(ctx context.Context) (err error) {
+	a.letters, err = letters.Open(ctx, letters.Options{Log: a.samples, MaxBytes: cmp.Or(a.opt.Refused, int64(usualRefused)), Logger: a.log})
+	if err != nil {
+		return err
+	}
+	n, err := a.letters.Waiting(ctx)
+	if a.waiting.Store(n); n > 0 {
+		a.log.Info("messages of before the start wait to be accepted", "messages", n)
+		a.gate.close()
+	}
+	return err
+}
+
+// take hands one message on: to the log, to those that wait, or to the refused ones. It is
+// acknowledged when it is stored there; a refused one too, since it would come again for ever.
+func (a *App) take(ctx context.Context, m mqtt.Message) {
+	at, mono, state := a.clock.At(m.Arrival)
+	rec, refusal := a.intake.Decide(&intake.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Backlog: m.Backlog, Arrival: at})
+	if refusal == nil || intake.OfClock(refusal) {
+		if wait := a.gate.waits(rec.Key, state == clock.Unsure); wait != "" {
+			l := a.letter(&m, at, mono)
+			l.Held, l.Label = true, wait
+			a.wait(ctx, l, m.Ack)
+			return
+		}
+	}
+	if refusal == nil {
+		_ = a.batch.Add(ctx, rec, len(m.Payload)+8*rec.Samples(), m.Ack) // fails only at the end, unacknowledged
+		return
+	}
+	a.intake.Refuse(refusal)
+	l := a.letter(&m, at, mono)
+	l.Label, l.Detail = letters.Label(refusal.Reason), refusal.Detail
+	_ = a.batch.AddLetter(ctx, l, m.Ack)
+}
+
+func (a *App) letter(m *mqtt.Message, at station.Instant, mono int64) letters.Letter {
+	return letters.Letter{Topic: m.Topic, Payload: m.Payload, Size: len(m.Payload), Arrival: at, Mono: mono, Run: a.run, Retained: m.Retained, Backlog: m.Backlog}
+}
+
+// wait stores a letter that waits.
+func (a *App) wait(ctx context.Context, l letters.Letter, ack func()) {
+	done := func() {
+		a.gate.stored()
+		ack()
+	}
+	if a.batch.AddLetter(ctx, l, done) != nil {
+		a.gate.stored()
+	}
+}
+
+// tooLarge keeps that a message was turned away for its size; there is no more of it.
+func (a *App) tooLarge(topic string, size int64) {
+	at, mono, _ := a.clock.At(time.Now())
+	r := a.intake.Discarded(size)
+	a.batch.TryLetter(letters.Letter{Label: letters.Label(r.Reason), Detail: r.Detail, Topic: topic, Size: int(size), Cut: true, Arrival: at, Mono: mono, Run: a.run})
+}
+
+// again returns the record of a letter as the mapping and the time are known now, or why it is refused.
+func (a *App) again(l *letters.Letter) (station.Record, *payload.Refusal) {
+	if l.Cut {
+		return station.Record{}, &payload.Refusal{Reason: intake.TooLarge, Detail: fmt.Sprintf("only the beginning of its %d bytes is kept", l.Size)}
+	}
+	m := intake.Message{Topic: l.Topic, Payload: l.Payload, Retained: l.Retained, Backlog: l.Backlog, Arrival: l.Arrival}
+	switch {
+	case l.Run == a.run:
+		m.Arrival = a.clock.Of(l.Mono)
+	case l.Held && l.Label == waitsForClock: // of a process that did not know the time
+		m.Arrival, m.Undated = a.now(), true
+	}
+	return a.intake.Decide(&m)
+}
+
+// lettersLoop lets messages that wait pass, once they can, and says how the store does.
+func (a *App) lettersLoop(ctx context.Context) {
+	look := func() {
+		if any, _ := a.gate.state(); any && a.clock.State() != clock.Unsure {
+			a.warn("cannot let messages pass that waited, trying again", a.letPass(ctx))
+		}
+		a.reportLetters(ctx)
+	}
+	look()
+	every(ctx, a.opt.Every.Clock, look)
+}
+
+// beginFresh lets the messages wait of stations that were never heard, where some were refused that may
+// be theirs: those are accepted first.
+func (a *App) beginFresh(ctx context.Context) {
+	var keys []station.Key
+	for _, s := range a.configured() {
+		if b, ok := a.board.Get(s.Plate.Key); !ok || b.Status.At == 0 {
+			keys = append(keys, s.Plate.Key)
+		}
+	}
+	a.waitForOlder(ctx, keys)
+}
+
+// waitForOlder lets the messages of stations wait, if any were refused that may be theirs.
+func (a *App) waitForOlder(ctx context.Context, keys []station.Key) {
+	if len(keys) == 0 {
+		return
+	}
+	sums, err := a.letters.Sums(ctx)
+	if err != nil {
+		a.warn("cannot look for older messages of new stations", err)
+		return
+	}
+	for _, m := range sums {
+		if slices.Contains(unmapped, m.Label) {
+			a.gate.closeFor(keys)
+			return
+		}
+	}
+}
+
+// reportLetters says how the store of letters does.
+func (a *App) reportLetters(ctx context.Context) {
+	n, err := a.letters.Waiting(ctx)
+	if err == nil {
+		a.waiting.Store(n)
+	}
+	part, f := a.health.Part("refused-store", 0), a.letters.Figures()
+	switch any, _ := a.gate.state(); {
+	case f.Stuck:
+		part.Fails("messages that wait cannot be stored, and nothing is acknowledged: %s", f.LastError)
+	case f.Failing:
+		part.Doubtful("refused messages are lost, %d since the start: %s", f.Lost, f.LastError)
+	case any && n > 0:
+		part.Doubtful("%d messages wait", n)
+	default:
+		part.Works()
+	}
+}
+
+// early are the refusals that may have come before a doubt of our clock was sure.
+var early = []letters.Label{letters.Label(intake.TimeAhead), letters.Label(intake.TimeTooOld)}
+
+// unmapped are the refusals of a station that was not configured, or by another mapping.
+var unmapped = []letters.Label{letters.Label(intake.UnknownStation), letters.Label(intake.UnknownTopic), letters.Label(payload.UnknownChannel)}
+
+// earlyFor is how long before a doubt was sure its refusals are looked for: for as long as the word of
+// a device counts and must be steady, twice.
+const earlyFor = 3 * time.Minute
+
+// letPass accepts messages that wait, in order, until none is left, and opens the gate.
+func (a *App) letPass(ctx context.Context) error {
+	a.passing.Lock()
+	defer a.passing.Unlock()
+	from := a.doubted.Load() - int64(earlyFor)
+	for first := true; ctx.Err() == nil; first = false {
+		_, keys := a.gate.state()
+		labels := []letters.Label{letters.Held}
+		if first && a.gate.closed() {
+			labels = append(labels, early...)
+		}
+		if first && len(keys) > 0 {
+			labels = append(labels, unmapped...)
+		}
+		p := a.newPass(func(l *letters.Letter, label letters.Label, rec *station.Record, r *payload.Refusal) (bool, error) {
+			switch {
+			case a.clock.State() == clock.Unsure:
+				return false, errTime
+			case label == letters.Held:
+				return true, nil
+			case r != nil:
+				return false, nil
+			case intakeTime(label):
+				return l.Run == a.run && l.Mono >= from, nil
+			}
+			return a.gate.has(rec.Key), nil
+		})
+		if err := p.run(ctx, labels); err != nil {
+			return err
+		}
+		done, err := a.gate.open(func() (int64, error) { return a.letters.Waiting(ctx) })
+		if err != nil {
+			return err
+		}
+		if done {
+			if p.accepted+p.refused > 0 || !first {
+				a.log.Info("messages that waited are in", "accepted", p.accepted, "refused", p.refused)
+			}
+			a.ticking.Lock()
+			defer a.ticking.Unlock()
+			a.listen(ctx)
+			return nil
+		}
+	}
+	return ctx.Err()
+}
+
+func intakeTime(label letters.Label) bool { return slices.Contains(early, label) }
+
+func (g *gate) has(k station.Key) bool {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.keys[k]
+}
