@@ -5,6 +5,7 @@ package history
 
 import (
 	"strokewise/analyzer/station"
+	"strokewise/dashboards/cost"
 	"strokewise/rules"
 )
 
@@ -14,8 +15,17 @@ type StationMinutes struct {
 	Key       station.Key
 	Revision  uint32 // of the engine
 	Minutes   []station.Minute
+	Charges   []cost.Charge // of Minutes, one each; nil: none is known
 	Intervals []station.Interval
 	Figures   []station.HourFigure
+}
+
+// charge returns what the i-th minute cost.
+func (s *StationMinutes) charge(i int) cost.Charge {
+	if i >= len(s.Charges) {
+		return cost.Charge{}
+	}
+	return s.Charges[i]
 }
 
 // Commit is what one partition concluded up to a log position. Stored as a whole or
