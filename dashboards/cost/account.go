@@ -62,10 +62,21 @@ func (a *Account) Add(l Line) {
 	x := &(*a)[at]
 	x.Minutes += l.Minutes
 	x.Inlet += l.Inlet
-	x.Energy += l.Energy
-	x.Money += l.Money
+	x.Energy = plus(x.Energy, l.Energy)
+	x.Money = plus(x.Money, l.Money)
 	x.CarbonMinutes += l.CarbonMinutes
-	x.Carbon += l.Carbon
+	x.Carbon = plus(x.Carbon, l.Carbon)
+}
+
+// MostSum is where sums stop: 250,000 times what a minute can have.
+const MostSum = 9_000_000_000_000_000_000
+
+// plus adds up to MostSum.
+func plus(a, b int64) int64 {
+	if b > 0 && a > MostSum-b {
+		return MostSum
+	}
+	return a + b
 }
 
 // All returns the sum over the lines, without currency and money.
@@ -74,9 +85,9 @@ func (a Account) All() Line {
 	for _, l := range a {
 		sum.Minutes += l.Minutes
 		sum.Inlet += l.Inlet
-		sum.Energy += l.Energy
+		sum.Energy = plus(sum.Energy, l.Energy)
 		sum.CarbonMinutes += l.CarbonMinutes
-		sum.Carbon += l.Carbon
+		sum.Carbon = plus(sum.Carbon, l.Carbon)
 	}
 	return sum
 }

@@ -25,9 +25,10 @@ const (
 	mostRate  = 1e17
 )
 
-// mostAmount is the most that a minute can take or cost: 28 kWh, 100,000 units of the currency, 100 kg of carbon
-// dioxide. What is beyond cannot be a measurement and is not known. Sums of less stay within 64 bits for 170 years.
-const mostAmount = 100_000_000_000
+// mostAmount is the most that a minute can take or cost: 2,800 kWh, ten million units of the currency, 10 t of carbon
+// dioxide. A minute that ends a silence has all that the counter went on by, so this is what a large station takes in
+// weeks. What is beyond is not known.
+const mostAmount = 10_000_000_000_000
 
 // RatesOf returns the rates of a specific energy, J per m³ ANR, a price and an emission, kg/J, each rounded to the units
 // of Rates: a price in decimals of at most nine places is kept exactly.

@@ -47,9 +47,11 @@ func (r *chargeRow) charge(inlet station.Microlitres) cost.Charge {
 // costColumns are the columns of a sum of charges, in the order of lineValues and lineFields.
 const costColumns = `currency, minutes, inlet, energy, money, carbon_minutes, carbon`
 
-// costAdd adds a row of costColumns to what is there.
-const costAdd = ` ON CONFLICT DO UPDATE SET minutes = minutes + excluded.minutes, inlet = inlet + excluded.inlet, energy = energy + excluded.energy,
-	money = money + excluded.money, carbon_minutes = carbon_minutes + excluded.carbon_minutes, carbon = carbon + excluded.carbon`
+// costAdd adds a row of costColumns to what is there, up to cost.MostSum: a sum that overflowed would refuse commits for
+// ever.
+var costAdd = fmt.Sprintf(` ON CONFLICT DO UPDATE SET minutes = minutes + excluded.minutes, inlet = inlet + excluded.inlet,
+	energy = min(energy + excluded.energy, %[1]d), money = min(money + excluded.money, %[1]d),
+	carbon_minutes = carbon_minutes + excluded.carbon_minutes, carbon = min(carbon + excluded.carbon, %[1]d)`, int64(cost.MostSum))
 
 func lineValues(dst []any, l *cost.Line) []any {
 	return append(dst, l.Currency, l.Minutes, int64(l.Inlet), l.Energy, l.Money, l.CarbonMinutes, l.Carbon)

@@ -239,3 +239,20 @@ func TestWhatWasStoredBeforeHasNoPrice(t *testing.T) {
 		t.Errorf("%+v, %v", hs, err)
 	}
 }
+
+// Sums stop before they overflow, in memory as in the database, and commits go on.
+func TestSumsStop(t *testing.T) {
+	s := fresh(t)
+	var want cost.Account
+	for n := range 3 {
+		m := minute(n)
+		c := commit(uint64(n+1), []station.Minute{m})
+		c.Stations[0].Charges = []cost.Charge{{Known: true, Inlet: m.Inlet, Energy: 5e18, Money: 4e18, Currency: "EUR", Carbon: 8e18, CarbonKnown: true}}
+		do(t, s, c)
+		want.Add(c.Stations[0].Charges[0].Line())
+	}
+	got, err := s.TotalCosts(t.Context())
+	if err != nil || !slices.Equal(got[press], want) || want[0].Energy != cost.MostSum || want[0].Money != cost.MostSum {
+		t.Errorf("%+v, %v, want %+v", got, err, want)
+	}
+}
