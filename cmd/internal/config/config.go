@@ -119,6 +119,9 @@ type Air struct {
 	Reference station.Reference
 	Rates
 	Tariffs []Tariff // in order of From, each with what it takes over from the one before
+
+	first   station.AirPrice // what plates carry of the above
+	changes string
 }
 
 // Station is a boost station.

@@ -58,13 +58,13 @@ func (t *Tariff) costs() cost.Tariff {
 	return out
 }
 
-// airPrices returns what a plate carries: the price of air from the first, and its changes.
-func (a *Air) airPrices() (first station.AirPrice, changes string) {
+// forPlates sets what plates carry: the price of air from the first, and its changes.
+func (a *Air) forPlates() {
 	var steps []station.AirPriceStep
 	for i := range a.Tariffs {
 		steps = append(steps, station.AirPriceStep{From: a.Tariffs[i].From, AirPrice: a.Tariffs[i].airPrice()})
 	}
-	return a.Rates.airPrice(), station.AirPriceText(steps)
+	a.first, a.changes = a.Rates.airPrice(), station.AirPriceText(steps)
 }
 
 // airPrice returns the price of air that is drawn around the clock.
@@ -101,6 +101,7 @@ func (d *decoder) air(m *mapping, s *Site) {
 	if seen > mostTariffs {
 		m.fail("tariffs", fmt.Sprintf("holds %d tariffs", seen), fmt.Sprintf("at most %d", mostTariffs), "")
 	}
+	a.forPlates()
 	m.done(map[string]string{"from": "dated prices belong under tariffs"})
 }
 
