@@ -58,6 +58,7 @@ type Evaluator struct {
 	set    []Definition // the catalogue with what the plate changes of it
 	text   string       // of the plate, that set was made of
 	late   int64        // samples that came behind the newest step, see Late
+	prices airPrices
 
 	Feeds func(*Feed) // told of changes that concern the header, nil: nobody
 }

@@ -168,7 +168,7 @@ func (v *Evaluator) reliefSeen() string {
 
 // fillCosts sets what leaks cost a year, in the currency of the site: unknown without a price.
 func (v *Evaluator) fillCosts(e *station.Estimates) {
-	q, price := &v.now, v.plate.AirPrice
+	q, price := &v.now, v.airPrice()
 	q[qLeakCost], q[qInletLeakCost] = nan, nan
 	if price.Known() {
 		ratio := 1.0
@@ -209,13 +209,13 @@ func (v *Evaluator) money(x float64) string {
 	for i := len(text) - 3; i > 0; i -= 3 {
 		text = text[:i] + "," + text[i:]
 	}
-	return text + " " + v.plate.AirPrice.Currency
+	return text + " " + v.airPrice().Currency
 }
 
 // addCost adds a cost to the evidence, in the site's currency.
 func (v *Evaluator) addCost(to []Evidence, f fact) []Evidence {
 	if x := v.now[f.quantity]; finite(x) {
-		to = append(to, Evidence{Name: f.name, Value: x, Unit: v.plate.AirPrice.Currency, Shown: v.money(x)})
+		to = append(to, Evidence{Name: f.name, Value: x, Unit: v.airPrice().Currency, Shown: v.money(x)})
 	}
 	return to
 }

@@ -1,5 +1,12 @@
 package station
 
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
 // YearHours is a year of uninterrupted running, h: what people quote costs a year for.
 const YearHours = 8760
 
@@ -31,3 +38,53 @@ func (p AirPrice) Year(flow float64) float64 { return flow * YearHours * 3600 * 
 //
 // Volumes or flows, all in one unit. A ratio below one, which no booster has, counts as one.
 func AtInlet(lost, inletOverDelivered float64) float64 { return lost * max(1, inletOverDelivered) }
+
+// AirPriceStep is a price of air that is in force from From on.
+type AirPriceStep struct {
+	From Instant
+	AirPrice
+}
+
+// AirPriceText returns steps, in order of From, as a plate carries them: "FROM PRICE CURRENCY" with commas between, FROM
+// in Unix seconds. A price that is not known is a zero without a currency.
+func AirPriceText(steps []AirPriceStep) string {
+	parts := make([]string, len(steps))
+	for i, s := range steps {
+		parts[i] = strings.TrimSpace(fmt.Sprintf("%d %s %s", int64(s.From)/Second, strconv.FormatFloat(s.PerCubicMetre, 'g', -1, 64), s.Currency))
+	}
+	return strings.Join(parts, ",")
+}
+
+// ReadAirPrices parses what AirPriceText returned.
+func ReadAirPrices(text string) ([]AirPriceStep, error) {
+	if text == "" {
+		return nil, nil
+	}
+	var out []AirPriceStep
+	for part := range strings.SplitSeq(text, ",") {
+		fields := strings.Fields(part)
+		if len(fields) == 2 {
+			fields = append(fields, "")
+		}
+		if len(fields) != 3 {
+			return nil, fmt.Errorf("cannot read price of air %.40q: expected a time, a price and a currency", part)
+		}
+		from, err := strconv.ParseInt(fields[0], 10, 64)
+		price, err2 := strconv.ParseFloat(fields[1], 64)
+		if err != nil || err2 != nil || from > math.MaxInt64/Second || from < math.MinInt64/Second {
+			return nil, fmt.Errorf("cannot read price of air %.40q: expected a time, a price and a currency", part)
+		}
+		out = append(out, AirPriceStep{Instant(from * Second), AirPrice{price, fields[2]}})
+	}
+	return out, nil
+}
+
+// AirPriceAt returns the price in force at t: that of the newest step begun, before all of them first.
+func AirPriceAt(first AirPrice, steps []AirPriceStep, t Instant) AirPrice {
+	for i := len(steps) - 1; i >= 0; i-- {
+		if steps[i].From <= t {
+			return steps[i].AirPrice
+		}
+	}
+	return first
+}

@@ -67,7 +67,8 @@ type Plate struct {
 
 	Alarms string // changes of the alarms' catalogue and own alarms, see rules.Policy
 
-	AirPrice AirPrice `json:",omitzero"` // of the site
+	AirPrice  AirPrice `json:",omitzero"`  // of the site, from the first
+	AirPrices string   `json:",omitempty"` // its changes, see AirPriceAt
 
 	Calendar string // of the site, see ReadCalendar; "": none
 	Service  string // what comes due, see ReadService; "": nothing but Inspection

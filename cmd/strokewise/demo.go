@@ -26,8 +26,12 @@ type demoCmd struct {
 	Listen string `default:"127.0.0.1:8420" help:"Address of the pages; another port if this one is taken."`
 }
 
-// demoRates are invented, as the plant is.
-var demoRates = cost.Rates{SpecificEnergy: 0.12 * 3.6e6, Price: station.Price{PerJoule: 0.18 / 3.6e6, Currency: "EUR"}, CO2: 0.30 / 3.6e6}
+// Rates are invented, as the plant is.
+var (
+	demoEnergy = 0.12 * 3.6e6 // J/m³
+	demoPrice  = station.Price{PerJoule: 0.18 / 3.6e6, Currency: "EUR"}
+	demoCO2    = 0.30 / 3.6e6 // kg/J
+)
 
 // brokerFile holds the address of the demonstration's broker while it runs.
 const brokerFile = "broker.address"
@@ -140,7 +144,7 @@ func free(addr string) string {
 func demoOptions(specs []rig.Spec, dir, listen string, e *env) (app.Options, error) {
 	o := app.Options{
 		Data: dir, Listen: listen, MaxBytes: 500e6, Keep: 2 * time.Hour, Version: version(), Logger: e.log,
-		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference), Rates: make(map[string]cost.Rates),
+		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference), Tariffs: make(map[string]*cost.Tariffs),
 		BrokerListen: "127.0.0.1:0",
 		MQTT:         mqtt.Options{Brokers: []string{"tcp://127.0.0.1:1883"}, ClientID: "strokewise"},
 	}
@@ -149,12 +153,13 @@ func demoOptions(specs []rig.Spec, dir, listen string, e *env) (app.Options, err
 		if err != nil {
 			return o, fmt.Errorf("cannot load time zone: %w", err)
 		}
-		o.Zones[site], o.References[site], o.Rates[site] = z, station.ANR, demoRates
+		o.Zones[site], o.References[site] = z, station.ANR
+		o.Tariffs[site] = &cost.Tariffs{Zone: z, List: []cost.Tariff{{From: cost.Always, Rates: cost.RatesOf(demoEnergy, demoPrice, demoCO2)}}}
 	}
 	known := config.Config{File: "the demonstration"}
 	for i := range specs {
 		p := specs[i].Plate
-		p.AirPrice = demoRates.AirPrice()
+		p.AirPrice = station.PriceOfAir(demoEnergy, demoPrice)
 		o.Stations = append(o.Stations, app.Station{Plate: p, Revision: config.Revision(&p)})
 		known.Stations = append(known.Stations, config.Station{Plate: p, Revision: config.Revision(&p)})
 	}

@@ -15,6 +15,7 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/collector/playback"
 	"strokewise/collector/trace"
+	"strokewise/dashboards/cost"
 	"strokewise/dashboards/history"
 	"strokewise/deploy/peers"
 	"strokewise/rules"
@@ -25,6 +26,7 @@ type concluded struct {
 	Minutes     []station.Minute
 	Intervals   []station.Interval
 	Transitions []rules.Transition
+	Costs       cost.Account // of the hours; those of the totals are the same
 }
 
 // stored reads the history that a run left.
@@ -53,6 +55,12 @@ func stored(t *testing.T, data string) map[string]concluded {
 		}
 		if c.Transitions, err = s.Transitions(ctx, k, 0, ever); err != nil {
 			t.Fatal(err)
+		}
+		if c.Costs, err = s.Costs(ctx, k, 0, ever); err != nil {
+			t.Fatal(err)
+		}
+		if totals, err := s.TotalCosts(ctx); err != nil || !reflect.DeepEqual(totals[k], c.Costs) {
+			t.Errorf("%s: hours cost %+v, totals are %+v, %v", k, c.Costs, totals[k], err)
 		}
 		if len(c.Minutes) == 0 {
 			t.Fatalf("no minute of %s was stored", k)
@@ -109,7 +117,7 @@ func TestTwentyKills(t *testing.T) {
 	from := time.Now().Add(-20 * time.Minute).Truncate(time.Minute).Add(30 * time.Second)
 
 	calm := t.TempDir()
-	c := start(t, "run", "--config", configOf(t, broker.Addr, calm, ""))
+	c := start(t, "run", "--config", withAir(t, configOf(t, broker.Addr, calm, ""), dayAndNight))
 	c.ready()
 	playAll(t, broker.Addr, from, 0)
 	settled(c, broker.Addr)
@@ -120,7 +128,7 @@ func TestTwentyKills(t *testing.T) {
 
 	data := t.TempDir()
 	other := peers.Mosquitto(t)
-	cfg := configOf(t, other.Addr, data, "")
+	cfg := withAir(t, configOf(t, other.Addr, data, ""), dayAndNight)
 	c = start(t, "run", "--config", cfg)
 	c.ready() // the session exists from now on
 	played := make(chan struct{})
@@ -157,6 +165,10 @@ func TestTwentyKills(t *testing.T) {
 		for i := range got[st].Minutes {
 			strokes += got[st].Minutes[i].Strokes
 		}
+		spent := fmt.Sprintf(`strokewise_air_cost_total{branch="%s",currency="EUR",site="northdock",station="%s"}`, branch(st), st)
+		if v, _ := metric(body, spent); v <= 0 || v != float64(got[st].Costs.Money("EUR"))/1e6 {
+			t.Errorf("%s: the metric says %g EUR, stored is %+v", st, v, got[st].Costs)
+		}
 		if v, _ := metric(body, fmt.Sprintf(`strokewise_strokes_total{branch="%s",site="northdock",station="%s"}`, branch(st), st)); v != float64(strokes) {
 			t.Errorf("%s: the metric says %g strokes, the minutes %d", st, v, strokes)
 		}
@@ -178,6 +190,9 @@ func compare(t *testing.T, with, st string, want, got concluded) {
 	}
 	if !reflect.DeepEqual(got.Intervals, want.Intervals) {
 		t.Errorf("%s: states differ:\n got %v\n%s %v", st, got.Intervals, with, want.Intervals)
+	}
+	if !reflect.DeepEqual(got.Costs, want.Costs) {
+		t.Errorf("%s: costs differ:\n got %+v\n%s %+v", st, got.Costs, with, want.Costs)
 	}
 	if !reflect.DeepEqual(got.Transitions, want.Transitions) {
 		t.Errorf("%s: transitions differ:\n got %+v\n%s %+v", st, got.Transitions, with, want.Transitions)

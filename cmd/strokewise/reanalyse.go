@@ -47,6 +47,7 @@ func (c *reanalyseCmd) Run(e *env) error {
 		return err
 	}
 	if c.Write {
+		reprice(cfg, results)
 		if err := c.replace(e, store, results); err != nil {
 			return err
 		}
@@ -102,6 +103,18 @@ func (c *reanalyseCmd) replace(e *env, store *history.Store, results []reanalyse
 		}
 	}
 	return nil
+}
+
+// reprice values what is to be replaced at the tariff that was in force when each minute started, by the configuration's
+// dates.
+func reprice(cfg *config.Config, results []reanalyse.Result) {
+	for _, r := range results {
+		tariffs := cfg.Site(r.Key.Site).Costs()
+		for i := range r.Changed {
+			x := &r.Changed[i]
+			x.Charge = tariffs.Of(&x.Is)
+		}
+	}
 }
 
 // began gives the earliest time that a result changes.

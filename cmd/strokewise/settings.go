@@ -29,7 +29,7 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 		Data: c.Data, MaxBytes: c.Log.MaxBytes, Keep: c.Log.Keep, SyncAlways: c.Log.SyncAlways, LogURL: c.Log.URL, LeaseTTL: leaseTTL, Refused: c.Refused.MaxBytes,
 		History: app.Retention{Minutes: c.History.Minutes, Hours: c.History.Hours},
 		Listen:  c.HTTP.Listen, Hosts: c.HTTP.Hosts, Version: version(), Logger: e.log,
-		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference), Rates: make(map[string]cost.Rates),
+		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference), Tariffs: make(map[string]*cost.Tariffs),
 		Headers: make(map[string]rules.HeaderPolicy),
 	}
 	for _, s := range c.Sites {
@@ -40,7 +40,9 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 		}
 		policy.Reading = s.Reading
 		o.Headers[s.ID] = policy
-		o.Rates[s.ID] = cost.Rates{SpecificEnergy: s.Air.SpecificEnergy, Price: s.Air.Price, CO2: s.Air.CO2}
+		if t := s.Costs(); t != nil {
+			o.Tariffs[s.ID] = t
+		}
 	}
 	o.Stations, o.Rehearse = stationsOf(c), rehearsal(c)
 	var err error

@@ -7,6 +7,7 @@ import (
 	"sync"
 
 	"strokewise/analyzer/station"
+	"strokewise/dashboards/cost"
 	"strokewise/rules"
 )
 
@@ -56,6 +57,7 @@ type Station struct {
 	Plate  station.Plate
 	Status station.Status
 	Totals Totals
+	Costs  cost.Account             // committed, of the minutes in Totals that were priced; not to be changed afterwards
 	Today  [station.NumStates]int64 // ns a state since the site's midnight
 	Alarms []Alarm
 	// LagNs is arrival time of the newest record minus the station's watermark.

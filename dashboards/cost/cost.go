@@ -1,14 +1,7 @@
-// Package cost tells what compressed air costs: energy, money and carbon dioxide.
+// Package cost values air: energy, money and carbon dioxide, in whole numbers, by tariffs with a date.
 package cost
 
 import "strokewise/analyzer/station"
-
-// Rates are what a site pays for its air. A zero rate is not known.
-type Rates struct {
-	SpecificEnergy float64       // J per m³ ANR that the compressors take, whatever the reference of volumes
-	Price          station.Price // of energy
-	CO2            float64       // kg per J of energy
-}
 
 // Sum is what a station, or several, used over a time.
 type Sum struct {
@@ -19,6 +12,7 @@ type Sum struct {
 	LeakNs                     int64               // for how long it was known, ns
 	Airless                    int64               // minutes whose air is unknown
 	Minutes                    int64
+	Account                    Account // what was stored of energy, money and carbon dioxide
 }
 
 // Add adds another sum.
@@ -29,9 +23,12 @@ func (s *Sum) Add(o *Sum) {
 	s.Exhaust += o.Exhaust
 	s.Delivered += o.Delivered
 	s.Leak, s.LeakNs = s.Leak+o.Leak, s.LeakNs+o.LeakNs
+	for _, l := range o.Account {
+		s.Account.Add(l)
+	}
 }
 
-// LeakAtInlet gives what the leak drew at the inlet: a litre lost behind a booster took its
+// LeakAtInlet returns what the leak drew at the inlet: a litre lost behind a booster took its
 // drive air as well,
 //
 //	leak * inlet / delivered
@@ -42,24 +39,4 @@ func (s *Sum) LeakAtInlet() station.Microlitres {
 		return 0
 	}
 	return min(s.Inlet, station.Microlitres(station.AtInlet(float64(s.Leak), float64(s.Inlet)/float64(s.Delivered))))
-}
-
-// AirPrice returns the price of a cubic metre of air; the zero value if a rate is not known.
-func (r *Rates) AirPrice() station.AirPrice { return station.PriceOfAir(r.SpecificEnergy, r.Price) }
-
-// Energy gives the energy of a volume, J, and false if the rate is not known.
-func (r *Rates) Energy(v station.Microlitres) (float64, bool) {
-	return v.CubicMetres() * r.SpecificEnergy, r.SpecificEnergy > 0
-}
-
-// Money gives what a volume costs in r.Price.Currency, and false if a rate is not known.
-func (r *Rates) Money(v station.Microlitres) (float64, bool) {
-	e, ok := r.Energy(v)
-	return e * r.Price.PerJoule, ok && r.Price.PerJoule > 0
-}
-
-// Carbon gives the carbon dioxide of a volume, kg, and false if a rate is not known.
-func (r *Rates) Carbon(v station.Microlitres) (float64, bool) {
-	e, ok := r.Energy(v)
-	return e * r.CO2, ok && r.CO2 > 0
 }

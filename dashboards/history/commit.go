@@ -5,6 +5,7 @@ package history
 
 import (
 	"strokewise/analyzer/station"
+	"strokewise/dashboards/cost"
 	"strokewise/rules"
 )
 
@@ -15,6 +16,7 @@ type StationMinutes struct {
 	Revision  uint32 // of the engine
 	Minutes   []station.Minute
 	Gaps      []station.Gap // whole minutes without a sample, which are not among Minutes
+	Charges   []cost.Charge // of Minutes, one each; nil: none is known
 	Intervals []station.Interval
 	Figures   []station.HourFigure
 
@@ -24,6 +26,14 @@ type StationMinutes struct {
 
 // Again lists what was stored before, by its index in StationMinutes: no sum counts it a second time.
 type Again struct{ Minutes, Gaps []int }
+
+// charge returns what the i-th minute cost.
+func (s *StationMinutes) charge(i int) cost.Charge {
+	if i >= len(s.Charges) {
+		return cost.Charge{}
+	}
+	return s.Charges[i]
+}
 
 // Commit is what one partition concluded up to a log position. Stored as a whole or
 // not at all; a commit at or below the stored position is refused.

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/dashboards/cost"
 	"strokewise/rules"
 )
 
@@ -19,6 +20,7 @@ type ExportRow struct {
 	Seq        int64 // order of the commits
 	Key        station.Key
 	Minute     *station.Minute
+	Charge     cost.Charge // of Minute
 	Transition *rules.Transition
 	Figure     *station.HourFigure
 }
@@ -84,12 +86,14 @@ func (s *Store) Export(ctx context.Context, exporter string, limit int) (ExportB
 func (s *Store) exportMinutes(ctx context.Context, b *ExportBatch) error {
 	return s.each(ctx, "minutes to export", func(rows *sql.Rows) error {
 		r := ExportRow{Minute: new(station.Minute)}
-		if err := scanMinute(rows, r.Minute, &r.Seq, &r.Key.Site, &r.Key.Station); err != nil {
+		var c chargeRow
+		if err := scanMinute(rows, r.Minute, append(c.fields(), &r.Seq, &r.Key.Site, &r.Key.Station)...); err != nil {
 			return err
 		}
+		r.Charge = c.charge(r.Minute.Inlet)
 		b.Rows = append(b.Rows, r)
 		return nil
-	}, `SELECT `+minuteColumns+`, q.seq, s.site, s.station FROM export_queue q
+	}, `SELECT `+minuteColumns+`, `+chargeColumns+`, q.seq, s.site, s.station FROM export_queue q
 		JOIN minutes m ON m.station = q.minute_of AND m.start = q.minute_start AND m.segment = q.minute_segment
 		JOIN stations s ON s.id = q.minute_of WHERE q.seq > ? AND q.seq <= ? AND q.figure IS NULL`, b.From, b.To)
 }

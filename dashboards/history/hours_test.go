@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"strokewise/analyzer/station"
+	"strokewise/dashboards/cost"
 	"strokewise/rules"
 )
 
@@ -187,7 +188,7 @@ func TestTheMigrationSumsUpAsTheProgramDoes(t *testing.T) {
 	random := rapid.Custom(func(t *rapid.T) station.Minute { return drawMinute(t, 24) })
 	for seed := range 800 {
 		m := random.Example(seed)
-		if _, err := s.stmt.minute.Exec(minuteValues([]any{1, int64(7)}, &m)...); err != nil {
+		if _, err := s.stmt.minute.Exec(chargeValues(minuteValues([]any{1, int64(7)}, &m), &cost.Charge{})...); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -10,11 +10,13 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
+	"strokewise/dashboards/cost"
 )
 
 // Changed is a stored minute that another analysis would have concluded otherwise.
 type Changed struct {
 	Was, Is station.Minute
+	Charge  cost.Charge // of Is, at the tariff in force when it starts
 }
 
 // Compare gives which of a station's stored minutes differ from what is given, in order of
@@ -41,7 +43,7 @@ func (s *Store) Compare(ctx context.Context, k station.Key, minutes []station.Mi
 	var out []Changed
 	for _, was := range stored {
 		if m, ok := is[key{was.Start, was.Segment}]; ok && !sameMinute(&was, &m) {
-			out = append(out, Changed{was, m})
+			out = append(out, Changed{Was: was, Is: m})
 		}
 	}
 	return out, nil
@@ -80,6 +82,12 @@ func (s *Store) Replace(ctx context.Context, k station.Key, revision uint32, cha
 }
 
 func (tx *transaction) replace(id int64, revision uint32, c *Changed) error {
+	if err := tx.recharge(id, c); err != nil {
+		if errors.Is(err, sql.ErrNoRows) {
+			return errors.New("it is no longer stored")
+		}
+		return err
+	}
 	n, err := changed(tx.ExecContext(tx.ctx, `DELETE FROM minutes WHERE station = ? AND start = ? AND segment = ?`, id, int64(c.Was.Start), int64(c.Was.Segment)))
 	if err != nil {
 		return err
@@ -87,7 +95,7 @@ func (tx *transaction) replace(id int64, revision uint32, c *Changed) error {
 	if n != 1 {
 		return errors.New("it is no longer stored")
 	}
-	tx.args = minuteValues(append(tx.args[:0], id, int64(revision)), &c.Is)
+	tx.args = chargeValues(minuteValues(append(tx.args[:0], id, int64(revision)), &c.Is), &c.Charge)
 	if _, err := tx.stmt.minute.ExecContext(tx.ctx, tx.args...); err != nil {
 		return err
 	}

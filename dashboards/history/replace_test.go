@@ -109,7 +109,7 @@ func TestReplaceAllOrNothing(t *testing.T) {
 	b := a
 	b.Strokes += 7
 	gone := minute(1)
-	err := s.Replace(t.Context(), k, 2, []Changed{{a, b}, {gone, gone}}, Act{})
+	err := s.Replace(t.Context(), k, 2, []Changed{{Was: a, Is: b}, {Was: gone, Is: gone}}, Act{})
 	if err == nil || !strings.Contains(err.Error(), "no longer stored") {
 		t.Fatal(err)
 	}

@@ -12,7 +12,7 @@ import (
 // Totals, notes and the audit stay for ever.
 type Retention struct {
 	Minutes station.Instant // minutes, gaps and intervals; whole hours of minutes only
-	Hours   station.Instant // hours, figures and transitions
+	Hours   station.Instant // hours with their costs, figures and transitions
 }
 
 const (
@@ -37,7 +37,7 @@ func (s *Store) Retain(ctx context.Context, r Retention) (rows int64, longest ti
 			before station.Instant
 		}{
 			{deleteMinutes, r.Minutes.Floor(hourLen)}, {deleteGaps, r.Minutes}, {deleteIntervals, r.Minutes},
-			{deleteHours, r.Hours}, {deleteFigures, r.Hours}, {deleteTransitions, r.Hours},
+			{deleteHours, r.Hours}, {deleteCosts, r.Hours}, {deleteFigures, r.Hours}, {deleteTransitions, r.Hours},
 		} {
 			if step.before <= 0 {
 				continue
@@ -60,6 +60,8 @@ const (
 		(SELECT start FROM intervals WHERE station = ?1 AND start < ?2 ORDER BY start LIMIT 1 OFFSET ?3), ?2)`
 	deleteHours = `DELETE FROM hours WHERE station = ?1 AND start < coalesce(
 		(SELECT start FROM hours WHERE station = ?1 AND start < ?2 ORDER BY start LIMIT 1 OFFSET ?3), ?2)`
+	deleteCosts = `DELETE FROM hour_costs WHERE station = ?1 AND start < coalesce(
+		(SELECT start FROM hour_costs WHERE station = ?1 AND start < ?2 ORDER BY start LIMIT 1 OFFSET ?3), ?2)`
 	deleteFigures = `DELETE FROM figures WHERE station = ?1 AND start < coalesce(
 		(SELECT start FROM figures WHERE station = ?1 AND start < ?2 ORDER BY start LIMIT 1 OFFSET ?3), ?2)`
 	// the newest transition of an alarm, and what is still to be sent, stay

@@ -14,6 +14,8 @@ import (
 // statements are those of a commit, prepared once.
 type statements struct {
 	station, position, minute, gap, interval, hour, figure, totals, transition, outbox, export *sql.Stmt
+
+	hourCost, totalCost *sql.Stmt
 }
 
 func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
@@ -24,7 +26,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 		{&s.station, `INSERT INTO stations (site, station) VALUES (?, ?)`},
 		{&s.position, `INSERT INTO positions (partition, position) VALUES (?, ?)
 			ON CONFLICT DO UPDATE SET position = excluded.position WHERE excluded.position > position`},
-		{&s.minute, `INSERT INTO minutes (station, revision, ` + minuteColumns + `) VALUES (` + marks(33) + `) ON CONFLICT DO NOTHING`},
+		{&s.minute, `INSERT INTO minutes (station, revision, ` + minuteColumns + `, ` + chargeColumns + `) VALUES (` + marks(37) + `) ON CONFLICT DO NOTHING`},
 		{&s.gap, `INSERT INTO gaps (station, start, segment, revision, "end") VALUES (` + marks(5) + `) ON CONFLICT DO NOTHING`},
 		{&s.interval, `INSERT INTO intervals (station, start, segment, revision, "end", state) VALUES (` + marks(6) + `) ON CONFLICT DO NOTHING`},
 		{&s.hour, fmt.Sprintf(hourUpsert, marks(34))},
@@ -35,6 +37,8 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 			holding = holding + excluded.holding, starved = starved + excluded.starved, venting = venting + excluded.venting,
 			residual = residual + excluded.residual, inlet = inlet + excluded.inlet, exhaust = exhaust + excluded.exhaust,
 			delivered = delivered + excluded.delivered`},
+		{&s.hourCost, `INSERT INTO hour_costs (station, start, segment, ` + costColumns + `) VALUES (` + marks(10) + `)` + costAdd},
+		{&s.totalCost, `INSERT INTO total_costs (station, ` + costColumns + `) VALUES (` + marks(8) + `)` + costAdd},
 		{&s.transition, `INSERT INTO transitions (id, station, ` + transitionColumns + `) VALUES (` + marks(19) + `) ON CONFLICT (id) DO NOTHING`},
 		{&s.outbox, `INSERT INTO outbox (receiver, transition, station, alarm, due) VALUES (?, ?, ?, ?, ?)`},
 		{&s.export, `INSERT INTO export_queue (minute_of, minute_start, minute_segment, transition, figure) VALUES (?, ?, ?, ?, ?)`},
@@ -49,7 +53,7 @@ func (s *statements) prepare(ctx context.Context, db *sql.DB) error {
 
 func (s *statements) close() error {
 	var errs []error
-	for _, st := range [...]*sql.Stmt{s.station, s.position, s.minute, s.gap, s.interval, s.hour, s.figure, s.totals, s.transition, s.outbox, s.export} {
+	for _, st := range [...]*sql.Stmt{s.station, s.position, s.minute, s.gap, s.interval, s.hour, s.figure, s.totals, s.transition, s.outbox, s.export, s.hourCost, s.totalCost} {
 		if st != nil {
 			errs = append(errs, st.Close())
 		}
@@ -126,7 +130,7 @@ type transaction struct {
 	ids      map[station.Key]int64 // new stations
 	repeated int64
 	args     []any
-	past     bool // imported: no totals
+	past     bool // imported: no totals, no total costs
 }
 
 func (s *Store) begin(ctx context.Context) (*transaction, error) {
@@ -140,6 +144,7 @@ func (s *Store) begin(ctx context.Context) (*transaction, error) {
 		minute: tx.StmtContext(ctx, st.minute), gap: tx.StmtContext(ctx, st.gap), interval: tx.StmtContext(ctx, st.interval),
 		hour: tx.StmtContext(ctx, st.hour), figure: tx.StmtContext(ctx, st.figure), totals: tx.StmtContext(ctx, st.totals), transition: tx.StmtContext(ctx, st.transition),
 		outbox: tx.StmtContext(ctx, st.outbox), export: tx.StmtContext(ctx, st.export),
+		hourCost: tx.StmtContext(ctx, st.hourCost), totalCost: tx.StmtContext(ctx, st.totalCost),
 	}}, nil
 }
 
@@ -190,8 +195,8 @@ func (tx *transaction) ahead(c *Commit) error {
 	return err
 }
 
-// minutes stores minutes, gaps and intervals of a station and adds the new ones to its hours and
-// totals.
+// minutes stores minutes, each with what it cost, gaps and intervals of a station, and adds the new
+// ones to its hours and totals.
 func (tx *transaction) minutes(s *StationMinutes) error {
 	id, err := tx.id(s.Key)
 	if err != nil {
@@ -200,9 +205,10 @@ func (tx *transaction) minutes(s *StationMinutes) error {
 	var sum board.Totals
 	var hour Hour
 	s.Again = Again{}
+	var costs costs
 	for i := range s.Minutes {
-		m := &s.Minutes[i]
-		tx.args = minuteValues(append(tx.args[:0], id, int64(s.Revision)), m)
+		m, charge := &s.Minutes[i], s.charge(i)
+		tx.args = chargeValues(minuteValues(append(tx.args[:0], id, int64(s.Revision)), m), &charge)
 		n, err := changed(tx.stmt.minute.ExecContext(tx.ctx, tx.args...))
 		if err != nil {
 			return fmt.Errorf("minute %s: %w", m.Start, err)
@@ -219,8 +225,11 @@ func (tx *transaction) minutes(s *StationMinutes) error {
 		if err := tx.hour(id, s.Revision, &hour, m); err != nil {
 			return err
 		}
+		if err := tx.charged(id, &costs, m, charge.Line()); err != nil {
+			return err
+		}
 	}
-	if err := tx.closeHour(id, s.Revision, &hour); err != nil {
+	if err := errors.Join(tx.closeHour(id, s.Revision, &hour), tx.closeCosts(id, &costs)); err != nil {
 		return err
 	}
 	if err := tx.gaps(id, s, &sum); err != nil {
@@ -235,6 +244,9 @@ func (tx *transaction) minutes(s *StationMinutes) error {
 		}
 	}
 	if err := tx.figures(id, s.Figures); err != nil || tx.past {
+		return err
+	}
+	if err := tx.addCosts(id, costs.total); err != nil {
 		return err
 	}
 	return tx.add(id, &sum)

@@ -11,6 +11,7 @@ import (
 	"go.uber.org/goleak"
 
 	"strokewise/analyzer/station"
+	"strokewise/dashboards/cost"
 	"strokewise/dashboards/history"
 	"strokewise/rules"
 )
@@ -37,9 +38,10 @@ func TestGoldenLines(t *testing.T) {
 	bare.Low, bare.High, bare.Segment = 0, 0, 3
 	noBand := minute(3)
 	noBand.Leak.Low, noBand.Leak.High = 0, 0
+	charges := []cost.Charge{{Known: true, Inlet: minute(0).Inlet, Energy: 21_600_000, Money: 1080, Currency: "EUR", Carbon: 1_800_000, CarbonKnown: true}, {}, {Known: true, Energy: 21_600_000}}
 	err := s.Commit(t.Context(), []history.Commit{{Partition: 1, Position: 1,
 		Stations: []history.StationMinutes{
-			{Key: press, Revision: 1, Minutes: []station.Minute{minute(0), unheard(1), back, noBand}, Figures: []station.HourFigure{hourFigure(station.SupplySag, 0.12), bare}},
+			{Key: press, Revision: 1, Minutes: []station.Minute{minute(0), unheard(1), back, noBand}, Charges: charges, Figures: []station.HourFigure{hourFigure(station.SupplySag, 0.12), bare}},
 			{Key: odd, Revision: 1, Minutes: []station.Minute{minute(0)}, Figures: []station.HourFigure{hourFigure(station.FreeCapacity, 0.01)}},
 		},
 		Transitions: []rules.Transition{alarm(7, rules.Unacknowledged), alarm(7, rules.Normal)},
@@ -84,7 +86,7 @@ func TestGoldenLines(t *testing.T) {
 func TestNoNumberIsLeftOut(t *testing.T) {
 	m := minute(0)
 	m.Leak.Value, m.OutletMean = math.NaN(), station.Gauge(math.Inf(1))
-	p := minutePoint(press, "", station.ANR, &m)
+	p := minutePoint(press, "", station.ANR, &m, &cost.Charge{})
 	for _, f := range p.FieldList() {
 		if f.Key == "leak_flow_cubic_meters_per_second" || f.Key == "outlet_pressure_mean_gauge_pascals" {
 			t.Errorf("%s is %v", f.Key, f.Value)

@@ -8,6 +8,7 @@ import (
 	"github.com/influxdata/influxdb-client-go/v2/api/write"
 
 	"strokewise/analyzer/station"
+	"strokewise/dashboards/cost"
 	"strokewise/dashboards/history"
 	"strokewise/rules"
 )
@@ -23,7 +24,7 @@ const (
 func (e *Exporter) point(r *history.ExportRow) *write.Point {
 	switch {
 	case r.Minute != nil:
-		return minutePoint(r.Key, e.opt.Branches[r.Key], e.opt.References[r.Key.Site], r.Minute)
+		return minutePoint(r.Key, e.opt.Branches[r.Key], e.opt.References[r.Key.Site], r.Minute, &r.Charge)
 	case r.Figure != nil:
 		return figurePoint(r.Key, e.opt.Branches[r.Key], e.opt.References[r.Key.Site], r.Figure)
 	}
@@ -62,7 +63,7 @@ func figurePoint(k station.Key, branch string, ref station.Reference, f *station
 
 // minutePoint gives a minute at its start. Air is at the reference that the tag names,
 // pressures are gauge. What is unknown is left out.
-func minutePoint(k station.Key, branch string, ref station.Reference, m *station.Minute) *write.Point {
+func minutePoint(k station.Key, branch string, ref station.Reference, m *station.Minute, c *cost.Charge) *write.Point {
 	p := write.NewPointWithMeasurement(minuteMeasurement).SetTime(m.Start.Time())
 	tag(p, "branch", branch)
 	tag(p, "reference", ref.String())
@@ -76,6 +77,7 @@ func minutePoint(k station.Key, branch string, ref station.Reference, m *station
 		p.AddField("strokes", m.Strokes).AddField("stroke_method", m.StrokeMethod.String())
 	}
 	airFields(p, ref, m)
+	costFields(p, c)
 	field(p, "inlet_pressure_mean_gauge_pascals", float64(m.InletMean))
 	field(p, "outlet_pressure_mean_gauge_pascals", float64(m.OutletMean))
 	field(p, "outlet_pressure_max_gauge_pascals", float64(m.OutletMax))
@@ -105,6 +107,22 @@ func airFields(p *write.Point, ref station.Reference, m *station.Minute) {
 		{"delivered_air", m.Delivered}, {"delivered_air_low", m.DeliveredLow}, {"delivered_air_high", m.DeliveredHigh},
 	} {
 		field(p, x.name+"_cubic_meters", x.v.CubicMetres()*ref.PerANR())
+	}
+}
+
+// costFields adds what was stored of energy, money and carbon dioxide. The currency is a field: a minute that is replaced
+// keeps its point.
+func costFields(p *write.Point, c *cost.Charge) {
+	if !c.Known {
+		return
+	}
+	field(p, "air_energy_joules", float64(c.Energy)/1e3)
+	if c.Currency != "" {
+		field(p, "air_cost", float64(c.Money)/1e6)
+		p.AddField("air_cost_currency", c.Currency)
+	}
+	if c.CarbonKnown {
+		field(p, "air_carbon_dioxide_grams", float64(c.Carbon)/1e6)
 	}
 }
 

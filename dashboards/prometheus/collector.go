@@ -20,7 +20,7 @@ type Options struct {
 	// References give the condition at which a site's air is stated; ANR where a site is
 	// not in it.
 	References map[string]station.Reference
-	Rates      map[string]cost.Rates // by site
+	Tariffs    map[string]*cost.Tariffs // by site
 	Version    string
 }
 
@@ -54,8 +54,8 @@ func (c *collector) Collect(ch chan<- prom.Metric) {
 			out.alarms(all[i].Alarms, label(p.Key.Site), label(p.Branch), label(p.Key.Station))
 			continue
 		}
-		r := c.Rates[all[i].Plate.Key.Site]
-		out.station(&all[i], c.References[all[i].Plate.Key.Site], &r)
+		site := all[i].Plate.Key.Site
+		out.station(&all[i], c.References[site], c.Tariffs[site])
 	}
 }
 

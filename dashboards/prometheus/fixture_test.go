@@ -33,6 +33,7 @@ func press() board.Station {
 		Totals: board.Totals{Strokes: 123456, Inlet: 2e12, Exhaust: 1.25e12, Delivered: 0.75e12},
 		LagNs:  2.5e9, OffsetNs: 0.25e9, Late: 3, Duplicate: 7, ClockSteps: 1, Gaps: 2,
 	}
+	s.Costs = cost.Account{{Currency: "", Minutes: 3, Energy: 4e9}, {Currency: "EUR", Minutes: 900, Inlet: 2e12, Energy: 860e9, Money: 43_000_000, CarbonMinutes: 900, Carbon: 72e9}}
 	for i := range s.Totals.StateNs {
 		s.Totals.StateNs[i] = int64(i) * 1e12
 	}
@@ -83,5 +84,5 @@ func options() Options {
 	b.SetReady(true)
 	return Options{Board: b, Pipeline: figures, Version: "1.2.3",
 		References: map[string]station.Reference{"southdock": station.Normal},
-		Rates:      map[string]cost.Rates{"northdock": {SpecificEnergy: 432e3, Price: station.Price{PerJoule: 5e-8, Currency: "EUR"}}}}
+		Tariffs:    map[string]*cost.Tariffs{"northdock": {List: []cost.Tariff{{From: cost.Always, Rates: cost.Rates{Energy: 432e6, Price: 18e7, Currency: "EUR"}}, {From: noon, Rates: cost.Rates{Energy: 432e6, Price: 17e7, Currency: "CHF", Carbon: 3e8}}}}}}
 }

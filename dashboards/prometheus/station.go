@@ -26,8 +26,9 @@ var (
 	exhaustAir   = counter("exhaust_air_cubic_meters_total", "Drive air exhausted, at the reference condition, committed.", perStation("reference")...)
 	deliveredAir = counter("delivered_air_cubic_meters_total", "Air delivered at the outlet, at the reference condition, committed.", perStation("reference")...)
 
-	airEnergy = counter("air_energy_joules_total", "Energy that compressing the drawn air took, at the site's specific energy, committed.", perStation()...)
-	airCost   = counter("air_cost_total", "What that energy cost, at the site's present price.", perStation("currency")...)
+	airEnergy = counter("air_energy_joules_total", "Energy that compressing the drawn air took, minute by minute at the site's specific energy of that time, committed.", perStation()...)
+	airCost   = counter("air_cost_total", "What that energy cost, minute by minute at the tariff in force then, committed.", perStation("currency")...)
+	airCarbon = counter("air_carbon_dioxide_grams_total", "Carbon dioxide of that energy, minute by minute at the emission in force then, committed.", perStation()...)
 
 	leakFlow    = gauge("leak_flow_cubic_meters_per_second", "Air lost at the outlet at the operating pressure, at the reference condition.", perStation("reference")...)
 	inlet       = gauge("inlet_pressure_pascals", "Pressure at the inlet.", perStation("basis")...)
@@ -46,19 +47,14 @@ var (
 )
 
 // station sends the series of one station.
-func (s sink) station(st *board.Station, ref station.Reference, rates *cost.Rates) {
+func (s sink) station(st *board.Station, ref station.Reference, tariffs *cost.Tariffs) {
 	key := &st.Plate.Key
 	site, branch, name := label(key.Site), label(st.Plate.Branch), label(key.Station)
 	put := func(f *family, v float64) { s.put(f, v, site, branch, name) }
 	with := func(f *family, v float64, more string) { s.put(f, v, site, branch, name, more) }
 
 	totals(st, ref, put, with)
-	if e, ok := rates.Energy(st.Totals.Inlet); ok {
-		put(airEnergy, e)
-	}
-	if m, ok := rates.Money(st.Totals.Inlet); ok {
-		with(airCost, m, rates.Price.Currency)
-	}
+	costs(st.Costs, tariffs, put, with)
 	present(st, put, with)
 	estimates(st, ref, put, with)
 	s.alarms(st.Alarms, site, branch, name)
@@ -110,6 +106,22 @@ func totals(st *board.Station, ref station.Reference, put put, with with) {
 		with(inletAir, t.Inlet.CubicMetres()*r, ref.String())
 		with(exhaustAir, t.Exhaust.CubicMetres()*r, ref.String())
 		with(deliveredAir, t.Delivered.CubicMetres()*r, ref.String())
+	}
+}
+
+// costs sends what was stored of energy, money and carbon dioxide. What the site has rates for begins at zero; what was
+// stored stays when the rates are taken out.
+func costs(a cost.Account, tariffs *cost.Tariffs, put put, with with) {
+	will := tariffs.Knows()
+	sum := a.All()
+	if sum.Minutes > 0 || will.Energy > 0 {
+		put(airEnergy, float64(sum.Energy)/1e3)
+	}
+	if sum.CarbonMinutes > 0 || will.Carbon > 0 {
+		put(airCarbon, float64(sum.Carbon)/1e6)
+	}
+	for _, c := range a.Currencies(tariffs) {
+		with(airCost, float64(a.Money(c))/1e6, c)
 	}
 }
 

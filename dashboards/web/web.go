@@ -30,19 +30,19 @@ type Options struct {
 	History  History                   // of what is older than those; may be nil
 	Zones    map[string]*time.Location // by site; UTC where there is none
 	Pipeline func() board.Pipeline
-	Refusals Refusals              // messages that were not accepted; nil: none are kept
-	Ready    func() error          // nil while ready; each line of the error is a reason. Left out: the board alone
-	Metrics  http.Handler          // of /metrics
-	Hosts    []string              // allowed in the Host header beside the loopback names
-	Hours    Hours                 // for costs
-	Rates    map[string]cost.Rates // by site
-	Rig      Rig                   // of the demonstration
-	Command  Command               // takes what people order; nil: nothing is taken
-	Diary    Diary                 // what people did; may be nil
-	Alarms   Alarms                // what became of alarms; may be nil
-	Backtest Backtest              // of changed alarms; nil: none
-	Explain  Explain               // says how a station's figures were obtained; may be nil
-	Trends   trend.History         // of figures over weeks; may be nil
+	Refusals Refusals                 // messages that were not accepted; nil: none are kept
+	Ready    func() error             // nil while ready; each line of the error is a reason. Left out: the board alone
+	Metrics  http.Handler             // of /metrics
+	Hosts    []string                 // allowed in the Host header beside the loopback names
+	Hours    Hours                    // for costs
+	Tariffs  map[string]*cost.Tariffs // by site
+	Rig      Rig                      // of the demonstration
+	Command  Command                  // takes what people order; nil: nothing is taken
+	Diary    Diary                    // what people did; may be nil
+	Alarms   Alarms                   // what became of alarms; may be nil
+	Backtest Backtest                 // of changed alarms; nil: none
+	Explain  Explain                  // says how a station's figures were obtained; may be nil
+	Trends   trend.History            // of figures over weeks; may be nil
 	Now      func() time.Time
 	Version  string
 }

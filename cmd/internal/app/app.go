@@ -45,7 +45,7 @@ type Options struct {
 	Stations   []Station
 	Zones      map[string]*time.Location    // by site
 	References map[string]station.Reference // by site
-	Rates      map[string]cost.Rates        // by site
+	Tariffs    map[string]*cost.Tariffs     // by site
 
 	MaxBytes   int64
 	Keep       time.Duration
@@ -284,12 +284,15 @@ const smallLine = 30 * station.Minute60
 
 func (a *App) catalog(ctx context.Context) (*catalog, error) {
 	c := &catalog{
-		stations: make(map[station.Key]Station), zones: a.opt.Zones,
+		stations: make(map[station.Key]Station), zones: a.opt.Zones, tariffs: a.opt.Tariffs,
 		today: make(map[station.Key][station.NumStates]int64), alarms: make(map[station.Key][]board.Alarm),
 		day: make(map[string]station.Instant),
 	}
 	var err error
 	if c.totals, err = a.store.Totals(ctx); err != nil {
+		return nil, err
+	}
+	if c.costs, err = a.store.TotalCosts(ctx); err != nil {
 		return nil, err
 	}
 	now := a.now()

@@ -16,14 +16,14 @@ import (
 // handler makes the pages and /metrics.
 func (a *App) handler() (http.Handler, error) {
 	metrics, err := prometheus.Handler(prometheus.Options{
-		Board: a.board, Pipeline: a.Pipeline, References: a.opt.References, Rates: a.opt.Rates, Version: a.opt.Version,
+		Board: a.board, Pipeline: a.Pipeline, References: a.opt.References, Tariffs: a.opt.Tariffs, Version: a.opt.Version,
 	}, a.log, prometheus.Runtime()...)
 	if err != nil {
 		return nil, err
 	}
 	o := web.Options{
 		Board: a.board, Live: a.live, History: a.store, Zones: a.opt.Zones, Pipeline: a.Pipeline, Refusals: a, Ready: a.Ready,
-		Metrics: metrics, Hosts: a.opt.Hosts, Now: a.time, Version: a.opt.Version, Rig: a.opt.Rig, Hours: hours{a.store}, Rates: a.opt.Rates,
+		Metrics: metrics, Hosts: a.opt.Hosts, Now: a.time, Version: a.opt.Version, Rig: a.opt.Rig, Hours: hours{a.store}, Tariffs: a.opt.Tariffs,
 		Command: a.Command, Diary: a.store, Alarms: a.store, Explain: a.Explain, Trends: a.store,
 	}
 	if a.backtests != nil {
@@ -60,7 +60,11 @@ type hours struct{ *history.Store }
 // Used implements web.Hours.
 func (h hours) Used(ctx context.Context, k station.Key, from, to station.Instant) (cost.Sum, error) {
 	list, err := h.Hours(ctx, k, from, to)
+	if err != nil {
+		return cost.Sum{}, err
+	}
 	var s cost.Sum
+	s.Account, err = h.Costs(ctx, k, from, to)
 	for i := range list {
 		x := &list[i]
 		s.Add(&cost.Sum{Inlet: x.Inlet, InletLow: x.InletLow, InletHigh: x.InletHigh, Exhaust: x.Exhaust, Delivered: x.Delivered,

@@ -15,6 +15,7 @@ import (
 	"strokewise/cmd/internal/health"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/dashboards/board"
+	"strokewise/dashboards/cost"
 	"strokewise/dashboards/history"
 	"strokewise/dashboards/live"
 	"strokewise/rules"
@@ -35,7 +36,9 @@ type Store interface {
 type catalog struct {
 	stations map[station.Key]Station
 	zones    map[string]*time.Location // by site
+	tariffs  map[string]*cost.Tariffs  // by site
 	totals   map[station.Key]board.Totals
+	costs    map[station.Key]cost.Account
 	today    map[station.Key][station.NumStates]int64
 	alarms   map[station.Key][]board.Alarm
 	day      map[string]station.Instant // midnight of today, by site
@@ -91,6 +94,8 @@ type unit struct {
 	*pipeline.Unit
 	key    station.Key
 	totals board.Totals
+	costs  cost.Account
+	prices []cost.Charge // of Out.Minutes, see price
 	today  [station.NumStates]int64
 	day    station.Instant // midnight that today counts from
 	alarms []board.Alarm
@@ -130,7 +135,7 @@ func (p *partition) unit(k station.Key, at station.Instant) *unit {
 func (p *partition) add(k station.Key, run *pipeline.Unit) *unit {
 	c := p.catalog
 	run.KeepStrokes = true // for the rings, see tell
-	u := &unit{Unit: run, key: k, totals: c.totals[k], today: c.today[k], day: c.day[k.Site], alarms: c.alarms[k]}
+	u := &unit{Unit: run, key: k, totals: c.totals[k], costs: slices.Clone(c.costs[k]), today: c.today[k], day: c.day[k.Site], alarms: c.alarms[k]}
 	p.units[k] = u
 	at, _ := slices.BinarySearchFunc(p.ordered, u, byKey)
 	p.ordered = slices.Insert(p.ordered, at, u)
@@ -160,7 +165,7 @@ func (p *partition) show(u *unit) {
 	n := u.Tally()
 	s := board.Station{
 		Gone:  !configured,
-		Plate: *u.Plate(), Status: *u.Status, Totals: u.totals, Today: u.today,
+		Plate: *u.Plate(), Status: *u.Status, Totals: u.totals, Costs: slices.Clone(u.costs), Today: u.today,
 		Alarms: u.standing(),
 		LagNs:  u.LagNs(), OffsetNs: u.OffsetNs(), SilentSince: u.SilentSince(p.ticked, rules.SilenceNs),
 		Late: n.Late, Duplicate: n.Duplicate, ClockSteps: n.ClockSteps, Gaps: n.Gaps, Arrival: n.Arrival,

@@ -133,7 +133,7 @@ func (a *App) fillStation(ctx context.Context, p Samples, s Station, from, to st
 		if recent {
 			strokes, intervals = append(strokes, o.Strokes...), append(intervals, o.Intervals...)
 		}
-		return a.store.Import(ctx, history.StationMinutes{Key: s.Plate.Key, Revision: engine.Revision, Minutes: o.Minutes, Gaps: o.Gaps, Intervals: o.Intervals, Figures: o.Figures})
+		return a.store.Import(ctx, history.StationMinutes{Key: s.Plate.Key, Revision: engine.Revision, Minutes: o.Minutes, Charges: charges(nil, o.Minutes, a.opt.Tariffs[s.Plate.Key.Site]), Gaps: o.Gaps, Intervals: o.Intervals, Figures: o.Figures})
 	}
 	err := p.Samples(ctx, s.Plate.Key, from, to, func(blocks []station.Block) error {
 		var last station.Instant

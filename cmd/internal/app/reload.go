@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"maps"
+	"slices"
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
@@ -63,9 +64,10 @@ func (p *partition) reload(known map[station.Key]Station, holds map[station.Key]
 	defer p.mu.Unlock()
 	c := *p.catalog
 	c.stations, c.today, c.holds = known, maps.Clone(c.today), holds
-	c.totals, c.alarms = maps.Clone(c.totals), maps.Clone(c.alarms)
+	c.totals, c.costs, c.alarms = maps.Clone(c.totals), maps.Clone(c.costs), maps.Clone(c.alarms)
 	for _, u := range p.ordered { // those that come back later go on from here
 		c.totals[u.key], c.today[u.key], c.alarms[u.key] = u.totals, u.today, append([]board.Alarm(nil), u.alarms...)
+		c.costs[u.key] = slices.Clone(u.costs)
 	}
 	p.catalog = &c
 	for _, u := range p.ordered {

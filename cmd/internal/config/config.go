@@ -115,12 +115,14 @@ type Site struct {
 	HeaderLow rules.HeaderPolicy // when many stations of a header are one alarm; zero: the usual
 }
 
-// Air says how a site states air volumes and what its air costs.
+// Air says how a site states air volumes and what its air costs: from the first, and by tariffs from their dates on.
 type Air struct {
-	Reference      station.Reference
-	SpecificEnergy float64       // J per m³ ANR, whatever the reference
-	Price          station.Price // of energy
-	CO2            float64       // kg per J of energy
+	Reference station.Reference
+	Rates
+	Tariffs []Tariff // in order of From, each with what it takes over from the one before
+
+	first   station.AirPrice // what plates carry of the above
+	changes string
 }
 
 // Station is a boost station.

@@ -40,7 +40,7 @@ func TestExampleOfTheContractLoads(t *testing.T) {
 	lisbon, _ := time.LoadLocation("Europe/Lisbon")
 	want.Sites = []Site{{ID: "northdock", Zone: lisbon,
 		Shifts: []Shift{{Days: [7]bool{1: true, 2: true, 3: true, 4: true, 5: true}, From: 6 * time.Hour, To: 22 * time.Hour}},
-		Air:    Air{SpecificEnergy: 432e3, Price: station.Price{PerJoule: 0.18 / 3.6e6, Currency: "EUR"}, CO2: 0.3 / 3.6e6}}}
+		Air:    Air{Rates: Rates{SpecificEnergy: 432e3, Price: station.Price{PerJoule: 0.18 / 3.6e6, Currency: "EUR"}, CO2: 0.3 / 3.6e6}}}}
 	got := c.Sites[0].Air
 	if !near(got.SpecificEnergy, 432e3) || !near(got.Price.PerJoule, 0.18/3.6e6) || !near(got.CO2, 0.3/3.6e6) {
 		t.Errorf("air %+v", got)

@@ -44,7 +44,7 @@ func (d *decoder) site(m *mapping, lines map[string]int) {
 	known := m.name("id", "northdock", &s.ID)
 	m.zone(&s.Zone)
 	d.calendar(m, &s)
-	d.air(m.mapping("air", "air: { reference: anr }"), &s.Air)
+	d.air(m.mapping("air", "air: { reference: anr }"), &s)
 	if h := m.mapping("header_low", headerExample); m.has("header_low") {
 		h.headerLow(&s.HeaderLow)
 	}
@@ -81,20 +81,4 @@ func (m *mapping) zone(into **time.Location) {
 		return
 	}
 	*into = loc
-}
-
-// air reads how a site states and pays its air. A volume of air in the file is meant at
-// the site's reference; what we keep is per m³ ANR.
-func (d *decoder) air(m *mapping, a *Air) {
-	if i, ok := m.choice("reference", station.ANR.String(), station.Normal.String()); ok && i == 1 {
-		a.Reference = station.Normal
-	}
-	if quantity(m, "specific_energy", station.ParseSpecificEnergy, atMost(36e6, "10 kWh/m3"), &a.SpecificEnergy) {
-		a.SpecificEnergy *= a.Reference.PerANR()
-	}
-	if p, ok := parsed(m, "price", station.ParsePrice); ok {
-		a.Price = p
-	}
-	quantity(m, "co2", station.ParseEmission, free(10/3.6e6, "10 kg/kWh"), &a.CO2)
-	m.done(nil)
 }

@@ -46,7 +46,7 @@ func (d *decoder) station(m *mapping) {
 		p.Sensor = [...]station.OutletSensor{station.AtTank, station.AtBooster, station.AtBranch}[i]
 	}
 	if s := d.cfg.Site(p.Key.Site); s != nil {
-		p.AirPrice = station.PriceOfAir(s.Air.SpecificEnergy, s.Air.Price)
+		p.AirPrice, p.AirPrices = s.Air.first, s.Air.changes
 	}
 	p.Calendar = d.calendarText(p.Key.Site, m.afterShift())
 	m.plate(&p)
