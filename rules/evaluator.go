@@ -59,6 +59,8 @@ type Evaluator struct {
 	text   string       // of the plate, that set was made of
 	late   int64        // samples that came behind the newest step, see Late
 
+	standIn bool // no samples come, see StandIn
+
 	Feeds func(*Feed) // told of changes that concern the header, nil: nobody
 }
 
@@ -177,7 +179,7 @@ type Arrivals [station.NumChannels]station.Instant
 
 // Tick takes the passing of arrival time, which alone tells of silence.
 func (v *Evaluator) Tick(now station.Instant, a *Arrivals) {
-	if v.Gone {
+	if v.Gone || v.standIn {
 		v.tickGone(now)
 		return
 	}

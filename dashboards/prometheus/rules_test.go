@@ -52,6 +52,7 @@ tests:
       - { series: 'up{job="strokewise"}', values: '1x10 0x20' }
       - { series: 'strokewise_commit_age_seconds', values: '1x10 300x20' }
       - { series: 'strokewise_mqtt_connected', values: '1x30' }
+      - { series: 'strokewise_stations_quarantined{instance="a:8420", job="strokewise"}', values: '0x10 2x20' }
     alert_rule_test:
       - { eval_time: 5m, alertname: StrokewiseDown, exp_alerts: [] }
       - { eval_time: 5m, alertname: StrokewiseCommitsStand, exp_alerts: [] }
@@ -63,6 +64,14 @@ tests:
             exp_annotations:
               summary: Nothing has been stored in the history for two minutes.
               runbook: Read /readyz and the log; free disk space; look who holds history.db locked.
+      - { eval_time: 5m, alertname: StrokewiseStationNotWatched, exp_alerts: [] }
+      - eval_time: 6m
+        alertname: StrokewiseStationNotWatched
+        exp_alerts:
+          - exp_labels: { severity: medium, instance: "a:8420", job: strokewise }
+            exp_annotations:
+              summary: A fault of the program keeps stations from being watched; the others are watched as before.
+              runbook: Treat them as unknown and read their local gauges; send their files in the folder quarantine of the data to the maintainers; an upgrade tries again.
 `
 	if err := os.WriteFile(script, []byte(text), 0o600); err != nil {
 		t.Fatal(err)

@@ -115,7 +115,8 @@ type App struct {
 	pace     pace                      // of commands
 	answers  answers                   // that commands wait for
 
-	backtests *backtests // nil: none
+	backtests  *backtests // nil: none
+	quarantine *quarantine
 }
 
 // New opens everything that the options name: broker, log, history, address. It does not
@@ -214,9 +215,14 @@ func (a *App) openPartitions(ctx context.Context) error {
 	if err := a.headers.begin(ctx); err != nil {
 		return err
 	}
+	inQuarantine, err := a.openQuarantine()
+	if err != nil {
+		a.log.Warn("a record of a station in quarantine is not usable", "error", err)
+	}
 	for n := range a.parts {
-		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge, answers: &a.answers}
+		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge, answers: &a.answers, quarantine: a.quarantine}
 		a.parts[n].start(ctx, positions[n])
+		a.parts[n].admit(inQuarantine)
 	}
 	if fresh != nil {
 		return a.beginLog(ctx, fresh)

@@ -35,6 +35,7 @@ type Unit struct {
 	revision string
 	newest   station.Instant // arrival of the newest samples
 	offset   int64           // arrival minus device time of the newest sample, ns
+	standIn  bool            // judges nothing, see StandIn
 }
 
 // New gives the unit of a station seen for the first time.
@@ -82,6 +83,9 @@ func (u *Unit) OverState() rules.OverState { return u.rules.OverState() }
 // Plate gives the plate in force.
 func (u *Unit) Plate() *station.Plate { return u.engine.CurrentPlate() }
 
+// Revision returns the digest of the plate data in force.
+func (u *Unit) Revision() string { return u.revision }
+
 // Tally gives what the engine turned away or noticed.
 func (u *Unit) Tally() engine.Counts { return u.engine.Tally() }
 
@@ -108,7 +112,7 @@ func (u *Unit) SilentSince(now station.Instant, limit int64) station.Instant {
 // Samples handles blocks that arrived together. Those of a station that is no longer configured
 // are ignored.
 func (u *Unit) Samples(blocks []station.Block, arrival station.Instant) {
-	if u.rules.Gone {
+	if u.rules.Gone || u.standIn {
 		return
 	}
 	for i := range blocks {
@@ -135,6 +139,10 @@ func (u *Unit) Epoch(e *station.Epoch, arrival station.Instant) {
 		u.rules.Retire(arrival)
 		return
 	}
+	if u.standIn {
+		u.standsIn(e)
+		return
+	}
 	u.rules.Watch(arrival)
 	u.rules.Return()
 	if e.Revision == u.revision {
@@ -154,7 +162,7 @@ func (u *Unit) Tick(now station.Instant) {
 	for c := range u.arrivals {
 		u.arrivals[c] = min(u.arrivals[c], now)
 	}
-	if u.newest = min(u.newest, now); u.newest != 0 && !u.rules.Gone {
+	if u.newest = min(u.newest, now); u.newest != 0 && !u.rules.Gone && !u.standIn {
 		u.engine.Settle(now.Sub(u.newest))
 	}
 	u.rules.Late(u.engine.Counts.Late)
