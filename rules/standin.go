@@ -26,7 +26,7 @@ func (v *Evaluator) Unwatch(at station.Instant, why string) {
 		return
 	}
 	v.advance(i, at, verdict{answer: yes, trigger: StationUnwatched,
-		message:  "A fault of strokewise ended the watch over this station. Its readings are not judged any more: treat it as unknown and its outlet as charged.",
+		message:  "A fault of strokewise ended the watch over this station. Its readings are no longer judged: treat it as unknown and its outlet as charged.",
 		evidence: []Evidence{{Name: "fault", Text: why}}})
 	if w := v.index(PressureAtWork); w >= 0 && len(v.Work.People) > 0 {
 		a := &v.Alarms[w]
