@@ -23,7 +23,7 @@ type keyFlag struct {
 
 // Run copies the history; the program may be running.
 func (c *backupCmd) Run(e *env) error {
-	private()
+	defer private()()
 	data, key, err := c.dataAndKey(c.Config, c.Data)
 	if err != nil {
 		return err
@@ -47,7 +47,7 @@ type restoreCmd struct {
 
 // Run restores a backup; the program must not be running.
 func (c *restoreCmd) Run(e *env) error {
-	private()
+	defer private()()
 	data, key, err := c.dataAndKey(c.Config, c.Data)
 	if err != nil {
 		return err

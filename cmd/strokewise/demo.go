@@ -34,7 +34,7 @@ const brokerFile = "broker.address"
 
 // Run runs the demonstration until interrupted.
 func (c *demoCmd) Run(e *env) error {
-	private()
+	defer private()()
 	dir, err := demoFolder(c.Data)
 	if err != nil {
 		return err

@@ -2,5 +2,8 @@ package main
 
 import "syscall"
 
-// private lets what this process writes from now on, by whatever library, be for its owner only.
-func private() { syscall.Umask(0o077) }
+// private lets what this process writes be for its owner only, by whatever library, until undo.
+func private() (undo func()) {
+	old := syscall.Umask(0o077)
+	return func() { syscall.Umask(old) }
+}
