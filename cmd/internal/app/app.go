@@ -144,11 +144,6 @@ func (a *App) open(ctx context.Context) (err error) {
 	if err := os.MkdirAll(o.Data, 0o700); err != nil {
 		return fmt.Errorf("cannot make data folder: %w; name one under data that the user that runs strokewise may write to", err)
 	}
-	if n, err := ownersOnly(o.Data); err != nil {
-		a.log.Warn("others may read what is in the data folder", "error", err)
-	} else if n > 0 {
-		a.log.Info("taken from everybody but the user that runs strokewise", "folder", o.Data, "files", n)
-	}
 	// the log comes first: its lock keeps a second instance off the whole folder
 	a.samples, err = samplelog.Open(ctx, samplelog.Options{Dir: filepath.Join(o.Data, "log"), MaxBytes: o.MaxBytes, SyncAlways: o.SyncAlways, URL: o.LogURL, Logger: a.log})
 	if err != nil {
@@ -179,6 +174,7 @@ func (a *App) open(ctx context.Context) (err error) {
 	}
 	a.onClose(func() { a.web.Close() })
 	a.openReach()
+	a.mendOwners()
 	return a.openPartitions(ctx)
 }
 

@@ -8,6 +8,16 @@ import (
 	"path/filepath"
 )
 
+// mendOwners takes from others what an older program left open to them. What cannot be used at all
+// has been said by then.
+func (a *App) mendOwners() {
+	n, err := ownersOnly(a.opt.Data)
+	if n > 0 {
+		a.log.Info("what others could read is for the user that runs strokewise alone from now on", "folder", a.opt.Data, "files", n)
+	}
+	a.warn("others may read what is in the data folder", err)
+}
+
 // ownersOnly takes the data folder and all in it from everybody but its owner, as older programs
 // left them, and returns how many files and folders that were. Links are not followed.
 func ownersOnly(folder string) (n int, err error) {
