@@ -16,6 +16,8 @@ const (
 	PressureReturned = "pressure-returned"
 	OverPressure     = "over-pressure"
 	SignalLost       = "signal-lost"
+
+	StationNotWatched = "station-unwatched"
 )
 
 // Defaults of the limits that a station's plate may override.

@@ -60,6 +60,8 @@ type Evaluator struct {
 	late   int64        // samples that came behind the newest step, see Late
 	prices airPrices
 
+	standIn bool // no samples come, see StandIn
+
 	Feeds func(*Feed) // told of changes that concern the header, nil: nobody
 }
 
@@ -178,7 +180,7 @@ type Arrivals [station.NumChannels]station.Instant
 
 // Tick takes the passing of arrival time, which alone tells of silence.
 func (v *Evaluator) Tick(now station.Instant, a *Arrivals) {
-	if v.Gone {
+	if v.Gone || v.standIn {
 		v.tickGone(now)
 		return
 	}

@@ -7,6 +7,9 @@ const askClose = ": close the alarm with its cause"
 
 // removed returns what happened to the station, or to the header.
 func (v *Evaluator) removed() Trigger {
+	if v.standIn && !v.Gone {
+		return StationUnwatched
+	}
 	if _, ok := v.plate.Key.Header(); ok {
 		return HeaderRemoved
 	}
@@ -74,12 +77,12 @@ func (v *Evaluator) tickGone(now station.Instant) {
 	}
 	for i := range v.Alarms {
 		if a := &v.Alarms[i]; a.State == Shelved && now >= a.Until {
-			v.release(i, max(now, a.LastTime), verdict{message: wordsGone, trigger: ShelfTimeOver})
+			v.release(i, max(now, a.LastTime), verdict{message: v.wordsBlind(), trigger: ShelfTimeOver})
 		}
 	}
 	for i := range v.Alarms {
 		if a := &v.Alarms[i]; v.reminded(i, now) {
-			v.stamp(i, a.State, now, verdict{trigger: StillPresent, why: v.removed().Words() + ", and the alarm is still open, " + spanOf(now.Sub(a.Raised)) + " after it was raised" + askClose})
+			v.stamp(i, a.State, now, verdict{trigger: StillPresent, why: v.removed().Words() + ", and the alarm is still open, " + spanOf(now.Sub(a.Raised)) + " after it was raised" + v.whatToDo()})
 		}
 	}
 }

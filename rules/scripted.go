@@ -78,7 +78,7 @@ var scriptKey = station.Key{Site: "script", Station: "1"}
 
 // scriptQuantityNames returns the names of all quantities that can stand in a stretch.
 func scriptQuantityNames() []string {
-	all := []string{"state", "shut_down", "shut_by_inlet", "heard"}
+	all := []string{"state", "shut_down", "shut_by_inlet", "heard", "watched"}
 	for n := range scriptQuantities {
 		all = append(all, n)
 	}
@@ -135,10 +135,21 @@ func (t *scripted) advance(step int) {
 }
 
 // step shows the evaluator one step, and the tick of arrival time that goes with it. While
-// `heard` is no, the station is silent: ticks alone go on.
+// `heard` is no, the station is silent: ticks alone go on. While `watched` is no, nothing is
+// judged.
 func (t *scripted) step(v *Evaluator, now int64) {
 	s, at := &t.status, scriptStart.Add(now)
 	t.advance(int(now / t.script.step))
+	if watched, given := t.values["watched"]; given && watched == 0 {
+		v.standIn = true
+		v.Unwatch(at, "a fault of the script")
+		v.Tick(at, &t.heard)
+		return
+	}
+	if v.standIn {
+		v.standIn = false
+		v.WatchAgain(at)
+	}
 	if heard, given := t.values["heard"]; given && heard == 0 {
 		v.Tick(at, &t.heard)
 		return

@@ -7,30 +7,32 @@ type Trigger uint8
 
 // The triggers. Those from PlateChanged on are changes of the configuration.
 const (
-	NoTrigger      Trigger = iota // a condition, or a person
-	ShelfTimeOver                 // the time of a shelving is over
-	ShelfCondition                // a shelving was to last until the condition ended, and it did
-	StillPresent                  // a reminder of an alarm that stands
-	MoreDue                       // likewise, because more has come due
-	ShelfNews                     // something came that was not known when the alarm was shelved
-	PlateChanged                  // by the new plate data or policy the condition does not hold
-	AlarmRemoved                  // the configuration has no such alarm any more
-	StationRemoved                // the station is no longer configured
-	HeaderRemoved                 // no stations are left to watch a header by
+	NoTrigger        Trigger = iota // a condition, or a person
+	ShelfTimeOver                   // the time of a shelving is over
+	ShelfCondition                  // a shelving was to last until the condition ended, and it did
+	StillPresent                    // a reminder of an alarm that stands
+	MoreDue                         // likewise, because more has come due
+	ShelfNews                       // something came that was not known when the alarm was shelved
+	StationUnwatched                // a fault of the program keeps the station from being watched
+	PlateChanged                    // by the new plate data or policy the condition does not hold
+	AlarmRemoved                    // the configuration has no such alarm any more
+	StationRemoved                  // the station is no longer configured
+	HeaderRemoved                   // no stations are left to watch a header by
 	numTriggers
 )
 
 // triggers hold the name of each in the history, and its words for people.
 var triggers = [numTriggers]struct{ name, words string }{
-	ShelfTimeOver:  {"shelving over", "the time of the shelving is over"},
-	ShelfCondition: {"condition over", "it was shelved until the condition ended, and it has ended"},
-	StillPresent:   {"still present", "still present"},
-	MoreDue:        {"more due", "more has come due"},
-	ShelfNews:      {"shelving outdated", "something came that was not known when the alarm was shelved"},
-	PlateChanged:   {"plate changed", "the configuration changed"},
-	AlarmRemoved:   {"alarm removed", "no longer in the configuration"},
-	StationRemoved: {"station removed", "the station is no longer in the configuration"},
-	HeaderRemoved:  {"header removed", "the configuration leaves too few stations to watch this header by"},
+	ShelfTimeOver:    {"shelving over", "the time of the shelving is over"},
+	ShelfCondition:   {"condition over", "it was shelved until the condition ended, and it has ended"},
+	StillPresent:     {"still present", "still present"},
+	MoreDue:          {"more due", "more has come due"},
+	ShelfNews:        {"shelving outdated", "something came that was not known when the alarm was shelved"},
+	StationUnwatched: {"station unwatched", "a fault of strokewise keeps the station from being watched"},
+	PlateChanged:     {"plate changed", "the configuration changed"},
+	AlarmRemoved:     {"alarm removed", "no longer in the configuration"},
+	StationRemoved:   {"station removed", "the station is no longer in the configuration"},
+	HeaderRemoved:    {"header removed", "the configuration leaves too few stations to watch this header by"},
 }
 
 // String returns the trigger's name in the history, "" for NoTrigger.

@@ -40,6 +40,8 @@ func (v *Evaluator) beginWork(i int, c *station.Command, at station.Instant) err
 	switch {
 	case v.Gone:
 		return refuse(c, "the station is no longer configured, and nothing watches it")
+	case v.standIn:
+		return refuse(c, "the station is not watched now (%s)", StationNotWatched)
 	case c.Until <= at:
 		return refuse(c, "its end, %s, is past", v.clock(c.Until))
 	case c.Until.Sub(at) > LongestWork:

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"os/user"
@@ -12,15 +13,22 @@ type backupCmd struct {
 	Config string `placeholder:"FILE" help:"Configuration file, for its data folder."`
 	Data   string `placeholder:"FOLDER" help:"Data folder, instead of a configuration."`
 	Out    string `required:"" placeholder:"FOLDER|FILE.tar.gz" help:"Where to: a new folder, or a new archive."`
+	keyFlag
+}
+
+// keyFlag names the key of backups.
+type keyFlag struct {
+	KeyFile string `placeholder:"FILE" help:"Key of 32 bytes or more that backups are signed with; a restore refuses others. Instead of history.backup_key_file of the configuration."`
 }
 
 // Run copies the history; the program may be running.
 func (c *backupCmd) Run(e *env) error {
-	data, err := dataFolder(c.Config, c.Data)
+	defer private()()
+	data, key, err := c.dataAndKey(c.Config, c.Data)
 	if err != nil {
 		return err
 	}
-	m, err := backup.Write(e.ctx, data, c.Out, version())
+	m, err := backup.Write(e.ctx, data, c.Out, backup.WriteOptions{Program: version(), Key: key})
 	if err != nil {
 		return err
 	}
@@ -34,15 +42,17 @@ type restoreCmd struct {
 	Replace bool   `help:"Move what the data folder holds aside, into a folder within it."`
 	KeepLog bool   `help:"With --replace: let the sample log stay. What it holds beyond the backup is worked off again."`
 	Backup  string `arg:"" help:"The backup: a folder, or an archive."`
+	keyFlag
 }
 
 // Run restores a backup; the program must not be running.
 func (c *restoreCmd) Run(e *env) error {
-	data, err := dataFolder(c.Config, c.Data)
+	defer private()()
+	data, key, err := c.dataAndKey(c.Config, c.Data)
 	if err != nil {
 		return err
 	}
-	r, err := backup.Restore(e.ctx, c.Backup, data, backup.RestoreOptions{Replace: c.Replace, KeepLog: c.KeepLog, Who: who()})
+	r, err := backup.Restore(e.ctx, c.Backup, data, backup.RestoreOptions{Replace: c.Replace, KeepLog: c.KeepLog, Who: who(), Key: key})
 	if err != nil {
 		return err
 	}
@@ -53,19 +63,24 @@ func (c *restoreCmd) Run(e *env) error {
 	return err
 }
 
-// dataFolder gives the folder that a command line means.
-func dataFolder(cfg, data string) (string, error) {
+// dataAndKey returns the folder that a command line means, and the key of its backups, nil: none.
+func (k *keyFlag) dataAndKey(cfg, data string) (string, backup.Key, error) {
+	file := k.KeyFile
 	switch {
 	case (cfg == "") == (data == ""):
-		return "", errors.New("name either --config FILE or --data FOLDER")
-	case data != "":
-		return data, nil
+		return "", nil, errors.New("name either --config FILE or --data FOLDER")
+	case cfg != "":
+		c, err := load(cfg, false)
+		if err != nil {
+			return "", nil, err
+		}
+		data, file = c.Data, cmp.Or(file, c.History.BackupKeyFile)
 	}
-	c, err := load(cfg, false)
-	if err != nil {
-		return "", err
+	if file == "" {
+		return data, nil, nil
 	}
-	return c.Data, nil
+	key, err := backup.ReadKey(file)
+	return data, key, err
 }
 
 // who names the person at the command line, for the audit.

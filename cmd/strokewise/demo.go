@@ -38,11 +38,12 @@ const brokerFile = "broker.address"
 
 // Run runs the demonstration until interrupted.
 func (c *demoCmd) Run(e *env) error {
+	defer private()()
 	dir, err := demoFolder(c.Data)
 	if err != nil {
 		return err
 	}
-	if err := os.MkdirAll(dir, 0o750); err != nil {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return fmt.Errorf("cannot make data folder: %w", err)
 	}
 	plant, err := openPlant(dir, e.log)

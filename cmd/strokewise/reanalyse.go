@@ -24,6 +24,7 @@ type reanalyseCmd struct {
 
 // Run compares, and replaces on request; the program must not be running.
 func (c *reanalyseCmd) Run(e *env) error {
+	defer private()()
 	cfg, err := load(c.Config, false)
 	if err != nil {
 		return err

@@ -44,13 +44,15 @@ func (c *replayCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	p := player{unit: u, other: changed}
+	p := player{key: s.Plate.Key, unit: u, other: changed}
 	for _, path := range c.Trace {
 		if err := p.play(path, s.Plate.AmbientPressure()); err != nil {
 			return err
 		}
 	}
-	u.Flush()
+	if f := pipeline.Try(p.key, "the end of its trace", u.Flush); f != nil {
+		return f
+	}
 	ref := station.ANR
 	if site := cfg.Site(s.Plate.Key.Site); site != nil {
 		ref = site.Air.Reference

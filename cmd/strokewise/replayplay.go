@@ -12,6 +12,7 @@ import (
 
 // player runs traces through a unit, and through another one if there is one.
 type player struct {
+	key         station.Key
 	unit, other *pipeline.Unit
 	firstLate   string // file and line of the first row with a late reading, "": none
 }
@@ -40,7 +41,9 @@ func (p *player) play(path string, ambient station.Absolute) error {
 		for i := range blocks {
 			first, last = min(first, blocks[i].Start), max(last, blocks[i].At(blocks[i].Len()-1))
 		}
-		p.take(blocks, max(newest, first))
+		if f := pipeline.Try(p.key, "its trace", func() { p.take(blocks, max(newest, first)) }); f != nil {
+			return fmt.Errorf("%s:%d: %w", path, r.Line(), f)
+		}
 		newest = last
 		if p.firstLate == "" && p.unit.Tally().Late > 0 {
 			p.firstLate = fmt.Sprintf("%s:%d", path, r.Line())

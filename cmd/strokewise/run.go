@@ -13,6 +13,7 @@ type runCmd struct {
 
 // Run works until interrupted.
 func (c *runCmd) Run(e *env) error {
+	defer private()()
 	cfg, err := load(c.Config, false)
 	if err != nil {
 		return err

@@ -43,7 +43,7 @@ func Start(dir, addr string) (*Broker, error) {
 	if n == 0 {
 		n = server.RANDOM_PORT
 	}
-	if err := os.MkdirAll(dir, 0o750); err != nil {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("cannot make the embedded broker's folder: %w", err)
 	}
 	opts := &server.Options{

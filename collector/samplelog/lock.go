@@ -18,7 +18,7 @@ const folderHint = "the folder and all in it must be writable for the user that 
 
 // writable makes the folder and tries whether it takes files.
 func writable(dir string) error {
-	err := os.MkdirAll(dir, 0o750)
+	err := os.MkdirAll(dir, 0o700)
 	if err == nil {
 		var f *os.File
 		if f, err = os.CreateTemp(dir, "try"); err == nil {
@@ -34,11 +34,11 @@ func writable(dir string) error {
 // lockDir takes the folder for this process until the file is closed or the process
 // ends, however it ends.
 func lockDir(dir string) (*os.File, error) {
-	if err := os.MkdirAll(dir, 0o750); err != nil {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("cannot make data folder: %w; %s", err, folderHint)
 	}
 	path := filepath.Join(dir, "lock")
-	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o640)
+	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE, 0o600)
 	if err != nil {
 		return nil, fmt.Errorf("cannot open lock: %w; %s", err, folderHint)
 	}

@@ -78,13 +78,22 @@ type Station struct {
 	AtWork []rules.AtWork
 	// SilentSince is set when ticks say that no sample came (zero otherwise).
 	SilentSince station.Instant
+	// Unwatched is set while a fault of the program keeps the station from being watched: nothing
+	// is known of it but its totals and open alarms.
+	Unwatched *Unwatched
+}
+
+// Unwatched says since when a station is not watched, and why.
+type Unwatched struct {
+	Since station.Instant
+	Why   string // the fault
 }
 
 // Stale tells whether what Status says of the moment (state, pressures, stroke rate) is
 // out of date: no sample came from a station whose sensors publish periodically, or none is
-// taken any more.
+// judged any more.
 func (s *Station) Stale() bool {
-	return s.Gone || s.SilentSince != 0 && s.Plate.Cadence == station.Periodic
+	return s.Gone || s.Unwatched != nil || s.SilentSince != 0 && s.Plate.Cadence == station.Periodic
 }
 
 // CounterOddities count resets, roll-overs, increments too fast to be strokes, and

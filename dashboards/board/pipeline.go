@@ -33,6 +33,8 @@ type Pipeline struct {
 	DeliverFailed map[string]int64   // attempts, by receiver
 	Withheld      map[string]int64   // not told because of routes or maintenance, by receiver
 
+	Quarantined int // stations that a fault of the program keeps from being watched
+
 	Export *Export // nil: nothing is exported
 
 	RefusedRatio   float64            // of the usual messages of five minutes that were refused, NaN: too few came to tell

@@ -68,6 +68,9 @@ func Open(path string, opt Options) (*Store, error) {
 }
 
 func (s *Store) open(ctx context.Context, opt Options) (err error) {
+	if err := ownersOnly(s.path); err != nil {
+		return err
+	}
 	sync := "NORMAL"
 	if opt.SyncAlways {
 		sync = "FULL"
@@ -102,7 +105,8 @@ func (s *Store) open(ctx context.Context, opt Options) (err error) {
 
 // connect opens a pool of n connections with the given pragmas.
 func connect(path string, n int, pragmas ...string) (*sql.DB, error) {
-	q := url.Values{"_txlock": {"immediate"}, "_pragma": append([]string{fmt.Sprintf("busy_timeout(%d)", busyMs)}, pragmas...)}
+	// a schema that somebody changed runs no function of ours, and nobody writes past SQL
+	q := url.Values{"_txlock": {"immediate"}, "_defensive": {"1"}, "_pragma": append([]string{fmt.Sprintf("busy_timeout(%d)", busyMs), "trusted_schema(0)"}, pragmas...)}
 	if strings.Contains(pragmas[0], "query_only") {
 		q.Set("_txlock", "deferred")
 	}

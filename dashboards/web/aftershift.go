@@ -58,10 +58,12 @@ func after(s *board.Station, at station.Instant) (st lot, why string) {
 	switch {
 	case s.Gone:
 		return notKnown, noLongerConfigured + "; still open when it was removed: " + listed(s.Alarms) + ". It stays here until somebody closes it with its cause"
+	case s.Unwatched != nil:
+		return notKnown, staleSince(s)
 	case now.At == 0:
 		return notKnown, orElse(now.StateReason.In(s.Plate.Reading), "no samples yet")
 	case s.Stale():
-		return notKnown, "no data since " + clock(s.SilentSince)
+		return notKnown, staleSince(s)
 	case !shut && now.State == station.Blind:
 		return notKnown, orElse(now.StateReason.In(s.Plate.Reading), "the sensors cannot be relied on")
 	case !shut:

@@ -110,6 +110,8 @@ func look(s *board.Station) string {
 	v := (s.Status.State % station.NumStates).String()
 	if s.Gone {
 		v = noLongerConfigured
+	} else if s.Unwatched != nil {
+		v = notWatched
 	} else if s.Stale() {
 		v = "silent"
 	}

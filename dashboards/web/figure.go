@@ -42,7 +42,7 @@ func figures(s *board.Station) []figure {
 		outlet.Note = ""
 	}
 	if s.Stale() {
-		why := "no data since " + clock(s.SilentSince)
+		why := staleSince(s)
 		rate, inlet, outlet = unknown("Stroke rate", why), unknown("Inlet", why), unknown("Outlet", why)
 	}
 	if last := st.OutletLastSeen; !outlet.Known && st.At != 0 && finite(float64(last)) {

@@ -51,7 +51,9 @@ func headerOf(h *board.Header, states func(station.Key) (board.Station, bool)) h
 		u := underView{Name: id, Key: path(k)}
 		if s, ok := states(k); ok {
 			u.State = (s.Status.State % station.NumStates).String()
-			if s.Stale() {
+			if s.Unwatched != nil {
+				u.State = notWatched
+			} else if s.Stale() {
 				u.State = "no data"
 			}
 			u.Alarms = names(s.Alarms)

@@ -89,7 +89,7 @@ func nowRows(s *board.Station) []row {
 		full("Stroke rate", "/min", &st.StrokeRate, 60, 0)}
 	if s.Stale() {
 		for i := range rows {
-			rows[i] = row{Name: rows[i].Name, Why: "no data since " + clock(s.SilentSince)}
+			rows[i] = row{Name: rows[i].Name, Why: staleSince(s)}
 		}
 	}
 	if last := st.OutletLastSeen; rows[1].Why != "" && st.At != 0 && finite(float64(last)) {

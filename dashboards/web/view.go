@@ -130,6 +130,10 @@ func (v *stationView) condition(s *board.Station) {
 		v.Class, v.State = "silent", "No longer configured"
 		v.Reason = "an alarm of it is open: it stays here until somebody closes it with its cause"
 		v.Caution = rules.CautionSilent
+	case s.Unwatched != nil:
+		v.Class, v.State = "silent", capital(staleSince(s))
+		v.Reason = "a fault of this program ended the watch over it (" + s.Unwatched.Why + "); treat it as unknown: its open alarms stay as they were"
+		v.Caution = rules.CautionSilent
 	case st.At == 0:
 		v.Class, v.State, v.Reason = "silent", "Unknown", orElse(st.StateReason.In(s.Plate.Reading), "no samples yet")
 		v.Caution = rules.CautionSilent

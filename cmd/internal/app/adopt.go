@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"strokewise/analyzer/station"
-	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/samplelog"
 )
 
@@ -26,13 +25,20 @@ func (p *partition) adoptAll(at station.Instant) {
 	p.adopted = true
 	for _, k := range p.open() {
 		if p.units[k] == nil {
-			p.recall(p.add(k, p.begin(k)), at)
+			plate, revision := p.begin(k)
+			p.recall(p.make(k, plate, revision), at)
 		}
 	}
 	for _, u := range p.ordered {
-		u.Adopt(transitionsOf(p.catalog.alarms[u.key]))
-		p.recallWork(u, at)
+		p.safe(u, "its alarms", nil, func() {
+			u.Adopt(transitionsOf(p.catalog.alarms[u.key]))
+			p.recallWork(u, at)
+			if u.held == nil {
+				u.WatchAgain(at)
+			}
+		})
 	}
+	p.unraised = true // what stands already is not raised again
 }
 
 // open lists the stations of the partition that had open alarms at the start, or people at work.
@@ -55,15 +61,15 @@ func (p *partition) open() []station.Key {
 	return slices.Compact(out)
 }
 
-// begin makes the unit of a station that has none. Of a station that is no longer configured
-// only its alarms are known.
-func (p *partition) begin(k station.Key) *pipeline.Unit {
+// begin returns the plate data of a station that has no unit. Of a station that is no longer
+// configured only its alarms are known.
+func (p *partition) begin(k station.Key) (station.Plate, string) {
 	if s, ok := p.catalog.stations[k]; ok {
-		return pipeline.New(s.Plate, s.Revision)
+		return s.Plate, s.Revision
 	}
 	plate := station.Plate{Key: k}
 	if list := p.catalog.alarms[k]; len(list) > 0 {
 		plate.Branch = list[0].Transition.Branch
 	}
-	return pipeline.New(plate, "")
+	return plate, ""
 }

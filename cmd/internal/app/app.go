@@ -138,7 +138,8 @@ type App struct {
 	pace     pace                      // of commands
 	answers  answers                   // that commands wait for
 
-	backtests *backtests // nil: none
+	backtests  *backtests // nil: none
+	quarantine *quarantine
 
 	questions []*question
 	logEnds   atomic.Pointer[[station.Partitions]uint64] // newest entry of each partition
@@ -179,7 +180,7 @@ func New(ctx context.Context, opt Options) (*App, error) {
 
 func (a *App) open(ctx context.Context) (err error) {
 	o := &a.opt
-	if err := os.MkdirAll(o.Data, 0o750); err != nil {
+	if err := os.MkdirAll(o.Data, 0o700); err != nil {
 		return fmt.Errorf("cannot make data folder: %w; name one under data that the user that runs strokewise may write to", err)
 	}
 	// the log comes first: its lock keeps a second instance off the whole folder
@@ -224,6 +225,7 @@ func (a *App) open(ctx context.Context) (err error) {
 	a.openReach()
 	a.openParts()
 	a.openQuestions()
+	a.mendOwners()
 	return a.openPartitions(ctx)
 }
 
@@ -264,13 +266,18 @@ func (a *App) openPartitions(ctx context.Context) error {
 	if err := a.headers.begin(ctx); err != nil {
 		return err
 	}
+	inQuarantine, err := a.openQuarantine()
+	if err != nil {
+		a.log.Warn("a record of a station in quarantine is not usable", "error", err)
+	}
 	a.headers.speak = a.speak
 	_, a.headers.out.Told = a.upto(0)
 	for n := range a.parts {
 		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge, answers: &a.answers,
-			speak: a.speak, now: a.now, health: a.health.Part(writerName(n), 0)}
+			quarantine: a.quarantine, speak: a.speak, now: a.now, health: a.health.Part(writerName(n), 0)}
 		a.parts[n].toldTo, a.parts[n].told = a.upto(n)
 		a.parts[n].start(ctx, positions[n])
+		a.parts[n].admit(inQuarantine)
 	}
 	if fresh != nil {
 		return a.beginLog(ctx, fresh)

@@ -55,6 +55,12 @@ func running(t testing.TB, o Options) (*App, func()) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return a, start(t, a)
+}
+
+// start runs an app that is open and gives the function that stops and closes it.
+func start(t testing.TB, a *App) (stop func()) {
+	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
 	go func() { done <- a.Run(ctx) }()
@@ -63,7 +69,7 @@ func running(t testing.TB, o Options) (*App, func()) {
 			t.Fatalf("not ready: %v", a.Ready())
 		}
 	}
-	return a, func() {
+	return func() {
 		cancel()
 		if err := <-done; !errors.Is(err, context.Canceled) {
 			t.Errorf("run ended with %v", err)

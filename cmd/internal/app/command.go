@@ -125,7 +125,13 @@ func (p *partition) decide(r *station.Record) rules.Outcome {
 		return rules.Outcome{Result: rules.Refused, Reason: "the station is not configured"}
 	}
 	u.duesAt = 0
-	return rules.OutcomeOf(u.Command(r.Command, r.Arrival))
+	for range 2 { // what a unit fails on its stand-in takes
+		var err error
+		if p.safe(u, "a command", r, func() { err = u.Command(r.Command, r.Arrival) }) {
+			return rules.OutcomeOf(err)
+		}
+	}
+	return rules.Outcome{Result: rules.Refused, Reason: u.held.unwatched()}
 }
 
 // noteOf returns what of a command belongs among the station's notes.

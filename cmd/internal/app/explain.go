@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/pipeline"
 )
 
 // explainWithin is how long a page waits for a partition that commits.
@@ -20,26 +21,38 @@ var (
 func (a *App) Explain(ctx context.Context, k station.Key) ([]station.Explanation, error) {
 	ctx, cancel := context.WithTimeout(ctx, explainWithin)
 	defer cancel()
-	answer := make(chan []station.Explanation, 1) // nobody may wait for it any more
-	go func() { answer <- a.parts[k.Partition()].explain(k) }()
+	type said struct {
+		list []station.Explanation
+		err  error
+	}
+	answer := make(chan said, 1) // nobody may wait for it any more
+	go func() {
+		list, err := a.parts[k.Partition()].explain(k)
+		answer <- said{list, err}
+	}()
 	select {
 	case <-ctx.Done():
 		return nil, errBusy
 	case x := <-answer:
-		if x == nil {
-			return nil, errNoState
-		}
-		return x, nil
+		return x.list, x.err
 	}
 }
 
-// explain asks the station's unit between two entries of the log; nil: there is none.
-func (p *partition) explain(k station.Key) []station.Explanation {
+// explain asks the station's unit between two entries of the log. Explaining changes nothing of the
+// unit, so that one that fails on it is watched on.
+func (p *partition) explain(k station.Key) (list []station.Explanation, err error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	u := p.units[k]
-	if u == nil {
-		return nil
+	switch {
+	case u == nil:
+		return nil, errNoState
+	case u.held != nil:
+		return nil, errors.New(u.held.unwatched())
 	}
-	return u.Explain()
+	if f := pipeline.Try(k, "its explanations", func() { list = u.Explain() }); f != nil {
+		p.log.Error("the figures of a station cannot be explained", "station", k, "panic", f.Panic, "stack", f.Stack)
+		return nil, f
+	}
+	return list, nil
 }

@@ -48,7 +48,7 @@ func (a *App) Pipeline() board.Pipeline {
 	for _, q := range a.questions {
 		q.into(&out, now)
 	}
-	out.RefusedRatio = a.refusal.ratio()
+	out.RefusedRatio, out.Quarantined = a.refusal.ratio(), a.quarantine.count()
 	out.Ready = a.Ready() == nil
 	out.Parts = a.partStates()
 	return out

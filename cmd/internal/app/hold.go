@@ -60,7 +60,10 @@ func (p *partition) feeds(out map[station.Key]map[string]rules.FeedState) {
 		if out[k] == nil {
 			out[k] = make(map[string]rules.FeedState)
 		}
-		out[k][u.key.Station] = u.FeedState()
+		var f rules.FeedState
+		if p.safe(u, "its feed", nil, func() { f = u.FeedState() }) {
+			out[k][u.key.Station] = f
+		}
 	}
 }
 

@@ -58,6 +58,7 @@ func (p *partition) keep(ctx context.Context) error {
 	p.committed, p.dirty, p.urgent, p.people = p.position, false, false, people{}
 	p.answers.stored(c.Acts)
 	for _, u := range p.ordered {
+		p.watchedAgain(u)
 		p.show(u)
 	}
 	if len(c.Transitions) > 0 {

@@ -47,7 +47,8 @@ func (p *partition) over(sites map[string][]rules.OverStation) {
 		if _, ok := p.catalog.stations[u.key]; !ok {
 			continue
 		}
-		if s := u.OverState(); s.End != 0 {
+		var s rules.OverState
+		if p.safe(u, "the end of its shift", nil, func() { s = u.OverState() }) && s.End != 0 {
 			sites[u.key.Site] = append(sites[u.key.Site], rules.OverStation{Station: u.key.Station, OverState: s})
 		}
 	}

@@ -87,6 +87,11 @@ type partition struct {
 	commitAt    time.Time
 	saved       uint64 // position of the newest snapshot
 	savedAt     time.Time
+
+	quarantine *quarantine // nil: a station that panics is put aside, and nothing is kept of it
+	working    uint64      // position of the entry that is worked off
+	unraised   bool        // a station is in quarantine and nobody was told
+	retries    map[station.Key]*held
 }
 
 // unit is a pipeline unit with its committed sums.
@@ -102,6 +107,9 @@ type unit struct {
 	told   int   // of Out.Intervals: those the rings have
 	duesAt int64 // minute for which due is
 	due    []rules.Due
+	held   *held // in quarantine: Unit is a stand-in
+	dead   bool  // the stand-in failed too
+	again  *held // tried again after it was in quarantine, not yet stored
 }
 
 func (p *partition) epoch(r *station.Record) {
@@ -110,10 +118,10 @@ func (p *partition) epoch(r *station.Record) {
 		return // nothing of it is open and nobody is at work: adopt would have made its unit
 	}
 	if u == nil {
-		u = p.add(r.Key, pipeline.New(r.Epoch.Plate, r.Epoch.Revision))
+		u = p.make(r.Key, r.Epoch.Plate, r.Epoch.Revision)
 		p.recall(u, r.Arrival)
 	}
-	u.Epoch(r.Epoch, r.Arrival)
+	p.safe(u, "its plate data", r, func() { u.Epoch(r.Epoch, r.Arrival) })
 }
 
 // unit gives the unit of a station, made from the configuration if the log's own word on
@@ -126,7 +134,7 @@ func (p *partition) unit(k station.Key, at station.Instant) *unit {
 	if !ok {
 		return nil
 	}
-	u := p.add(k, pipeline.New(s.Plate, s.Revision))
+	u := p.make(k, s.Plate, s.Revision)
 	p.recall(u, at)
 	return u
 }
@@ -134,8 +142,10 @@ func (p *partition) unit(k station.Key, at station.Instant) *unit {
 // add takes a unit in, with the sums that the history had of it at the start.
 func (p *partition) add(k station.Key, run *pipeline.Unit) *unit {
 	c := p.catalog
-	run.KeepStrokes = true // for the rings, see tell
-	u := &unit{Unit: run, key: k, totals: c.totals[k], costs: slices.Clone(c.costs[k]), today: c.today[k], day: c.day[k.Site], alarms: c.alarms[k]}
+	if run != nil {
+		run.KeepStrokes = true // for the rings, see tell
+	}
+	u := &unit{Unit: run, again: p.retries[k], key: k, totals: c.totals[k], costs: slices.Clone(c.costs[k]), today: c.today[k], day: c.day[k.Site], alarms: c.alarms[k]}
 	p.units[k] = u
 	at, _ := slices.BinarySearchFunc(p.ordered, u, byKey)
 	p.ordered = slices.Insert(p.ordered, at, u)
@@ -162,6 +172,18 @@ func (p *partition) show(u *unit) {
 		p.board.Remove(u.key)
 		return
 	}
+	var s board.Station
+	for range 2 { // what fails is shown by its stand-in
+		if p.safe(u, "its page", nil, func() { s = p.picture(u, configured) }) {
+			p.board.Put(s)
+			return
+		}
+	}
+	p.board.Put(board.Station{Gone: !configured, Plate: u.held.Plate, Status: unseen(), Totals: u.totals, Today: u.today, Alarms: u.alarms, Unwatched: u.held.shown()})
+}
+
+// picture returns what the board shows of the unit.
+func (p *partition) picture(u *unit, configured bool) board.Station {
 	n := u.Tally()
 	s := board.Station{
 		Gone:  !configured,
@@ -172,10 +194,18 @@ func (p *partition) show(u *unit) {
 		Counter: board.CounterOddities(n.Counter), Dues: u.dues(p.ticked), Below: u.Below(), AtWork: u.AtWork(),
 	}
 	if !u.Stepped() {
-		s.Status = station.Status{StateReason: station.StateReason{Is: station.NoSamples}, Inlet: station.Unknown("no samples yet"),
-			Outlet: station.Unknown("no samples yet"), StrokeRate: station.Unknown("no samples yet")}
+		s.Status = unseen()
 	}
-	p.board.Put(s)
+	if u.held != nil {
+		s.Unwatched = u.held.shown()
+	}
+	return s
+}
+
+// unseen returns the status of a station that has taken no step.
+func unseen() station.Status {
+	return station.Status{StateReason: station.StateReason{Is: station.NoSamples}, Inlet: station.Unknown("no samples yet"),
+		Outlet: station.Unknown("no samples yet"), StrokeRate: station.Unknown("no samples yet")}
 }
 
 // standing returns the alarms that are not normal, with what is read now.

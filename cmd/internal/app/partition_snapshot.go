@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/gob"
+	"errors"
 	"fmt"
 	"time"
 
@@ -58,38 +59,91 @@ func (p *partition) freeze() ([]byte, uint64, error) {
 }
 
 func (p *partition) save() ([]byte, error) {
-	var buf bytes.Buffer
-	units := p.ordered
-	if err := gob.NewEncoder(&buf).Encode(struct {
-		N      int
-		Ticked station.Instant
-	}{len(units), p.ticked}); err != nil {
-		return nil, fmt.Errorf("cannot write snapshot of partition %d: %w", p.number, err)
-	}
-	for _, u := range units {
-		if err := u.Save(&buf); err != nil {
+	var units bytes.Buffer
+	h := snapshotHead{Ticked: p.ticked}
+	for _, u := range p.ordered {
+		if u.held != nil {
+			continue
+		}
+		began, err := units.Len(), error(nil)
+		if !p.safe(u, "its snapshot", nil, func() { err = u.Save(&units) }) {
+			units.Truncate(began)
+			continue
+		}
+		if err != nil {
 			return nil, err
 		}
+		h.N++
+		h.Keys, h.Sizes = append(h.Keys, u.key), append(h.Sizes, units.Len()-began)
 	}
-	return buf.Bytes(), nil
+	var head bytes.Buffer
+	if err := gob.NewEncoder(&head).Encode(&h); err != nil {
+		return nil, fmt.Errorf("cannot write snapshot of partition %d: %w", p.number, err)
+	}
+	return append(head.Bytes(), units.Bytes()...), nil
+}
+
+// snapshotHead stands before the units. Keys and Sizes part them, so that one can be read without
+// the others; snapshots of older programs have none.
+type snapshotHead struct {
+	N      int
+	Ticked station.Instant
+	Keys   []station.Key
+	Sizes  []int // bytes
+}
+
+// read reads the head; what follows it in r are the units.
+func (h *snapshotHead) read(r *bytes.Reader) error {
+	if err := gob.NewDecoder(r).Decode(h); err != nil {
+		return err
+	}
+	sum := 0
+	for _, n := range h.Sizes {
+		sum += n
+	}
+	if len(h.Sizes) > 0 && (len(h.Sizes) != h.N || len(h.Keys) != h.N || sum != r.Len()) {
+		return errors.New("its stations do not add up")
+	}
+	return nil
 }
 
 func (p *partition) restore(blob []byte) error {
 	r := bytes.NewReader(blob)
-	var h struct {
-		N      int
-		Ticked station.Instant
-	}
-	if err := gob.NewDecoder(r).Decode(&h); err != nil {
+	var h snapshotHead
+	if err := h.read(r); err != nil {
 		return fmt.Errorf("cannot read snapshot of partition %d: %w", p.number, err)
 	}
 	p.ticked = h.Ticked
-	for range h.N {
-		u, err := pipeline.Restore(r)
-		if err != nil {
+	for i := range h.N {
+		if h.Sizes == nil { // of an older program
+			u, err := pipeline.Restore(r)
+			if err != nil {
+				return err
+			}
+			p.add(u.Plate().Key, u)
+			continue
+		}
+		one := make([]byte, h.Sizes[i])
+		_, _ = r.Read(one) // they add up, see read
+		if err := p.restoreOne(h.Keys[i], one); err != nil {
 			return err
 		}
-		p.add(u.Plate().Key, u)
 	}
 	return nil
+}
+
+// restoreOne takes a unit in. Where its state makes the engine panic, the station begins anew: it
+// is watched, and has forgotten what it had learned.
+func (p *partition) restoreOne(k station.Key, blob []byte) (err error) {
+	var run *pipeline.Unit
+	if f := pipeline.Try(k, "its snapshot", func() { run, err = pipeline.Restore(bytes.NewReader(blob)) }); f != nil {
+		p.log.Error("the state of a station cannot be restored: it begins anew", "station", k, "panic", f.Panic, "stack", f.Stack)
+		plate, revision := p.begin(k)
+		p.recall(p.make(k, plate, revision), p.ticked)
+		return nil
+	}
+	if err == nil {
+		p.add(k, run)
+	}
+	return err
 }

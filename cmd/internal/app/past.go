@@ -140,7 +140,9 @@ func (a *App) fillStation(ctx context.Context, p Samples, s Station, from, to st
 		for i := range blocks {
 			last = max(last, blocks[i].At(blocks[i].Len()-1))
 		}
-		u.Samples(blocks, last)
+		if f := pipeline.Try(s.Plate.Key, "its past", func() { u.Samples(blocks, last) }); f != nil {
+			return f
+		}
 		if recent {
 			a.live.Samples(s.Plate.Key, blocks)
 		}
@@ -152,7 +154,9 @@ func (a *App) fillStation(ctx context.Context, p Samples, s Station, from, to st
 	if err != nil {
 		return fmt.Errorf("cannot fill in the past of %s: %w", s.Plate.Key, err)
 	}
-	u.Flush()
+	if f := pipeline.Try(s.Plate.Key, "its past", u.Flush); f != nil {
+		return f
+	}
 	if err := store(to); err != nil {
 		return err
 	}

@@ -141,7 +141,7 @@ func (p *oneStation) stored(data string) kept {
 func (p *oneStation) backup() string {
 	p.t.Helper()
 	out := filepath.Join(p.t.TempDir(), "b.tar.gz")
-	if _, err := backup.Write(p.t.Context(), p.opt.Data, out, "test"); err != nil {
+	if _, err := backup.Write(p.t.Context(), p.opt.Data, out, backup.WriteOptions{Program: "test"}); err != nil {
 		p.t.Fatal(err)
 	}
 	return out

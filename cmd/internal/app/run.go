@@ -153,7 +153,10 @@ func (a *App) workOff(ctx context.Context, n int, p *partition, poll time.Durati
 
 // catchUp starts the partitions, and returns once they have worked off what the log held.
 func (a *App) catchUp(ctx context.Context, g *group) error {
-	for _, p := range a.parts {
+	for n, p := range a.parts {
+		if err := a.retryAll(ctx, n, p); err != nil {
+			return err
+		}
 		g.run(func(ctx context.Context) { a.read(ctx, p) })
 	}
 	g.run(a.commitLoop)

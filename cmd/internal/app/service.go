@@ -47,6 +47,10 @@ func recordOf(a *history.Act) (k station.Key, r record, ok bool) {
 // recall gives a unit that begins without a snapshot what the history knows of its services:
 // the log holds days, intervals run for years. What the log still holds of them comes again.
 func (p *partition) recall(u *unit, at station.Instant) {
+	p.safe(u, "its services", nil, func() { p.recallAll(u, at) })
+}
+
+func (p *partition) recallAll(u *unit, at station.Instant) {
 	for _, r := range p.catalog.records[u.key] {
 		_ = u.Recall(r.Due, at) // an older date changes nothing, as when it was given
 	}

@@ -33,8 +33,12 @@ func (p *partition) entry(ctx context.Context, e samplelog.Entry) error {
 			return err
 		}
 	}
+	p.working = e.Position
 	if e.Position > p.committed {
 		p.adopt(&e)
+		if p.unraised && p.adopted {
+			p.raiseUnwatched(e.Records[0].Arrival)
+		}
 	}
 	p.midway = e.Position
 	for i := range e.Records {
@@ -44,7 +48,7 @@ func (p *partition) entry(ctx context.Context, e samplelog.Entry) error {
 	}
 	p.position, p.midway = e.Position, 0
 	if p.position <= p.committed { // concluded and stored before the restart
-		p.discard()
+		p.forgetAll(e.Position)
 		p.people = people{}
 		return nil
 	}
@@ -84,14 +88,14 @@ func (p *partition) record(ctx context.Context, r *station.Record) error {
 		p.ticked = r.Arrival
 		for _, u := range p.ordered {
 			n := u.Out.Len()
-			u.Tick(r.Arrival)
+			p.safe(u, "a tick", r, func() { u.Tick(r.Arrival) })
 			p.waiting += u.Out.Len() - n
 		}
 	case r.Epoch != nil:
 		p.epoch(r)
 	case r.Command != nil && r.Command.Kind == rules.OverTime:
 		if u := p.units[r.Key]; u != nil {
-			_ = u.Command(r.Command, r.Arrival)
+			p.safe(u, "its site's answer", r, func() { _ = u.Command(r.Command, r.Arrival) })
 		}
 	case r.Command != nil:
 		p.command(r)
@@ -111,10 +115,10 @@ func (p *partition) samples(ctx context.Context, r *station.Record) error {
 		return nil
 	}
 	p.live.Samples(u.key, r.Blocks)
-	u.Push(r.Blocks, r.Arrival)
-	for more := true; more; {
+	more := p.safe(u, "its samples", r, func() { u.Push(r.Blocks, r.Arrival) })
+	for more {
 		n := u.Out.Len()
-		more = u.Advance(stretch)
+		more = p.safe(u, "its samples", r, func() { more = u.Advance(stretch) }) && more
 		p.tell(u)
 		p.waiting += u.Out.Len() - n
 		p.urgent = p.urgent || len(u.Out.Transitions) > 0
@@ -130,7 +134,7 @@ func (p *partition) samples(ctx context.Context, r *station.Record) error {
 func (p *partition) ease(ctx context.Context) error {
 	for p.waiting > mostWaiting {
 		if p.midway <= p.committed {
-			p.discard()
+			p.forgetAll(p.midway)
 			return nil
 		}
 		if err := p.keep(ctx); err == nil {
@@ -146,10 +150,10 @@ func (p *partition) ease(ctx context.Context) error {
 	return nil
 }
 
-// discard forgets what all units concluded.
-func (p *partition) discard() {
+// forgetAll drops what the units concluded from an entry that was worked off before.
+func (p *partition) forgetAll(position uint64) {
 	for _, u := range p.ordered {
-		u.discard()
+		p.forget(u, position)
 	}
 	p.waiting = 0
 }

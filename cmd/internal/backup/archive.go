@@ -4,7 +4,6 @@ import (
 	"archive/tar"
 	"compress/gzip"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -13,22 +12,26 @@ import (
 )
 
 // pack writes the files of a backup as a compressed archive, the manifest first.
-func pack(ctx context.Context, from, to string) error {
+func pack(ctx context.Context, from, to string, opt *WriteOptions) error {
 	f, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
 		return err
 	}
 	z, _ := gzip.NewWriterLevel(f, gzip.BestSpeed)
 	w := tar.NewWriter(z)
-	for _, name := range [...]string{manifestName, historyName} {
-		if err := packFile(ctx, w, from, name); err != nil {
+	names := []string{manifestName, signName, historyName}
+	if opt.Key == nil {
+		names = []string{manifestName, historyName}
+	}
+	for _, name := range names {
+		if err := packFile(ctx, w, from, name, opt); err != nil {
 			return errors.Join(err, f.Close())
 		}
 	}
 	return errors.Join(w.Close(), z.Close(), f.Sync(), f.Close())
 }
 
-func packFile(ctx context.Context, w *tar.Writer, from, name string) error {
+func packFile(ctx context.Context, w *tar.Writer, from, name string, opt *WriteOptions) error {
 	f, err := os.Open(filepath.Join(from, name))
 	if err != nil {
 		return err
@@ -41,115 +44,145 @@ func packFile(ctx context.Context, w *tar.Writer, from, name string) error {
 	if err := w.WriteHeader(&tar.Header{Name: name, Mode: 0o600, Size: info.Size(), ModTime: info.ModTime(), Format: tar.FormatPAX}); err != nil {
 		return err
 	}
-	_, err = io.Copy(w, reader{ctx, f})
+	var count func(int64)
+	if name == historyName {
+		count = opt.progress("packing", info.Size())
+	}
+	_, err = io.Copy(w, reader{ctx, f, count})
 	return err
 }
 
-// unpack puts the history of a backup, a folder or an archive, into a folder and checks
-// it against its manifest.
-func unpack(ctx context.Context, from, into string) (Manifest, error) {
-	info, err := os.Stat(from)
+// archive is a compressed backup that is read from its beginning.
+type archive struct {
+	file *os.File
+	size int64 // compressed
+	tar  *tar.Reader
+}
+
+func openArchive(ctx context.Context, path string) (source, error) {
+	f, err := os.Open(path)
 	if err != nil {
-		return Manifest{}, err
+		return nil, err
 	}
-	if info.IsDir() {
-		return unpackFolder(ctx, from, into)
+	info, err := f.Stat()
+	if err == nil && !info.Mode().IsRegular() {
+		err = fmt.Errorf("it is no regular file")
 	}
-	f, err := os.Open(from)
 	if err != nil {
-		return Manifest{}, err
+		return nil, errors.Join(err, f.Close())
 	}
-	defer f.Close()
 	z, err := gzip.NewReader(f)
 	if err != nil {
-		return Manifest{}, fmt.Errorf("it is no .tar.gz archive: %w", err)
+		return nil, errors.Join(fmt.Errorf("it is no .tar.gz archive: %w", err), f.Close())
 	}
-	r := tar.NewReader(reader{ctx, z})
-	head, err := next(r, manifestName)
-	if err != nil {
-		return Manifest{}, err
-	}
-	m, err := readManifest(head)
-	if err != nil {
-		return m, err
-	}
-	body, err := next(r, historyName)
-	if err != nil {
-		return m, err
-	}
-	if err := take(body, into, &m); err != nil {
-		return m, err
-	}
-	return m, verify(ctx, into, &m)
+	return &archive{file: f, size: info.Size(), tar: tar.NewReader(reader{ctx, z, nil})}, nil
 }
 
-// next gives the next file of an archive, which must have that name.
-func next(r *tar.Reader, name string) (io.Reader, error) {
-	h, err := r.Next()
-	if err != nil {
-		return nil, fmt.Errorf("it is damaged, or no backup of this program: %s is missing: %w", name, err)
+// Close implements source.
+func (a *archive) Close() error { return a.file.Close() }
+
+// head implements source.
+func (a *archive) head() ([]byte, error) {
+	if _, err := a.next(manifestName); err != nil {
+		return nil, err
 	}
-	if h.Name != name || h.Typeflag != tar.TypeReg {
-		return nil, fmt.Errorf("it is no backup of this program: it holds %q in the place of %s", h.Name, name)
-	}
-	return r, nil
+	return readSmall(a.tar, manifestName)
 }
 
-func unpackFolder(ctx context.Context, from, into string) (Manifest, error) {
-	head, err := os.Open(filepath.Join(from, manifestName))
+// body implements source. The signature, where there is one, stands before the history.
+func (a *archive) body(m *Manifest, check func(signature []byte) error) (io.Reader, error) {
+	if most := mostRatio*a.size + ratioSpare; m.Bytes > most {
+		return nil, fmt.Errorf("%s tells of %d bytes in an archive of %d: no history can be compressed so far, at most %d are believed; a backup as a folder has no such bound", manifestName, m.Bytes, a.size, most)
+	}
+	var signature []byte
+	h, err := a.next(signName, historyName)
+	if err == nil && h.Name == signName {
+		if signature, err = readSmall(a.tar, signName); err == nil {
+			h, err = a.next(historyName)
+		}
+	}
 	if err != nil {
-		return Manifest{}, fmt.Errorf("it is no backup of this program: %w", err)
+		return nil, err
 	}
-	defer head.Close()
-	m, err := readManifest(head)
-	if err != nil {
-		return m, err
+	if err := check(signature); err != nil {
+		return nil, err
 	}
-	body, err := os.Open(filepath.Join(from, historyName))
-	if err != nil {
-		return m, fmt.Errorf("it is not whole: %w", err)
+	if h.Size != m.Bytes {
+		return nil, fmt.Errorf("it is damaged: %s has %d bytes, %s tells of %d", historyName, h.Size, manifestName, m.Bytes)
 	}
-	defer body.Close()
-	if err := take(reader{ctx, body}, into, &m); err != nil {
-		return m, err
-	}
-	return m, verify(ctx, into, &m)
+	return a.tar, nil
 }
 
-func readManifest(r io.Reader) (Manifest, error) {
-	var m Manifest
-	if err := json.NewDecoder(io.LimitReader(r, 1<<20)).Decode(&m); err != nil {
-		return m, fmt.Errorf("%s is damaged: %w", manifestName, err)
+// next goes to the next file of the archive, which must have one of the names.
+func (a *archive) next(names ...string) (*tar.Header, error) {
+	h, err := a.tar.Next()
+	if err != nil {
+		return nil, fmt.Errorf("it is damaged, or no backup of this program: %s is missing: %w", names[0], err)
 	}
-	if m.Format != format {
-		return m, fmt.Errorf("it has format %d, made by version %q, and this program knows format %d: restore it with that version", m.Format, m.Program, format)
+	for _, name := range names {
+		if h.Name == name && h.Typeflag == tar.TypeReg {
+			return h, nil
+		}
 	}
-	return m, nil
+	return nil, fmt.Errorf("it is no backup of this program: it holds %.80q in the place of %s", h.Name, names[0])
 }
 
-// take copies the history's bytes, as many as the manifest tells.
-func take(from io.Reader, into string, m *Manifest) error {
-	f, err := os.OpenFile(filepath.Join(into, historyName), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o640)
-	if err != nil {
-		return err
-	}
-	n, err := io.Copy(f, io.LimitReader(from, m.Bytes+1))
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return fmt.Errorf("cannot unpack %s: %w", historyName, err)
-	}
-	if n != m.Bytes {
-		return fmt.Errorf("it is damaged: %s has %d bytes or more, %s tells of %d", historyName, n, manifestName, m.Bytes)
-	}
-	return nil
+// folder is a backup that is not compressed.
+type folder struct {
+	path string
+	open *os.File
 }
 
-func verify(ctx context.Context, into string, m *Manifest) error {
-	_, sum, err := digest(ctx, filepath.Join(into, historyName))
+// Close implements source.
+func (f *folder) Close() error {
+	if f.open == nil {
+		return nil
+	}
+	return f.open.Close()
+}
+
+// head implements source.
+func (f *folder) head() ([]byte, error) {
+	text, err := f.small(manifestName)
 	if err != nil {
-		return err
+		return nil, fmt.Errorf("it is no backup of this program: %w", err)
 	}
-	if sum != m.SHA256 {
-		return fmt.Errorf("it is damaged: the SHA-256 of %s is %s, %s tells of %s", historyName, sum, manifestName, m.SHA256)
+	return text, nil
+}
+
+// body implements source.
+func (f *folder) body(m *Manifest, check func(signature []byte) error) (io.Reader, error) {
+	signature, err := f.small(signName)
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return nil, err
 	}
-	return nil
+	if err := check(signature); err != nil {
+		return nil, err
+	}
+	if f.open, err = openRegular(filepath.Join(f.path, historyName)); err != nil {
+		return nil, fmt.Errorf("it is not whole: %w", err)
+	}
+	return f.open, nil
+}
+
+// small reads one of the small files.
+func (f *folder) small(name string) ([]byte, error) {
+	file, err := openRegular(filepath.Join(f.path, name))
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	return readSmall(file, name)
+}
+
+// openRegular opens a file that is no pipe or device: these may have no end.
+func openRegular(path string) (*os.File, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%q is no regular file", path)
+	}
+	return os.Open(path)
 }

@@ -24,10 +24,32 @@ import (
 const (
 	manifestName = "backup.json"
 	historyName  = "history.db"
+	signName     = "backup.sig" // of a signed one
 )
 
 // format is the version of the manifest.
 const format = 1
+
+// WriteOptions of a backup.
+type WriteOptions struct {
+	Program string // version of this program
+	Key     Key    // signs the backup; nil: it is not signed
+	// Progress is told how many bytes of a stage are done; total is 0 where it is not known.
+	Progress func(stage string, done, total int64)
+}
+
+func (o *WriteOptions) progress(stage string, total int64) func(int64) {
+	return progressOf(o.Progress, stage, total)
+}
+
+// progressOf returns what counts the bytes of a stage.
+func progressOf(told func(string, int64, int64), stage string, total int64) func(int64) {
+	if told == nil {
+		return nil
+	}
+	done := int64(0)
+	return func(n int64) { done += n; told(stage, done, total) }
+}
 
 // Manifest describes a backup.
 type Manifest struct {
@@ -44,7 +66,8 @@ type Manifest struct {
 // Write makes a backup of the data folder, which may be in use: a folder, or an archive if
 // out ends in .tar.gz or .tgz. What is there already is not overwritten, and out appears
 // only when it is whole.
-func Write(ctx context.Context, data, out, program string) (Manifest, error) {
+// With a key it is signed.
+func Write(ctx context.Context, data, out string, opt WriteOptions) (Manifest, error) {
 	var m Manifest
 	if _, err := os.Lstat(out); err == nil {
 		return m, fmt.Errorf("cannot write backup %q: it is there already; name a new one", out)
@@ -54,13 +77,13 @@ func Write(ctx context.Context, data, out, program string) (Manifest, error) {
 		return m, fmt.Errorf("cannot write backup %q: %w", out, err)
 	}
 	defer os.RemoveAll(work)
-	if m, err = gather(ctx, data, work, program); err != nil {
+	if m, err = gather(ctx, data, work, &opt); err != nil {
 		return m, err
 	}
 	done := work
 	if isArchive(out) {
 		done = filepath.Join(work, "archive")
-		if err := pack(ctx, work, done); err != nil {
+		if err := pack(ctx, work, done, &opt); err != nil {
 			return m, fmt.Errorf("cannot write backup %q: %w", out, err)
 		}
 	}
@@ -75,33 +98,42 @@ func isArchive(path string) bool {
 }
 
 // gather copies the history into a folder and describes it.
-func gather(ctx context.Context, data, into, program string) (Manifest, error) {
-	m := Manifest{Format: format, Program: program, Made: time.Now().UTC()}
+func gather(ctx context.Context, data, into string, opt *WriteOptions) (Manifest, error) {
+	m := Manifest{Format: format, Program: opt.Program, Made: time.Now().UTC()}
 	db := filepath.Join(into, historyName)
 	c, err := history.Copy(ctx, filepath.Join(data, historyName), db)
 	if err != nil {
 		return m, err
 	}
 	m.Schema, m.Positions, m.Stations = c.Schema, c.Positions, c.Stations
-	if m.Bytes, m.SHA256, err = digest(ctx, db); err != nil {
+	if m.Bytes, m.SHA256, err = digest(ctx, db, nil); err != nil {
+		return m, err
+	}
+	if err := os.Chmod(db, 0o600); err != nil {
 		return m, err
 	}
 	text, err := json.MarshalIndent(&m, "", "  ")
 	if err != nil {
 		return m, err
 	}
-	return m, errors.Join(os.Chmod(db, 0o600), writeFile(filepath.Join(into, manifestName), append(text, '\n')))
+	text = append(text, '\n')
+	if opt.Key != nil {
+		if err := writeFile(filepath.Join(into, signName), []byte(opt.Key.sign(text)+"\n")); err != nil {
+			return m, err
+		}
+	}
+	return m, writeFile(filepath.Join(into, manifestName), text)
 }
 
 // digest gives a file's size and SHA-256.
-func digest(ctx context.Context, path string) (int64, string, error) {
+func digest(ctx context.Context, path string, count func(int64)) (int64, string, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return 0, "", err
 	}
 	defer f.Close()
 	h := sha256.New()
-	n, err := io.Copy(h, reader{ctx, f})
+	n, err := io.Copy(h, reader{ctx, f, count})
 	return n, hex.EncodeToString(h.Sum(nil)), err
 }
 
@@ -109,13 +141,18 @@ func digest(ctx context.Context, path string) (int64, string, error) {
 type reader struct {
 	ctx context.Context
 	io.Reader
+	count func(int64) // nil: nobody counts
 }
 
 func (r reader) Read(p []byte) (int, error) {
 	if err := r.ctx.Err(); err != nil {
 		return 0, err
 	}
-	return r.Reader.Read(p)
+	n, err := r.Reader.Read(p)
+	if r.count != nil {
+		r.count(int64(n))
+	}
+	return n, err
 }
 
 func writeFile(path string, data []byte) error {

@@ -43,7 +43,7 @@ func made(t *testing.T) map[string]string {
 	to := t.TempDir()
 	out := map[string]string{"folder": filepath.Join(to, "b"), "archive": filepath.Join(to, "b.tar.gz")}
 	for form, path := range out {
-		m, err := Write(t.Context(), data, path, "9.9")
+		m, err := Write(t.Context(), data, path, WriteOptions{Program: "9.9"})
 		if err != nil || m.Positions[3] != 17 || m.Stations != 1 || m.Schema != history.Schema() {
 			t.Fatalf("%s: %+v, %v", form, m, err)
 		}
@@ -84,7 +84,7 @@ func TestNothingIsOverwritten(t *testing.T) {
 	backups := made(t)
 	data, s := dataFolder(t)
 	for form, path := range backups {
-		if _, err := Write(t.Context(), data, path, "1"); err == nil || !strings.Contains(err.Error(), "there already") {
+		if _, err := Write(t.Context(), data, path, WriteOptions{Program: "1"}); err == nil || !strings.Contains(err.Error(), "there already") {
 			t.Errorf("%s: %v", form, err)
 		}
 	}
@@ -191,7 +191,7 @@ func described(t *testing.T, db []byte) map[string][]byte {
 	if err := os.WriteFile(path, db, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	n, sum, err := digest(t.Context(), path)
+	n, sum, err := digest(t.Context(), path, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

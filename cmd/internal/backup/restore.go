@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -22,6 +23,22 @@ type RestoreOptions struct {
 	Replace bool // move what is there aside
 	KeepLog bool // but let the sample log stay: what it holds beyond the backup is worked off again
 	Who     string
+	Key     Key // unsigned backups, and those that another key signed, are refused; nil: none is
+	// Progress is as that of WriteOptions.
+	Progress func(stage string, done, total int64)
+
+	free func(folder string) (int64, error) // nil: the disk's
+}
+
+func (o *RestoreOptions) freeOf(folder string) (int64, error) {
+	if o.free != nil {
+		return o.free(folder)
+	}
+	var s syscall.Statfs_t
+	if err := syscall.Statfs(folder, &s); err != nil {
+		return 0, err
+	}
+	return int64(s.Bavail) * int64(s.Bsize), nil
 }
 
 // Restored tells what a restore did.
@@ -56,7 +73,7 @@ func restore(ctx context.Context, from, data string, opt RestoreOptions) (r Rest
 	if err := history.InUse(ctx, filepath.Join(data, historyName)); err != nil {
 		return r, err
 	}
-	if err := os.MkdirAll(data, 0o750); err != nil {
+	if err := os.MkdirAll(data, 0o700); err != nil {
 		return r, err
 	}
 	work, err := os.MkdirTemp(data, asidePrefix+"by-restore-*")
@@ -64,7 +81,7 @@ func restore(ctx context.Context, from, data string, opt RestoreOptions) (r Rest
 		return r, err
 	}
 	defer os.RemoveAll(work)
-	if r.Manifest, err = prepare(ctx, from, work, opt.Who); err != nil {
+	if r.Manifest, err = prepare(ctx, from, work, &opt); err != nil {
 		return r, err
 	}
 	if err := giveTo(data, filepath.Join(work, historyName)); err != nil {
@@ -106,13 +123,16 @@ func inUse(data string) (unlock func() error, err error) {
 }
 
 // prepare unpacks and checks a backup, brings it up to date and marks it.
-func prepare(ctx context.Context, from, work, who string) (Manifest, error) {
-	m, err := unpack(ctx, from, work)
+func prepare(ctx context.Context, from, work string, opt *RestoreOptions) (Manifest, error) {
+	m, err := unpack(ctx, from, work, opt)
 	if err != nil {
 		return m, err
 	}
 	path := filepath.Join(work, historyName)
-	if _, err := history.Inspect(ctx, path); err != nil {
+	if err := history.Verify(ctx, path); err != nil {
+		return m, err
+	}
+	if err := ctx.Err(); err != nil {
 		return m, err
 	}
 	s, err := history.Open(path, history.Options{SyncAlways: true})
@@ -120,7 +140,7 @@ func prepare(ctx context.Context, from, work, who string) (Manifest, error) {
 		return m, err
 	}
 	what := fmt.Sprintf("%s, made %s by version %s", from, m.Made.Format(time.RFC3339), m.Program)
-	err = s.MarkRestored(ctx, what, history.Act{At: station.InstantOf(time.Now()), Who: who, What: "restore", Target: "history", Detail: what})
+	err = s.MarkRestored(ctx, what, history.Act{At: station.InstantOf(time.Now()), Who: opt.Who, What: "restore", Target: "history", Detail: what})
 	return m, errors.Join(err, s.Close())
 }
 
@@ -128,7 +148,7 @@ func prepare(ctx context.Context, from, work, who string) (Manifest, error) {
 // one may be a mount point, or its parent not ours.
 func moveAside(data string, old []string, keepLog bool) (string, error) {
 	aside := filepath.Join(data, asidePrefix+time.Now().UTC().Format("20060102T150405.000Z"))
-	if err := os.Mkdir(aside, 0o750); err != nil {
+	if err := os.Mkdir(aside, 0o700); err != nil {
 		return "", err
 	}
 	if err := giveTo(data, aside); err != nil {

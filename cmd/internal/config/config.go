@@ -95,6 +95,8 @@ type Log struct {
 type History struct {
 	Minutes time.Duration // minutes and states
 	Hours   time.Duration // hours and alarms
+	// BackupKeyFile holds the key that backups are signed with; empty: they are not.
+	BackupKeyFile string
 }
 
 // Site is a plant, or a part of it with its own time zone and air.

@@ -16,6 +16,7 @@ func (d *decoder) history(m *mapping) {
 	h := &d.cfg.History
 	quantity(m, "minutes", parseSpan, between(2*day, 20*year, "2 days to 20 years"), &h.Minutes)
 	quantity(m, "hours", parseSpan, between(2*day, 100*year, "2 days to 100 years"), &h.Hours)
+	m.readable("backup_key_file", "/etc/strokewise/backup.key", &h.BackupKeyFile)
 	if h.Hours < h.Minutes {
 		m.failValue("hours", "is shorter than history.minutes: hours stand for minutes that are gone", "at least as long as minutes", "5 y")
 	}

@@ -37,6 +37,7 @@ type Unit struct {
 	revision string
 	newest   station.Instant // arrival of the newest samples
 	offset   int64           // arrival minus device time of the newest sample, ns
+	standIn  bool            // judges nothing, see StandIn
 }
 
 // New gives the unit of a station seen for the first time.
@@ -87,6 +88,9 @@ func (u *Unit) OverState() rules.OverState { return u.rules.OverState() }
 // Plate gives the plate in force.
 func (u *Unit) Plate() *station.Plate { return u.engine.CurrentPlate() }
 
+// Revision returns the digest of the plate data in force.
+func (u *Unit) Revision() string { return u.revision }
+
 // Tally gives what the engine turned away or noticed.
 func (u *Unit) Tally() engine.Counts { return u.engine.Tally() }
 
@@ -124,12 +128,12 @@ func (u *Unit) Samples(blocks []station.Block, arrival station.Instant) {
 
 // Advance concludes from what was pushed, a part of it: at most n half seconds, a silence counting
 // as one. It reports whether there may be more. Nothing else may be handed to the unit before it reports false.
-func (u *Unit) Advance(n int) bool { return !u.rules.Gone && u.engine.AdvanceSome(n) }
+func (u *Unit) Advance(n int) bool { return !u.rules.Gone && !u.standIn && u.engine.AdvanceSome(n) }
 
 // Push queues blocks that arrived together; Advance concludes from them. Those of a station that is no longer configured
 // are ignored.
 func (u *Unit) Push(blocks []station.Block, arrival station.Instant) {
-	if u.rules.Gone {
+	if u.rules.Gone || u.standIn {
 		return
 	}
 	for i := range blocks {
@@ -155,6 +159,10 @@ func (u *Unit) Epoch(e *station.Epoch, arrival station.Instant) {
 		u.rules.Retire(arrival)
 		return
 	}
+	if u.standIn {
+		u.standsIn(e)
+		return
+	}
 	u.rules.Watch(arrival)
 	u.rules.Return()
 	if e.Revision == u.revision {
@@ -174,7 +182,7 @@ func (u *Unit) Tick(now station.Instant) {
 	for c := range u.arrivals {
 		u.arrivals[c] = min(u.arrivals[c], now)
 	}
-	if u.newest = min(u.newest, now); u.newest != 0 && !u.rules.Gone {
+	if u.newest = min(u.newest, now); u.newest != 0 && !u.rules.Gone && !u.standIn {
 		u.engine.Settle(now.Sub(u.newest))
 	}
 	u.rules.Late(u.engine.Counts.Late)

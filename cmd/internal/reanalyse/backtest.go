@@ -3,6 +3,7 @@ package reanalyse
 import (
 	"context"
 	"math"
+	"slices"
 
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
@@ -63,20 +64,24 @@ func rerun(ctx context.Context, log Log, past Past, n int, worked uint64, statio
 		if err != nil {
 			return nil, err
 		}
+		was = slices.DeleteFunc(was, func(t rules.Transition) bool { return t.Alarm == rules.StationNotWatched }) // the program's own
 		runs[s.Plate.Key] = &run{of: s, was: was}
 	}
 	last, _, err := log.Last(ctx, n)
 	if err != nil {
 		return nil, err
 	}
-	return runs, walk(ctx, log, n, min(last, worked), func(r *station.Record) {
+	return runs, walk(ctx, log, n, min(last, worked), func(r *station.Record) error {
 		if r.Tick {
-			for _, u := range runs {
-				u.tick(r)
+			for k, u := range runs {
+				if err := try(k, func() { u.tick(r) }); err != nil {
+					return err
+				}
 			}
 		} else if u := runs[r.Key]; u != nil {
-			u.record(r)
+			return try(r.Key, func() { u.record(r) })
 		}
+		return nil
 	})
 }
 

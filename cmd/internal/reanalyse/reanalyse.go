@@ -132,11 +132,21 @@ func read(ctx context.Context, log Log, n int, stations []Station) (map[station.
 	if err != nil {
 		return nil, err
 	}
-	return units, walk(ctx, log, n, last, func(r *station.Record) {
-		if u := units[r.Key]; u != nil {
-			u.record(r)
+	return units, walk(ctx, log, n, last, func(r *station.Record) error {
+		u := units[r.Key]
+		if u == nil {
+			return nil
 		}
+		return try(r.Key, func() { u.record(r) })
 	})
+}
+
+// try returns an error that names the station where f panics.
+func try(k station.Key, f func()) error {
+	if fault := pipeline.Try(k, "what the log holds of it", f); fault != nil {
+		return fault
+	}
+	return nil
 }
 
 func (u *unit) record(r *station.Record) {

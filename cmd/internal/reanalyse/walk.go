@@ -21,7 +21,7 @@ func split(stations []Station) (parts [station.Partitions][]Station) {
 var errEnd = errors.New("end of the log")
 
 // walk calls fn with the records of a partition, up to the position last, 0: none.
-func walk(ctx context.Context, log Log, n int, last uint64, fn func(*station.Record)) error {
+func walk(ctx context.Context, log Log, n int, last uint64, fn func(*station.Record) error) error {
 	if last == 0 {
 		return nil
 	}
@@ -30,7 +30,9 @@ func walk(ctx context.Context, log Log, n int, last uint64, fn func(*station.Rec
 			return errEnd
 		}
 		for i := range e.Records {
-			fn(&e.Records[i])
+			if err := fn(&e.Records[i]); err != nil {
+				return err
+			}
 		}
 		if e.Position == last {
 			return errEnd

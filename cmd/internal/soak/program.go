@@ -127,7 +127,7 @@ func (y *year) restore() error {
 		return err
 	}
 	archive := filepath.Join(y.Dir, fmt.Sprintf("backup-%d.tar.gz", y.report.Restores))
-	if _, err := backup.Write(y.ctx, y.opt.Data, archive, "soak"); err != nil {
+	if _, err := backup.Write(y.ctx, y.opt.Data, archive, backup.WriteOptions{Program: "soak"}); err != nil {
 		return err
 	}
 	y.opt.Data = filepath.Join(y.Dir, fmt.Sprintf("data-%d", y.report.Restores))
