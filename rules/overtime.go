@@ -87,10 +87,13 @@ func (v *Evaluator) OverState() OverState {
 	return o
 }
 
-// Answer handles the site's answer: pressure-left waits until then, and no longer than its
-// bounds allow. It takes back no alarm that was raised.
-func (v *Evaluator) Answer(until station.Instant) {
-	if v.Over.Since != 0 {
+// Answer handles the answer of a site or header: pressure-left waits until then, and no longer than
+// its bounds allow. It takes back no alarm that was raised.
+func (v *Evaluator) Answer(kind string, until station.Instant) {
+	switch {
+	case kind == OverTime && v.Over.Since != 0:
 		v.Over.Until = until
+	case kind == HeaderHolds && v.Supposed.Since != 0:
+		v.Supposed.Until = until
 	}
 }

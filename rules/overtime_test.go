@@ -66,7 +66,7 @@ func TestOvertimeIsBounded(t *testing.T) {
 	} {
 		g := shiftOver(t)
 		g.play(310, strokes)
-		g.v.Answer(c.until)
+		g.v.Answer(OverTime, c.until)
 		g.play(c.stroke-310, strokes)
 		g.play(c.idle, idles)
 		raised := 0
@@ -91,7 +91,7 @@ func TestOvertimePauses(t *testing.T) {
 	g := shiftOver(t)
 	g.play(310, strokes)
 	until := t0.Add(7500 * station.Second)
-	g.v.Answer(until)
+	g.v.Answer(OverTime, until)
 	g.play(700, strokes)
 	g.play(600, idles)
 	if o := g.v.OverState(); o.Since != 0 {
@@ -101,7 +101,7 @@ func TestOvertimePauses(t *testing.T) {
 	if o := g.v.OverState(); o.Since != t0.Add(300*station.Second) {
 		t.Errorf("since %s, expected the end of the grace time", o.Since)
 	}
-	g.v.Answer(until)
+	g.v.Answer(OverTime, until)
 	if n := g.count(PressureLeft, Unacknowledged); n != 0 {
 		t.Errorf("raised in a pause: %+v", g.got)
 	}
@@ -113,21 +113,21 @@ func TestOvertimeHoldsNothingElseBack(t *testing.T) {
 	far := t0.Add(7000 * station.Second)
 	g := shiftOver(t)
 	g.play(310, idles)
-	g.v.Answer(far)
+	g.v.Answer(OverTime, far)
 	g.play(10, strokes)
 	if a := &g.v.Alarms[index(PressureLeft)]; a.State != Unacknowledged {
 		t.Errorf("taken back: %s", a.State)
 	}
 	g = shiftOver(t)
 	g.play(310, strokes)
-	g.v.Answer(far)
+	g.v.Answer(OverTime, far)
 	g.v.Tick(g.now.Add(60*station.Second), &Arrivals{g.now, g.now})
 	if g.count(PressureLeft, Unacknowledged) != 1 {
 		t.Error("not raised at a station that fell silent")
 	}
 	g = shiftOver(t)
 	g.play(310, strokes)
-	g.v.Answer(far)
+	g.v.Answer(OverTime, far)
 	g.play(1, func(_ int, s *station.Status) { s.State = station.Blind })
 	if g.count(PressureLeft, Unacknowledged) != 1 {
 		t.Error("not raised at a station that is blind")
@@ -140,7 +140,7 @@ func TestOvertimeHoldsNothingElseBack(t *testing.T) {
 		strokes(i, s)
 		s.Outlet, s.ShutdownAt, s.ShutdownBy = known(800e3), 0, station.NoShutdown
 	})
-	g.v.Answer(far)
+	g.v.Answer(OverTime, far)
 	g.play(1, strokes)
 	if g.count(PressureLeft, Unacknowledged) != 1 {
 		t.Errorf("not raised at a station that was opened again: %+v", g.got)
@@ -234,7 +234,7 @@ func TestAClockSetBackEndsNoPressureLeft(t *testing.T) {
 func TestAClockSetBackLengthensNoWaiting(t *testing.T) {
 	g := shiftOver(t)
 	g.play(310, strokes)
-	g.v.Answer(t0.Add((300 + 3600) * station.Second))
+	g.v.Answer(OverTime, t0.Add((300+3600)*station.Second))
 	g.play(3000, strokes)
 	g.now = g.now.Add(-600 * station.Second)
 	g.s.Segment++

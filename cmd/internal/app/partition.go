@@ -152,7 +152,7 @@ func (p *partition) record(r *station.Record) {
 		}
 	case r.Epoch != nil:
 		p.epoch(r)
-	case r.Command != nil && r.Command.Kind == rules.OverTime:
+	case r.Command != nil && rules.Answers(r.Command.Kind):
 		if u := p.units[r.Key]; u != nil {
 			_ = u.Command(r.Command, r.Arrival)
 		}
