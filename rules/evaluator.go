@@ -98,7 +98,7 @@ func (v *Evaluator) Step(s *station.Status) {
 	v.contradiction(s)
 	v.Past.step(s, v.seenVented(s))
 	worked, fed := v.Past.worked(v.grace())
-	v.Over.step(s, v.shut, worked, fed, v.roster.grace())
+	v.Over.step(s, v.shut, worked, fed, v.shut.by == ByCalendar && v.uses(s), v.roster.grace())
 	v.Supposed.step(s)
 	v.OutletTrend.step(s.At, &s.Outlet)
 	v.InletTrend.step(s.At, &s.Inlet)

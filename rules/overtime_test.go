@@ -247,3 +247,55 @@ func TestAClockSetBackLengthensNoWaiting(t *testing.T) {
 		t.Error("not raised after an hour of waiting")
 	}
 }
+
+// A large tank is filled in a small share of the time: a station whose piston worked for less than a tenth of it is
+// at work where more leaves the outlet than twice what its leak may take, and than the leak limit (15 L/min).
+func TestOvertimeShownByUse(t *testing.T) {
+	flow := func(litres float64) station.Estimate { return known(litres / 60e3) } // L/min
+	for _, c := range []struct {
+		name               string
+		draw, leak, atMost float64 // L/min; leak, atMost 0: not known
+		work               bool
+	}{
+		{"a consumer, tight", 20, 0, 2, true},
+		{"a leak and no more", 20, 15, 0, false},
+		{"a leak and a consumer", 40, 15, 0, true},
+		{"nothing is known of the leak", 20, 0, 0, false},
+		{"less than the leak limit", 14, 0, 2, false},
+	} {
+		g := shiftOver(t)
+		g.play(400, func(_ int, s *station.Status) {
+			s.State, s.StrokeRate, s.StrokesMinute = station.Holding, known(0), 0
+			e := &s.Estimates
+			e[station.OutletDraw], e[station.LeakFlow], e[station.LeakAtMost] = flow(c.draw), station.Unknown("test"), station.Unknown("test")
+			if c.leak > 0 {
+				e[station.LeakFlow] = flow(c.leak)
+			}
+			if c.atMost > 0 {
+				e[station.LeakAtMost] = flow(c.atMost)
+			}
+		})
+		if o := g.v.OverState(); o.Since != 0 != c.work {
+			t.Errorf("%s: at work since %v, expected work %v", c.name, o.Since, c.work)
+		}
+	}
+}
+
+// A booster without a governor stands where the forces balance: 781 kPa twice less 2 % are 1531 kPa. The header that it
+// reached that at is enough for it; one of 720 kPa is not for 95 % of it, 727 kPa by the forces. Where the plate states
+// the set pressure a tenth is added for friction and flow: 800 kPa.
+func TestHeaderNeededOfALearnedSet(t *testing.T) {
+	for _, c := range []struct {
+		header float64 // kPa
+		plate  station.Gauge
+		low    bool
+	}{{781, 0, false}, {720, 0, true}, {781, 1531e3, true}} {
+		g := newStage(station.Plate{AreaRatio: 1, Set: c.plate})
+		g.play(90, func(_ int, s *station.Status) {
+			s.Estimates[station.SetPressure], s.Estimates[station.HeaderStatic] = known(1531e3), known(c.header*1e3)
+		})
+		if got := g.count(HeaderLow, Unacknowledged) > 0; got != c.low {
+			t.Errorf("header %.0f kPa, plate's set %.0f: header-low %v, expected %v", c.header, float64(c.plate), got, c.low)
+		}
+	}
+}
