@@ -39,6 +39,7 @@ type memory struct {
 	Feed      feed
 	Work      workMemory
 	Over      overtime
+	Supposed  supposed
 	Gone      bool // the station is no longer configured, see Retire
 
 	OutletTrend, InletTrend trend
@@ -100,7 +101,8 @@ func (v *Evaluator) Step(s *station.Status) {
 	v.contradiction(s)
 	v.Past.step(s, v.seenVented(s))
 	worked, fed := v.Past.worked(v.grace())
-	v.Over.step(s, v.shut, worked, fed, v.roster.grace())
+	v.Over.step(s, v.shut, worked, fed, v.shut.by == ByCalendar && v.uses(s), v.roster.grace())
+	v.Supposed.step(s)
 	v.OutletTrend.step(s.At, &s.Outlet)
 	v.InletTrend.step(s.At, &s.Inlet)
 	v.fill(s)
@@ -139,6 +141,7 @@ func (v *Evaluator) rebase(at station.Instant) {
 	by := at.Sub(v.LastAt)
 	v.Work.rebase(by)
 	v.Over.rebase(by)
+	v.Supposed.rebase(by)
 	v.LeakUse.rebase(by)
 	for i := range v.Alarms {
 		a := &v.Alarms[i]

@@ -124,11 +124,15 @@ func (v *Evaluator) feed(s *station.Status) {
 	if v.Feed.Header != v.plate.Header {
 		v.Feed = feed{Header: v.plate.Header}
 	}
-	sag := v.now[qSag]
-	if !(sag >= 0 && sag < 1) {
-		sag = SagLimit
-	}
-	v.Feed.step(s, v.now[qInletTop], sag, func(c FeedChange, inlet, rest float64) {
+	v.Feed.step(s, v.now[qInletTop], v.sag(), func(c FeedChange, inlet, rest float64) {
 		v.Feeds(&Feed{Key: v.plate.Key, Header: v.plate.HeaderKey(), At: s.At, Change: c, Inlet: inlet, Rest: rest})
 	})
+}
+
+// sag returns the share that the supply line takes while the piston works, SagLimit where it is not known.
+func (v *Evaluator) sag() float64 {
+	if sag := v.now[qSag]; sag >= 0 && sag < 1 {
+		return sag
+	}
+	return SagLimit
 }

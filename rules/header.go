@@ -64,6 +64,7 @@ type member struct {
 	Under   bool // the alarm of the header is about it
 	Inlet   float64
 	Rest    float64
+	Apart   station.Instant // its inlet is not where the others show the header since, see Levels; 0: it is
 }
 
 // low tells whether the station shows that the header is low.

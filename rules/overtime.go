@@ -1,6 +1,10 @@
 package rules
 
-import "strokewise/analyzer/station"
+import (
+	"math"
+
+	"strokewise/analyzer/station"
+)
 
 // OverTime is the finding of a site whose stations are still at work after the calendar's end.
 // Its name is also the kind of the record by which the site answers a station.
@@ -28,10 +32,34 @@ type overtime struct {
 // makes up for small leaks at an idle one takes less (own choice, no source).
 const leastWork = 0.1
 
+// timesLeak is by how much what leaves the outlet must exceed what the leak may take for somebody to use air: both carry
+// the error of the tank volume and of a stroke's air (own choice).
+const timesLeak = 2
+
+// uses reports whether more left the outlet in the grace time than leaks explain: somebody draws. A
+// large tank is filled in a small share of the time, so that the piston's work alone does not show it. Where nothing is
+// known of the leak nothing is concluded.
+func (v *Evaluator) uses(s *station.Status) bool {
+	e, leak := &s.Estimates, nan
+	switch {
+	case e[station.LeakFlow].Known():
+		leak = math.Max(e[station.LeakFlow].Value, e[station.LeakFlow].High)
+	case e[station.LeakAtMost].Known():
+		leak = e[station.LeakAtMost].Value
+	}
+	limit := LeakLimit
+	if v.plate.LeakLimit > 0 {
+		limit = v.plate.LeakLimit
+	}
+	flow, known := v.Past.drawn(v.grace())
+	return known && flow > math.Max(limit, timesLeak*leak)
+}
+
 // step follows one second. A station is at work while it is fed and its piston worked for leastWork
-// of the fed time of its grace time: worked of fed, in s. Less than ten seconds of it show nothing. Work that begins later in the night is not held back: the line
+// of the fed time of its grace time, worked of fed, in s, or somebody used air in that time. Less than ten seconds
+// of it show nothing. Work that begins later in the night is not held back: the line
 // was left charged. Where work that waited ends, the calendar's grace time, ns, counts from then.
-func (o *overtime) step(s *station.Status, shut shutdown, worked, fed int, grace int64) {
+func (o *overtime) step(s *station.Status, shut shutdown, worked, fed int, uses bool, grace int64) {
 	switch {
 	case shut.at == 0:
 		o.Shut = false
@@ -44,7 +72,7 @@ func (o *overtime) step(s *station.Status, shut shutdown, worked, fed int, grace
 		o.Since, o.Until, o.Held, o.Was = 0, 0, 0, 0
 		return
 	}
-	switch idle := fed >= 10 && float64(worked) < leastWork*float64(fed); {
+	switch idle := fed >= 10 && float64(worked) < leastWork*float64(fed) && !uses; {
 	case idle && o.Since != 0 && s.At < o.Until:
 		o.Held, o.Was = s.At.Add(grace), o.Since
 		o.Since, o.Until = 0, 0
@@ -87,10 +115,13 @@ func (v *Evaluator) OverState() OverState {
 	return o
 }
 
-// Answer handles the site's answer: pressure-left waits until then, and no longer than its
-// bounds allow. It takes back no alarm that was raised.
-func (v *Evaluator) Answer(until station.Instant) {
-	if v.Over.Since != 0 {
+// Answer handles the answer of a site or header: pressure-left waits until then, and no longer than
+// its bounds allow. It takes back no alarm that was raised.
+func (v *Evaluator) Answer(kind string, until station.Instant) {
+	switch {
+	case kind == OverTime && v.Over.Since != 0:
 		v.Over.Until = until
+	case kind == HeaderHolds && v.Supposed.Since != 0:
+		v.Supposed.Until = until
 	}
 }

@@ -66,7 +66,7 @@ func TestOvertimeIsBounded(t *testing.T) {
 	} {
 		g := shiftOver(t)
 		g.play(310, strokes)
-		g.v.Answer(c.until)
+		g.v.Answer(OverTime, c.until)
 		g.play(c.stroke-310, strokes)
 		g.play(c.idle, idles)
 		raised := 0
@@ -91,7 +91,7 @@ func TestOvertimePauses(t *testing.T) {
 	g := shiftOver(t)
 	g.play(310, strokes)
 	until := t0.Add(7500 * station.Second)
-	g.v.Answer(until)
+	g.v.Answer(OverTime, until)
 	g.play(700, strokes)
 	g.play(600, idles)
 	if o := g.v.OverState(); o.Since != 0 {
@@ -101,7 +101,7 @@ func TestOvertimePauses(t *testing.T) {
 	if o := g.v.OverState(); o.Since != t0.Add(300*station.Second) {
 		t.Errorf("since %s, expected the end of the grace time", o.Since)
 	}
-	g.v.Answer(until)
+	g.v.Answer(OverTime, until)
 	if n := g.count(PressureLeft, Unacknowledged); n != 0 {
 		t.Errorf("raised in a pause: %+v", g.got)
 	}
@@ -113,21 +113,21 @@ func TestOvertimeHoldsNothingElseBack(t *testing.T) {
 	far := t0.Add(7000 * station.Second)
 	g := shiftOver(t)
 	g.play(310, idles)
-	g.v.Answer(far)
+	g.v.Answer(OverTime, far)
 	g.play(10, strokes)
 	if a := &g.v.Alarms[index(PressureLeft)]; a.State != Unacknowledged {
 		t.Errorf("taken back: %s", a.State)
 	}
 	g = shiftOver(t)
 	g.play(310, strokes)
-	g.v.Answer(far)
+	g.v.Answer(OverTime, far)
 	g.v.Tick(g.now.Add(60*station.Second), &Arrivals{g.now, g.now})
 	if g.count(PressureLeft, Unacknowledged) != 1 {
 		t.Error("not raised at a station that fell silent")
 	}
 	g = shiftOver(t)
 	g.play(310, strokes)
-	g.v.Answer(far)
+	g.v.Answer(OverTime, far)
 	g.play(1, func(_ int, s *station.Status) { s.State = station.Blind })
 	if g.count(PressureLeft, Unacknowledged) != 1 {
 		t.Error("not raised at a station that is blind")
@@ -140,7 +140,7 @@ func TestOvertimeHoldsNothingElseBack(t *testing.T) {
 		strokes(i, s)
 		s.Outlet, s.ShutdownAt, s.ShutdownBy = known(800e3), 0, station.NoShutdown
 	})
-	g.v.Answer(far)
+	g.v.Answer(OverTime, far)
 	g.play(1, strokes)
 	if g.count(PressureLeft, Unacknowledged) != 1 {
 		t.Errorf("not raised at a station that was opened again: %+v", g.got)
@@ -234,7 +234,7 @@ func TestAClockSetBackEndsNoPressureLeft(t *testing.T) {
 func TestAClockSetBackLengthensNoWaiting(t *testing.T) {
 	g := shiftOver(t)
 	g.play(310, strokes)
-	g.v.Answer(t0.Add((300 + 3600) * station.Second))
+	g.v.Answer(OverTime, t0.Add((300+3600)*station.Second))
 	g.play(3000, strokes)
 	g.now = g.now.Add(-600 * station.Second)
 	g.s.Segment++
@@ -245,5 +245,57 @@ func TestAClockSetBackLengthensNoWaiting(t *testing.T) {
 	g.play(4, strokes)
 	if n := g.count(PressureLeft, Unacknowledged); n != 1 {
 		t.Error("not raised after an hour of waiting")
+	}
+}
+
+// A large tank is filled in a small share of the time: a station whose piston worked for less than a tenth of it is
+// at work where more leaves the outlet than twice what its leak may take, and than the leak limit (15 L/min).
+func TestOvertimeShownByUse(t *testing.T) {
+	flow := func(litres float64) station.Estimate { return known(litres / 60e3) } // L/min
+	for _, c := range []struct {
+		name               string
+		draw, leak, atMost float64 // L/min; leak, atMost 0: not known
+		work               bool
+	}{
+		{"a consumer, tight", 20, 0, 2, true},
+		{"a leak and no more", 20, 15, 0, false},
+		{"a leak and a consumer", 40, 15, 0, true},
+		{"nothing is known of the leak", 20, 0, 0, false},
+		{"less than the leak limit", 14, 0, 2, false},
+	} {
+		g := shiftOver(t)
+		g.play(400, func(_ int, s *station.Status) {
+			s.State, s.StrokeRate, s.StrokesMinute = station.Holding, known(0), 0
+			e := &s.Estimates
+			e[station.OutletDraw], e[station.LeakFlow], e[station.LeakAtMost] = flow(c.draw), station.Unknown("test"), station.Unknown("test")
+			if c.leak > 0 {
+				e[station.LeakFlow] = flow(c.leak)
+			}
+			if c.atMost > 0 {
+				e[station.LeakAtMost] = flow(c.atMost)
+			}
+		})
+		if o := g.v.OverState(); o.Since != 0 != c.work {
+			t.Errorf("%s: at work since %v, expected work %v", c.name, o.Since, c.work)
+		}
+	}
+}
+
+// A booster without a governor stands where the forces balance: 781 kPa twice less 2 % are 1531 kPa. The header that it
+// reached that at is enough for it; one of 720 kPa is not for 95 % of it, 727 kPa by the forces. Where the plate states
+// the set pressure a tenth is added for friction and flow: 800 kPa.
+func TestHeaderNeededOfALearnedSet(t *testing.T) {
+	for _, c := range []struct {
+		header float64 // kPa
+		plate  station.Gauge
+		low    bool
+	}{{781, 0, false}, {720, 0, true}, {781, 1531e3, true}} {
+		g := newStage(station.Plate{AreaRatio: 1, Set: c.plate})
+		g.play(90, func(_ int, s *station.Status) {
+			s.Estimates[station.SetPressure], s.Estimates[station.HeaderStatic] = known(1531e3), known(c.header*1e3)
+		})
+		if got := g.count(HeaderLow, Unacknowledged) > 0; got != c.low {
+			t.Errorf("header %.0f kPa, plate's set %.0f: header-low %v, expected %v", c.header, float64(c.plate), got, c.low)
+		}
 	}
 }

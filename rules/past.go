@@ -14,6 +14,8 @@ type past struct {
 	Heard          int         // readings of the outlet without a gap, at most 60
 	Fed, Worked    [60]uint8   // s of the minute
 	Top            [10]float64 // highest inlet while fed, Pa gauge
+	Drawn          [60]float32 // what left the outlet in the minute while fed, m³ ANR
+	Drew           [60]uint8   // s of the minute in which that was known
 	Vents          vents
 	Word           station.Instant    // shutdown that a person said to be vented, 0: none
 	InletWord      station.Instant    // likewise, until the inlet is read above the limit
@@ -73,7 +75,7 @@ func (p *past) step(s *station.Status, seen seenVents) {
 	}
 	p.Second = sec
 	for m := max(p.Minute+1, sec/60-59); m <= sec/60; m++ {
-		p.Fed[m%60], p.Worked[m%60], p.Top[m%10] = 0, 0, 0
+		p.Fed[m%60], p.Worked[m%60], p.Top[m%10], p.Drawn[m%60], p.Drew[m%60] = 0, 0, 0, 0, 0
 	}
 	p.Minute = sec / 60
 	p.count(s)
@@ -182,6 +184,10 @@ func (p *past) count(s *station.Status) {
 		if s.Inlet.Known() {
 			p.Top[m%10] = math.Max(p.Top[m%10], s.Inlet.Value)
 		}
+		if d := &s.Estimates[station.OutletDraw]; d.Known() {
+			p.Drawn[m%60] += float32(d.Value)
+			p.Drew[m%60]++
+		}
 	}
 }
 
@@ -193,6 +199,17 @@ func (p *past) worked(ns int64) (worked, fed int) {
 		fed += int(p.Fed[(p.Minute-m+60)%60])
 	}
 	return worked, fed
+}
+
+// drawn returns what left the outlet, m³/s ANR, in the mean of a time up to the newest step, ns and an hour at most;
+// false where it was known for less than half of the fed time.
+func (p *past) drawn(ns int64) (flow float64, known bool) {
+	sum, seconds, fed := 0.0, 0, 0
+	for m := int64(0); m < min(60, max(1, ns/station.Minute60)); m++ {
+		i := (p.Minute - m + 60) % 60
+		sum, seconds, fed = sum+float64(p.Drawn[i]), seconds+int(p.Drew[i]), fed+int(p.Fed[i])
+	}
+	return sum / float64(max(1, seconds)), seconds > 0 && 2*seconds >= fed
 }
 
 // fill gives the quantities that look back; span only where it is wanted.

@@ -158,7 +158,7 @@ var ownQuantities = [numOwn]quantity{
 	qLeast:            {"least_pressure", "Pa", "Pa gauge", "required_pressure, else 85 % of set_pressure once the outlet has been at set (own choice)"},
 	qReached:          {"reached_set", "truth", "", "the outlet has been at 95 % of set since the station was last shut down"},
 	qNearSet:          {"near_set", "truth", "", "the outlet is at 95 % of set or above, or at 85 % and more than a tenth below reachable_pressure: the governor may not have opened yet; no where it is not known"},
-	qHeaderNeeded:     {"header_needed", "Pa", "Pa gauge", "needed_pressure over one plus the area ratio, and a tenth more for friction and flow (no source)"},
+	qHeaderNeeded:     {"header_needed", "Pa", "Pa gauge", "needed_pressure over one plus the area ratio, and a tenth more for friction and flow (no source), none where the set pressure is learned, since it was reached with both"},
 	qRestriction:      {"supply_restriction", "1", "1", "share of the supply's C/sqrt(1-b) that is lost against bore and length, or against its usual value, whichever is more"},
 	qRatio:            {"area_ratio", "1", "1", "drive over boost piston area"},
 	qInspectionDays:   {"inspection_days", "1", "d", "days until the tank's next inspection, negative: overdue"},

@@ -9,12 +9,14 @@ import (
 const (
 	needOfSet    = 0.95 // share of set that is needed where the plate does not say
 	leastOfSet   = 0.85 // share of set below which the outlet is low where the plate does not say (own choice)
-	headerMargin = 1.1  // over what the forces need at least (no source)
+	headerMargin = 1.1  // over what the forces need at least, for friction and flow (no source)
 )
 
 // fillSupply takes what the branch needs of the outlet and the header, and what the supply
-// line has lost. Plate and figures are in q already.
-func fillSupply(s *station.Status, q *values) {
+// line has lost. Plate and figures are in q already. learned: the set pressure is what the outlet was seen to
+// reach. That was reached against friction and flow, so the header needs no margin for these; with one a booster
+// without a governor, whose outlet stands where the forces balance, would lack header at its best.
+func fillSupply(s *station.Status, q *values, learned bool) {
 	q[qNeeded] = q[qRequired]
 	if math.IsNaN(q[qNeeded]) {
 		q[qNeeded] = needOfSet * q[qSet]
@@ -23,6 +25,9 @@ func fillSupply(s *station.Status, q *values) {
 		q[qLeast] = leastOfSet * q[qSet]
 	}
 	q[qHeaderNeeded] = headerMargin * q[qNeeded] / (1 + q[qRatio])
+	if learned {
+		q[qHeaderNeeded] = q[qNeeded] / (1 + q[qRatio])
+	}
 	e := &s.Estimates
 	static := value(&e[station.HeaderStatic])
 	q[qHeaderLow] = nan

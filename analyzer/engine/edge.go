@@ -24,6 +24,7 @@ type edges struct {
 	LowFrom station.Instant // the outlet is below where the piston starts since, 0: it is not, or it is not fed
 	Limit   float64         // outlet at which the governor lets the piston start, Pa gauge
 	Starts  int             // that it was learned from
+	Deep    deepStart
 	IncAt   station.Instant // of the counter's last increment
 	IncLow  bool            // the outlet was below set then
 	IncGaps [2]int64        // ns between the last three, the newest first
@@ -171,7 +172,10 @@ const (
 // under where it usually starts.
 func (e *Engine) standsAt(set float64) float64 {
 	low := setBand * set
-	if x := &e.State.Edge; x.Starts >= startsKnown {
+	switch x := &e.State.Edge; {
+	case x.Deep.Known && x.Limit < low:
+		return x.Limit - startsSlack
+	case x.Starts >= startsKnown:
 		low = max(low, min(x.Limit-startsSlack, startsMost*set))
 	}
 	return low
@@ -186,7 +190,13 @@ func (e *Engine) learnStart(was station.State) {
 		p2 = min(p2, f.StartBy) // a quick fall passes the limit within the slot
 	}
 	set := e.set()
-	if set <= 0 || p2 < setBand*set || p2 > 1.02*set ||
+	if set > 0 && p2 < setBand*set && (was == station.Holding || was == station.Starved) {
+		if limit := x.Deep.start(p2, set); limit > 0 {
+			x.Limit, x.Starts = limit, max(x.Starts, startsKnown)
+		}
+		return
+	}
+	if set <= 0 || p2 > 1.02*set ||
 		was != station.Holding && (was != station.Starved || p2 < x.Limit-2*startsFar*set) {
 		return
 	}

@@ -17,6 +17,7 @@ const (
 	steadyFloor   = 2e3 // Pa that the outlet may move whatever the tank
 	steadySpread  = 0.25
 	steadyMinutes = 3
+	sameDraw      = 0.05 // by which the flows of steady minutes may differ, beside a count at their edges: what is choked goes with the outlet alone (own choice)
 	// chokedOver is the pressure over ambient, absolute, above which a leak of critical ratio
 	// 0.3 is choked. A window ends where the outlet falls below it.
 	chokedOver = 1 / 0.3
@@ -234,7 +235,7 @@ func (e *Engine) steadyMinute(m *station.Minute) {
 	steady := slots >= 100 && set > 0 && low >= setBand*set && high-low < most &&
 		m.Strokes >= 6 && fed >= 55*station.Second && longest <= int(shortStop/slotLen) && 6*even >= least*slots &&
 		m.AirReason == ""
-	if !steady {
+	if !steady || e.paused(m, m.Delivered.CubicMetres()/60) {
 		l.Steady = 0
 		return
 	}
@@ -242,7 +243,7 @@ func (e *Engine) steadyMinute(m *station.Minute) {
 		return // where noise makes the pace look uneven, other minutes tell
 	}
 	flow := m.Delivered.CubicMetres() / 60
-	if l.Steady > 0 && math.Abs(flow-l.Flow) > max(0.1*l.Flow, e.atEdges()*flow/float64(m.Strokes)) {
+	if l.Steady > 0 && math.Abs(flow-l.Flow) > sameDraw*l.Flow+e.atEdges()*flow/float64(m.Strokes) {
 		l.Steady = 0
 	}
 	l.Flow = (l.Flow*float64(l.Steady) + flow) / float64(l.Steady+1)

@@ -45,21 +45,39 @@ func (e *Engine) standFloor(end station.Instant) {
 	if r.N == 1 {
 		f.Cold0 = f.Cold
 	}
-	if r.N < standSlots || e.State.Current != station.Holding && e.State.Current != station.Stroking {
+	starved := e.State.Current == station.Starved
+	if r.N < standSlots || !starved && e.State.Current != station.Holding && e.State.Current != station.Stroking {
 		return
 	}
 	slope, left, d := r.line()
 	t := (r.N - 1) * float64(slotLen) * 1e-9
 	noise := e.Ends.Out.Noise() / math.Sqrt(max(1, float64(e.Outlet.N)))
 	noise = max(noise, math.Sqrt(max(0, left)/(r.N-2)))
-	if -slope*t < max(standDrop, 6*noise) {
-		return
+	fall := -slope
+	if least := max(standDrop, 6*noise); fall*t < least {
+		if !e.Fuse.CounterServes() && !e.strokesShow() {
+			return // strokes that nothing shows may hold it up
+		}
+		fall = least / t
 	}
 	p := r.P0 + float64(e.Plate.AmbientPressure())
 	v := e.Plate.TankVolume + air.CreepVolume(&e.Plate, e.inletAbs(), e.outletAbs())
 	k := v / float64(air.P0ANR) * e.airTemperature().Density() * max(1, e.operating()/(p+r.P/r.N))
 	more := k * (standSigmas*noise/math.Sqrt(d/r.N) + standZero/t + standTilt*p*f.Cold0/t)
-	e.bounded(end, floorHour{Flow: -slope*k + more, Missed: more, Stood: t})
+	if starved {
+		more += e.creeps() * max(1, e.operating()/(p+r.P/r.N))
+	}
+	e.bounded(end, floorHour{Flow: fall*k + more, Missed: more, Stood: t})
+}
+
+// creeps returns the flow, m³/s ANR, that a piston may deliver that counts as standing below set: a stroke in
+// SlowestStroke. Infinite where the air of a stroke is not known.
+func (e *Engine) creeps() float64 {
+	a, reason := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs())
+	if reason != "" {
+		return math.Inf(1)
+	}
+	return a.At(e.airTemperature(), false).Boost.High * 1e-3 / (float64(station.SlowestStroke) * 1e-9)
 }
 
 // pauseFloor bounds the leak by the slot that ended, as standFloor does by the whole standing time: a

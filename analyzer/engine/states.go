@@ -52,6 +52,7 @@ func (a *activity) gap() { *a = activity{} }
 // decide sets the state of the slot [start, end).
 func (e *Engine) decide(start, end station.Instant) {
 	e.watchLow(start)
+	e.watchDeep()
 	e.work(start, end)
 	e.doubtSensors(end)
 	e.watchMismatch(end)

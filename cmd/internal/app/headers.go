@@ -58,7 +58,7 @@ type headers struct {
 
 	speak func() error // nil: always
 
-	granted map[station.Key]answer // by sites to stations, see overtime
+	granted, held given // by sites to stations, see overtime; by headers, see hold
 }
 
 // headerUnit is a header with what the pages show of it.
@@ -70,7 +70,7 @@ type headerUnit struct {
 }
 
 func newHeaders(store HeaderStore, b *board.Board, policies map[string]rules.HeaderPolicy, log *slog.Logger, wake func(), answers *answers) *headers {
-	return &headers{answers: answers, store: store, board: b, log: log, wake: wake, policies: policies, nudged: make(chan struct{}, 1), open: make(map[station.Key]*headerUnit), granted: make(map[station.Key]answer)}
+	return &headers{answers: answers, store: store, board: b, log: log, wake: wake, policies: policies, nudged: make(chan struct{}, 1), open: make(map[station.Key]*headerUnit), granted: given{}, held: given{}}
 }
 
 // policy gives that of a site.

@@ -81,6 +81,7 @@ type feeder struct {
 	start  station.Instant
 	now    int       // s
 	cycles []float64 // of each station, see night
+	dead   bool      // the writer of headers, see standing
 }
 
 // moment is what a station's sensors read.

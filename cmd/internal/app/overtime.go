@@ -14,20 +14,24 @@ import (
 // answerAgain is how long an answer may take through the log before it is given again.
 const answerAgain = 10 * time.Second
 
-// overtime lets the sites decide whether their stations are at work after the shift, and puts
-// what they answer these into the log: stations hold an alarm back by a record of the log alone, so
-// that replays do the same. If this does not run, they raise it.
+// overtime lets the sites decide whether their stations are at work after the shift, and the headers
+// whether stations that seem to be shut in follow them. What they answer goes into the log: stations hold
+// an alarm back by a record of the log alone, so that replays do the same. If this does not run, they raise it.
 func (a *App) overtime(ctx context.Context) error {
-	sites := make(map[string][]rules.OverStation)
+	sites, levels := make(map[string][]rules.OverStation), make(map[station.Key][]rules.LevelStation)
 	for _, p := range a.parts {
 		p.over(sites)
+		p.levels(levels)
 	}
 	var parts [station.Partitions][]station.Record
-	now := a.now()
-	for k, until := range a.headers.overtime(sites, time.Now()) {
-		parts[k.Partition()] = append(parts[k.Partition()], station.Record{Key: k, Arrival: now,
-			Command: &station.Command{Kind: rules.OverTime, Until: until}})
+	now, at := time.Now(), a.now()
+	put := func(kind string, answers map[station.Key]station.Instant) {
+		for k, until := range answers {
+			parts[k.Partition()] = append(parts[k.Partition()], station.Record{Key: k, Arrival: at, Command: &station.Command{Kind: kind, Until: until}})
+		}
 	}
+	put(rules.OverTime, a.headers.overtime(sites, now))
+	put(rules.HeaderHolds, a.headers.hold(levels, now))
 	for n, records := range parts {
 		if len(records) == 0 {
 			continue
@@ -60,6 +64,18 @@ type answer struct {
 	at    time.Time
 }
 
+// given are answers to stations.
+type given map[station.Key]answer
+
+// news reports whether an answer is another one than was given lately, and keeps it.
+func (g given) news(to station.Key, until station.Instant, now time.Time) bool {
+	if last := g[to]; last.until == until && now.Sub(last.at) <= answerAgain {
+		return false
+	}
+	g[to] = answer{until, now}
+	return true
+}
+
 // overtime decides the findings of sites, and returns what to answer their stations.
 func (h *headers) overtime(sites map[string][]rules.OverStation, now time.Time) map[station.Key]station.Instant {
 	h.mu.Lock()
@@ -79,8 +95,8 @@ func (h *headers) overtime(sites map[string][]rules.OverStation, now time.Time) 
 		was := len(u.Under())
 		for _, x := range u.Overtime(list) {
 			to := station.Key{Site: site, Station: x.Station}
-			if last := h.granted[to]; last.until != x.Until || now.Sub(last.at) > answerAgain {
-				out[to], h.granted[to] = x.Until, answer{x.Until, now}
+			if h.granted.news(to, x.Until, now) {
+				out[to] = x.Until
 			}
 		}
 		u.changed = u.changed || len(h.out.Transitions) > 0

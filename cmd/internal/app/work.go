@@ -93,7 +93,7 @@ func (p *partition) record(ctx context.Context, r *station.Record) error {
 		}
 	case r.Epoch != nil:
 		p.epoch(r)
-	case r.Command != nil && r.Command.Kind == rules.OverTime:
+	case r.Command != nil && rules.Answers(r.Command.Kind):
 		if u := p.units[r.Key]; u != nil {
 			p.safe(u, "its site's answer", r, func() { _ = u.Command(r.Command, r.Arrival) })
 		}

@@ -85,6 +85,9 @@ func (u *Unit) FeedState() rules.FeedState { return u.rules.FeedState() }
 // OverState returns how the station stands to the end of its shift.
 func (u *Unit) OverState() rules.OverState { return u.rules.OverState() }
 
+// LevelState returns what the station shows of the level of its header.
+func (u *Unit) LevelState() (rules.LevelState, bool) { return u.rules.LevelState() }
+
 // Plate gives the plate in force.
 func (u *Unit) Plate() *station.Plate { return u.engine.CurrentPlate() }
 
@@ -191,8 +194,8 @@ func (u *Unit) Tick(now station.Instant) {
 
 // Command takes a person's word. An error says why it changed nothing.
 func (u *Unit) Command(c *station.Command, at station.Instant) error {
-	if c.Kind == rules.OverTime { // no person's word, but the site's
-		u.rules.Answer(c.Until)
+	if rules.Answers(c.Kind) {
+		u.rules.Answer(c.Kind, c.Until)
 		return nil
 	}
 	if o, ok := rules.FindOrder(c.Kind); ok && o.Record && c.Alarm == "" && c.Kind != "done" && c.Kind != "inspected" {

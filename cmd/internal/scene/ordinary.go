@@ -1,6 +1,9 @@
 package scene
 
 import (
+	"fmt"
+
+	"strokewise/analyzer/station"
 	"strokewise/collector/rig"
 )
 
@@ -10,6 +13,34 @@ var serious = []string{"pressure-left", "inlet-pressure-left", "pressure-returne
 
 // shutDown closes the supply from the start.
 func shutDown(s *rig.Spec) { s.Params.Supply.Shut, s.Faults = true, []rig.Fault{{Kind: rig.Vented}} }
+
+// wide makes the governor open so far below set, Pa.
+func wide(by float64) func(*rig.Spec) {
+	return func(s *rig.Spec) { s.Params.Governor.Hysteresis, s.Params.Governor.Band = by, 0 }
+}
+
+// ungoverned takes the governor away, and from the plate what it is set to: the outlet stands where the
+// forces balance.
+func ungoverned(s *rig.Spec) {
+	s.Params.Governor.Without, s.Plate.Set, s.Plate.Required = true, 0, 0
+}
+
+// starvedAtMost returns what is wrong where a station was starved for more than so many s from a second of
+// the scene on.
+func starvedAtMost(from, most int64) func(*Outcome) []string {
+	return func(o *Outcome) []string {
+		sum := int64(0)
+		for _, i := range o.Intervals {
+			if i.State == station.Starved && i.To > second(from) {
+				sum += i.To.Sub(max(i.From, second(from)))
+			}
+		}
+		if sum <= most*station.Second {
+			return nil
+		}
+		return []string{fmt.Sprintf("starved for %d s of a piston that waited for its governor, expected at most %d", sum/station.Second, most)}
+	}
+}
 
 // ordinaryScenes are days on which nothing is wrong.
 func ordinaryScenes() []Scene {
@@ -28,6 +59,10 @@ func ordinaryScenes() []Scene {
 		guard("vented all along", "a station of five readings a second, of whose past nothing is known, stays shut and vented", 0, 1800, shutDown, func(s *rig.Spec) {
 			s.Outlet, s.Sensors.Rate, s.Sensors.Noise, s.Sensors.Step = 0, 5, 200, 610
 		}),
+		{Name: "wide governor", Event: "a governor that opens a tenth below set, and a consumer that draws for three minutes of ten", Guard: true, From: 1800,
+			Course: Course{Station: doubling(wide(100e3), every(600, 0.3)), Length: 5400}, Never: append([]string{"starved", "outlet-leak"}, serious...), Also: starvedAtMost(1800, 60)},
+		{Name: "no governor", Event: "an hour of ordinary work of a booster without a governor", Guard: true, From: 0,
+			Course: Course{Station: doubling(ungoverned), Length: 3600}, Never: append([]string{"header-low"}, serious...)},
 		guard("first fill", "the supply is opened at an empty station", 0, 900, func(s *rig.Spec) { s.Outlet = 0 }),
 	}
 }
