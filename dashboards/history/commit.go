@@ -18,6 +18,8 @@ type StationMinutes struct {
 	Charges   []cost.Charge // of Minutes, one each; nil: none is known
 	Intervals []station.Interval
 	Figures   []station.HourFigure
+	// Repeated is set by Store.Commit: the places in Minutes of those that were stored before, which stay and count as they are.
+	Repeated []int
 }
 
 // charge returns what the i-th minute cost.

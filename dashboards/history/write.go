@@ -188,6 +188,7 @@ func (tx *transaction) minutes(s *StationMinutes) error {
 	var sum board.Totals
 	var hour Hour
 	var costs costs
+	s.Repeated = nil
 	for i := range s.Minutes {
 		m, charge := &s.Minutes[i], s.charge(i)
 		tx.args = chargeValues(minuteValues(append(tx.args[:0], id, int64(s.Revision)), m), &charge)
@@ -197,6 +198,7 @@ func (tx *transaction) minutes(s *StationMinutes) error {
 		}
 		if n == 0 {
 			tx.repeated++
+			s.Repeated = append(s.Repeated, i)
 			continue
 		}
 		if err := tx.queue(id, int64(m.Start), int64(m.Segment), nil, nil); err != nil {

@@ -94,12 +94,14 @@ type unit struct {
 	totals board.Totals
 	costs  cost.Account
 	prices []cost.Charge // of Out.Minutes, see price
-	today  [station.NumStates]int64
-	day    station.Instant // midnight that today counts from
-	alarms []board.Alarm
-	told   int   // of Out.Intervals: those the rings have
-	duesAt int64 // minute for which due is
-	due    []rules.Due
+	// places in Out.Minutes of those that the history had, see history.StationMinutes
+	repeated []int
+	today    [station.NumStates]int64
+	day      station.Instant // midnight that today counts from
+	alarms   []board.Alarm
+	told     int   // of Out.Intervals: those the rings have
+	duesAt   int64 // minute for which due is
+	due      []rules.Due
 }
 
 // entry works off one log entry.
@@ -273,7 +275,11 @@ func (p *partition) commit(ctx context.Context) error {
 	p.committed, p.dirty, p.urgent, p.waiting, p.people = p.position, false, false, 0, people{}
 	p.commits++
 	p.answers.stored(c.Acts)
+	stored := c.Stations
 	for _, u := range units {
+		if len(stored) > 0 && stored[0].Key == u.key {
+			u.repeated, stored = stored[0].Repeated, stored[1:]
+		}
 		p.settle(u)
 	}
 	if len(c.Transitions) > 0 {
@@ -288,9 +294,13 @@ func (p *partition) commit(ctx context.Context) error {
 // settle adds what was committed to the unit's sums and shows the unit on the board.
 func (p *partition) settle(u *unit) {
 	for i := range u.Out.Minutes {
+		if slices.Contains(u.repeated, i) {
+			continue // after a restore: the history has it, and counted it
+		}
 		u.addMinute(&u.Out.Minutes[i], p.catalog.zones[u.key.Site])
 		u.costs.Add(u.prices[i].Line())
 	}
+	u.repeated = nil
 	for i := range u.Out.Transitions {
 		u.addTransition(&u.Out.Transitions[i])
 	}
