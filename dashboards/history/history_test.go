@@ -140,7 +140,11 @@ func TestRepeatedMinutesAndTransitionsAreCountedOnce(t *testing.T) {
 	do(t, s, commit(10, []station.Minute{minute(0)}, tr))
 	changed := minute(0)
 	changed.Strokes = 999
-	do(t, s, commit(11, []station.Minute{changed, minute(1)}, tr))
+	again := commit(11, []station.Minute{changed, minute(1)}, tr)
+	do(t, s, again)
+	if got := again.Stations[0].Repeated; len(got) != 1 || got[0] != 0 {
+		t.Errorf("repeated %v, want the first", got)
+	}
 	totals, _ := s.Totals(t.Context())
 	ms, _ := s.Minutes(t.Context(), press, t0, t0.Add(station.Minute60))
 	if totals[press].Strokes != 121 || ms[0].Strokes != 60 || s.Repeated() != 1 {

@@ -179,7 +179,11 @@ func (p *oneStation) goesOn(was kept) {
 		p.t.Errorf("%d samples came late: what the log held before was worked off again", s.Late)
 	}
 	stop()
+	shown := p.shown(a)
 	now := p.stored(p.opt.Data)
+	if shown != now.Totals {
+		p.t.Errorf("the pages showed %+v, stored is %+v", shown, now.Totals)
+	}
 	if n := len(was.Minutes); len(now.Minutes) < n || !reflect.DeepEqual(now.Minutes[:n], was.Minutes) {
 		p.t.Errorf("%d minutes of the backup are not what they were", n)
 	}

@@ -15,6 +15,8 @@ const (
 	hoursExample  = `{ days: mon-fri, from: "22:00", to: "06:00", price: 0.09 EUR/kWh }`
 	mostTariffs   = 1000
 	mostHours     = 50 // of a tariff
+
+	firstYear, lastYear = 1970, 2200 // of tariffs
 )
 
 // Rates are what a site pays for its air. A zero is not known.
@@ -122,6 +124,10 @@ func (m *mapping) tariff(s *Site, last Tariff) (Tariff, bool) {
 	m.done(map[string]string{"to": "a tariff is in force until the next one's from", "until": "a tariff is in force until the next one's from"})
 	date, err := time.Parse(time.DateOnly, day)
 	if err != nil {
+		return t, false
+	}
+	if date.Year() < firstYear || date.Year() > lastYear {
+		m.fail("from", quote(day)+" is out of range", fmt.Sprintf("a day of the years %d to %d", firstYear, lastYear), "from: 2027-01-01")
 		return t, false
 	}
 	t.From = cost.DayBegins(s.Zone, date.Year(), date.Month(), date.Day())
