@@ -142,7 +142,7 @@ func TestRepeatedMinutesAndTransitionsAreCountedOnce(t *testing.T) {
 	changed.Strokes = 999
 	again := commit(11, []station.Minute{changed, minute(1)}, tr)
 	do(t, s, again)
-	if got := again.Stations[0].Repeated; len(got) != 1 || got[0] != 0 {
+	if got := again.Stations[0].Again.Minutes; len(got) != 1 || got[0] != 0 {
 		t.Errorf("repeated %v, want the first", got)
 	}
 	totals, _ := s.Totals(t.Context())
