@@ -92,21 +92,21 @@ func (p *partition) write(ctx context.Context, c *history.Commit) error {
 // settle adds what was stored of a station to its unit's sums, and forgets it.
 func (p *partition) settle(s *history.StationMinutes) {
 	u, zone := p.units[s.Key], p.catalog.zones[s.Key.Site]
-	fresh(s.Minutes, s.Again.Minutes, func(m *station.Minute) { u.addMinute(m, zone) })
-	fresh(s.Gaps, s.Again.Gaps, func(g *station.Gap) { u.addGap(*g, zone) })
+	fresh(len(s.Minutes), s.Again.Minutes, func(i int) { u.addMinute(&s.Minutes[i], zone) })
+	fresh(len(s.Gaps), s.Again.Gaps, func(i int) { u.addGap(s.Gaps[i], zone) })
 	ts, feeds := u.Out.Transitions, u.Out.Feeds
 	u.discard()
 	u.Out.Transitions, u.Out.Feeds = ts, feeds
 }
 
-// fresh calls add with what is not among those that were stored before.
-func fresh[T any](list []T, again []int, add func(*T)) {
-	for i := range list {
+// fresh calls add with the indexes below n that are not among those of what was stored before.
+func fresh(n int, again []int, add func(i int)) {
+	for i := range n {
 		if len(again) > 0 && again[0] == i {
 			again = again[1:]
 			continue
 		}
-		add(&list[i])
+		add(i)
 	}
 }
 
