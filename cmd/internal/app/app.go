@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/health"
 	"strokewise/collector/batch"
 	"strokewise/collector/broker"
 	"strokewise/collector/intake"
@@ -92,6 +93,7 @@ func (i *Intervals) fill() {
 type App struct {
 	opt      Options
 	log      *slog.Logger
+	health   *health.Registry
 	board    *board.Board
 	live     *live.Live
 	broker   *broker.Broker
@@ -124,7 +126,7 @@ func New(ctx context.Context, opt Options) (*App, error) {
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
-	a := &App{opt: opt, log: opt.Logger, board: board.New(), live: live.New(live.Usual), early: make(chan struct{}, 1)}
+	a := &App{opt: opt, log: opt.Logger, health: health.New(time.Now), board: board.New(), live: live.New(live.Usual), early: make(chan struct{}, 1)}
 	a.stations.Store(&a.opt.Stations)
 	if opt.Rehearse != nil {
 		a.backtests = newBacktests(a, opt.Rehearse)
@@ -265,6 +267,9 @@ func (a *App) catalog(ctx context.Context) (*catalog, error) {
 	}
 	return c, nil
 }
+
+// Health returns how the parts of the program do.
+func (a *App) Health() *health.Registry { return a.health }
 
 // Addr gives the address of the pages.
 func (a *App) Addr() string { return a.web.Addr().String() }
