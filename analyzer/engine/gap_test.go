@@ -183,3 +183,18 @@ func TestAMinuteWithoutASampleIsUnknown(t *testing.T) {
 		t.Errorf("with a sample: strokes by %v, air %q", m.M.StrokeMethod, m.M.AirReason)
 	}
 }
+
+// BenchmarkSilence closes a silence of three weeks between two samples. It takes what one of a minute takes.
+func BenchmarkSilence(b *testing.B) {
+	for name, length := range map[string]int64{"a minute": 60, "three weeks": 21 * 86400} {
+		b.Run(name, func(b *testing.B) {
+			e := New(testPlate(), discard{})
+			at := t0
+			for b.Loop() {
+				at = at.Add(length * station.Second)
+				e.Push(&station.Block{Channel: station.OutletPressure, Start: at, Step: 1, Values: []float64{9e5}}, at)
+				e.Advance()
+			}
+		})
+	}
+}

@@ -72,7 +72,7 @@ func TestAPartMovesNoPosition(t *testing.T) {
 // What version 9 stored of a silence as known zeros is a gap afterwards: minutes and hours without a sample are gone, the hours
 // at its edges are the sums of what is left, the totals stay.
 func TestFalseMinutesOfVersion9AreMended(t *testing.T) {
-	s := broughtUp(t, "version9.sql")
+	s := broughtUp(t, "version9silent.sql")
 	left := func(id string) ([]station.Minute, []Hour, []station.Gap, int64) {
 		k := station.Key{Site: "northdock", Station: id}
 		ms, err := s.Minutes(t.Context(), k, 0, ever)

@@ -199,6 +199,13 @@ func (tx *transaction) closeHour(id int64, revision uint32, h *Hour) error {
 	return nil
 }
 
+// FirstHour returns the first hour of a station that is stored, false where none is.
+func (s *Store) FirstHour(ctx context.Context, k station.Key) (station.Instant, bool, error) {
+	var first sql.NullInt64
+	err := s.each(ctx, "hours", func(rows *sql.Rows) error { return rows.Scan(&first) }, `SELECT min(start) FROM hours WHERE `+ofStation, k.Site, k.Station)
+	return station.Instant(first.Int64), first.Valid, err
+}
+
 // Hours gives the hours of a station that start in [from, to), in order of time, then
 // segment.
 func (s *Store) Hours(ctx context.Context, k station.Key, from, to station.Instant) ([]Hour, error) {

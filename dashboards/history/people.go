@@ -80,12 +80,19 @@ func (s *Store) Declarations(ctx context.Context) ([]Act, error) {
 		WHERE what = 'vented' AND outcome NOT IN (?, ?) GROUP BY target, who) ORDER BY id`, rules.Refused.String(), rules.NoEffect.String())
 }
 
-// Strokes gives the strokes of a station in the hours that begin in [from, to), and the
-// minutes in them whose strokes are not known.
+// Strokes returns the strokes of a station in the hours that begin in [from, to), and the
+// minutes in them whose strokes are not known, gaps included.
 func (s *Store) Strokes(ctx context.Context, k station.Key, from, to station.Instant) (strokes, lost int64, err error) {
 	err = s.each(ctx, "hours", func(rows *sql.Rows) error {
 		return rows.Scan(&strokes, &lost)
 	}, `SELECT coalesce(sum(strokes), 0), coalesce(sum(uncounted), 0) FROM hours WHERE `+ofStation+` AND start >= ? AND start < ?`, k.Site, k.Station, int64(from), int64(to))
+	if err != nil {
+		return 0, 0, err
+	}
+	gaps, err := s.Gaps(ctx, k, from, to)
+	for _, g := range gaps {
+		lost += g.Within(from, to).Minutes()
+	}
 	return strokes, lost, err
 }
 

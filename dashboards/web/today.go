@@ -30,11 +30,20 @@ func (s *site) today(ctx context.Context, k station.Key) ([]row, error) {
 	if err != nil {
 		return nil, err
 	}
-	return sums(minutes), nil
+	one, _ := s.Board.Get(k)
+	return sums(minutes, silent(minutes, one.Today[station.Blind])), nil
 }
 
-// sums adds minutes up. The bands are added too: the errors of minutes go together.
-func sums(minutes []station.Minute) []row {
+// silent returns how many minutes of the day had no sample: those that are blind, ns, and stored as no minutes.
+func silent(minutes []station.Minute, blind int64) int {
+	for i := range minutes {
+		blind -= minutes[i].StateNs[station.Blind]
+	}
+	return int(max(blind, 0) / station.Minute60)
+}
+
+// sums adds minutes up, beside which there are some without a sample. The bands are added too: the errors of minutes go together.
+func sums(minutes []station.Minute, silent int) []row {
 	if len(minutes) == 0 {
 		const why = "no closed minute yet"
 		return []row{{Name: "Strokes", Why: why}, {Name: "Inlet air", Why: why}, {Name: "Delivered air", Why: why}}
@@ -64,6 +73,9 @@ func sums(minutes []station.Minute) []row {
 	} else if uncounted > 0 {
 		rows[0].How = join(rows[0].How, "without "+plural(uncounted, "minute")+" in which they could not be told")
 	}
+	if silent > 0 && strokes > 0 {
+		rows[0].How = join(rows[0].How, "without "+plural(silent, "minute")+" in which no sample came")
+	}
 	if airless == len(minutes) {
 		return append(rows, row{Name: "Inlet air", Why: why}, row{Name: "Delivered air", Why: why})
 	}
@@ -71,6 +83,9 @@ func sums(minutes []station.Minute) []row {
 	in.Band, out.Band = band(t.InletLow, t.InletHigh), band(t.DeliveredLow, t.DeliveredHigh)
 	if airless > 0 {
 		in.How = "without " + plural(airless, "minute") + " of which it is unknown: " + why
+	}
+	if silent > 0 {
+		in.How = join(in.How, "without "+plural(silent, "minute")+" in which no sample came")
 	}
 	return append(append(rows, in, drive, out), room(minutes)...)
 }

@@ -109,7 +109,7 @@ func TestTodaysSums(t *testing.T) {
 			t.Errorf("no %s", want)
 		}
 	}
-	for _, r := range sums([]station.Minute{{AirReason: "bores not given"}}) {
+	for _, r := range sums([]station.Minute{{AirReason: "bores not given"}}, 0) {
 		if r.Why == "" {
 			t.Errorf("%+v is known", r)
 		}

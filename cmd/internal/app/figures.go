@@ -70,5 +70,7 @@ func (h hours) Used(ctx context.Context, k station.Key, from, to station.Instant
 		s.Add(&cost.Sum{Inlet: x.Inlet, InletLow: x.InletLow, InletHigh: x.InletHigh, Exhaust: x.Exhaust, Delivered: x.Delivered,
 			Leak: x.LeakSum, LeakNs: x.LeakTime, Airless: x.Airless, Minutes: x.Minutes})
 	}
+	n, err := h.unheard(ctx, k, list, from, to, station.InstantOf(time.Now()), err)
+	s.Add(&cost.Sum{Minutes: n, Airless: n})
 	return s, err
 }
