@@ -98,6 +98,7 @@ type App struct {
 	live     *live.Live
 	broker   *broker.Broker
 	samples  *samplelog.JetStream
+	ring     *ring
 	store    *history.Store
 	parts    [station.Partitions]*partition
 	intake   *intake.Intake
@@ -149,6 +150,7 @@ func (a *App) open(ctx context.Context) (err error) {
 		return err
 	}
 	a.onClose(func() { a.warn("cannot close the sample log", a.samples.Close()) })
+	a.ring = newRing(a)
 	a.store, err = history.Open(filepath.Join(o.Data, "history.db"), history.Options{SyncAlways: o.SyncAlways, Receivers: o.receivers(), Exporters: o.exporters()})
 	if err != nil {
 		return err
@@ -185,7 +187,7 @@ func (a *App) openIntake() (err error) {
 	if a.intake, err = intake.New(o.Intake); err != nil {
 		return err
 	}
-	a.batch = batch.New(batch.Options{Log: a.samples, Logger: a.log})
+	a.batch = batch.New(batch.Options{Log: a.ring, Logger: a.log})
 	m := o.MQTT
 	m.Filters, m.Logger, m.Handle = a.intake.Filters(), a.log, a.take
 	m.OnTooLarge = func(topic string, size int64) {
@@ -216,7 +218,9 @@ func (a *App) openPartitions(ctx context.Context) error {
 	}
 	for n := range a.parts {
 		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge, answers: &a.answers}
+		a.parts[n].newest = a.ring.newest(n)
 		a.parts[n].start(ctx, positions[n])
+		a.parts[n].begun(time.Now())
 	}
 	if fresh != nil {
 		return a.beginLog(ctx, fresh)

@@ -48,16 +48,13 @@ func (a *App) Pipeline() board.Pipeline {
 		out.LogBytes, out.LogGaps = size.Bytes, size.Gaps
 	}
 	now := time.Now()
+	age, _ := a.commitAge(now)
+	out.CommitAge, out.Evidence = age.Seconds(), a.ring.evidence.figures(now, a.opt.MaxBytes)
 	for _, n := range a.used() {
 		s := a.parts[n].figures()
 		out.Commits += s.commits
 		out.CommitSum += s.commitSum
 		out.CommitSeconds = max(out.CommitSeconds, s.commitSeconds)
-		if !s.commitAt.IsZero() {
-			if age := now.Sub(s.commitAt).Seconds(); out.CommitAge == 0 || age < out.CommitAge {
-				out.CommitAge = age
-			}
-		}
 		if !s.savedAt.IsZero() {
 			out.SnapshotAge = max(out.SnapshotAge, now.Sub(s.savedAt).Seconds())
 		}

@@ -58,6 +58,8 @@ type partition struct {
 	hurry   func() // an alarm waits for its commit
 	nudge   func() // there is something for the alarms of headers
 	answers *answers
+	newest  func() uint64 // entry of the log's share, as far as known
+	pending pending
 
 	mu        sync.Mutex
 	units     map[station.Key]*unit
@@ -130,9 +132,11 @@ func (p *partition) work(e samplelog.Entry) (full, urgent bool, err error) {
 			u.discard()
 		}
 		p.people = people{}
+		p.worked(false)
 		return false, false, nil
 	}
 	p.dirty = true
+	p.worked(true)
 	p.urgent = p.urgent || len(p.people.acts) > 0 // somebody waits for the outcome
 	for i := range e.Records {
 		if u := p.units[e.Records[i].Key]; u != nil {
@@ -267,6 +271,7 @@ func (p *partition) commit(ctx context.Context) error {
 	p.commitSum += p.commitNs
 	p.committed, p.dirty, p.urgent, p.waiting, p.people = p.position, false, false, 0, people{}
 	p.commits++
+	p.pending.committed()
 	p.answers.stored(c.Acts)
 	for _, u := range units {
 		p.settle(u)
@@ -390,13 +395,6 @@ func (p *partition) at() uint64 {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	return p.position
-}
-
-// restorable gives the position of the newest snapshot: the log is needed from there on.
-func (p *partition) restorable() uint64 {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	return p.saved
 }
 
 // showAll puts all units on the board.

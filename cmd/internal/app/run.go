@@ -175,10 +175,6 @@ func (a *App) appendEpochs(ctx context.Context, list []*station.Epoch) error {
 		for len(records) > 0 {
 			k := min(len(records), 500)
 			if err := a.epoch(ctx, n, records[:k]); err != nil {
-				if errors.Is(err, samplelog.ErrFull) {
-					a.log.Error("the sample log is full at the start: plate data of this configuration take effect when there is room", "error", err)
-					return nil
-				}
 				return err
 			}
 			records = records[k:]
@@ -191,15 +187,18 @@ func (a *App) appendEpochs(ctx context.Context, list []*station.Epoch) error {
 const epochTries = 24
 
 // epoch appends plate data of a partition. At the start the log may be busy with a large backlog:
-// an answer may come late, and the writer's lease be in doubt for a moment. Only a full log and
-// another writer cannot be waited for.
+// an answer may come late, and the writer's lease be in doubt for a moment. A log that an earlier
+// version left full has room once it is analysed. Only another writer cannot be waited for.
 func (a *App) epoch(ctx context.Context, partition int, records []station.Record) error {
 	for try := 1; ; try++ {
-		_, err := a.samples.Append(ctx, partition, records)
-		if err == nil || ctx.Err() != nil || errors.Is(err, samplelog.ErrFull) || errors.Is(err, samplelog.ErrLease) || try == epochTries {
+		_, err := a.ring.Append(ctx, partition, records)
+		full := errors.Is(err, samplelog.ErrFull)
+		if err == nil || ctx.Err() != nil || errors.Is(err, samplelog.ErrLease) || try >= epochTries && !full {
 			return err
 		}
-		a.log.Warn("the sample log is busy: plate data are appended again", "partition", partition, "error", err)
+		if !full || a.quiet.due(time.Now()) {
+			a.log.Warn("the sample log is busy: plate data are appended again", "partition", partition, "error", err)
+		}
 		pause(ctx, readAgain)
 	}
 }
@@ -340,7 +339,7 @@ func (a *App) tickLoop(ctx context.Context) {
 	every(ctx, a.opt.Every.Tick, func() {
 		now := station.InstantOf(time.Now())
 		for _, n := range a.used() {
-			if _, err := a.samples.Append(ctx, n, []station.Record{{Arrival: now, Tick: true}}); err != nil && !errors.Is(err, samplelog.ErrFull) {
+			if _, err := a.ring.Append(ctx, n, []station.Record{{Arrival: now, Tick: true}}); err != nil && !errors.Is(err, samplelog.ErrFull) {
 				a.warn("cannot append a tick", err)
 			}
 		}
@@ -363,37 +362,10 @@ func (a *App) used() []int {
 }
 
 // trimLoop removes from the log what nobody needs any more: what is older than the time
-// to keep, and below every snapshot.
+// to keep, or must make room, and below every snapshot.
 func (a *App) trimLoop(ctx context.Context) {
-	every(ctx, a.opt.Every.Trim, func() {
-		to, err := a.samples.Before(ctx, time.Now().Add(-a.opt.Keep))
-		if err != nil {
-			a.warn("cannot find what to trim", err)
-			return
-		}
-		a.warn("cannot trim the sample log", a.trim(ctx, to))
-	})
-}
-
-// trim removes from the log what is at or below a position and below what every partition
-// needs to be restored. A partition needs nothing where its snapshot holds all it ever got:
-// else one that gets nothing more would keep a full log full for ever.
-func (a *App) trim(ctx context.Context, to uint64) error {
-	for _, n := range a.used() {
-		last, ofLog, err := a.samples.Last(ctx, n)
-		if err != nil {
-			return err
-		}
-		if saved := a.parts[n].restorable(); saved < max(last, a.parts[n].at()) {
-			to = min(to, saved)
-		} else {
-			to = min(to, ofLog)
-		}
-	}
-	if to == 0 {
-		return nil
-	}
-	return a.samples.Trim(ctx, to)
+	a.ring.trim(ctx)
+	every(ctx, a.opt.Every.Trim, func() { a.ring.trim(ctx) })
 }
 
 // takeMessages connects to the broker.
