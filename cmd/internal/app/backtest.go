@@ -158,7 +158,10 @@ func (l *calmLog) Read(ctx context.Context, n int, _ uint64, fn func(samplelog.E
 	if err != nil {
 		return err
 	}
-	reach := min(l.app.opt.Keep, time.Since(size.Oldest))
+	reach := l.app.opt.Keep
+	if size.MaxBytes > 0 && float64(size.Bytes) > nearlyFull*float64(size.MaxBytes) {
+		reach = min(reach, time.Since(size.Oldest))
+	}
 	from, err := l.app.samples.Before(ctx, time.Now().Add(trimMargin(reach)-reach))
 	if err != nil {
 		return err
@@ -179,6 +182,9 @@ func (l *calmLog) Read(ctx context.Context, n int, _ uint64, fn func(samplelog.E
 		return err
 	})
 }
+
+// nearlyFull is the share of log.max_bytes above which the oldest entries may go while they are read.
+const nearlyFull = 0.85
 
 // trimMargin is how much of the beginning of a log that reaches back so far is left out: what is
 // trimmed under a reader ends it.

@@ -216,10 +216,27 @@ func (r *ring) save(ctx context.Context, to uint64) {
 		if ctx.Err() != nil {
 			return
 		}
+		if !p.answersSoon(ctx) { // it hangs, and the log is kept for it
+			continue
+		}
 		if err := p.commit(ctx); err == nil { // else it says so itself, and the log is kept for it
 			r.app.warn("cannot store snapshot", p.snapshot(ctx))
 		}
 	}
+}
+
+// savePatience is how long a partition is waited for that works or commits.
+const savePatience = time.Second
+
+// answersSoon reports whether the partition's lock can be had soon.
+func (p *partition) answersSoon(ctx context.Context) bool {
+	for until := time.Now().Add(savePatience); ctx.Err() == nil && time.Now().Before(until); pause(ctx, 5*time.Millisecond) {
+		if p.mu.TryLock() {
+			p.mu.Unlock()
+			return true
+		}
+	}
+	return false
 }
 
 // holder words which partition the log is kept for.

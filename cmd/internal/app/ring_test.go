@@ -2,18 +2,17 @@ package app
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
-	"net/http"
-	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/health"
 	"strokewise/collector/samplelog"
+	"strokewise/dashboards/history"
 	"strokewise/deploy/peers"
 )
 
@@ -139,48 +138,29 @@ func TestALogThatWasLeftFull(t *testing.T) {
 	}
 }
 
-// Nothing but samples that are not analysed fill the log, since the history is locked: then, and only
-// then, the collector stops acknowledging, and everything says which partition holds it. A person's
-// word is still written down.
-func TestOnlyUnanalysedSamplesStopTheCollector(t *testing.T) {
-	from, want := begun, undisturbed(t)
-	broker := peers.Mosquitto(t)
-	o := plant(t, broker.Addr)
-	o.MaxBytes, o.Every = 500_000, seldom
-	o.Every.Answer = 10 * time.Millisecond
-	a, stop := running(t, o)
-	db, err := sql.Open("sqlite", "file:"+filepath.Join(o.Data, "history.db")+"?_txlock=immediate")
-	if err != nil {
-		t.Fatal(err)
+// disordered is a history that stores nothing while it is told so.
+type disordered struct {
+	Store
+	now *atomic.Bool
+}
+
+func (r disordered) Commit(ctx context.Context, c []history.Commit) error {
+	if r.now.Load() {
+		return errors.New("the history is out of order")
 	}
-	defer db.Close()
-	tx, err := db.Begin()
-	if err != nil {
-		t.Fatal(err)
+	return r.Store.Commit(ctx, c)
+}
+
+// outOfOrder lets no partition commit until the function that it returns is called.
+func outOfOrder(a *App) (mend func()) {
+	now := new(atomic.Bool)
+	now.Store(true)
+	for _, p := range a.parts {
+		p.mu.Lock()
+		p.store = disordered{p.store, now}
+		p.mu.Unlock()
 	}
-	played := playing(t, broker.Addr, from, 0)
-	waitFor(t, "a full log", func() bool { return a.batch.Figures().Full })
-	note(t, a, "while the log is full")
-	if s := stateOf(t, a, "sample-log"); s.Level != health.Fails || !strings.Contains(s.Reason, "not analysed yet; partition") || !strings.Contains(s.Reason, "no sample is acknowledged") {
-		t.Errorf("%+v", s)
-	}
-	if code, body := page(t, a, "/readyz"); code != http.StatusServiceUnavailable || !strings.Contains(body, "not analysed yet; partition") {
-		t.Errorf("readyz answers %d: %s", code, body)
-	}
-	waitFor(t, "the age of what is not committed", func() bool { age, _ := a.commitAge(time.Now()); return age > time.Second })
-	if err := tx.Rollback(); err != nil {
-		t.Fatal(err)
-	}
-	played()
-	settle(t, a)
-	if age, n := a.commitAge(time.Now()); age > 0 {
-		t.Errorf("partition %d has had something to commit for %s although all is committed", n, age)
-	}
-	if s := stateOf(t, a, "sample-log"); s.Level != health.Works {
-		t.Errorf("%+v", s)
-	}
-	stop()
-	same(t, want, concluded(t, o))
+	return func() { now.Store(false) }
 }
 
 // What a partition holds is not dropped, however full the log is: one that has stopped keeps what it
