@@ -6,21 +6,29 @@ import (
 	"time"
 )
 
-// BytesPerSample and BytesPerBlock are what samples take in the log: a pressure in whole pascals,
-// stored as the difference to the sample before, and what goes with each block of one channel besides
-// (its start, step, its share of record and entry). TestBytesOfSamples measures both with this encoder
-// on the shipped recordings; sensors with more noise or more digits take up to 3 bytes a sample.
+// BytesPerPressure, BytesPerCount and BytesPerMessage are what samples take in the log: a pressure in
+// pascals and a counter's reading are stored as the difference to the one before; a message has its
+// times, its station and, where it does not share one, its entry. TestBytesOfSamples measures them with
+// this encoder on the shipped recordings, of which they are upper bounds. Noisier sensors, or ones of
+// more digits, take up to 3 bytes a pressure.
 const (
-	BytesPerSample = 2.0
-	BytesPerBlock  = 60
+	BytesPerPressure = 2.5
+	BytesPerCount    = 1.25
+	BytesPerMessage  = 220
 )
 
-// Rate returns the bytes a second that channels of so many samples a second take, sent as blocks of
-// one second.
+// Rate returns the bytes a second of stations that each send two pressures and a counter, so many
+// samples a second of each, in a message a second.
 //
-//	channels (hertz BytesPerSample + BytesPerBlock)
-func Rate(channels int, hertz float64) float64 {
-	return float64(channels) * (hertz*BytesPerSample + BytesPerBlock)
+//	stations (BytesPerMessage + hertz (2 BytesPerPressure + BytesPerCount))
+func Rate(stations int, hertz float64) float64 {
+	return float64(stations) * (BytesPerMessage + hertz*(2*BytesPerPressure+BytesPerCount))
+}
+
+// Hertz returns the samples a second and channel at which stations like those of Rate grow the log at
+// a rate, 0 where they cannot be that slow.
+func Hertz(stations int, perSecond float64) float64 {
+	return max(0, (perSecond/float64(stations)-BytesPerMessage)/(2*BytesPerPressure+BytesPerCount))
 }
 
 // Lasts returns how far back a log of at most so many bytes reaches when it grows by so many bytes a
