@@ -20,6 +20,9 @@ func (c *checkCmd) Run(e *env) error {
 	for _, w := range cfg.Warnings {
 		fmt.Fprintf(e.out, "odd, but taken: %v\n", w)
 	}
+	if err := logLasts(e.out, cfg); err != nil {
+		return err
+	}
 	_, err = fmt.Fprintf(e.out, "%s: no fault found; %d sites, %d stations\n", c.Config, len(cfg.Sites), len(cfg.Stations))
 	return err
 }

@@ -177,7 +177,7 @@ func (b *Batcher) recovered(after time.Duration) {
 func (b *Batcher) report(err error, partitions int, lasting, wait time.Duration) {
 	hint := "trying again; see the log's disk and server"
 	if errors.Is(err, samplelog.ErrFull) {
-		hint = "raise log.max_bytes, shorten log.keep, or mend the reader that is behind"
+		hint = "the log is full of samples that are not analysed yet: see /readyz for the partition that is behind and why, or raise log.max_bytes"
 	}
 	b.log.Error("cannot store samples: no message is acknowledged and the broker must keep them", slog.Any("error", err),
 		slog.Int("partitions", partitions), slog.Duration("lasting", lasting.Round(time.Second)), slog.Duration("retry_in", wait), slog.String("hint", hint))

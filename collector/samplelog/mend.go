@@ -39,7 +39,7 @@ const (
 // mend mends the newest files of the stream under a server's folder, before a server opens them, and
 // returns in how many places.
 func mend(store string, log *slog.Logger) (places int, err error) {
-	all, err := filepath.Glob(filepath.Join(store, "jetstream", "*", "streams", namesOf("").stream, "msgs", "*.blk"))
+	all, err := filepath.Glob(filepath.Join(store, "jetstream", "*", "streams", usualNames.stream, "msgs", "*.blk"))
 	if err != nil {
 		return 0, err
 	}
@@ -77,7 +77,7 @@ func number(path string) (n int) {
 
 // keyOf returns the key of a file's checksums.
 func keyOf(path string) [sha256.Size]byte {
-	return sha256.Sum256(fmt.Appendf(nil, "%s-%d", namesOf("").stream, number(path)))
+	return sha256.Sum256(fmt.Appendf(nil, "%s-%d", usualNames.stream, number(path)))
 }
 
 // mendFile mends one file and returns in how many places.

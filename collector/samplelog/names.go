@@ -8,6 +8,9 @@ import (
 // UsualPrefix begins the names of a log for which none is set.
 const UsualPrefix = "sw"
 
+// usualNames are those of a log for which no prefix is set.
+var usualNames = namesOf("")
+
 // names are what a log is called at its server. Logs with different prefixes share a server
 // without knowing of each other.
 type names struct {

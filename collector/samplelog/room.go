@@ -3,6 +3,8 @@ package samplelog
 import (
 	"context"
 	"fmt"
+	"math"
+	"strconv"
 	"sync/atomic"
 
 	"github.com/nats-io/nats.go"
@@ -26,12 +28,24 @@ const (
 	mostReserve  = 64 << 20
 )
 
+// ForSamples returns how many bytes the log may hold once samples are added.
+func ForSamples(maxBytes int64) int64 { return maxBytes - min(maxBytes/reserveShare, mostReserve) }
+
+// Weight returns how many bytes an entry takes in the log, 0 for one that cannot be encoded.
+func Weight(records []station.Record) int64 {
+	data, err := Encode(records)
+	if err != nil {
+		return 0
+	}
+	return stored(&nats.Msg{Subject: usualNames.subject(station.Partitions - 1), Data: data, Header: nats.Header{previousHeader: {strconv.FormatUint(math.MaxUint64, 10)}}})
+}
+
 // bound returns how many bytes the log may hold once records like these are added; 0: no bound.
 func bound(maxBytes int64, records []station.Record) int64 {
 	if maxBytes <= 0 {
 		return 0
 	}
-	reserve := min(maxBytes/reserveShare, mostReserve)
+	reserve := maxBytes - ForSamples(maxBytes)
 	kept := int64(0) // of the reserve
 	for i := range records {
 		switch r := &records[i]; {
@@ -39,7 +53,7 @@ func bound(maxBytes int64, records []station.Record) int64 {
 		case r.Tick || r.Epoch != nil:
 			kept = max(kept, reserve/2)
 		default:
-			return maxBytes - reserve
+			return ForSamples(maxBytes)
 		}
 	}
 	return maxBytes - kept

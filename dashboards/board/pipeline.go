@@ -19,12 +19,13 @@ type Pipeline struct {
 	LogMaxBytes int64
 	LogFull     bool
 	LogGaps     int64                      // found since the start where the log no longer holds an entry
+	Evidence    Evidence
 	Behind      [station.Partitions]uint64 // log positions between the newest entry and the analyzer's
 
 	Commits       int64
 	CommitSeconds float64 // duration of the newest
 	CommitSum     float64 // s that all of them took, fsync included where sync is always
-	CommitAge     float64 // s since the newest, 0: none yet
+	CommitAge     float64 // s that the oldest of what the partitions have to commit has waited, 0: nothing waits
 	SnapshotAge   float64 // s since the oldest of the partitions' newest snapshots, 0: none yet
 
 	OutboxPending map[string]int64   // by receiver

@@ -67,7 +67,7 @@ func quiet() board.Station {
 func figures() board.Pipeline {
 	return board.Pipeline{Connected: true, Reconnects: 2, Messages: 1000, Samples: 99000,
 		Refused: map[string]int64{"malformed": 4, "future": 1}, Queue: 12, QueueCap: 4096,
-		LogEntries: 500, LogSeconds: 0.02, LogBytes: 1 << 20, LogMaxBytes: 1 << 30, Behind: [station.Partitions]uint64{3: 17},
+		LogEntries: 500, LogSeconds: 0.02, LogBytes: 1 << 20, LogMaxBytes: 1 << 30, Evidence: board.Evidence{Reach: 86400, Lasts: 111600, DroppedEarly: 1373, Lost: 1}, Behind: [station.Partitions]uint64{3: 17},
 		Commits: 40, CommitSum: 0.3, CommitSeconds: 0.0125, CommitAge: 0.5, SnapshotAge: 30,
 		OutboxPending: map[string]int64{"crew": 1}, Delivered: map[string]int64{"crew": 5}, DeliverFailed: map[string]int64{"crew": 2},
 		OutboxAge: map[string]float64{"on-call": 12.5}, Withheld: map[string]int64{"crew": 7},

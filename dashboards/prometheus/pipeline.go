@@ -31,7 +31,7 @@ var (
 	commits       = counter("commits_total", "Commits to the history database.")
 	commitSum     = counter("commit_seconds_total", "Time that commits to the history database took, with fsync where log.sync is always. Divide by commits_total.")
 	commitSeconds = gauge("commit_duration_seconds", "Duration of the newest commit.")
-	commitAge     = gauge("commit_age_seconds", "Time since the newest commit.")
+	commitAge     = gauge("commit_age_seconds", "Time that the oldest of what the partitions have to commit has waited, entries of the log included that a partition does not work off; 0 while nothing waits.")
 	snapshotAge   = gauge("snapshot_age_seconds", "Time since the oldest of the partitions' newest snapshots.")
 
 	outbox    = gauge("outbox_pending", "Notifications waiting to be delivered.", "receiver")
@@ -61,15 +61,16 @@ func (s sink) pipeline(p *board.Pipeline) {
 	s.put(logFull, number(p.LogFull))
 	s.put(logGaps, float64(p.LogGaps))
 	s.put(quarantined, float64(p.Quarantined))
+	s.evidence(&p.Evidence)
 	for i, n := range p.Behind {
 		s.put(logBehind, float64(n), strconv.Itoa(i))
 	}
 
 	s.put(commits, float64(p.Commits))
 	s.put(commitSum, p.CommitSum)
+	s.put(commitAge, p.CommitAge)
 	if p.Commits > 0 {
 		s.put(commitSeconds, p.CommitSeconds)
-		s.put(commitAge, p.CommitAge)
 	}
 	if p.SnapshotAge > 0 {
 		s.put(snapshotAge, p.SnapshotAge)

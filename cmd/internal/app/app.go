@@ -121,6 +121,7 @@ type App struct {
 	broker   *broker.Broker
 	samples  *samplelog.JetStream
 	told     *telling // nil: the log is not shared
+	ring     *ring
 	store    *history.Store
 	parts    [station.Partitions]*partition
 	intake   *intake.Intake
@@ -190,6 +191,7 @@ func (a *App) open(ctx context.Context) (err error) {
 		return err
 	}
 	a.onClose(func() { a.warn("cannot close the sample log", a.samples.Close()) })
+	a.ring = newRing(a)
 	if err := a.openClock(ctx); err != nil {
 		return err
 	}
@@ -238,7 +240,7 @@ func (a *App) openIntake() (err error) {
 	if a.intake, err = intake.New(o.Intake); err != nil {
 		return err
 	}
-	a.batch = batch.New(batch.Options{Log: a.samples, Letters: a.letters, Logger: a.log})
+	a.batch = batch.New(batch.Options{Log: a.ring, Letters: a.letters, Logger: a.log})
 	m := o.MQTT
 	m.Filters, m.Logger, m.Handle = a.intake.Filters(), a.log, a.take
 	m.OnTooLarge = a.tooLarge
@@ -276,8 +278,10 @@ func (a *App) openPartitions(ctx context.Context) error {
 		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge, answers: &a.answers,
 			quarantine: a.quarantine, speak: a.speak, now: a.now, health: a.health.Part(writerName(n), 0)}
 		a.parts[n].toldTo, a.parts[n].told = a.upto(n)
+		a.parts[n].newest = a.ring.newest(n)
 		a.parts[n].start(ctx, positions[n])
 		a.parts[n].admit(inQuarantine)
+		a.parts[n].begun(time.Now())
 	}
 	if fresh != nil {
 		return a.beginLog(ctx, fresh)

@@ -154,7 +154,15 @@ func (l *calmLog) Last(ctx context.Context, n int) (uint64, uint64, error) {
 // Read implements reanalyse.Log.
 func (l *calmLog) Read(ctx context.Context, n int, _ uint64, fn func(samplelog.Entry) error) error {
 	l.begun++
-	from, err := l.app.samples.Before(ctx, time.Now().Add(-l.app.opt.Keep).Add(trimMargin(l.app.opt.Keep)))
+	size, err := l.app.samples.Size(ctx)
+	if err != nil {
+		return err
+	}
+	reach := l.app.opt.Keep
+	if size.MaxBytes > 0 && float64(size.Bytes) > nearlyFull*float64(size.MaxBytes) {
+		reach = min(reach, time.Since(size.Oldest))
+	}
+	from, err := l.app.samples.Before(ctx, time.Now().Add(trimMargin(reach)-reach))
 	if err != nil {
 		return err
 	}
@@ -175,9 +183,12 @@ func (l *calmLog) Read(ctx context.Context, n int, _ uint64, fn func(samplelog.E
 	})
 }
 
-// trimMargin is how much of the log's beginning is left out: what is trimmed under a reader
-// looks like a damaged file.
-func trimMargin(keep time.Duration) time.Duration { return min(10*time.Minute, keep/10) }
+// nearlyFull is the share of log.max_bytes above which the oldest entries may go while they are read.
+const nearlyFull = 0.85
+
+// trimMargin is how much of the beginning of a log that reaches back so far is left out: what is
+// trimmed under a reader ends it.
+func trimMargin(reach time.Duration) time.Duration { return min(10*time.Minute, reach/10) }
 
 // progress notes how much of the present partition is read.
 func (l *calmLog) progress(share float64) {

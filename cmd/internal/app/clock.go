@@ -113,7 +113,7 @@ func (a *App) tick(ctx context.Context) {
 	used := a.used()
 	a.due(used)
 	for _, n := range used {
-		_, err := a.samples.Append(ctx, n, []station.Record{{Arrival: now, Tick: true}})
+		_, err := a.ring.Append(ctx, n, []station.Record{{Arrival: now, Tick: true}})
 		a.ticked(ctx, n, err)
 		if err != nil && !errors.Is(err, samplelog.ErrFull) {
 			a.warn("cannot append a tick", err)

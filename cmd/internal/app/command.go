@@ -37,10 +37,10 @@ func (a *App) Command(ctx context.Context, k station.Key, c station.Command) (we
 	}
 	outcome, forget := a.answers.expect(wordID{now, c.By, c.Kind, history.Target(k, c.Alarm)})
 	defer forget()
-	_, err := a.samples.Append(ctx, k.Partition(), []station.Record{{Key: k, Arrival: now, Command: &c}})
+	_, err := a.ring.Append(ctx, k.Partition(), []station.Record{{Key: k, Arrival: now, Command: &c}})
 	switch {
 	case errors.Is(err, samplelog.ErrFull):
-		return web.Answer{}, fmt.Errorf("cannot write the command down: %w; raise log.max_bytes or make room on the disk, then give it again", err)
+		return web.Answer{}, fmt.Errorf("cannot write the command down: %w; make room, then give it again", err)
 	case err != nil:
 		return web.Answer{}, fmt.Errorf("cannot write the command down: %w; give it again in a moment", err)
 	}

@@ -48,6 +48,8 @@ func (a *App) Pipeline() board.Pipeline {
 	for _, q := range a.questions {
 		q.into(&out, now)
 	}
+	age, _ := a.commitAge(now)
+	out.CommitAge, out.Evidence = age.Seconds(), a.ring.evidence.figures(now, a.opt.MaxBytes)
 	out.RefusedRatio, out.Quarantined = a.refusal.ratio(), a.quarantine.count()
 	out.Ready = a.Ready() == nil
 	out.Parts = a.partStates()

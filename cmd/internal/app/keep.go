@@ -56,6 +56,7 @@ func (p *partition) keep(ctx context.Context) error {
 		return err
 	}
 	p.committed, p.dirty, p.urgent, p.people = p.position, false, false, people{}
+	p.pending.committed()
 	p.answers.stored(c.Acts)
 	for _, u := range p.ordered {
 		p.watchedAgain(u)

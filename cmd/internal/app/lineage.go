@@ -9,6 +9,7 @@ import (
 	"strokewise/analyzer/engine"
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/pipeline"
+	"strokewise/collector/samplelog"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/history"
 	"strokewise/rules"
@@ -48,7 +49,7 @@ func (a *App) belong(ctx context.Context, positions [station.Partitions]uint64) 
 	}
 	most := slices.Max(positions[:])
 	switch {
-	case other != "" && l.Restored == "" && (l.Log == id || l.Log == "") && size.Last > 0 && most > size.Last && most-size.Last <= mostLost:
+	case other != "" && l.Restored == "" && (l.Log == id || l.Log == "") && size.Last > 0 && most > size.Last && most-size.Last <= samplelog.MostLost:
 		if err := a.fillLostEnd(ctx, size, most); err != nil || l.Log == id {
 			return nil, err
 		}
@@ -137,6 +138,8 @@ func (p *partition) moveTo(ctx context.Context, position uint64) ([]byte, error)
 	blob, err := p.save()
 	if err == nil {
 		p.saved, p.savedAt = position, time.Now()
+		p.pending.position.Store(position)
+		p.pending.saved.Store(position)
 	}
 	return blob, err
 }

@@ -6,10 +6,6 @@ import (
 	"strokewise/collector/samplelog"
 )
 
-// mostLost is how many entries at its end a log may have lost, to a power cut or a damaged
-// file, before it is taken for another log: several minutes of 200 entries a second.
-const mostLost = 100_000
-
 // fillLostEnd lets positions of a log that has lost its newest entries go on after the
 // history's: what was concluded from them is stored, and new entries must not be taken for
 // them.

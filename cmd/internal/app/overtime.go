@@ -36,7 +36,7 @@ func (a *App) overtime(ctx context.Context) error {
 		if len(records) == 0 {
 			continue
 		}
-		if _, err := a.samples.Append(ctx, n, records); err != nil && !errors.Is(err, samplelog.ErrFull) {
+		if _, err := a.ring.Append(ctx, n, records); err != nil && !errors.Is(err, samplelog.ErrFull) {
 			return err
 		}
 	}

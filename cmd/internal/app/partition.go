@@ -65,6 +65,8 @@ type partition struct {
 	answers *answers
 	health  *health.Part
 	now     func() station.Instant // the program's time
+	newest  func() uint64 // entry of the log's share, as far as known
+	pending pending
 
 	mu        sync.Mutex
 	units     map[station.Key]*unit
@@ -263,13 +265,6 @@ func (p *partition) at() uint64 {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	return p.position
-}
-
-// restorable gives the position of the newest snapshot: the log is needed from there on.
-func (p *partition) restorable() uint64 {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	return p.saved
 }
 
 // showAll puts all units on the board.

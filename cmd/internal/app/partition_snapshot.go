@@ -43,6 +43,7 @@ func (p *partition) snapshot(ctx context.Context) error {
 	}
 	p.mu.Lock()
 	p.saved, p.savedAt = position, time.Now()
+	p.pending.saved.Store(position)
 	p.mu.Unlock()
 	return nil
 }

@@ -28,7 +28,7 @@ func (a *App) Put(ctx context.Context, records ...station.Record) error {
 		if len(parts[n]) == 0 {
 			continue
 		}
-		if _, err := a.samples.Append(ctx, n, parts[n]); err != nil {
+		if _, err := a.ring.Append(ctx, n, parts[n]); err != nil {
 			return err
 		}
 	}

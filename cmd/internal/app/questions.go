@@ -104,11 +104,6 @@ func (s *partFigures) into(out *board.Pipeline, now time.Time) {
 	out.Commits += s.commits
 	out.CommitSum += s.commitSum
 	out.CommitSeconds = max(out.CommitSeconds, s.commitSeconds)
-	if !s.commitAt.IsZero() {
-		if age := now.Sub(s.commitAt).Seconds(); out.CommitAge == 0 || age < out.CommitAge {
-			out.CommitAge = age
-		}
-	}
 	if !s.savedAt.IsZero() {
 		out.SnapshotAge = max(out.SnapshotAge, now.Sub(s.savedAt).Seconds())
 	}

@@ -203,10 +203,6 @@ func (a *App) appendEpochs(ctx context.Context, list []*station.Epoch) error {
 		for len(records) > 0 {
 			k := min(len(records), 500)
 			if err := a.epoch(ctx, n, records[:k]); err != nil {
-				if errors.Is(err, samplelog.ErrFull) {
-					a.log.Error("the sample log is full at the start: plate data of this configuration take effect when there is room", "error", err)
-					return nil
-				}
 				return err
 			}
 			records = records[k:]
@@ -219,15 +215,18 @@ func (a *App) appendEpochs(ctx context.Context, list []*station.Epoch) error {
 const epochTries = 24
 
 // epoch appends plate data of a partition. At the start the log may be busy with a large backlog:
-// an answer may come late, and the writer's lease be in doubt for a moment. Only a full log and
-// another writer cannot be waited for.
+// an answer may come late, and the writer's lease be in doubt for a moment. A log that an earlier
+// version left full has room once it is analysed. Only another writer cannot be waited for.
 func (a *App) epoch(ctx context.Context, partition int, records []station.Record) error {
 	for try := 1; ; try++ {
-		_, err := a.samples.Append(ctx, partition, records)
-		if err == nil || ctx.Err() != nil || errors.Is(err, samplelog.ErrFull) || errors.Is(err, samplelog.ErrLease) || try == epochTries {
+		_, err := a.ring.Append(ctx, partition, records)
+		full := errors.Is(err, samplelog.ErrFull)
+		if err == nil || ctx.Err() != nil || errors.Is(err, samplelog.ErrLease) || try >= epochTries && !full {
 			return err
 		}
-		a.log.Warn("the sample log is busy: plate data are appended again", "partition", partition, "error", err)
+		if !full || a.quiet.due(time.Now()) {
+			a.log.Warn("the sample log is busy: plate data are appended again", "partition", partition, "error", err)
+		}
 		pause(ctx, readAgain)
 	}
 }
@@ -390,40 +389,15 @@ func (a *App) used() []int {
 }
 
 // trimLoop removes from the log what nobody needs any more: what is older than the time
-// to keep, and below every snapshot.
+// to keep, or must make room, and below every snapshot.
 func (a *App) trimLoop(ctx context.Context) {
-	every(ctx, a.opt.Every.Trim, func() {
-		if !a.trusted() {
-			return
-		}
-		to, err := a.samples.Before(ctx, a.time().Add(-a.opt.Keep))
-		if err != nil {
-			a.warn("cannot find what to trim", a.doubtful("trim", a.opt.Every.Trim, err))
-			return
-		}
-		a.warn("cannot trim the sample log", a.doubtful("trim", a.opt.Every.Trim, a.trim(ctx, to)))
-	})
-}
-
-// trim removes from the log what is at or below a position and below what every partition
-// needs to be restored. A partition needs nothing where its snapshot holds all it ever got:
-// else one that gets nothing more would keep a full log full for ever.
-func (a *App) trim(ctx context.Context, to uint64) error {
-	for _, n := range a.used() {
-		last, ofLog, err := a.samples.Last(ctx, n)
-		if err != nil {
-			return err
-		}
-		if saved := a.parts[n].restorable(); saved < max(last, a.parts[n].at()) {
-			to = min(to, saved)
-		} else {
-			to = min(to, ofLog)
+	trim := func() {
+		if a.trusted() {
+			a.ring.trim(ctx)
 		}
 	}
-	if to == 0 {
-		return nil
-	}
-	return a.samples.Trim(ctx, to)
+	trim()
+	every(ctx, a.opt.Every.Trim, trim)
 }
 
 // takeMessages connects to the broker.

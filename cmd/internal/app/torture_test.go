@@ -16,6 +16,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/health"
 	"strokewise/collector/mqtt"
 	"strokewise/collector/playback"
 	"strokewise/deploy/peers"
@@ -34,20 +35,28 @@ func page(t testing.TB, a *App, path string) (int, string) {
 	return res.StatusCode, string(b)
 }
 
-// The log's quota is used up in the middle of a plant's day while ten thousands of
-// messages follow: acknowledging stops and everything says so, memory stays flat, the
-// broker keeps the messages; with room again all come in, and the conclusions are those of
-// an undisturbed run.
+// The log's quota is used up by samples that are not analysed, since the history is out of order in the
+// middle of a plant's day, while ten thousands of messages follow: then, and only then, acknowledging
+// stops. Everything says so and names who holds the log; a person's word is still written down; memory
+// stays flat and the broker keeps the messages. With the history in order all come in, and the
+// conclusions are those of an undisturbed run.
 func TestAUsedUpQuotaChangesNoConclusion(t *testing.T) {
 	from, want := begun, undisturbed(t)
 	broker := peers.Mosquitto(t)
 	o := plant(t, broker.Addr)
 	var log said
 	o.Logger, o.MaxBytes = log.logger(), 500_000
-	o.Every = Intervals{Commit: 10 * time.Millisecond, Snapshot: 100 * time.Millisecond, Trim: time.Hour, Tick: time.Hour}
+	o.Every = seldom
+	o.Every.Answer = 10 * time.Millisecond
 	a, stop := running(t, o)
+	mend := outOfOrder(a)
 	played := playing(t, broker.Addr, from, 0)
 	waitFor(t, "a full log", func() bool { return a.batch.Figures().Full })
+	note(t, a, "while the log is full")
+	if s := stateOf(t, a, "sample-log"); s.Level != health.Fails || !strings.Contains(s.Reason, "no sample is acknowledged") || !strings.Contains(s.Reason, "not analysed yet; partition") {
+		t.Errorf("%+v", s)
+	}
+	waitFor(t, "the age of what is not committed", func() bool { age, _ := a.commitAge(time.Now()); return age > time.Second })
 	played()
 	ghosts(t, broker.Addr, 5000)
 	before := heap()
@@ -66,18 +75,20 @@ func TestAUsedUpQuotaChangesNoConclusion(t *testing.T) {
 	if _, body := page(t, a, "/metrics"); !strings.Contains(body, "strokewise_log_full 1\n") {
 		t.Error("the metric does not say that the log is full")
 	}
-	if text := log.String(); strings.Count(text, "no message is acknowledged") != 1 || !strings.Contains(text, "raise log.max_bytes") {
+	if text := log.String(); strings.Count(text, "no message is acknowledged") != 1 || !strings.Contains(text, "not analysed yet") {
 		t.Errorf("said: %s", text)
 	}
-	// room comes as it does in life: below every snapshot
-	trim := func() bool {
-		if err := a.trim(t.Context(), 1<<62); err != nil { // as if log.keep had passed
-			t.Fatal(err)
-		}
+	mend()
+	waitFor(t, "all messages", func() bool {
 		return a.source.Figures().Received >= 35_000 && !a.batch.Figures().Full && a.batch.Figures().Queue == 0
-	}
-	waitFor(t, "all messages", trim)
+	})
 	settle(t, a)
+	if age, n := a.commitAge(time.Now()); age > 0 {
+		t.Errorf("partition %d has had something to commit for %s although all is committed", n, age)
+	}
+	if s := stateOf(t, a, "sample-log"); s.Level != health.Works {
+		t.Errorf("%+v", s)
+	}
 	stop()
 	same(t, want, concluded(t, o))
 }

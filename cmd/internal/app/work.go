@@ -50,9 +50,11 @@ func (p *partition) entry(ctx context.Context, e samplelog.Entry) error {
 	if p.position <= p.committed { // concluded and stored before the restart
 		p.forgetAll(e.Position)
 		p.people = people{}
+		p.worked(false)
 		return nil
 	}
 	p.dirty = true
+	p.worked(true)
 	p.urgent = p.urgent || len(p.people.acts) > 0 // somebody waits for the outcome
 	if p.waiting > mostWaiting {
 		return p.keep(ctx)

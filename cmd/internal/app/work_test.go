@@ -95,8 +95,8 @@ func loneStations(n int) map[station.Key]Station {
 	return out
 }
 
-// held is all that a database holds of the stations.
-func held(t *testing.T, s *history.Store, n int) (out []any) {
+// allRows is all that a database holds of the stations.
+func allRows(t *testing.T, s *history.Store, n int) (out []any) {
 	t.Helper()
 	for i := range n {
 		ms, err := s.Minutes(t.Context(), loneKey(i), 0, math.MaxInt64)
@@ -155,7 +155,7 @@ func TestOneEntryIsStoredInParts(t *testing.T) {
 	if err := calm.commit(ctx); err != nil {
 		t.Fatal(err)
 	}
-	want := held(t, counted.Store, n)
+	want := allRows(t, counted.Store, n)
 	// a stretch adds at most a minute, a gap, a figure's row a slot of each hour, and three intervals each
 	if counted.parts < 4 || counted.most > mostWaiting+6*stretch {
 		t.Errorf("%d parts, the largest commit with %d rows", counted.parts, counted.most)
@@ -179,7 +179,7 @@ func TestOneEntryIsStoredInParts(t *testing.T) {
 			err = p.commit(ctx)
 		}
 		if err == nil {
-			if got := held(t, r.Store, n); !reflect.DeepEqual(got, want) {
+			if got := allRows(t, r.Store, n); !reflect.DeepEqual(got, want) {
 				t.Errorf("after %d kills another history: %d minutes, totals %v; undisturbed %d, %v", kills, got[0], got[len(got)-1], want[0], want[len(want)-1])
 			}
 			for i := range n {
