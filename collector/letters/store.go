@@ -106,9 +106,9 @@ func (s *Store) stream(ctx context.Context, label Label) (*stream, error) {
 		return have, nil
 	}
 	c := jetstream.StreamConfig{Name: prefix + string(label), Subjects: []string{subject(label)}, Storage: jetstream.FileStorage, Retention: jetstream.LimitsPolicy,
-		Discard: jetstream.DiscardOld, MaxBytes: 2 * s.opt.MaxBytes, AllowDirect: true, Description: "strokewise refused messages, see the project's documentation"}
+		Discard: jetstream.DiscardNew, AllowDirect: true, Description: "strokewise refused messages, see the project's documentation"}
 	if label == Held {
-		c.Name, c.Discard, c.MaxBytes, c.Description = heldStream, jetstream.DiscardNew, s.opt.MaxBytes, "strokewise messages that wait, see the project's documentation"
+		c.Name, c.Description = heldStream, "strokewise messages that wait, see the project's documentation"
 	}
 	made, err := s.beside.Stream(ctx, c)
 	if err != nil {
@@ -213,6 +213,11 @@ func (s *Store) publish(ctx context.Context, list []Letter) (int, error) {
 
 func (s *Store) publishSome(ctx context.Context, list []Letter) (int, error) {
 	answers := make([]jetstream.PubAckFuture, 0, len(list))
+	if list[0].Held {
+		if err := s.roomToWait(ctx); err != nil {
+			return 0, err
+		}
+	}
 	var failed error
 	for i := range list {
 		a, err := s.send(ctx, &list[i])
@@ -271,6 +276,33 @@ func (s *Store) room(ctx context.Context) error {
 		return nil
 	}
 	return s.trim(ctx)
+}
+
+// errFull refuses letters that wait while too many do.
+var errFull = errors.New("the store of messages that wait is full (refused.max_bytes)")
+
+// roomToWait reports whether there is room for letters that wait.
+func (s *Store) roomToWait(ctx context.Context) error {
+	x, err := s.stream(ctx, Held)
+	if err != nil {
+		return err
+	}
+	s.mu.Lock()
+	bytes := x.bytes
+	s.mu.Unlock()
+	if bytes <= s.opt.MaxBytes { // at most: what has passed is not taken off
+		return nil
+	}
+	i, err := x.Info(ctx)
+	if err != nil {
+		return fmt.Errorf("cannot read how many messages wait: %w", err)
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if x.bytes = int64(i.State.Bytes); x.bytes > s.opt.MaxBytes {
+		return errFull
+	}
+	return nil
 }
 
 // trim removes the oldest letters of the label that holds most, an eighth of it at a time, until
