@@ -145,7 +145,7 @@ func TestAFloodPushesOutNoOtherReason(t *testing.T) {
 
 // Letters that wait are never dropped: a full store takes no more, until there is room.
 func TestWaitingLettersAreNotDropped(t *testing.T) {
-	s, stop := opened(t, t.TempDir(), 200_000)
+	s, stop := opened(t, t.TempDir(), 100_000)
 	defer stop()
 	list := some("clock", 300, 1000)
 	for i := range list {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"strings"
 	"sync"
 	"time"
@@ -106,9 +107,9 @@ func (s *Store) stream(ctx context.Context, label Label) (*stream, error) {
 		return have, nil
 	}
 	c := jetstream.StreamConfig{Name: prefix + string(label), Subjects: []string{subject(label)}, Storage: jetstream.FileStorage, Retention: jetstream.LimitsPolicy,
-		Discard: jetstream.DiscardOld, MaxBytes: 2 * s.opt.MaxBytes, AllowDirect: true, Description: "strokewise refused messages, see the project's documentation"}
+		Discard: jetstream.DiscardNew, AllowDirect: true, Description: "strokewise refused messages, see the project's documentation"}
 	if label == Held {
-		c.Name, c.Discard, c.MaxBytes, c.Description = heldStream, jetstream.DiscardNew, s.opt.MaxBytes, "strokewise messages that wait, see the project's documentation"
+		c.Name, c.Description = heldStream, "strokewise messages that wait, see the project's documentation"
 	}
 	made, err := s.beside.Stream(ctx, c)
 	if err != nil {
@@ -213,6 +214,11 @@ func (s *Store) publish(ctx context.Context, list []Letter) (int, error) {
 
 func (s *Store) publishSome(ctx context.Context, list []Letter) (int, error) {
 	answers := make([]jetstream.PubAckFuture, 0, len(list))
+	if list[0].Held {
+		if err := s.roomToWait(ctx); err != nil {
+			return 0, err
+		}
+	}
 	var failed error
 	for i := range list {
 		a, err := s.send(ctx, &list[i])
@@ -257,75 +263,10 @@ func (s *Store) send(ctx context.Context, l *Letter) (jetstream.PubAckFuture, er
 // perLetter is at least what a stream adds to an entry, bytes.
 const perLetter = 96
 
-// room trims when the bytes, as far as they are known, pass the bound.
-func (s *Store) room(ctx context.Context) error {
-	s.mu.Lock()
-	var sum int64
-	for label, x := range s.streams {
-		if label != Held {
-			sum += x.bytes
-		}
-	}
-	s.mu.Unlock()
-	if sum <= s.opt.MaxBytes {
-		return nil
-	}
-	return s.trim(ctx)
-}
-
-// trim removes the oldest letters of the label that holds most, an eighth of it at a time, until
-// the bound is kept.
-func (s *Store) trim(ctx context.Context) error {
-	for {
-		most, sum, err := s.measure(ctx)
-		if err != nil || sum <= s.opt.MaxBytes || most == nil {
-			return err
-		}
-		st := most.CachedInfo().State
-		if st.Msgs == 0 {
-			return nil
-		}
-		to := st.FirstSeq + (st.LastSeq-st.FirstSeq)/8 + 1
-		if err := most.Purge(ctx, jetstream.WithPurgeSequence(to)); err != nil {
-			return fmt.Errorf("cannot make room for refused messages: %w", err)
-		}
-		i, err := most.Info(ctx)
-		if err != nil {
-			return fmt.Errorf("cannot make room for refused messages: %w", err)
-		}
-		s.mu.Lock()
-		s.figures.Dropped += int64(st.Msgs - min(st.Msgs, i.State.Msgs))
-		s.mu.Unlock()
-	}
-}
-
-// measure asks for the size of each label, and returns the largest and the sum.
-func (s *Store) measure(ctx context.Context) (most *stream, sum int64, err error) {
-	for label, x := range s.all() {
-		i, err := x.Info(ctx)
-		if err != nil {
-			return nil, 0, fmt.Errorf("cannot read how many messages are kept: %w", err)
-		}
-		s.mu.Lock()
-		x.bytes = int64(i.State.Bytes)
-		if label != Held {
-			if sum += x.bytes; most == nil || x.bytes > most.bytes {
-				most = x
-			}
-		}
-		s.mu.Unlock()
-	}
-	return most, sum, nil
-}
-
 func (s *Store) all() map[Label]*stream {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	out := make(map[Label]*stream, len(s.streams))
-	for label, x := range s.streams {
-		out[label] = x
-	}
-	return out
+	return maps.Clone(s.streams)
 }
 
 var errNone = errors.New("no message is kept under this reason")

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -34,7 +35,10 @@ func stepped(t *testing.T, by time.Duration, o *Options, addr string, meanwhile 
 	defer p.Close()
 	all := int64(messagesOfAll(t))
 	var sent int64
+	var one sync.Mutex // recordings are published side by side
 	publish := func(ctx context.Context, topic string, payload []byte) error {
+		one.Lock()
+		defer one.Unlock()
 		if sent == all/3 || sent == 2*all/3 {
 			waitFor(t, "what was sent", func() bool { return a.source.Figures().Received >= sent })
 			if sent == all/3 {
@@ -58,10 +62,11 @@ func stepped(t *testing.T, by time.Duration, o *Options, addr string, meanwhile 
 }
 
 // messagesOfAll returns how many messages the recordings are.
-func messagesOfAll(t *testing.T) (n int) {
+func messagesOfAll(t *testing.T) int {
 	t.Helper()
-	through(t, begun, 0, func(context.Context, string, []byte) error { n++; return nil })()
-	return n
+	var all atomic.Int64
+	through(t, begun, 0, func(context.Context, string, []byte) error { all.Add(1); return nil })()
+	return int(all.Load())
 }
 
 // Our own clock is an hour back, or a year ahead, while a third of the messages comes in: none is

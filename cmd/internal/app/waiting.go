@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"sync"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -17,94 +16,8 @@ import (
 	"strokewise/collector/payload"
 )
 
-// Why a message waits.
-const (
-	waitsForClock letters.Label = "clock"
-	waitsForOlder letters.Label = "older" // messages of its station that were refused before the station was configured
-)
-
 // errTime ends a pass while our clock is in doubt again.
 var errTime = errors.New("our own clock is in doubt again")
-
-// gate says which messages wait: all, while our clock is not known or messages that waited for it are
-// not in yet; or those of stations whose older messages are being accepted first.
-type gate struct {
-	mu      sync.Mutex
-	all     bool
-	keys    map[station.Key]bool
-	pending int // messages that are to wait and are not stored yet
-}
-
-func (g *gate) close() {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	g.all = true
-}
-
-// closeFor lets messages of stations wait.
-func (g *gate) closeFor(keys []station.Key) {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	if g.keys == nil {
-		g.keys = make(map[station.Key]bool)
-	}
-	for _, k := range keys {
-		g.keys[k] = true
-	}
-}
-
-// closed reports whether all messages wait.
-func (g *gate) closed() bool {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	return g.all
-}
-
-// state returns whether any message waits, and the stations whose messages do.
-func (g *gate) state() (any bool, keys []station.Key) {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	for k := range g.keys {
-		keys = append(keys, k)
-	}
-	return g.all || len(keys) > 0, keys
-}
-
-// waits reports why a message of a station has to wait, "" where it has not. stored must be called
-// once a waiting one is stored or given up.
-func (g *gate) waits(k station.Key, unsure bool) letters.Label {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	switch g.all = g.all || unsure; {
-	case g.all:
-		g.pending++
-		return waitsForClock
-	case len(g.keys) > 0 && g.keys[k]:
-		g.pending++
-		return waitsForOlder
-	}
-	return ""
-}
-
-func (g *gate) stored() {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	g.pending--
-}
-
-// open lets messages pass again, if none waits any more.
-func (g *gate) open(waiting func() (int64, error)) (bool, error) {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	if g.pending > 0 {
-		return false, nil
-	}
-	if n, err := waiting(); n > 0 || err != nil {
-		return false, err
-	}
-	g.all, g.keys = false, nil
-	return true, nil
-}
 
 // openLetters opens the store of letters. What waits there passes before anything newer.
 func (a *App) openLetters(ctx context.Context) (err error) {
@@ -184,7 +97,9 @@ func (a *App) again(l *letters.Letter) (station.Record, *payload.Refusal) {
 func (a *App) lettersLoop(ctx context.Context) {
 	look := func() {
 		if any, _ := a.gate.state(); any && a.clock.State() != clock.Unsure {
-			a.warn("cannot let messages pass that waited, trying again", a.letPass(ctx))
+			if err := a.letPass(ctx); !errors.Is(err, errTime) {
+				a.warn("cannot let messages pass that waited, trying again", err)
+			}
 		}
 		a.reportLetters(ctx)
 	}
@@ -251,6 +166,9 @@ var unmapped = []letters.Label{letters.Label(intake.UnknownStation), letters.Lab
 // a device counts and must be steady, twice.
 const earlyFor = 3 * time.Minute
 
+// passAgain is how long to wait for messages that are to wait and are not stored yet.
+const passAgain = 5 * time.Millisecond
+
 // letPass accepts messages that wait, in order, until none is left, and opens the gate.
 func (a *App) letPass(ctx context.Context) error {
 	a.passing.Lock()
@@ -273,7 +191,7 @@ func (a *App) letPass(ctx context.Context) error {
 				return true, nil
 			case r != nil:
 				return false, nil
-			case intakeTime(label):
+			case slices.Contains(early, label):
 				return l.Run == a.run && l.Mono >= from, nil
 			}
 			return a.gate.has(rec.Key), nil
@@ -294,14 +212,7 @@ func (a *App) letPass(ctx context.Context) error {
 			a.listen(ctx)
 			return nil
 		}
+		pause(ctx, passAgain) // for those that are on their way to the store
 	}
 	return ctx.Err()
-}
-
-func intakeTime(label letters.Label) bool { return slices.Contains(early, label) }
-
-func (g *gate) has(k station.Key) bool {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	return g.keys[k]
 }
