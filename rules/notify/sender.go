@@ -234,6 +234,9 @@ func (r *receiver) refused(note context.Context, items []Item, wait time.Duratio
 	} else {
 		wait = backoff(items[0].Attempts)
 	}
+	r.mu.Lock()
+	r.state.Again = r.now().Add(wait)
+	r.mu.Unlock()
 	next := station.InstantOf(r.now().Add(wait))
 	for i := range items {
 		if err := r.outbox.OutboxRetry(note, items[i].ID, next, err.Error()); err != nil {

@@ -10,6 +10,7 @@ type State struct {
 	Receiver string
 	Trouble  error     // of the newest attempt to deliver, nil where it succeeded or nothing was tried
 	Since    time.Time // of the first of the attempts in a row that failed
+	Again    time.Time // when what failed is tried again, if it is still to be told then
 	Gone     bool      // nothing more is sent to it until the next start
 	Outbox   error     // of the newest time that what waits was read or its delivery noted
 	Heard    time.Time // when the sender last went on with it

@@ -38,7 +38,7 @@ func TestStatesSayHowEachReceiverDoes(t *testing.T) {
 	state := func() State { r.round(t.Context()); return s.States()[0] }
 
 	began := now
-	if got := state(); got.Receiver != "crew" || got.Trouble == nil || !got.Since.Equal(began) || got.Gone || got.Outbox != nil || !got.Heard.Equal(now) {
+	if got := state(); got.Receiver != "crew" || got.Trouble == nil || !got.Since.Equal(began) || !got.Again.After(now) || got.Gone || got.Outbox != nil || !got.Heard.Equal(now) {
 		t.Errorf("away: %+v", got)
 	}
 	now = now.Add(time.Minute)

@@ -144,7 +144,6 @@ type App struct {
 
 	questions []*question
 	logEnds   atomic.Pointer[[station.Partitions]uint64] // newest entry of each partition
-	pending   atomic.Pointer[map[string]int64]           // notifications that wait, by receiver
 	logPart   *health.Several
 	snapshots *health.Several
 	run       string // names this process in letters

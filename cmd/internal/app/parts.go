@@ -107,13 +107,8 @@ func (a *App) lookAtReach() {
 	var outbox []string
 	for _, s := range a.sender.States() {
 		p := a.health.Part("receiver-"+s.Receiver, 0).As(health.Tells)
-		if s.Trouble == nil {
-			s.Trouble, s.Since = again[s.Receiver], time.Now()
-		} else if !a.waitsFor(s.Receiver) {
-			s.Trouble = nil // what could not be delivered is not to be told any more
-		}
-		receiver(p, &s, time.Now())
-		if !s.Heard.IsZero() && time.Since(s.Heard) > senderWithin {
+		receiver(p, &s, again[s.Receiver], time.Now())
+		if !s.Gone && !s.Heard.IsZero() && time.Since(s.Heard) > senderWithin {
 			s.Outbox = fmt.Errorf("nothing is sent to %s: the sender has stood for %s", s.Receiver, time.Since(s.Heard).Round(time.Second))
 		}
 		if s.Outbox != nil {
@@ -128,24 +123,23 @@ func (a *App) lookAtReach() {
 	sender.Works()
 }
 
-// receiver reports how the way to a receiver does at now.
-func receiver(p *health.Part, s *notify.State, now time.Time) {
+// receiver reports how the way to a receiver does at now. A trouble after which nothing was tried again
+// is over: what could not be delivered is not to be told any more. Again is why what stands could not be
+// told again to one who forgets.
+func receiver(p *health.Part, s *notify.State, again error, now time.Time) {
+	over := s.Trouble == nil || now.Sub(s.Again) > senderWithin
 	switch lasting := now.Sub(s.Since); {
-	case s.Trouble == nil:
-		p.Works()
 	case s.Gone:
 		p.Fails("nothing more is sent to it until the next start: %v", s.Trouble)
+	case over && again != nil:
+		p.Doubtful("what stands is not told again: %v", again)
+	case over:
+		p.Works()
 	case lasting >= receiverWithin:
 		p.Fails("alarms have not reached it for %s: %v", lasting.Round(time.Second), s.Trouble)
 	default:
 		p.Doubtful("trying again: %v", s.Trouble)
 	}
-}
-
-// waitsFor reports whether notifications wait for a receiver, as far as that is known.
-func (a *App) waitsFor(receiver string) bool {
-	pending := a.pending.Load()
-	return pending == nil || (*pending)[receiver] > 0
 }
 
 // doubt reports Doubtful with a trouble in words, or Works where there is none.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -221,5 +222,38 @@ func TestEveryPartSaysWhatToDo(t *testing.T) {
 		if !names[want] {
 			t.Errorf("%s reports nothing", want)
 		}
+	}
+}
+
+// A receiver that refuses is in doubt, fails after five minutes, and does so no longer than what it refused is
+// tried again.
+func TestReceiverFailsOnlyWhileItIsTried(t *testing.T) {
+	now := time.Unix(1e9, 0)
+	reg := health.New(func() time.Time { return now })
+	p := reg.Part("receiver-crew", 0)
+	away := errors.New("away")
+	s := notify.State{Receiver: "crew", Trouble: away, Since: now, Again: now.Add(time.Minute)}
+	level := func(again error) health.Level {
+		receiver(p, &s, again, now)
+		return reg.List()[0].Level
+	}
+	steps := []struct {
+		after time.Duration // since the first attempt that failed
+		again time.Duration // of the next attempt
+		want  health.Level
+	}{{0, time.Minute, health.Doubtful}, {receiverWithin - time.Second, 6 * time.Minute, health.Doubtful}, {receiverWithin, 6 * time.Minute, health.Fails},
+		{6*time.Minute + senderWithin, 6 * time.Minute, health.Fails}, {6*time.Minute + senderWithin + time.Second, 6 * time.Minute, health.Works}}
+	for _, x := range steps {
+		now, s.Again = s.Since.Add(x.after), s.Since.Add(x.again)
+		if got := level(nil); got != x.want {
+			t.Errorf("after %s, next attempt at %s: %v, want %v", x.after, x.again, got, x.want)
+		}
+	}
+	if got := level(away); got != health.Doubtful {
+		t.Errorf("what stands is not told again: %v, want doubtful", got)
+	}
+	s.Gone = true
+	if got := level(nil); got != health.Fails {
+		t.Errorf("gone: %v, want fails", got)
 	}
 }

@@ -119,7 +119,6 @@ func (a *App) askOutbox(ctx context.Context) (func(*board.Pipeline), error) {
 	if err != nil {
 		return nil, err
 	}
-	a.pending.Store(&pending)
 	return func(out *board.Pipeline) {
 		now := station.InstantOf(time.Now())
 		out.OutboxPending, out.OutboxAge = pending, make(map[string]float64, len(oldest))
