@@ -33,8 +33,13 @@ type Options struct {
 	URL        string // of an external server or cluster, several separated by commas, instead of the embedded one
 	Login      Login  // at an external server
 	Prefix     string // of all names at an external server; "": the usual one
-	Logger     *slog.Logger
-	LeaseTTL   time.Duration // how long the lease of a dead writer holds; 0: the usual one
+	Keys       []Key  // of entries at an external server: the first one signs, any is taken; empty: they are not signed
+
+	// OnUnreadable is called for each entry that is passed because it cannot be read, once.
+	OnUnreadable func(Unreadable)
+
+	Logger   *slog.Logger
+	LeaseTTL time.Duration // how long the lease of a dead writer holds; 0: the usual one
 
 	clocks     func() moment // nil: those of the machine
 	standsFor  time.Duration // 0: the usual one
@@ -53,6 +58,9 @@ type JetStream struct {
 	told   told
 	names  names
 	whole  wholeness
+	since  uint64 // entries up to here need no MAC
+
+	unreadable unreadables
 
 	serving  sync.Mutex // guards server, reports and closed
 	server   *server.Server
@@ -127,7 +135,9 @@ func (j *JetStream) Append(ctx context.Context, partition int, records []station
 	}
 	c, cancel := context.WithTimeout(ctx, answerWait)
 	defer cancel()
-	ack, err := j.js.PublishMsg(c, &nats.Msg{Subject: j.names.subject(partition), Data: data, Header: nats.Header{previousHeader: {j.whole.header(partition)}}})
+	m := &nats.Msg{Subject: j.names.subject(partition), Data: data, Header: nats.Header{previousHeader: {j.whole.header(partition)}}}
+	j.sign(partition, m)
+	ack, err := j.js.PublishMsg(c, m)
 	if err != nil {
 		var api *jetstream.APIError
 		if errors.As(err, &api) && api.ErrorCode == codeFull && strings.Contains(api.Description, "maximum bytes") {
@@ -274,11 +284,14 @@ func readError(ctx context.Context, partition int, err error) error {
 
 // entry gives an entry to fn, where the reader has come to position last.
 func (j *JetStream) entry(partition int, last, position uint64, header nats.Header, data []byte, fn func(Entry) error) error {
-	j.look(partition, last, position, header)
-	records, err := Decode(data)
-	if err != nil {
+	records, err := j.decode(partition, position, header, data)
+	switch {
+	case errors.Is(err, ErrNewer):
 		return fmt.Errorf("cannot read position %d of the sample log: %w: %w", position, ErrEntry, err)
+	case err != nil:
+		return j.pass(Unreadable{Position: position, Partition: partition, Header: header, Data: data, Why: err.Error()}, fn)
 	}
+	j.look(partition, last, position, header)
 	return fn(Entry{Position: position, Records: records})
 }
 

@@ -18,8 +18,10 @@ type Pipeline struct {
 	LogBytes    int64   // stored
 	LogMaxBytes int64
 	LogFull     bool
-	LogGaps     int64                      // found since the start where the log no longer holds an entry
-	Behind      [station.Partitions]uint64 // log positions between the newest entry and the analyzer's
+	LogGaps     int64 // found since the start where the log no longer holds an entry
+
+	LogUnreadable int64                      // entries passed since the start because they cannot be read
+	Behind        [station.Partitions]uint64 // log positions between the newest entry and the analyzer's
 
 	Commits       int64
 	CommitSeconds float64 // duration of the newest

@@ -47,6 +47,7 @@ func (a *App) Pipeline() board.Pipeline {
 	if err == nil {
 		out.LogBytes, out.LogGaps = size.Bytes, size.Gaps
 	}
+	out.LogUnreadable = a.samples.Unreadable()
 	now := time.Now()
 	for _, n := range a.used() {
 		s := a.parts[n].figures()
