@@ -87,6 +87,37 @@ func TestLoginByPassword(t *testing.T) {
 	refused(t, url, Login{User: "strokewise", Password: is("wrong")}, Login{User: "strokewise", Password: func() (string, error) { return "", errors.New("no file") }})
 }
 
+// What the README names is enough for a login, and keeps it out of the rest.
+func TestLoginWithoutFurtherRights(t *testing.T) {
+	allow := &server.SubjectPermission{Allow: []string{"plant-a.v1.samples.*", "$KV.plant-a_v1_lease.>", "$KV.plant-a_v1_told.>", "$JS.API.>", "_INBOX.>"}}
+	url := locked(t, func(o *server.Options) {
+		o.Users = []*server.User{{Username: "strokewise", Password: "right", Permissions: &server.Permissions{Publish: allow, Subscribe: allow}}}
+	})
+	login := Login{User: "strokewise", Password: is("right")}
+	j, err := Open(t.Context(), Options{Dir: t.TempDir(), URL: url, Login: login, Prefix: "plant-a", Keys: []Key{firstKey}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	mustAppend(t, j, 0, 7)
+	if got, _ := read(t, j, 0, 0, 1); got[0] != 7 {
+		t.Errorf("read %v", got)
+	}
+	if err := j.SetTold(t.Context(), []byte("told")); err != nil {
+		t.Error(err)
+	}
+	if err := j.lease.again(t.Context()); err != nil {
+		t.Error(err)
+	}
+	if err := j.Trim(t.Context(), 0); err != nil {
+		t.Error(err)
+	}
+	if other, err := Open(t.Context(), Options{Dir: t.TempDir(), URL: url, Login: login, LeaseTTL: time.Second}); err == nil {
+		other.Close()
+		t.Error("the log without a prefix is opened as well")
+	}
+}
+
 func TestLoginByToken(t *testing.T) {
 	url := locked(t, func(o *server.Options) { o.Authorization = "right" })
 	if err := tries(t, url, Login{Token: is("right")}); err != nil {
