@@ -111,6 +111,23 @@ func TestOnlySignedEntriesAreTaken(t *testing.T) {
 	}
 }
 
+// What is published beside the partitions is not stored: nobody would read it, and it would look like damage.
+func TestNothingIsStoredBesideThePartitions(t *testing.T) {
+	url := startCluster(t, 1).url()
+	j, _ := opened(t, url)
+	c, err := nats.Connect(url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close()
+	if _, err := c.Request("sw.v1.samples.99", []byte("rubbish"), patience); !errors.Is(err, nats.ErrNoResponders) {
+		t.Errorf("it is answered: %v", err)
+	}
+	if s, err := j.Size(t.Context()); err != nil || s.Last != 0 {
+		t.Errorf("the log ends at %d: %v", s.Last, err)
+	}
+}
+
 // A key is changed by naming the old one beside the new one. Without the old one, and without any, the log
 // is not opened: its own entries would count as somebody else's.
 func TestKeysAreChanged(t *testing.T) {

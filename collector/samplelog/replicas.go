@@ -63,7 +63,7 @@ func (j *JetStream) openStream(ctx context.Context) error {
 		have[sinceKey] = signed
 	}
 	c := withID(jetstream.StreamConfig{
-		Name: j.names.stream, Subjects: []string{j.names.subjects}, Storage: jetstream.FileStorage,
+		Name: j.names.stream, Subjects: j.names.all(), Storage: jetstream.FileStorage,
 		Retention: jetstream.LimitsPolicy, Discard: jetstream.DiscardNew, MaxBytes: j.opt.MaxBytes,
 		AllowDirect: true, Description: "strokewise samples, see the project's documentation",
 	}, have)

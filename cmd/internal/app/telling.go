@@ -73,6 +73,13 @@ func (a *App) openTold(ctx context.Context) error {
 	if before == nil {
 		return nil
 	}
+	size, err := a.samples.Size(ctx)
+	if err != nil {
+		return err
+	}
+	for n := range before.Positions { // a log that has lost its end gives positions out again
+		before.Positions[n] = min(before.Positions[n], size.Last)
+	}
 	n, err := a.store.DropTold(ctx, before)
 	if n > 0 {
 		a.log.Info("another process has told meanwhile what waited here to be told", "notifications", n)
