@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/app"
 	"strokewise/cmd/internal/config"
 	"strokewise/cmd/internal/reanalyse"
 	"strokewise/collector/samplelog"
@@ -73,7 +74,12 @@ func choose(cfg *config.Config, name string) ([]reanalyse.Station, error) {
 // openPast opens the log and the history of a program that does not run; when says before
 // what it must be stopped.
 func openPast(e *env, cfg *config.Config, when string, exporters ...string) (*samplelog.JetStream, *history.Store, error) {
-	log, err := samplelog.Open(e.ctx, samplelog.Options{Dir: filepath.Join(cfg.Data, "log"), MaxBytes: cfg.Log.MaxBytes, SyncAlways: cfg.Log.SyncAlways, URL: cfg.Log.URL, Logger: e.log})
+	var external app.Options
+	if err := externalLog(&external, &cfg.Log); err != nil {
+		return nil, nil, err
+	}
+	log, err := samplelog.Open(e.ctx, samplelog.Options{Dir: filepath.Join(cfg.Data, "log"), MaxBytes: cfg.Log.MaxBytes, SyncAlways: cfg.Log.SyncAlways,
+		URL: external.LogURL, Login: external.LogLogin, Prefix: external.LogPrefix, Keys: external.LogKeys, Logger: e.log})
 	if err != nil {
 		return nil, nil, fmt.Errorf("%w (stop the program %s)", err, when)
 	}

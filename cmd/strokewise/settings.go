@@ -2,7 +2,6 @@ package main
 
 import (
 	"bufio"
-	"crypto/tls"
 	"fmt"
 	"net/http"
 	"net/textproto"
@@ -26,7 +25,7 @@ var leaseTTL time.Duration
 // settings turns a configuration into the runtime's options.
 func settings(c *config.Config, e *env) (app.Options, error) {
 	o := app.Options{
-		Data: c.Data, MaxBytes: c.Log.MaxBytes, Keep: c.Log.Keep, SyncAlways: c.Log.SyncAlways, LogURL: c.Log.URL, LeaseTTL: leaseTTL, Refused: c.Refused.MaxBytes,
+		Data: c.Data, MaxBytes: c.Log.MaxBytes, Keep: c.Log.Keep, SyncAlways: c.Log.SyncAlways, Refused: c.Refused.MaxBytes,
 		History: app.Retention{Minutes: c.History.Minutes, Hours: c.History.Hours},
 		Listen:  c.HTTP.Listen, Hosts: c.HTTP.Hosts, Version: version(), Logger: e.log,
 		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference), Tariffs: make(map[string]*cost.Tariffs),
@@ -45,7 +44,10 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 		}
 	}
 	o.Stations, o.Rehearse = stationsOf(c), rehearsal(c)
-	var err error
+	err := externalLog(&o, &c.Log)
+	if err != nil {
+		return o, err
+	}
 	if o.Intake, err = routes(c); err != nil {
 		return o, err
 	}
@@ -91,19 +93,9 @@ func broker(c *config.Config) (mqtt.Options, error) {
 	if !m.Secure() {
 		return o, nil
 	}
-	o.TLS = &tls.Config{MinVersion: tls.VersionTLS12}
 	var err error
-	if o.TLS.RootCAs, err = authorities(m.TLS.CAFile); err != nil {
-		return o, err
-	}
-	if m.TLS.CertFile != "" {
-		pair, err := tls.LoadX509KeyPair(m.TLS.CertFile, m.TLS.KeyFile)
-		if err != nil {
-			return o, fmt.Errorf("cannot read client certificate: %w", err)
-		}
-		o.TLS.Certificates = []tls.Certificate{pair}
-	}
-	return o, nil
+	o.TLS, err = clientTLS(&m.TLS)
+	return o, err
 }
 
 // headers reads the header lines that go with a webhook.

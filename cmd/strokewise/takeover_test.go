@@ -114,10 +114,10 @@ func loud(t *testing.T, data string) map[string]bool {
 	return out
 }
 
-// logServer is a NATS server of its own with JetStream.
-func logServer(t *testing.T) *server.Server {
+// logServer is a NATS server of its own with JetStream and a login.
+func logServer(t *testing.T, password string) *server.Server {
 	t.Helper()
-	s, err := server.NewServer(&server.Options{ServerName: "log", Host: "127.0.0.1", Port: peers.Port(t), NoLog: true, NoSigs: true,
+	s, err := server.NewServer(&server.Options{ServerName: "log", Username: "plant-a", Password: password, Host: "127.0.0.1", Port: peers.Port(t), NoLog: true, NoSigs: true,
 		JetStream: true, StoreDir: t.TempDir(), JetStreamMaxMemory: 64 << 20, JetStreamMaxStore: 1 << 30})
 	if err != nil {
 		t.Fatal(err)
@@ -228,10 +228,13 @@ func takenOver(t *testing.T, from time.Time, most int) overtaking {
 	o := overtaking{hook: &arrivals{times: map[string]int{}, most: most}, data: t.TempDir()}
 	hooked := httptest.NewServer(o.hook)
 	defer hooked.Close()
-	log, broker := logServer(t), peers.Mosquitto(t)
+	const password = "only-a-test-knows-this-password-of-a-log"
+	log, broker := logServer(t, password), peers.Mosquitto(t)
+	secret := write(t, "secret", password+"\n")
+	external := fmt.Sprintf("log: { url: %q, user: plant-a, password_file: %q, prefix: plant-a, mac_key_file: %q,", log.ClientURL(), secret, secret)
 	config := func(data string) string {
 		text := configText(t, broker.Addr, data, often+fmt.Sprintf("notify: { webhook: { url: %q } }\n", hooked.URL))
-		return write(t, "strokewise.yaml", strings.Replace(text, "log: {", fmt.Sprintf("log: { url: %q,", log.ClientURL()), 1))
+		return write(t, "strokewise.yaml", strings.Replace(text, "log: {", external, 1))
 	}
 	first := config(t.TempDir())
 	a := start(t, "run", "--config", first)

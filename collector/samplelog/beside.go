@@ -48,7 +48,7 @@ func (j *JetStream) NewestEntry(ctx context.Context, partition int) (Entry, bool
 	if err != nil {
 		return Entry{}, false, fmt.Errorf("cannot read the end of partition %d of the sample log: %w", partition, err)
 	}
-	records, err := Decode(m.Data)
+	records, err := j.decode(partition, m.Sequence, m.Header, m.Data)
 	if err != nil {
 		return Entry{}, false, fmt.Errorf("cannot read position %d of the sample log: %w: %w", m.Sequence, ErrEntry, err)
 	}

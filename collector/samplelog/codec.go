@@ -108,7 +108,7 @@ func Decode(data []byte) ([]station.Record, error) {
 		return nil, fmt.Errorf("cannot decode log entry: %w", err)
 	}
 	if b.Version != codecVersion {
-		return nil, fmt.Errorf("cannot decode log entry of version %d: this program knows version %d; run the newer program", b.Version, codecVersion)
+		return nil, versionError(b.Version)
 	}
 	out := make([]station.Record, len(b.Records))
 	for i, r := range b.Records {
@@ -117,6 +117,14 @@ func Decode(data []byte) ([]station.Record, error) {
 		}
 	}
 	return out, nil
+}
+
+// versionError words what is wrong with a version that this program does not know.
+func versionError(v uint32) error {
+	if v > codecVersion {
+		return fmt.Errorf("cannot decode log entry of version %d, this program knows version %d: %w", v, codecVersion, ErrNewer)
+	}
+	return fmt.Errorf("cannot decode log entry of version %d: there is no such version", v)
 }
 
 func decodeRecord(r *recordpb.Record, out *station.Record) error {
@@ -144,7 +152,7 @@ func decodeRecord(r *recordpb.Record, out *station.Record) error {
 
 func decodeBlock(b *recordpb.Block, out *station.Block) error {
 	if b.Channel >= uint32(station.NumChannels) || b.Stamp > uint32(station.StampArrival) {
-		return fmt.Errorf("channel %d or stamp %d is not known", b.Channel, b.Stamp)
+		return fmt.Errorf("channel %d or stamp %d is not known: %w", b.Channel, b.Stamp, ErrNewer)
 	}
 	out.Channel, out.Stamp, out.Start = station.Channel(b.Channel), station.Stamp(b.Stamp), station.Instant(b.Start)
 	out.Values = b.Doubles

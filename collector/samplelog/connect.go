@@ -30,7 +30,7 @@ func (j *JetStream) connect() (*nats.Conn, error) {
 	case errors.Is(err, nats.ErrSecureConnRequired):
 		return nil, fmt.Errorf("cannot connect to the sample log at %s: %w; begin log.url with tls://, and name the authority of its certificate in log.tls.ca_file", j.opt.URL, err)
 	case err != nil:
-		return nil, fmt.Errorf("cannot connect to the sample log at %s (log.url): %w; start the NATS server there with JetStream, or leave log.url out for the embedded one", j.opt.URL, err)
+		return nil, fmt.Errorf("cannot connect to the sample log at %s (log.url): %w; start the NATS server there with JetStream (one that asks for our certificate needs log.tls.cert_file and key_file), or leave log.url out for the embedded one", j.opt.URL, err)
 	}
 	return c, nil
 }

@@ -14,16 +14,16 @@ import (
 // nothing in another.
 const idKey = "strokewise-log"
 
-// metadata gives what the stream that is there says of itself, nil where there is none.
-func (j *JetStream) metadata(ctx context.Context) (map[string]string, error) {
+// metadata returns what the stream that is there says of itself, and its end; nothing where there is none.
+func (j *JetStream) metadata(ctx context.Context) (have map[string]string, last uint64, err error) {
 	s, err := j.js.Stream(ctx, j.names.stream)
 	switch {
 	case errors.Is(err, jetstream.ErrStreamNotFound):
-		return nil, nil
+		return nil, 0, nil
 	case err != nil:
-		return nil, fmt.Errorf("cannot read the identity of the sample log: %w", err)
+		return nil, 0, fmt.Errorf("cannot read the identity of the sample log: %w", err)
 	}
-	return s.CachedInfo().Config.Metadata, nil
+	return s.CachedInfo().Config.Metadata, s.CachedInfo().State.LastSeq, nil
 }
 
 // withID gives a stream's configuration an identity if it has none.
@@ -33,6 +33,9 @@ func withID(cfg jetstream.StreamConfig, have map[string]string) jetstream.Stream
 		id = rand.Text()
 	}
 	cfg.Metadata = map[string]string{idKey: id}
+	if since := have[sinceKey]; since != "" {
+		cfg.Metadata[sinceKey] = since
+	}
 	return cfg
 }
 
@@ -53,7 +56,7 @@ func (j *JetStream) Renew(ctx context.Context) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("cannot read the identity of the sample log: %w", err)
 	}
-	if j.stream, err = j.js.UpdateStream(ctx, withID(i.Config, nil)); err != nil {
+	if j.stream, err = j.js.UpdateStream(ctx, withID(i.Config, map[string]string{sinceKey: i.Config.Metadata[sinceKey]})); err != nil {
 		return "", fmt.Errorf("cannot give the sample log a new identity: %w", err)
 	}
 	id, err := j.ID(ctx)

@@ -33,8 +33,13 @@ type Options struct {
 	URL        string // of an external server or cluster, several separated by commas, instead of the embedded one
 	Login      Login  // at an external server
 	Prefix     string // of all names at an external server; "": the usual one
-	Logger     *slog.Logger
-	LeaseTTL   time.Duration // how long the lease of a dead writer holds; 0: the usual one
+	Keys       []Key  // of entries at an external server: the first one signs, any is taken; empty: they are not signed
+
+	// OnUnreadable is called for each entry that is passed because it cannot be read, once.
+	OnUnreadable func(Unreadable)
+
+	Logger   *slog.Logger
+	LeaseTTL time.Duration // how long the lease of a dead writer holds; 0: the usual one
 
 	clocks     func() moment // nil: those of the machine
 	standsFor  time.Duration // 0: the usual one
@@ -56,6 +61,9 @@ type JetStream struct {
 	whole  wholeness
 	mark   *marker
 	room   room
+	since  uint64 // entries up to here need no MAC
+
+	unreadable unreadables
 
 	serving  sync.Mutex // guards server, reports and closed
 	server   *server.Server
@@ -137,6 +145,7 @@ func (j *JetStream) Append(ctx context.Context, partition int, records []station
 		return 0, fmt.Errorf("cannot append to partition %d: the entry has %d bytes, at most %d are allowed", partition, len(data), MaxEntry)
 	}
 	m := &nats.Msg{Subject: j.names.subject(partition), Data: data, Header: nats.Header{previousHeader: {j.whole.header(partition)}}}
+	j.sign(partition, m)
 	if err := j.refuse(records, m); err != nil {
 		return 0, fmt.Errorf("cannot append to partition %d: %w", partition, err)
 	}
@@ -296,12 +305,15 @@ func readError(ctx context.Context, partition int, err error) error {
 
 // entry gives an entry to fn, where the reader has come to position last.
 func (j *JetStream) entry(partition int, last, position uint64, header nats.Header, data []byte, fn func(Entry) error) error {
+	records, err := j.decode(partition, position, header, data)
+	switch {
+	case errors.Is(err, ErrNewer):
+		return fmt.Errorf("cannot read position %d of the sample log: %w: %w", position, ErrEntry, err)
+	case err != nil:
+		return j.pass(Unreadable{Position: position, Partition: partition, Header: header, Data: data, Why: err.Error()}, fn)
+	}
 	if err := j.look(partition, last, position, header); err != nil {
 		return err
-	}
-	records, err := Decode(data)
-	if err != nil {
-		return fmt.Errorf("cannot read position %d of the sample log: %w: %w", position, ErrEntry, err)
 	}
 	return fn(Entry{Position: position, Records: records})
 }
@@ -324,7 +336,7 @@ func (j *JetStream) Before(ctx context.Context, t time.Time) (uint64, error) {
 	low, high := s.First, s.Last+1 // the first entry not before t lies in [low, high]
 	for low < high {
 		mid := low + (high-low)/2
-		m, err := j.stream.GetMsg(ctx, mid, jetstream.WithGetMsgSubject(j.names.subjects)) // at mid, or the next one where damaged files lack it
+		m, err := j.stream.GetMsg(ctx, mid, jetstream.WithGetMsgSubject(j.names.prefix+".v1.samples.*")) // at mid, or the next one where damaged files lack it
 		switch {
 		case errors.Is(err, jetstream.ErrMsgNotFound):
 			high = mid

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 
 	"github.com/nats-io/nats.go/jetstream"
 )
@@ -46,12 +47,23 @@ func isCode(err error, code jetstream.ErrorCode) bool {
 
 // openStream makes the stream, or brings it up to the options. Embedded there is one copy.
 func (j *JetStream) openStream(ctx context.Context) error {
-	have, err := j.metadata(ctx)
+	have, last, err := j.metadata(ctx)
 	if err != nil {
 		return err
 	}
+	since, signed, err := signedSince(j.opt.Keys, have, last)
+	if err != nil {
+		return err
+	}
+	have = maps.Clone(have)
+	if j.since = since; signed != "" {
+		if have == nil {
+			have = map[string]string{}
+		}
+		have[sinceKey] = signed
+	}
 	c := withID(jetstream.StreamConfig{
-		Name: j.names.stream, Subjects: []string{j.names.subjects}, Storage: jetstream.FileStorage,
+		Name: j.names.stream, Subjects: j.names.all(), Storage: jetstream.FileStorage,
 		Retention: jetstream.LimitsPolicy, Discard: jetstream.DiscardNew, MaxBytes: j.opt.MaxBytes,
 		AllowDirect: true, Description: "strokewise samples, see the project's documentation",
 	}, have)

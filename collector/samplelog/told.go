@@ -1,6 +1,7 @@
 package samplelog
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -46,11 +47,34 @@ func (j *JetStream) openTold(ctx context.Context) error {
 	case err != nil:
 		return fmt.Errorf("cannot read what was told: %w", err)
 	default:
-		j.told.rev, j.told.text = e.Revision(), e.Value()
+		j.told.rev = e.Revision()
+		if j.told.text, err = j.opened(e.Value()); err != nil {
+			j.opt.Logger.Error("what the last holder of the sample log has told is not believed: it is told again", "error", err)
+		}
 	}
 	j.told.kv = kv
 	j.lease.mine = j.isHolder
 	return nil
+}
+
+// sealed returns a text with its MAC in front, where there is a key.
+func (j *JetStream) sealed(text []byte) []byte {
+	if len(j.opt.Keys) == 0 {
+		return text
+	}
+	return append([]byte(j.opt.Keys[0].sign([]byte("told"), text)+"\n"), text...)
+}
+
+// opened returns a sealed text. Whoever could forge one could keep people from being told.
+func (j *JetStream) opened(text []byte) ([]byte, error) {
+	if len(j.opt.Keys) == 0 {
+		return text, nil
+	}
+	mac, rest, _ := bytes.Cut(text, []byte("\n"))
+	if err := keys(j.opt.Keys).verify(string(mac), []byte("told"), rest); err != nil {
+		return nil, err
+	}
+	return rest, nil
 }
 
 // isHolder returns nil where nobody has taken the lease since we did.
@@ -102,6 +126,7 @@ func (j *JetStream) SetTold(ctx context.Context, text []byte) error {
 	defer j.told.mu.Unlock()
 	c, cancel := context.WithTimeout(ctx, answerWait)
 	defer cancel()
+	text = j.sealed(text)
 	rev, err := j.told.kv.Update(c, toldKey, text, j.told.rev)
 	if errors.Is(err, jetstream.ErrKeyExists) { // or the answer to the last one was lost
 		if err = j.isHolder(c); err == nil {

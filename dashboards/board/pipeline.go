@@ -13,14 +13,15 @@ type Pipeline struct {
 	Queue      int // messages waiting for the log
 	QueueCap   int
 
-	LogEntries  int64   // appended
-	LogSeconds  float64 // that appending them took, summed over partitions, fsync included where sync is always
-	LogBytes    int64   // stored
-	LogMaxBytes int64
-	LogFull     bool
-	LogGaps     int64                      // found since the start where the log no longer holds an entry
-	Evidence    Evidence
-	Behind      [station.Partitions]uint64 // log positions between the newest entry and the analyzer's
+	LogEntries    int64   // appended
+	LogSeconds    float64 // that appending them took, summed over partitions, fsync included where sync is always
+	LogBytes      int64   // stored
+	LogMaxBytes   int64
+	LogFull       bool
+	LogGaps       int64 // found since the start where the log no longer holds an entry
+	LogUnreadable int64 // entries passed since the start because they cannot be read
+	Evidence      Evidence
+	Behind        [station.Partitions]uint64 // log positions between the newest entry and the analyzer's
 
 	Commits       int64
 	CommitSeconds float64 // duration of the newest

@@ -25,6 +25,7 @@ var (
 	logMaxBytes = gauge("log_max_bytes", "Bytes that the sample log may hold.")
 	logFull     = gauge("log_full", "1 while the sample log refuses new entries, else 0.")
 	quarantined = gauge("stations_quarantined", "Stations that a fault of the program keeps from being watched: treat them as unknown.")
+	logBad      = counter("log_unreadable_total", "Entries of the sample log that cannot be read: none of this program's, or damaged. They are passed and kept.")
 	logGaps     = counter("log_gaps_total", "Places found where the sample log's files no longer hold an entry: damage, samples lost.")
 	logBehind   = gauge("log_behind_entries", "Entries of the partition that are not analysed yet.", "partition")
 
@@ -62,6 +63,7 @@ func (s sink) pipeline(p *board.Pipeline) {
 	s.put(logGaps, float64(p.LogGaps))
 	s.put(quarantined, float64(p.Quarantined))
 	s.evidence(&p.Evidence)
+	s.put(logBad, float64(p.LogUnreadable))
 	for i, n := range p.Behind {
 		s.put(logBehind, float64(n), strconv.Itoa(i))
 	}

@@ -53,7 +53,8 @@ type Options struct {
 	LogURL     string
 	LogLogin   samplelog.Login
 	LogPrefix  string
-	LeaseTTL   time.Duration // of the log's writer, 0: the usual one
+	LogKeys    []samplelog.Key // of its entries
+	LeaseTTL   time.Duration   // of the log's writer, 0: the usual one
 	History    Retention
 	Refused    int64 // bytes of refused messages that are kept, 0: the usual
 
@@ -112,32 +113,33 @@ func (i *Intervals) fill() {
 
 // App is the whole runtime.
 type App struct {
-	opt      Options
-	log      *slog.Logger
-	health   *health.Registry
-	refusal  refusal
-	board    *board.Board
-	live     *live.Live
-	broker   *broker.Broker
-	samples  *samplelog.JetStream
-	told     *telling // nil: the log is not shared
-	ring     *ring
-	store    *history.Store
-	parts    [station.Partitions]*partition
-	intake   *intake.Intake
-	batch    *batch.Batcher
-	source   *mqtt.Source
-	sender   *notify.Sender
-	panels   []*mqtt.Retained
-	headers  *headers
-	export   *influx.Exporter // nil: none
-	web      net.Listener
-	stations atomic.Pointer[[]Station] // in force
-	shut     []func()                  // in the order of starting
-	quiet    quiet                     // of commits that fail
-	early    chan struct{}             // a partition wants its commit ahead of its turn
-	pace     pace                      // of commands
-	answers  answers                   // that commands wait for
+	opt        Options
+	log        *slog.Logger
+	health     *health.Registry
+	refusal    refusal
+	board      *board.Board
+	live       *live.Live
+	broker     *broker.Broker
+	samples    *samplelog.JetStream
+	unreadable *unreadable // entries of the log
+	telling    *telling    // nil: the log is not shared
+	ring       *ring
+	store      *history.Store
+	parts      [station.Partitions]*partition
+	intake     *intake.Intake
+	batch      *batch.Batcher
+	source     *mqtt.Source
+	sender     *notify.Sender
+	panels     []*mqtt.Retained
+	headers    *headers
+	export     *influx.Exporter // nil: none
+	web        net.Listener
+	stations   atomic.Pointer[[]Station] // in force
+	shut       []func()                  // in the order of starting
+	quiet      quiet                     // of commits that fail
+	early      chan struct{}             // a partition wants its commit ahead of its turn
+	pace       pace                      // of commands
+	answers    answers                   // that commands wait for
 
 	backtests  *backtests // nil: none
 	quarantine *quarantine
@@ -183,9 +185,10 @@ func (a *App) open(ctx context.Context) (err error) {
 	if err := os.MkdirAll(o.Data, 0o700); err != nil {
 		return fmt.Errorf("cannot make data folder: %w; name one under data that the user that runs strokewise may write to", err)
 	}
+	a.unreadable = newUnreadable(filepath.Join(o.Data, "unreadable"), a.health.Part("evidence-unreadable", 0), a.log)
 	// the log comes first: its lock keeps a second instance off the whole folder
 	a.samples, err = samplelog.Open(ctx, samplelog.Options{Dir: filepath.Join(o.Data, "log"), MaxBytes: o.MaxBytes, SyncAlways: o.SyncAlways, URL: o.LogURL,
-		Login: o.LogLogin, Prefix: o.LogPrefix, LeaseTTL: o.LeaseTTL, Logger: a.log})
+		Login: o.LogLogin, Prefix: o.LogPrefix, Keys: o.LogKeys, LeaseTTL: o.LeaseTTL, Logger: a.log, OnUnreadable: a.unreadable.keep})
 	if err != nil {
 		return err
 	}

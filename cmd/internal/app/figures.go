@@ -41,6 +41,7 @@ func (a *App) Pipeline() board.Pipeline {
 	out.Connected, out.Reconnects, out.Messages = f.Connected, f.Reconnects, f.Received+f.TooLarge
 	b := a.batch.Figures()
 	out.Samples, out.Queue, out.QueueCap, out.LogEntries, out.LogSeconds, out.LogFull = b.Samples, b.Queue, b.QueueCap, b.Entries, b.Appending.Seconds(), b.Full
+	out.LogUnreadable = a.samples.Unreadable()
 	out.Delivered, out.DeliverFailed = a.sender.Figures()
 	a.reachFigures(&out)
 	a.letterFigures(&out)

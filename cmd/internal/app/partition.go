@@ -65,7 +65,7 @@ type partition struct {
 	answers *answers
 	health  *health.Part
 	now     func() station.Instant // the program's time
-	newest  func() uint64 // entry of the log's share, as far as known
+	newest  func() uint64          // entry of the log's share, as far as known
 	pending pending
 
 	mu        sync.Mutex

@@ -231,26 +231,20 @@ func (a *App) epoch(ctx context.Context, partition int, records []station.Record
 	}
 }
 
-// readTries is how often an entry may prove unreadable before the partition stops, which
-// readiness then shows: what follows must not overtake it.
-const readTries = 10
-
 // read works off a partition's part of the log, for good. A log that does not answer is
-// asked for ever.
+// asked for ever. An entry of a newer program stops the partition, which readiness then shows: what
+// follows must not overtake it.
 func (a *App) read(ctx context.Context, p *partition) {
-	for tries, at := 0, p.at(); ctx.Err() == nil; tries++ {
+	for ctx.Err() == nil {
 		if a.speak() != nil {
 			pause(ctx, lookEvery)
 			continue
 		}
 		err := a.samples.Read(ctx, p.number, p.at(), func(e samplelog.Entry) error { return p.entry(ctx, e) })
-		if p.at() != at || !errors.Is(err, samplelog.ErrEntry) {
-			tries, at = 0, p.at()
-		}
 		if ctx.Err() != nil || p.failure() != nil {
 			return
 		}
-		if tries >= readTries {
+		if errors.Is(err, samplelog.ErrEntry) {
 			p.fail(err)
 			return
 		}

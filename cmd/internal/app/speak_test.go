@@ -6,10 +6,13 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"strings"
 	"testing"
+	"time"
 
 	"strokewise/collector/samplelog"
 	"strokewise/dashboards/history"
+	"strokewise/deploy/peers"
 )
 
 // Pages and metrics answer 503 while we may not speak, readiness says why, and an answer that is half
@@ -96,4 +99,50 @@ func FuzzRecordOfWhatWasTold(f *testing.F) {
 			}
 		}
 	})
+}
+
+// The log's server is away for longer than the lease: nothing is served or stored meanwhile, readiness names
+// the lease, and all goes on by itself afterwards, in the same process.
+func TestInDoubtNothingIsServed(t *testing.T) {
+	broker := peers.Mosquitto(t)
+	dir, port := t.TempDir(), peers.Port(t)
+	s := logServer(t, dir, port)
+	defer func() { s.Shutdown(); s.WaitForShutdown() }()
+	o := plant(t, broker.Addr)
+	o.LogURL, o.LeaseTTL = s.ClientURL(), 2*time.Second
+	a, stop := running(t, o)
+	get := func(path string) int {
+		res, err := http.Get("http://" + a.Addr() + path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		res.Body.Close()
+		return res.StatusCode
+	}
+	waitFor(t, "metrics", func() bool { return get("/metrics") == http.StatusOK })
+	s.Shutdown()
+	s.WaitForShutdown()
+	waitFor(t, "doubt", func() bool { return errors.Is(a.speak(), samplelog.ErrDoubt) })
+	for _, path := range []string{"/", "/metrics", "/costs"} {
+		if code := get(path); code != http.StatusServiceUnavailable {
+			t.Errorf("%s answers %d", path, code)
+		}
+	}
+	if err := a.Ready(); err == nil || !strings.Contains(err.Error(), "lease") {
+		t.Errorf("readiness says %v", err)
+	}
+	if err := a.headers.step(t.Context(), time.Now()); !errors.Is(err, samplelog.ErrDoubt) {
+		t.Errorf("the headers conclude: %v", err)
+	}
+	waitFor(t, "a failing part", func() bool {
+		for _, p := range a.Health().Failing() {
+			if p.Part == "lease" {
+				return true
+			}
+		}
+		return false
+	})
+	s = logServer(t, dir, port)
+	waitFor(t, "readiness", func() bool { return a.Ready() == nil && get("/metrics") == http.StatusOK })
+	stop()
 }

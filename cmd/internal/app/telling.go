@@ -69,9 +69,16 @@ func (a *App) openTold(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	a.told = &telling{store: a.store, samples: a.samples, log: id, before: before}
+	a.telling = &telling{store: a.store, samples: a.samples, log: id, before: before}
 	if before == nil {
 		return nil
+	}
+	size, err := a.samples.Size(ctx)
+	if err != nil {
+		return err
+	}
+	for n := range before.Positions { // a log that has lost its end gives positions out again
+		before.Positions[n] = min(before.Positions[n], size.Last)
 	}
 	n, err := a.store.DropTold(ctx, before)
 	if n > 0 {
@@ -83,10 +90,10 @@ func (a *App) openTold(ctx context.Context) error {
 // upto returns the position of a partition up to which another process may have told what is
 // concluded, and what it had not; nil where nobody has told anything.
 func (a *App) upto(n int) (uint64, *history.Told) {
-	if a.told == nil || a.told.before == nil {
+	if a.telling == nil || a.telling.before == nil {
 		return 0, nil
 	}
-	return a.told.before.Positions[n], a.told.before
+	return a.telling.before.Positions[n], a.telling.before
 }
 
 // note leaves for the next holder what has been told by now. Calls that come while a record is
@@ -137,12 +144,12 @@ func (t *telling) write(ctx context.Context) error {
 
 // noteTold leaves for the next holder of a shared log what has been told by now.
 func (a *App) noteTold() {
-	if a.told == nil {
+	if a.telling == nil {
 		return
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), closeWithin)
 	defer cancel()
-	if err := a.told.note(ctx); err != nil && a.speak() == nil {
+	if err := a.telling.note(ctx); err != nil && a.speak() == nil {
 		a.warn("cannot leave for a process that may take over what has been told; it would tell it again, under the same id", err)
 	}
 }
@@ -197,8 +204,8 @@ func (a *App) box() interface {
 	notify.Outbox
 	notify.Waiting
 } {
-	if a.told == nil {
+	if a.telling == nil {
 		return a.store
 	}
-	return outbox{a.store, a.told, a.warn}
+	return outbox{a.store, a.telling, a.warn}
 }

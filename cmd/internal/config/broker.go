@@ -21,7 +21,7 @@ func (d *decoder) mqtt(m, top *mapping) {
 	user := m.text("user", &q.User, "the user's name at the broker", "user: strokewise")
 	m.readable("password_file", "/etc/strokewise/mqtt.password", &q.PasswordFile)
 	quantity(m, "max_packet", station.ParseBytes, between[int64](1<<10, 256<<20-1, "1 KiB to just under 256 MiB"), &q.MaxPacket)
-	d.tls(m.mapping("tls", "tls: { ca_file: /etc/strokewise/ca.pem }"))
+	d.tls(m.mapping("tls", "tls: { ca_file: /etc/strokewise/ca.pem }"), &q.TLS, "the broker's")
 	m.each("topics", topicsExample, func(n *yaml.Node, path string) {
 		if t := d.item(n, path, "a topic pattern", topicExample); t != nil {
 			d.topic(t)
@@ -100,13 +100,12 @@ func (m *mapping) brokerLink(into *string, example string) bool {
 	return ok
 }
 
-// tls reads the files of a TLS connection.
-func (d *decoder) tls(m *mapping) {
-	t := &d.cfg.MQTT.TLS
+// tls reads the files of a TLS connection to somebody.
+func (d *decoder) tls(m *mapping, t *TLS, whose string) {
 	m.readable("ca_file", "/etc/strokewise/ca.pem", &t.CAFile)
 	m.readable("cert_file", "/etc/strokewise/client.pem", &t.CertFile)
 	m.readable("key_file", "/etc/strokewise/client.key", &t.KeyFile)
-	const check = "the broker's certificate is always checked; name its authority in ca_file"
+	check := whose + " certificate is always checked; name its authority in ca_file"
 	m.done(map[string]string{"insecure": check, "insecure_skip_verify": check, "skip_verify": check, "verify": check})
 	if m.has("cert_file") != m.has("key_file") {
 		given, lacking := "cert_file", "key_file"

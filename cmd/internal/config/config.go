@@ -89,7 +89,18 @@ type Log struct {
 	MaxBytes   int64
 	SyncAlways bool   // survive power loss, at its cost
 	URL        string // of an external cluster; empty: inside the process
+
+	// At an external cluster:
+	CredentialsFile, NKeyFile, TokenFile string // at most one, or User
+	User, PasswordFile                   string
+	TLS                                  TLS
+	Prefix                               string   // of the names there; empty: the usual one
+	MACKeyFile                           string   // entries are signed with it; empty: they are not
+	MACOldKeyFiles                       []string // entries that were signed with these are taken too
 }
+
+// Secure reports whether TLS is configured for the external cluster.
+func (l *Log) Secure() bool { return l.TLS != TLS{} }
 
 // History says how long the database keeps what it holds. Totals and the audit stay.
 type History struct {

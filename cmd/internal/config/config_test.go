@@ -98,7 +98,7 @@ func closeFields(va, vb reflect.Value) bool {
 
 func TestEveryKeyArrives(t *testing.T) {
 	c := load(t, "testdata/full.yaml", live)
-	secret := filepath.Join("testdata", "secret.txt")
+	secret, key := filepath.Join("testdata", "secret.txt"), filepath.Join("testdata", "mac.key")
 	if got, want := c.HTTP, (HTTP{Listen: "[::1]:9000", Hosts: []string{"monitor.plant.example", "10.0.0.7"}}); !reflect.DeepEqual(got, want) {
 		t.Errorf("http %+v", got)
 	}
@@ -114,7 +114,8 @@ func TestEveryKeyArrives(t *testing.T) {
 	if !c.MQTT.Secure() {
 		t.Error("mqtts is not secure")
 	}
-	if got, want := c.Log, (Log{Keep: 7 * 24 * time.Hour, MaxBytes: 1 << 30, SyncAlways: true, URL: "nats://127.0.0.1:4222,tls://logs.plant.example"}); got != want {
+	if got, want := c.Log, (Log{Keep: 7 * 24 * time.Hour, MaxBytes: 1 << 30, SyncAlways: true, URL: "tls://log.plant.example:4222,tls://logs.plant.example",
+		CredentialsFile: secret, TLS: TLS{CAFile: secret, CertFile: secret, KeyFile: secret}, Prefix: "plant-a", MACKeyFile: key, MACOldKeyFiles: []string{key}}); !reflect.DeepEqual(got, want) {
 		t.Errorf("log %+v", got)
 	}
 	if got, want := c.History, (History{Minutes: 30 * day, Hours: 5 * year / 2}); got != want {

@@ -4,15 +4,10 @@ import (
 	"fmt"
 	"net"
 	"net/netip"
-	"net/url"
-	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"go.yaml.in/yaml/v3"
-
-	"strokewise/analyzer/station"
 )
 
 // http reads where the pages are served.
@@ -71,39 +66,6 @@ func isHost(s string) bool {
 		}
 	}
 	return true
-}
-
-// log reads how the sample log is kept.
-func (d *decoder) log(m *mapping) {
-	l := &d.cfg.Log
-	quantity(m, "keep", station.ParseDuration, between(minute, 10*365*24*time.Hour, "1 min to 10 years"), &l.Keep)
-	quantity(m, "max_bytes", station.ParseBytes, between[int64](16<<20, 1<<50, "16 MiB to 1024 TiB"), &l.MaxBytes)
-	if i, ok := m.choice("sync", "process", "always"); ok {
-		l.SyncAlways = i == 1
-	}
-	d.logURL(m)
-	m.done(nil)
-}
-
-// logURL reads the address of an external log: one, or a list of a cluster's servers, of
-// which any may be down at the start.
-func (d *decoder) logURL(m *mapping) {
-	const example = "nats://127.0.0.1:4222"
-	schemes := []string{"nats", "tls"}
-	if n := m.get("url"); n == nil || n.Kind != yaml.SequenceNode {
-		m.link("url", schemes, example, &d.cfg.Log.URL)
-		return
-	}
-	var all []string
-	m.each("url", "url: ["+example+"]", func(n *yaml.Node, path string) {
-		u, err := url.Parse(n.Value)
-		if err != nil || u.Hostname() == "" || u.User != nil || !slices.Contains(schemes, u.Scheme) || strings.ContainsAny(n.Value, ", ") {
-			d.fail(n, path, "is no such URL", "a URL that begins with nats or tls and ://, without user and password", example)
-			return
-		}
-		all = append(all, n.Value)
-	})
-	d.cfg.Log.URL = strings.Join(all, ",")
 }
 
 // notify reads who is told of alarms: one webhook, or a list of them.

@@ -183,11 +183,16 @@ func (m *mapping) file(key, example string, into *string) bool {
 	if !m.text(key, &s, "a path", key+": "+example) {
 		return false
 	}
-	if !filepath.IsAbs(s) {
-		s = filepath.Join(m.d.dir, s)
-	}
-	*into = s
+	*into = m.d.absolute(s)
 	return true
+}
+
+// absolute returns a path as it is meant.
+func (d *decoder) absolute(path string) string {
+	if filepath.IsAbs(path) {
+		return path
+	}
+	return filepath.Join(d.dir, path)
 }
 
 // readable reads the path of a file that we must be able to read.
