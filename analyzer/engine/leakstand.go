@@ -39,14 +39,16 @@ func (e *Engine) coldAir() {
 // of the fall, t the time it is taken over. Air that is colder than the wall by x warms up and
 // hides a part of the loss: x/t on the mean at most, by whatever time constant. What cools in the
 // window itself hides nothing: an isothermal fall is the slowest. The least of a shift counts, so
-// that a moment between two pulses of a consumer is enough.
+// that a moment between two pulses of a consumer is enough. A piston below set may creep, and where the outlet does not
+// fall a stroke may be hidden: then the air of one stroke in SlowestStroke is added. An outlet that does not fall counts
+// as falling by the least that is read, after SlowestStroke of standing.
 func (e *Engine) standFloor(end station.Instant) {
 	r, f := &e.Rounds, &e.Floor5
 	if r.N == 1 {
 		f.Cold0 = f.Cold
 	}
-	starved := e.State.Current == station.Starved
-	if r.N < standSlots || !starved && e.State.Current != station.Holding && e.State.Current != station.Stroking {
+	creeps := e.State.Current == station.Starved // it may
+	if r.N < standSlots || !creeps && e.State.Current != station.Holding && e.State.Current != station.Stroking {
 		return
 	}
 	slope, left, d := r.line()
@@ -55,16 +57,16 @@ func (e *Engine) standFloor(end station.Instant) {
 	noise = max(noise, math.Sqrt(max(0, left)/(r.N-2)))
 	fall := -slope
 	if least := max(standDrop, 6*noise); fall*t < least {
-		if !e.Fuse.CounterServes() && !e.strokesShow() {
-			return // strokes that nothing shows may hold it up
+		if t < float64(station.SlowestStroke)*1e-9 || !e.Fuse.CounterServes() && !e.strokesShow() {
+			return // a stroke that nothing shows may hold it up
 		}
-		fall = least / t
+		fall, creeps = least/t, true
 	}
 	p := r.P0 + float64(e.Plate.AmbientPressure())
 	v := e.Plate.TankVolume + air.CreepVolume(&e.Plate, e.inletAbs(), e.outletAbs())
 	k := v / float64(air.P0ANR) * e.airTemperature().Density() * max(1, e.operating()/(p+r.P/r.N))
 	more := k * (standSigmas*noise/math.Sqrt(d/r.N) + standZero/t + standTilt*p*f.Cold0/t)
-	if starved {
+	if creeps {
 		more += e.creeps() * max(1, e.operating()/(p+r.P/r.N))
 	}
 	e.bounded(end, floorHour{Flow: fall*k + more, Missed: more, Stood: t})

@@ -56,7 +56,8 @@ func (s *Store) LastNotes(ctx context.Context, k station.Key, most int) ([]Note,
 	return out, err
 }
 
-// LatestActs gives the newest line of the audit of each target for one kind of act.
+// LatestActs returns, for one kind of act and each target, the newest line of the audit that had effect, or the newest
+// one where none had: a word that was refused does not undo the one before it.
 func (s *Store) LatestActs(ctx context.Context, what string) (map[string]Act, error) {
 	out := map[string]Act{}
 	err := s.each(ctx, "the audit", func(rows *sql.Rows) error {
@@ -64,7 +65,8 @@ func (s *Store) LatestActs(ctx context.Context, what string) (map[string]Act, er
 		err := a.scan(rows)
 		out[a.Target] = a
 		return err
-	}, `SELECT `+actColumns+` FROM audit WHERE id IN (SELECT max(id) FROM audit WHERE what = ? GROUP BY target)`, what)
+	}, `SELECT `+actColumns+` FROM audit WHERE id IN (SELECT coalesce(max(CASE WHEN outcome NOT IN (?, ?) THEN id END), max(id))
+		FROM audit WHERE what = ? GROUP BY target)`, rules.Refused.String(), rules.NoEffect.String(), what)
 	return out, err
 }
 

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"strokewise/analyzer/station"
+	"strokewise/rules"
 )
 
 func TestPeopleAreStoredWithTheCommitOnce(t *testing.T) {
@@ -34,5 +35,20 @@ func TestPeopleAreStoredWithTheCommitOnce(t *testing.T) {
 	}
 	if notes, err = s.LastNotes(t.Context(), other, 10); err != nil || len(notes) != 1 || notes[0] != c.Notes[1] {
 		t.Errorf("%v, %v", notes, err)
+	}
+}
+
+// A word that was refused, or had no effect, hides no older one that had; where none had, it is shown.
+func TestARefusedWordHidesNoOlderOne(t *testing.T) {
+	s := fresh(t)
+	other := station.Key{Site: "northdock", Station: "press-9"}
+	act := func(n int, k station.Key, r rules.Result) Act {
+		return Act{At: t0.Add(int64(n)), Who: "Ana", What: "inspected", Target: k.String(), Outcome: rules.Outcome{Result: r}}
+	}
+	c := Commit{Partition: 5, Position: 10, Acts: []Act{act(1, press, rules.Done), act(2, press, rules.Refused), act(3, press, rules.NoEffect), act(4, other, rules.Refused)}}
+	do(t, s, c)
+	latest, err := s.LatestActs(t.Context(), "inspected")
+	if err != nil || latest[press.String()] != c.Acts[0] || latest[other.String()] != c.Acts[3] {
+		t.Errorf("%v, %v", latest, err)
 	}
 }
