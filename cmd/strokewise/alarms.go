@@ -2,11 +2,11 @@ package main
 
 import (
 	"fmt"
-	"os"
 	"strings"
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/config"
 	"strokewise/rules"
 )
 
@@ -156,7 +156,10 @@ type alarmsTestCmd struct {
 func (c *alarmsTestCmd) Run(e *env) error {
 	played, failed := 0, 0
 	for _, file := range c.Files {
-		text, err := os.ReadFile(file)
+		if err := e.ctx.Err(); err != nil {
+			return err
+		}
+		text, err := config.ReadText(file)
 		if err != nil {
 			return fmt.Errorf("cannot read rule scripts: %w", err)
 		}

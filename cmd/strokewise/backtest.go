@@ -33,7 +33,9 @@ func (c *backtestCmd) Run(e *env) error {
 	}
 	defer log.Close()
 	defer store.Close()
-	tested, err := reanalyse.Backtest(e.ctx, log, store, chosen, instant(c.From), instant(c.To))
+	shown := newShownLog(e, log, "back-test", chosen)
+	tested, err := reanalyse.Backtest(e.ctx, shown, store, chosen, instant(c.From), instant(c.To))
+	shown.bar.End()
 	if err != nil {
 		return err
 	}

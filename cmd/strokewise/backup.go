@@ -7,6 +7,7 @@ import (
 	"os/user"
 
 	"strokewise/cmd/internal/backup"
+	"strokewise/cmd/internal/progress"
 )
 
 type backupCmd struct {
@@ -28,7 +29,10 @@ func (c *backupCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	m, err := backup.Write(e.ctx, data, c.Out, backup.WriteOptions{Program: version(), Key: key})
+	shown := progress.NewStages(e.err, progress.Bytes)
+	defer shown.End()
+	m, err := backup.Write(e.ctx, data, c.Out, backup.WriteOptions{Program: version(), Key: key, Progress: shown.Set, Unfinished: e.end.unfinished})
+	shown.End()
 	if err != nil {
 		return err
 	}
@@ -52,7 +56,10 @@ func (c *restoreCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	r, err := backup.Restore(e.ctx, c.Backup, data, backup.RestoreOptions{Replace: c.Replace, KeepLog: c.KeepLog, Who: who(), Key: key})
+	shown := progress.NewStages(e.err, progress.Bytes)
+	defer shown.End()
+	r, err := backup.Restore(e.ctx, c.Backup, data, backup.RestoreOptions{Replace: c.Replace, KeepLog: c.KeepLog, Who: who(), Key: key, Progress: shown.Set, Unfinished: e.end.unfinished})
+	shown.End()
 	if err != nil {
 		return err
 	}

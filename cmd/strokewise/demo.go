@@ -65,6 +65,7 @@ func (c *demoCmd) Run(e *env) error {
 		return fmt.Errorf("cannot note the broker's address: %w", err)
 	}
 	defer os.Remove(address)
+	defer e.end.unfinished(address)()
 	fmt.Fprintf(e.out, `A plant that does not exist: eight virtual stations, each a physics model.
 
   pages    http://%[1]s
@@ -78,7 +79,8 @@ Faults can also be caused from another terminal, for example
   %[4]s rig list
 Ctrl-C ends it; started again it goes on where it was.
 `, a.Addr(), a.BrokerURL(), dir, os.Args[0], dataHint(c.Data))
-	return runDemo(e.ctx, a, plant, c.Past)
+	defer e.end.serve()()
+	return untilInterrupted(runDemo(e.ctx, a, plant, c.Past))
 }
 
 // dataHint gives the option that another command needs to find the demonstration.

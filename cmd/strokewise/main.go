@@ -25,6 +25,8 @@ const (
 	exitUsage = 2 // the command line cannot be understood
 	exitLater = 3 // a command was taken, and what becomes of it is not known yet
 	exitTaken = 4 // another process holds the sample log: it took over, or was there first
+
+	exitInterrupted = 130 // ended before its end; what works until interrupted ends with exitOK
 )
 
 // commands are the subcommands.
@@ -51,22 +53,40 @@ type env struct {
 	out io.Writer
 	err io.Writer
 	log *slog.Logger
+	end *ending
 }
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	code := execute(ctx, os.Args[1:], os.Stdout, os.Stderr)
-	stop()
-	os.Exit(code)
+	end := &ending{exit: os.Exit}
+	go end.watch(ctx, stop)
+	os.Exit(executeIn(ctx, end, os.Args[1:], os.Stdout, os.Stderr))
+}
+
+// untilInterrupted returns the error of what works until it is interrupted.
+func untilInterrupted(err error) error {
+	if errors.Is(err, context.Canceled) {
+		return nil
+	}
+	return err
 }
 
 // execute runs one command line.
 func execute(ctx context.Context, args []string, out, errOut io.Writer) int {
-	var c commands
-	done := false
-	p, err := kong.New(&c, kong.Name("strokewise"), kong.Writers(out, errOut), kong.Exit(func(int) { done = true }),
+	return executeIn(ctx, nil, args, out, errOut)
+}
+
+// parser returns what reads command lines into c; done is called where it has answered by itself.
+func parser(c *commands, out, errOut io.Writer, done func()) (*kong.Kong, error) {
+	return kong.New(c, kong.Name("strokewise"), kong.Writers(out, errOut), kong.Exit(func(int) { done() }),
 		kong.Description("Watches compressed-air boost stations. It only watches: it moves no valve and is no safety function."),
 		kong.UsageOnError(), kong.Vars{"causes": strings.Join(rules.Causes(), ","), "services": strings.Join(rules.ServiceKinds(), ",")})
+}
+
+func executeIn(ctx context.Context, end *ending, args []string, out, errOut io.Writer) int {
+	var c commands
+	done := false
+	p, err := parser(&c, out, errOut, func() { done = true })
 	if err != nil {
 		fmt.Fprintln(errOut, "BUG:", err)
 		return exitFault
@@ -79,8 +99,13 @@ func execute(ctx context.Context, args []string, out, errOut io.Writer) int {
 		fmt.Fprintf(errOut, "strokewise: %v; strokewise --help lists the commands\n", err)
 		return exitUsage
 	}
-	e := &env{ctx: ctx, out: out, err: errOut, log: slog.New(slog.NewTextHandler(errOut, nil))}
-	if err := k.Run(e); err != nil && !errors.Is(err, context.Canceled) {
+	e := &env{ctx: ctx, out: out, err: errOut, log: slog.New(slog.NewTextHandler(errOut, nil)), end: end}
+	err = k.Run(e)
+	if ctx.Err() != nil && errors.Is(err, context.Canceled) {
+		fmt.Fprintln(errOut, "strokewise: interrupted")
+		return exitInterrupted
+	}
+	if err != nil {
 		fmt.Fprintf(errOut, "strokewise: %v\n", err)
 		if errors.As(err, new(undecided)) {
 			return exitLater

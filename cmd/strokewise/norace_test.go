@@ -4,3 +4,5 @@ package main
 
 // floodRate is how many messages a second a loaded test sends.
 const floodRate = 12_000
+
+const raced = false

@@ -48,6 +48,9 @@ func (c *notifyTestCmd) Run(e *env) error {
 		ctx, cancel := context.WithTimeout(e.ctx, testWithin)
 		answer, err := t.test(ctx)
 		cancel()
+		if e.ctx.Err() != nil {
+			return e.ctx.Err()
+		}
 		if err != nil {
 			failed++
 			fmt.Fprintf(e.out, "%s: failed: %v\n", t.name, err)

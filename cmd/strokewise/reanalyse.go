@@ -44,7 +44,9 @@ func (c *reanalyseCmd) Run(e *env) error {
 	}
 	defer log.Close()
 	defer store.Close()
-	results, err := reanalyse.Run(e.ctx, log, store, chosen, instant(c.From), instant(c.To))
+	shown := newShownLog(e, log, "reanalyse", chosen)
+	results, err := reanalyse.Run(e.ctx, shown, store, chosen, instant(c.From), instant(c.To))
+	shown.bar.End()
 	if err != nil {
 		return err
 	}

@@ -9,6 +9,7 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/config"
 	"strokewise/cmd/internal/pipeline"
+	"strokewise/cmd/internal/progress"
 	"strokewise/cmd/internal/report"
 )
 
@@ -44,12 +45,14 @@ func (c *replayCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	p := player{key: s.Plate.Key, unit: u, other: changed}
+	p := player{key: s.Plate.Key, unit: u, other: changed, bar: progress.New(e.err, "replay", progress.Bytes), total: sizes(c.Trace)}
+	defer p.bar.End()
 	for _, path := range c.Trace {
-		if err := p.play(path, s.Plate.AmbientPressure()); err != nil {
+		if err := p.play(e.ctx, path, s.Plate.AmbientPressure()); err != nil {
 			return err
 		}
 	}
+	p.bar.End()
 	if f := pipeline.Try(p.key, "the end of its trace", u.Flush); f != nil {
 		return f
 	}

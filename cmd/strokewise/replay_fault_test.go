@@ -18,7 +18,7 @@ func TestAReplayNamesWhatPanics(t *testing.T) {
 		t.Fatal(err)
 	}
 	p := player{key: station.Key{Site: "northdock", Station: "press-4"}, unit: &pipeline.Unit{}}
-	err := p.play(path, 101325)
+	err := p.play(t.Context(), path, 101325)
 	if err == nil || !strings.Contains(err.Error(), "northdock/press-4") || !strings.Contains(err.Error(), path) {
 		t.Errorf("%v", err)
 	}

@@ -4,7 +4,6 @@ import (
 	"compress/gzip"
 	"fmt"
 	"io"
-	"os"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -79,7 +78,10 @@ type rigRecordCmd struct {
 }
 
 // Run writes the recording.
-func (c *rigRecordCmd) Run(*env) error {
+func (c *rigRecordCmd) Run(e *env) error {
+	if err := c.bounded(); err != nil {
+		return err
+	}
 	from := c.From
 	if from.IsZero() {
 		from = time.Now()
@@ -106,38 +108,39 @@ func (c *rigRecordCmd) Run(*env) error {
 		}
 		spec.Faults = append(spec.Faults, f)
 	}
-	f, err := os.Create(c.Out)
-	if err != nil {
-		return fmt.Errorf("cannot write recording: %w", err)
-	}
-	defer f.Close()
-	var w io.Writer = f
-	var z *gzip.Writer
-	if strings.HasSuffix(c.Out, ".gz") {
-		z = gzip.NewWriter(f)
-		w = z
-	}
-	truth, err := rig.Record(w, spec, start, int64(c.For))
-	if err != nil {
+	var truth *rig.Truth
+	err = writeWhole(e, "recording", c.Out, func(w io.Writer) (err error) {
+		z := gzip.NewWriter(w)
+		if strings.HasSuffix(c.Out, ".gz") {
+			w = z
+		}
+		if truth, err = rig.Record(w, spec, start, int64(c.For)); err == nil && w == z {
+			err = z.Close()
+		}
+		return err
+	})
+	if err != nil || c.Truth == "" {
 		return err
 	}
-	if z != nil {
-		if err := z.Close(); err != nil {
-			return fmt.Errorf("cannot write recording: %w", err)
-		}
-	}
-	if c.Truth != "" {
-		t, err := os.Create(c.Truth)
-		if err != nil {
-			return fmt.Errorf("cannot write truth: %w", err)
-		}
-		defer t.Close()
-		if err := rig.WriteTruth(t, truth); err != nil {
-			return err
-		}
-	}
-	return f.Close()
+	return writeWhole(e, "truth", c.Truth, func(w io.Writer) error { return rig.WriteTruth(w, truth) })
 }
+
+// bounded refuses what would fill disk or memory.
+func (c *rigRecordCmd) bounded() error {
+	switch {
+	case c.For <= 0 || c.For > longestRecord:
+		return fmt.Errorf("--for is %s: expected up to %s", c.For, longestRecord)
+	case c.Rate < 0 || c.Rate > highestRate:
+		return fmt.Errorf("--rate is %g: expected up to %g a second", c.Rate, highestRate)
+	}
+	return nil
+}
+
+// Bounds of a recording: its truth is kept in memory, and so is a second of its samples.
+const (
+	longestRecord = 31 * 24 * time.Hour
+	highestRate   = 10e3 // Hz
+)
 
 type rigPublishCmd struct {
 	Broker  string   `default:"tcp://127.0.0.1:1883" help:"Broker."`
@@ -178,5 +181,5 @@ func (c *rigPublishCmd) Run(e *env) error {
 	}
 	defer pub.Close()
 	fmt.Fprintf(e.out, "publishing %d virtual stations to %s below boost/; Ctrl-C ends it\n", len(specs), c.Broker)
-	return rig.NewPlayer(specs, now, nil, pub.Publish).Run(e.ctx)
+	return untilInterrupted(rig.NewPlayer(specs, now, nil, pub.Publish).Run(e.ctx))
 }

@@ -34,5 +34,6 @@ func (c *runCmd) Run(e *env) error {
 	ctx, stop := context.WithCancel(e.ctx)
 	defer stop()
 	go reloadOnHangup(ctx, c.Config, cfg, a, e)
-	return a.Run(ctx)
+	defer e.end.serve()()
+	return untilInterrupted(a.Run(ctx))
 }

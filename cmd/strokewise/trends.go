@@ -9,6 +9,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/config"
+	"strokewise/cmd/internal/progress"
 	"strokewise/dashboards/history"
 	"strokewise/dashboards/trend"
 )
@@ -45,7 +46,10 @@ func (c *trendsCmd) Run(e *env) error {
 	}
 	zones := zonesOf(cfg)
 	var reports []*trend.Report
+	bar := progress.New(e.err, "trends", progress.Stations)
+	defer bar.End()
 	for i := range stations {
+		bar.Set(float64(i), float64(len(stations)))
 		p := &stations[i].Plate
 		r, err := trend.Tell(e.ctx, h, trend.Query{Plate: p, Zone: zones[p.Key.Site],
 			From: station.InstantOf(to.Add(-time.Duration(c.Weeks) * 7 * 24 * time.Hour)), To: station.InstantOf(to)})
@@ -54,6 +58,7 @@ func (c *trendsCmd) Run(e *env) error {
 		}
 		reports = append(reports, r)
 	}
+	bar.End()
 	if c.JSON {
 		return printJSON(e, reports)
 	}

@@ -36,6 +36,16 @@ type WriteOptions struct {
 	Key     Key    // signs the backup; nil: it is not signed
 	// Progress is told how many bytes of a stage are done; total is 0 where it is not known.
 	Progress func(stage string, done, total int64)
+	// Unfinished is told of a file or folder that is not whole yet, and done when it is or is gone;
+	// nil: nobody asks.
+	Unfinished func(path string) (done func())
+}
+
+func unfinished(told func(string) func(), path string) (done func()) {
+	if told == nil {
+		return func() {}
+	}
+	return told(path)
 }
 
 func (o *WriteOptions) progress(stage string, total int64) func(int64) {
@@ -77,6 +87,7 @@ func Write(ctx context.Context, data, out string, opt WriteOptions) (Manifest, e
 		return m, fmt.Errorf("cannot write backup %q: %w", out, err)
 	}
 	defer os.RemoveAll(work)
+	defer unfinished(opt.Unfinished, work)()
 	if m, err = gather(ctx, data, work, &opt); err != nil {
 		return m, err
 	}
@@ -101,12 +112,15 @@ func isArchive(path string) bool {
 func gather(ctx context.Context, data, into string, opt *WriteOptions) (Manifest, error) {
 	m := Manifest{Format: format, Program: opt.Program, Made: time.Now().UTC()}
 	db := filepath.Join(into, historyName)
-	c, err := history.Copy(ctx, filepath.Join(data, historyName), db)
+	from := filepath.Join(data, historyName)
+	stop := growing(opt, "copying", from, db)
+	c, err := history.Copy(ctx, from, db)
+	stop()
 	if err != nil {
 		return m, err
 	}
 	m.Schema, m.Positions, m.Stations = c.Schema, c.Positions, c.Stations
-	if m.Bytes, m.SHA256, err = digest(ctx, db, nil); err != nil {
+	if m.Bytes, m.SHA256, err = digest(ctx, db, opt.progress("adding up", sizeOf(db))); err != nil {
 		return m, err
 	}
 	if err := os.Chmod(db, 0o600); err != nil {
@@ -123,6 +137,37 @@ func gather(ctx context.Context, data, into string, opt *WriteOptions) (Manifest
 		}
 	}
 	return m, writeFile(filepath.Join(into, manifestName), text)
+}
+
+// growing tells how a file grows to the size of another one, until stop.
+func growing(opt *WriteOptions, stage, from, to string) (stop func()) {
+	if opt.Progress == nil {
+		return func() {}
+	}
+	end, ended := make(chan struct{}), make(chan struct{})
+	go func() {
+		defer close(ended)
+		t := time.NewTicker(200 * time.Millisecond)
+		defer t.Stop()
+		for {
+			select {
+			case <-end:
+				return
+			case <-t.C:
+				opt.Progress(stage, sizeOf(to), sizeOf(from))
+			}
+		}
+	}()
+	return func() { close(end); <-ended }
+}
+
+// sizeOf returns a file's size, 0 where there is none.
+func sizeOf(path string) int64 {
+	info, err := os.Stat(path)
+	if err != nil {
+		return 0
+	}
+	return info.Size()
 }
 
 // digest gives a file's size and SHA-256.

@@ -26,6 +26,8 @@ type RestoreOptions struct {
 	Key     Key // unsigned backups, and those that another key signed, are refused; nil: none is
 	// Progress is as that of WriteOptions.
 	Progress func(stage string, done, total int64)
+	// Unfinished is as that of WriteOptions.
+	Unfinished func(path string) (done func())
 
 	free func(folder string) (int64, error) // nil: the disk's
 }
@@ -81,6 +83,7 @@ func restore(ctx context.Context, from, data string, opt RestoreOptions) (r Rest
 		return r, err
 	}
 	defer os.RemoveAll(work)
+	defer unfinished(opt.Unfinished, work)()
 	if r.Manifest, err = prepare(ctx, from, work, &opt); err != nil {
 		return r, err
 	}

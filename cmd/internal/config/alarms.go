@@ -3,7 +3,6 @@ package config
 import (
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -62,7 +61,7 @@ func (d *decoder) alarms(m *mapping) {
 // alarmsFile reads a file that holds the list under `alarms`.
 func (d *decoder) alarmsFile(m *mapping, path string) *yaml.Node {
 	expected := "a list of alarms, or a file with one under alarms"
-	data, err := os.ReadFile(path)
+	data, err := ReadText(path)
 	if err != nil {
 		m.fail("alarms", "cannot be read: "+err.Error(), expected, alarmsExample)
 		return nil
@@ -72,7 +71,7 @@ func (d *decoder) alarmsFile(m *mapping, path string) *yaml.Node {
 	case err != nil:
 		m.fail("alarms", fmt.Sprintf("%s is no valid YAML: %v", path, err), expected, "")
 		return nil
-	case len(data) > MaxFile || len(doc.Content) == 0 || doc.Content[0].Kind != yaml.MappingNode ||
+	case len(doc.Content) == 0 || doc.Content[0].Kind != yaml.MappingNode ||
 		len(doc.Content[0].Content) != 2 || doc.Content[0].Content[0].Value != "alarms":
 		m.fail("alarms", path+" does not hold the one key alarms", expected, "")
 		return nil

@@ -70,6 +70,9 @@ func (d *decoder) document(data []byte) (*yaml.Node, *Error) {
 	if len(data) > MaxFile {
 		return nil, d.fault(nil, "", fmt.Sprintf("is larger than %d bytes", MaxFile), "a configuration", "")
 	}
+	if n := pieces(data); n > maxPieces {
+		return nil, d.fault(nil, "", fmt.Sprintf("has %d lines and list items, %d at most are read", n, maxPieces), "a configuration", "")
+	}
 	if line, problem := unreadable(data); line > 0 {
 		return nil, d.fault(&yaml.Node{Line: line}, "", problem, "a YAML file in UTF-8", "")
 	}

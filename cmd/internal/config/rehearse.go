@@ -2,7 +2,6 @@ package config
 
 import (
 	"fmt"
-	"os"
 	"slices"
 	"strings"
 
@@ -15,7 +14,7 @@ import (
 // configuration, in the plates of c alone: their revisions stay those that have been in
 // use. Faults are told with file, line and column.
 func (c *Config) Rehearse(file string) error {
-	data, err := os.ReadFile(file)
+	data, err := ReadText(file)
 	if err != nil {
 		return fmt.Errorf("cannot read changes of alarms: %w", err)
 	}

@@ -210,6 +210,9 @@ func readable(path string) error {
 	if err == nil && !info.Mode().IsRegular() {
 		return fmt.Errorf("%s is no regular file", quote(path))
 	}
+	if err == nil && info.Size() > MaxText {
+		return fmt.Errorf("%s is larger than %d bytes", quote(path), MaxText)
+	}
 	if err == nil {
 		var f *os.File
 		if f, err = os.Open(path); err == nil {
