@@ -9,8 +9,10 @@ import (
 	"testing"
 	"time"
 
+	"strokewise/analyzer/station"
 	"strokewise/collector/clock"
 	"strokewise/collector/mqtt"
+	"strokewise/collector/playback"
 	"strokewise/deploy/peers"
 )
 
@@ -223,4 +225,52 @@ func hundred(end time.Time) []byte {
 	v := strings.TrimSuffix(strings.Repeat("612.4,", 100), ",")
 	t0 := end.Add(-time.Second)
 	return []byte(`{"t0":` + fmt.Sprintf("%.3f", float64(t0.UnixMilli())/1e3) + `,"dt":0.01,"v":[` + v + `]}`)
+}
+
+// While the time is not known no tick passes, and nothing is removed for its age; people's words are
+// accepted. With a kept time all goes on, and a value without a time of its own is stamped with it.
+func TestNoTickPassesAtAnUnknownTime(t *testing.T) {
+	broker := peers.Mosquitto(t)
+	o := options(t, broker.Addr, "press-4")
+	o.Zones = map[string]*time.Location{playback.Site: nil}
+	o.Every = Intervals{Clock: 2 * time.Millisecond, Tick: 2 * time.Millisecond, Commit: 5 * time.Millisecond}
+	var w wrongClock
+	o.Wall = w.wall
+	k := o.Stations[0].Plate.Key
+	a, stop := running(t, o)
+	last := func(a *App) uint64 {
+		n, _, err := a.samples.Last(t.Context(), k.Partition())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	waitFor(t, "ticks", func() bool { return last(a) > 20 })
+	w.set(-time.Hour)
+	waitFor(t, "a doubt", func() bool { return a.clock.State() == clock.Kept })
+	at := last(a)
+	waitFor(t, "ticks of the kept time", func() bool { return last(a) > at+5 })
+	before := station.InstantOf(time.Now())
+	sends(t, a, broker.Addr, "boost/northdock/press-4/outlet_pressure", "612.4")
+	b := logged(t, a, k, 1)
+	if after := station.InstantOf(time.Now()); b.Times[0] < before.Add(-station.Second) || b.Times[0] > after.Add(station.Second) {
+		t.Errorf("stamped %s, between %s and %s", b.Times[0], before, after)
+	}
+	stop()
+
+	a, stop = starting(t, o) // an hour before the end of the log
+	defer stop()
+	if a.clock.State() != clock.Unsure || a.trusted() {
+		t.Errorf("the clock is %s", a.clock.State())
+	}
+	at = last(a)
+	if _, err := a.Command(t.Context(), k, station.Command{Kind: "note", By: "Ana", Note: "hose changed"}); err != nil {
+		t.Error(err)
+	}
+	a.tick(t.Context())
+	if n := last(a); n != at+1 {
+		t.Errorf("%d entries beside the person's word", n-at-1)
+	}
+	w.set(0)
+	waitFor(t, "ticks", func() bool { return last(a) > at+10 && a.trusted() })
 }
