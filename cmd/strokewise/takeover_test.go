@@ -243,7 +243,7 @@ func takenOver(t *testing.T, from time.Time, most int) overtaking {
 	inHalves(t, broker.Addr, from, func() {
 		settled(a, broker.Addr)
 		if most > 0 {
-			awaits(t, "a refusal", o.hook.hasRefused)
+			until(t, "a refusal", o.hook.hasRefused)
 		} else {
 			outboxEmpty(a)
 		}
@@ -287,7 +287,7 @@ func takenOver(t *testing.T, from time.Time, most int) overtaking {
 }
 
 // awaits waits until ok.
-func awaits(t *testing.T, what string, ok func() bool) {
+func until(t *testing.T, what string, ok func() bool) {
 	t.Helper()
 	for until := time.Now().Add(patience); !ok(); time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(until) {

@@ -19,9 +19,7 @@ import (
 const Held Label = "held"
 
 const (
-	heldStream = "HELD"
-	prefix     = "REFUSED-" // of a reason's stream
-	chunk      = 256        // letters published before their answers are waited for
+	chunk = 256 // letters published before their answers are waited for
 
 	// keepWithin is how long refused letters of one batch may take; sound messages of the batch
 	// wait for them.
@@ -79,7 +77,7 @@ func Open(ctx context.Context, opt Options) (*Store, error) {
 	}
 	names := b.JS.StreamNames(ctx)
 	for name := range names.Name() {
-		if label, ok := strings.CutPrefix(name, prefix); ok {
+		if label, ok := strings.CutPrefix(name, b.Name("refused_")); ok {
 			if _, err := s.stream(ctx, Label(label)); err != nil {
 				return nil, err
 			}
@@ -91,11 +89,12 @@ func Open(ctx context.Context, opt Options) (*Store, error) {
 	return s, s.trim(ctx)
 }
 
-func subject(label Label) string {
+// names returns what the stream of a label is called, and its subject.
+func (s *Store) names(label Label) (stream, subject string) {
 	if label == Held {
-		return "sw.v1.held"
+		return s.beside.Name("held"), s.beside.Subject("held")
 	}
-	return "sw.v1.refused." + string(label)
+	return s.beside.Name("refused_" + string(label)), s.beside.Subject("refused." + string(label))
 }
 
 // stream returns the stream of a label, and makes it at its first letter.
@@ -106,10 +105,11 @@ func (s *Store) stream(ctx context.Context, label Label) (*stream, error) {
 	if have != nil {
 		return have, nil
 	}
-	c := jetstream.StreamConfig{Name: prefix + string(label), Subjects: []string{subject(label)}, Storage: jetstream.FileStorage, Retention: jetstream.LimitsPolicy,
+	name, subject := s.names(label)
+	c := jetstream.StreamConfig{Name: name, Subjects: []string{subject}, Storage: jetstream.FileStorage, Retention: jetstream.LimitsPolicy,
 		Discard: jetstream.DiscardNew, AllowDirect: true, Description: "strokewise refused messages, see the project's documentation"}
 	if label == Held {
-		c.Name, c.Description = heldStream, "strokewise messages that wait, see the project's documentation"
+		c.Description = "strokewise messages that wait, see the project's documentation"
 	}
 	made, err := s.beside.Stream(ctx, c)
 	if err != nil {
@@ -250,7 +250,8 @@ func (s *Store) send(ctx context.Context, l *Letter) (jetstream.PubAckFuture, er
 		return nil, err
 	}
 	data := l.encode()
-	a, err := s.beside.JS.PublishAsync(subject(label), data)
+	_, subject := s.names(label)
+	a, err := s.beside.JS.PublishAsync(subject, data)
 	if err != nil {
 		return nil, fmt.Errorf("cannot keep a message: %w", err)
 	}

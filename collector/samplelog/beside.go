@@ -26,6 +26,12 @@ func (j *JetStream) Beside() (*Beside, error) {
 	return &Beside{JS: js, log: j}, nil
 }
 
+// Name returns what something beside the samples is called at the servers, by the log's prefix.
+func (b *Beside) Name(what string) string { return b.log.names.prefix + "_v1_" + what }
+
+// Subject returns a subject beside the samples'.
+func (b *Beside) Subject(what string) string { return b.log.names.prefix + ".v1." + what }
+
 // Stream makes a stream, or brings it up to c. It lies on as many servers as the samples.
 func (b *Beside) Stream(ctx context.Context, c jetstream.StreamConfig) (s jetstream.Stream, err error) {
 	err = b.log.replicas(ctx, c.Name, func(n int) (err error) {

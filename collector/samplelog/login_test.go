@@ -89,7 +89,7 @@ func TestLoginByPassword(t *testing.T) {
 
 // What the README names is enough for a login, and keeps it out of the rest.
 func TestLoginWithoutFurtherRights(t *testing.T) {
-	allow := &server.SubjectPermission{Allow: []string{"plant-a.v1.samples.*", "$KV.plant-a_v1_lease.>", "$KV.plant-a_v1_told.>", "$JS.API.>", "_INBOX.>"}}
+	allow := &server.SubjectPermission{Allow: []string{"plant-a.v1.>", "$KV.plant-a_v1_lease.>", "$KV.plant-a_v1_told.>", "$JS.API.>", "_INBOX.>"}}
 	url := locked(t, func(o *server.Options) {
 		o.Users = []*server.User{{Username: "strokewise", Password: "right", Permissions: &server.Permissions{Publish: allow, Subscribe: allow}}}
 	})
