@@ -1,7 +1,10 @@
 package app
 
 import (
+	"bytes"
+	"encoding/gob"
 	"fmt"
+	"log/slog"
 	"net/http/httptest"
 	"os"
 	"reflect"
@@ -12,6 +15,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/health"
+	"strokewise/cmd/internal/pipeline"
 	"strokewise/deploy/peers"
 	"strokewise/rules"
 )
@@ -376,5 +380,39 @@ func TestTheRecordsAreBounded(t *testing.T) {
 	}
 	if got, err := d.load(); len(got) != 4 || err == nil || !strings.Contains(err.Error(), "torn.json") {
 		t.Errorf("with a torn file: %d, %v", len(got), err)
+	}
+}
+
+// A snapshot of an older program, whose units follow each other without their sizes, is still read,
+// and so is one of this program. Where the parts do not add up, it is refused.
+func TestSnapshotsWithAndWithoutSizes(t *testing.T) {
+	k := station.Key{Site: "northdock", Station: "press-4"}
+	part := func() *partition {
+		return &partition{catalog: &catalog{}, units: make(map[station.Key]*unit), log: slog.New(slog.DiscardHandler)}
+	}
+	p := part()
+	p.add(k, pipeline.New(station.Plate{Key: k}, "1"))
+	now, err := p.save()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var old bytes.Buffer
+	if err := gob.NewEncoder(&old).Encode(struct {
+		N      int
+		Ticked station.Instant
+	}{1, 7}); err != nil {
+		t.Fatal(err)
+	}
+	if err := p.units[k].Save(&old); err != nil {
+		t.Fatal(err)
+	}
+	for name, blob := range map[string][]byte{"of this program": now, "of an older one": old.Bytes()} {
+		q := part()
+		if err := q.restore(blob); err != nil || q.units[k] == nil || q.units[k].Revision() != "1" {
+			t.Errorf("%s: %v, %v", name, q.units, err)
+		}
+	}
+	if err := part().restore(now[:len(now)-1]); err == nil || !strings.Contains(err.Error(), "add up") {
+		t.Errorf("cut off: %v", err)
 	}
 }
