@@ -32,8 +32,8 @@ func (m *mark) line() []byte {
 	if !m.Early.IsZero() {
 		early = m.Early.UnixNano()
 	}
-	s := fmt.Sprintf(markFormat, m.ID, m.Position, early)
-	return fmt.Appendf(nil, "%s %08x\n", s, crc32.ChecksumIEEE([]byte(s)))
+	b := fmt.Appendf(make([]byte, 0, 96), markFormat, m.ID, m.Position, early)
+	return fmt.Appendf(b, " %08x\n", crc32.ChecksumIEEE(b))
 }
 
 // parseMark parses the file's content.

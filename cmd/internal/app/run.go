@@ -224,6 +224,11 @@ func (a *App) epoch(ctx context.Context, partition int, records []station.Record
 		if err == nil || ctx.Err() != nil || errors.Is(err, samplelog.ErrLease) || try >= epochTries && !full {
 			return err
 		}
+		for _, p := range a.parts {
+			if why := p.failure(); full && why != nil {
+				return errors.Join(err, why)
+			}
+		}
 		if !full || a.quiet.due(time.Now()) {
 			a.log.Warn("the sample log is busy: plate data are appended again", "partition", partition, "error", err)
 		}
