@@ -243,7 +243,7 @@ func takenOver(t *testing.T, from time.Time, most int) overtaking {
 	inHalves(t, broker.Addr, from, func() {
 		settled(a, broker.Addr)
 		if most > 0 {
-			until(t, "a refusal", o.hook.hasRefused)
+			waitFor(t, "a refusal", o.hook.hasRefused)
 		} else {
 			outboxEmpty(a)
 		}
@@ -286,8 +286,8 @@ func takenOver(t *testing.T, from time.Time, most int) overtaking {
 	return o
 }
 
-// awaits waits until ok.
-func until(t *testing.T, what string, ok func() bool) {
+// waitFor waits until ok.
+func waitFor(t *testing.T, what string, ok func() bool) {
 	t.Helper()
 	for until := time.Now().Add(patience); !ok(); time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(until) {
