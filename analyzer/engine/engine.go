@@ -13,10 +13,10 @@ import (
 )
 
 // Version names the engine's arithmetic. Snapshots of another version are not restored.
-const Version = "9"
+const Version = "10"
 
 // Revision is stored with every minute that this engine made.
-const Revision = 9
+const Revision = 10
 
 const (
 	slotLen     = station.Second / 2 // decisions are taken twice a second of event time
