@@ -18,7 +18,7 @@ type Pipeline struct {
 	LogBytes    int64   // stored
 	LogMaxBytes int64
 	LogFull     bool
-	LogGaps     int64                      // found since the start where the log no longer holds an entry
+	LogGaps     int64 // found since the start where the log no longer holds an entry
 	Evidence    Evidence
 	Behind      [station.Partitions]uint64 // log positions between the newest entry and the analyzer's
 
