@@ -63,7 +63,7 @@ func (s *Store) touch(ctx context.Context) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.beats++
-	_, err := s.write.ExecContext(ctx, fmt.Sprintf(`PRAGMA user_version = %d`, s.beats))
+	_, err := s.write.ExecContext(context.WithoutCancel(ctx), fmt.Sprintf(`PRAGMA user_version = %d`, s.beats)) // no statement of this connection is cut short
 	return err
 }
 
