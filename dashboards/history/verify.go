@@ -119,15 +119,12 @@ func sameSchema(ctx context.Context, db *sql.DB, path string, version int) error
 			faults = append(faults, fmt.Sprintf("the %s %q is missing or other", o.kind, o.name))
 		}
 	}
-	var rows, user int
+	var rows int
 	if err := db.QueryRowContext(ctx, "SELECT count(*) FROM schema_version").Scan(&rows); err != nil {
 		return fmt.Errorf("cannot read schema version of history database %q: %w", path, err)
 	}
-	if err := db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&user); err != nil {
-		return fmt.Errorf("cannot read history database %q: %w", path, err)
-	}
-	if rows != 1 || user != 0 {
-		faults = append(faults, fmt.Sprintf("it states %d versions of its schema, and %d as that of its user", rows, user))
+	if rows != 1 { // the number of the file's user is that of the probe, see Store.Probe
+		faults = append(faults, fmt.Sprintf("it states %d versions of its schema", rows))
 	}
 	if len(faults) > 0 {
 		return fmt.Errorf("history database %q does not have the schema of version %d: %s: somebody changed it, do not restore it", path, version, strings.Join(faults[:min(len(faults), 5)], "; "))

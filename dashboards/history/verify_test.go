@@ -55,7 +55,6 @@ func TestVerifyRefusesWhatSomebodyChanged(t *testing.T) {
 		"table gone":      {"DROP TABLE export_queue", "export_queue"},
 		"column":          {"ALTER TABLE audit ADD COLUMN z TEXT", `table "audit"`},
 		"two versions":    {"INSERT INTO schema_version VALUES (1)", "2 versions"},
-		"user's version":  {"PRAGMA user_version = 7", "7 as that of its user"},
 		"another program": {"PRAGMA application_id = 7", "another program"},
 		"dangling":        {"PRAGMA foreign_keys = 0; INSERT INTO notes (station, at, who, text) VALUES (77, 1, 'a', 'b')", "notes"},
 		"newer":           {"UPDATE schema_version SET version = 999", "999"},
