@@ -53,7 +53,12 @@ func (y *year) options() error {
 }
 
 // start runs the program and waits until it is ready.
+//
+// The program's own clock goes on from the plant's time: what it does at a start after years of silence
+// is not played here.
 func (y *year) start() error {
+	began, at := time.Now(), station.Instant(y.clock.Load()).Time()
+	y.opt.Wall = func(t time.Time) time.Time { return at.Add(t.Sub(began)) }
 	a, err := app.New(y.ctx, y.opt)
 	if err != nil {
 		return err
