@@ -36,8 +36,9 @@ bench: peers ## speed, each beside its baseline in the same run; ends with a tab
 
 # Minutes of the soak.
 STROKEWISE_SOAK ?= 30
-torture: peers ## 200 kills at random moments, and a plant of 500 stations for STROKEWISE_SOAK minutes
-	STROKEWISE_TORTURE=1 STROKEWISE_SOAK=$(STROKEWISE_SOAK) $(GO) test -v -count=1 -timeout 3h -run 'TestTwoHundredKills|TestSoak' ./cmd/strokewise
+STROKEWISE_TORMENT ?= 60
+torture: peers ## 200 kills at random moments, a plant of 500 stations for STROKEWISE_SOAK minutes, and everything at once for STROKEWISE_TORMENT minutes
+	STROKEWISE_TORTURE=1 STROKEWISE_SOAK=$(STROKEWISE_SOAK) STROKEWISE_TORMENT=$(STROKEWISE_TORMENT) $(GO) test -v -count=1 -timeout 3h -run 'TestTwoHundredKills|TestSoak|TestTorment' ./cmd/strokewise
 
 SOAK_STATIONS ?= 1000
 soak-year: ## a year of SOAK_STATIONS stations, faster than time; about an hour

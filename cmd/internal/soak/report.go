@@ -49,6 +49,9 @@ func (y *year) look(d int) error {
 	if (d+1)%stretch != 0 && d+1 != y.Days {
 		return nil
 	}
+	if err := y.retained(); err != nil {
+		return err
+	}
 	r := Row{Day: d + 1, Took: time.Since(began)}
 	r.Database = size(filepath.Join(y.opt.Data, "history.db")) + size(filepath.Join(y.opt.Data, "history.db-wal"))
 	r.Log = size(filepath.Join(y.opt.Data, "log"))
@@ -73,6 +76,31 @@ func (y *year) look(d int) error {
 	y.report.Rows = append(y.report.Rows, r)
 	fmt.Fprintln(y.Log, r.text())
 	return nil
+}
+
+// retained waits until what is older than is kept has been deleted. The plant's time runs tens of
+// thousands of times faster than ours, in which deletion rests between its steps.
+func (y *year) retained() error {
+	before := y.clock.Load() - int64(keepMinutes+2*24*time.Hour)
+	if before < int64(first) {
+		return nil
+	}
+	db, err := sql.Open("sqlite", "file:"+filepath.Join(y.opt.Data, "history.db")+"?mode=ro")
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	for {
+		var old int64
+		if err := db.QueryRowContext(y.ctx, `SELECT count(*) FROM minutes WHERE start < ?`, before).Scan(&old); err != nil || old == 0 {
+			return err
+		}
+		select {
+		case <-y.ctx.Done():
+			return y.ctx.Err()
+		case <-time.After(time.Second):
+		}
+	}
 }
 
 // judge ends the program and compares the stored sums with what was published, and with the stored
