@@ -26,6 +26,7 @@ const (
 	ImplausiblePressure payload.Reason = "implausible-pressure"
 	ImplausibleCount    payload.Reason = "implausible-count"
 	ImplausibleState    payload.Reason = "implausible-state"
+	DecoderFault        payload.Reason = "decoder-fault" // of this program
 )
 
 // Bounds of what can be true.
@@ -39,7 +40,7 @@ const (
 // Reasons lists every reason under which a message may be turned away.
 func Reasons() []payload.Reason {
 	return append(payload.Reasons(), UnknownTopic, UnknownStation, TooLarge, TimeAhead, TimeTooOld, RetainedScalar,
-		StaleBacklog, ImplausiblePressure, ImplausibleCount, ImplausibleState)
+		StaleBacklog, ImplausiblePressure, ImplausibleCount, ImplausibleState, DecoderFault)
 }
 
 // Message is a message from a broker.
@@ -85,6 +86,7 @@ type Intake struct {
 	stations atomic.Pointer[map[station.Key]bool]
 	maxAge   int64
 	refused  *counter
+	decode   func(payload.Format, []byte, *payload.Context, []station.Block) ([]station.Block, *payload.Refusal)
 }
 
 // New gives an intake.
@@ -92,7 +94,7 @@ func New(opt Options) (*Intake, error) {
 	if len(opt.Routes)+len(opt.Fixed) == 0 {
 		return nil, errors.New("cannot take messages without any topic pattern: give mqtt.topics")
 	}
-	in := &Intake{opt: opt, maxAge: int64(opt.MaxAge), refused: newCounter()}
+	in := &Intake{opt: opt, maxAge: int64(opt.MaxAge), refused: newCounter(), decode: payload.Decode}
 	if in.maxAge <= 0 {
 		in.maxAge = 48 * 60 * station.Minute60
 	}
@@ -152,6 +154,18 @@ func (in *Intake) Discarded(size int64) *payload.Refusal {
 	return r
 }
 
+// blocks decodes a payload. One on which the decoder fails is refused: unacknowledged it would come
+// again at each start, and end the program again.
+func (in *Intake) blocks(f payload.Format, data []byte, c *payload.Context) (out []station.Block, r *payload.Refusal) {
+	defer func() {
+		if p := recover(); p != nil {
+			out, r = nil, &payload.Refusal{Reason: DecoderFault,
+				Detail: fmt.Sprintf("a fault of this program: %v; report it with the message, and accept it again after an upgrade", p)}
+		}
+	}()
+	return in.decode(f, data, c, nil)
+}
+
 // Decide returns the record of a message, or why it is refused, and counts nothing.
 func (in *Intake) Decide(m *Message) (station.Record, *payload.Refusal) {
 	rec := station.Record{Arrival: m.Arrival}
@@ -170,7 +184,7 @@ func (in *Intake) Decide(m *Message) (station.Record, *payload.Refusal) {
 			return rec, &payload.Refusal{Reason: payload.UnknownChannel, Detail: fmt.Sprintf("no channel is called %.40q", fields.Channel)}
 		}
 	}
-	rec.Blocks, r = payload.Decode(format, m.Payload, &c, nil)
+	rec.Blocks, r = in.blocks(format, m.Payload, &c)
 	if r != nil {
 		return rec, r
 	}
