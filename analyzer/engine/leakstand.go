@@ -39,9 +39,9 @@ func (e *Engine) coldAir() {
 // of the fall, t the time it is taken over. Air that is colder than the wall by x warms up and
 // hides a part of the loss: x/t on the mean at most, by whatever time constant. What cools in the
 // window itself hides nothing: an isothermal fall is the slowest. The least of a shift counts, so
-// that a moment between two pulses of a consumer is enough. A piston below set may creep, and where the outlet does not
-// fall a stroke may be hidden: then the air of one stroke in SlowestStroke is added. An outlet that does not fall counts
-// as falling by the least that is read, after SlowestStroke of standing.
+// that a moment between two pulses of a consumer is enough. A piston below set may creep: then the
+// air of one stroke in SlowestStroke is added, and an outlet that does not fall counts as falling by the least that is read,
+// after SlowestStroke of standing. At set it does not: what blows off there, as a relief valve, closes below.
 func (e *Engine) standFloor(end station.Instant) {
 	r, f := &e.Rounds, &e.Floor5
 	if r.N == 1 {
@@ -57,10 +57,10 @@ func (e *Engine) standFloor(end station.Instant) {
 	noise = max(noise, math.Sqrt(max(0, left)/(r.N-2)))
 	fall := -slope
 	if least := max(standDrop, 6*noise); fall*t < least {
-		if t < float64(station.SlowestStroke)*1e-9 || !e.Fuse.CounterServes() && !e.strokesShow() {
-			return // a stroke that nothing shows may hold it up
+		if !creeps || t < float64(station.SlowestStroke)*1e-9 || !e.Fuse.CounterServes() && !e.strokesShow() {
+			return // a stroke that nothing shows may hold it up; of one that holds the standing window tells
 		}
-		fall, creeps = least/t, true
+		fall = least / t
 	}
 	p := r.P0 + float64(e.Plate.AmbientPressure())
 	v := e.Plate.TankVolume + air.CreepVolume(&e.Plate, e.inletAbs(), e.outletAbs())
