@@ -226,49 +226,6 @@ func TestALogThatDoesNotBelongToTheHistoryIsRefused(t *testing.T) {
 	}
 }
 
-// A full log stops acknowledging and says so; the messages wait at the broker, and come
-// in once there is room.
-func TestAFullLogLosesNothing(t *testing.T) {
-	broker := peers.Mosquitto(t)
-	o := options(t, broker.Addr, "press-4")
-	o.MaxBytes = 400_000
-	o.Every = Intervals{Commit: 10 * time.Millisecond, Snapshot: 200 * time.Millisecond, Trim: time.Hour}
-	a, stop := running(t, o)
-	pub, err := mqtt.NewPublisher(t.Context(), "tcp://"+broker.Addr, "sensors")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer pub.Close()
-	k := station.Key{Site: playback.Site, Station: "press-4"}
-	const messages, each = 2000, 100
-	t0 := time.Now().Add(-time.Hour).Unix()
-	for i := range messages {
-		v := make([]string, each)
-		for j := range v {
-			v[j] = fmt.Sprintf("%d.%d", 600+(i*7+j*j)%50, j%10)
-		}
-		msg := fmt.Sprintf(`{"t0":%d,"dt":0.01,"v":[%s]}`, t0+int64(i), strings.Join(v, ","))
-		if err := pub.Publish(t.Context(), "boost/"+playback.Site+"/press-4/outlet_pressure", []byte(msg)); err != nil {
-			t.Fatal(err)
-		}
-	}
-	waitFor(t, "a full log", func() bool { return a.batch.Figures().Full })
-	if err := a.Ready(); err == nil || !strings.Contains(err.Error(), "does not take records") {
-		t.Errorf("readiness says %v", err)
-	}
-	waitFor(t, "room and all samples", func() bool {
-		last, _, err := a.samples.Last(t.Context(), k.Partition())
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := a.samples.Trim(t.Context(), last); err != nil { // as the trimming does, without waiting
-			t.Fatal(err)
-		}
-		return a.batch.Figures().Samples == messages*each && !a.batch.Figures().Full
-	})
-	stop()
-}
-
 func waitFor(t testing.TB, what string, ok func() bool) {
 	t.Helper()
 	for until := time.Now().Add(patience); !ok(); time.Sleep(20 * time.Millisecond) {

@@ -26,8 +26,10 @@ type meter struct {
 	key station.Key
 }
 
-func newMeter(t *testing.T, addr string) *meter {
+func newMeter(t *testing.T, addr string, at time.Time) *meter {
 	o := options(t, addr, "press-4")
+	ahead := time.Until(at)
+	o.Wall = func(t time.Time) time.Time { return t.Add(ahead) } // a log that ends long ago makes a start hold messages
 	o.Every = Intervals{Commit: 10 * time.Millisecond, Tick: time.Hour, Snapshot: time.Hour}
 	p := &o.Stations[0].Plate
 	p.Bores(0.063, 0.063, 0.016, 0.06, true, true)
@@ -227,14 +229,14 @@ func TestNothingIsPricedTwice(t *testing.T) {
 	autumn, swiss := paid(station.InstantOf(first), 0.21, "EUR", 0.30), paid(station.InstantOf(second), 0.20, "CHF", 0.10)
 	ten := 10 * time.Minute
 
-	twin := newMeter(t, broker.Addr)
+	twin := newMeter(t, broker.Addr, second.Add(time.Hour))
 	twin.tariffs(paid(cost.Always, 0.18, "EUR", 0), autumn, swiss)
 	a, stop := running(t, twin.opt)
 	twin.put(a, first.Add(-ten), first.Add(ten))
 	twin.put(a, second.Add(-ten), second.Add(ten))
 	stop()
 
-	m := newMeter(t, broker.Addr)
+	m := newMeter(t, broker.Addr, second.Add(time.Hour))
 	m.opt.MQTT.ClientID = "meter"
 	m.tariffs(paid(cost.Always, 0.18, "EUR", 0), autumn)
 	a, stop = running(t, m.opt)

@@ -56,7 +56,7 @@ func (a *App) runUntilLost(ctx context.Context) error {
 	defer serve.stop()
 	defer work.stop()
 	defer take.stop()
-	serve.run(func(ctx context.Context) { a.watchLease(ctx, a.health.Part("lease", 0)) })
+	a.watchLease(a.health.Part("lease", 0))
 	if err := a.serve(serve); err != nil {
 		return err
 	}

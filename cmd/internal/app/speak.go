@@ -12,7 +12,7 @@ import (
 	"strokewise/collector/samplelog"
 )
 
-// lookEvery is how often the state of the lease is looked at for readiness.
+// lookEvery is how often what may not speak looks whether it may again.
 const lookEvery = 250 * time.Millisecond
 
 // speak returns nil while this process is the one that concludes, tells and serves. Every act that
@@ -38,18 +38,16 @@ func (a *App) untilLost(ctx context.Context) (context.Context, context.CancelFun
 	return out, cancel
 }
 
-// watchLease reports the lease as a part of the program.
-func (a *App) watchLease(ctx context.Context, p *health.Part) {
-	look := func() {
+// watchLease reports the lease as a part of the program, whenever somebody asks.
+func (a *App) watchLease(p *health.Part) {
+	a.health.Look(func() {
 		switch err := a.speak(); {
 		case errors.Is(err, samplelog.ErrDoubt):
 			p.Fails("not sure that no other process has taken over: %v; nothing is concluded, told or served until the sample log's servers answer", err)
 		default:
 			p.Report(err)
 		}
-	}
-	look()
-	every(ctx, lookEvery, look)
+	})
 }
 
 // dial makes connections that carry nothing once we may not speak. What was about to be sent when
