@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -164,4 +165,9 @@ func BenchmarkReplay(b *testing.B) {
 		}
 	}
 	b.ReportMetric(b.Elapsed().Seconds()/float64(b.N), "s/8h")
+}
+
+// execute runs one command line.
+func execute(ctx context.Context, args []string, out, errOut io.Writer) int {
+	return executeIn(ctx, nil, args, out, errOut)
 }

@@ -71,11 +71,6 @@ func untilInterrupted(err error) error {
 	return err
 }
 
-// execute runs one command line.
-func execute(ctx context.Context, args []string, out, errOut io.Writer) int {
-	return executeIn(ctx, nil, args, out, errOut)
-}
-
 // parser returns what reads command lines into c; done is called where it has answered by itself.
 func parser(c *commands, out, errOut io.Writer, done func()) (*kong.Kong, error) {
 	return kong.New(c, kong.Name("strokewise"), kong.Writers(out, errOut), kong.Exit(func(int) { done() }),
@@ -83,6 +78,7 @@ func parser(c *commands, out, errOut io.Writer, done func()) (*kong.Kong, error)
 		kong.UsageOnError(), kong.Vars{"causes": strings.Join(rules.Causes(), ","), "services": strings.Join(rules.ServiceKinds(), ",")})
 }
 
+// executeIn runs one command line and returns the exit code. end ends it by force; nil: nobody does.
 func executeIn(ctx context.Context, end *ending, args []string, out, errOut io.Writer) int {
 	var c commands
 	done := false

@@ -168,13 +168,6 @@ func (l *lease) holds() error {
 	return nil
 }
 
-// isLost reports whether the lease is lost for good.
-func (l *lease) isLost() bool {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.lost
-}
-
 // lose ends the lease for good.
 func (l *lease) lose(why error) {
 	l.mu.Lock()

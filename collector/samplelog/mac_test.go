@@ -78,12 +78,12 @@ func numbers(t *testing.T, j *JetStream, n int) []int {
 // there before is taken. Nothing that is signed counts in another partition, changed, or under another key.
 func TestOnlySignedEntriesAreTaken(t *testing.T) {
 	url := startCluster(t, 1).url()
-	j, bad := opened(t, url)
+	j, _ := opened(t, url)
 	mustAppend(t, j, 0, 1)
 	if err := j.Close(); err != nil {
 		t.Fatal(err)
 	}
-	j, bad = opened(t, url, firstKey)
+	j, bad := opened(t, url, firstKey)
 	mustAppend(t, j, 0, 2)
 	publish(t, url, usual.subject(0), content(t, codecVersion), nats.Header{previousHeader: {"1"}}) // well formed
 	publish(t, url, usual.subject(0), []byte("rubbish"), nil)
