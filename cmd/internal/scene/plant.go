@@ -124,8 +124,11 @@ func (p *Plant) take(specs []rig.Spec) []app.Station {
 	return out
 }
 
-// run starts the program and waits until it is ready.
+// run starts the program and waits until it is ready. Where the scene's time is ahead of ours, so is the
+// program's clock: it would hold messages at a time that lies before its log.
 func (p *Plant) run() {
+	ahead := max(0, time.Until(p.now.Time()))
+	p.options.Wall = func(t time.Time) time.Time { return t.Add(ahead) }
 	a, err := app.New(p.ctx, p.options)
 	must(err)
 	ctx, cancel := context.WithCancel(p.ctx)
