@@ -125,6 +125,12 @@ func endless(t *testing.T) map[string]func() trial {
 			return trial{args: append(args, "--who", "Ada", "--url", "http://"+addr), working: working, code: exitInterrupted}
 		}
 	}
+	asked := func(args ...string) func() trial {
+		return func() trial {
+			addr, working := mute(t)
+			return trial{args: append(args, "--url", "http://"+addr), working: working, code: exitInterrupted}
+		}
+	}
 	const station, alarm = "northdock/press-4", "outlet-leak"
 	return map[string]func() trial{
 		"run":             withConfig("run"),
@@ -183,6 +189,11 @@ func endless(t *testing.T) map[string]func() trial {
 			data := t.TempDir()
 			return trial{args: []string{"restore", "--data", data, vast(t)}, working: appears(t, data), empty: data, code: exitInterrupted}
 		},
+		"refused list":         asked("refused", "list"),
+		"refused show":         asked("refused", "show", "not-json"),
+		"refused take":         said("refused", "take", "not-json"),
+		"refused discard":      said("refused", "discard", "not-json"),
+		"refused trust":        said("refused", "trust"),
 		"alarm acknowledge":    said("alarm", "acknowledge", station, alarm),
 		"alarm shelve":         said("alarm", "shelve", station, alarm, "--why", "x"),
 		"alarm unshelve":       said("alarm", "unshelve", station, alarm),

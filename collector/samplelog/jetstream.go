@@ -244,11 +244,13 @@ func (j *JetStream) read(ctx context.Context, partition int, from uint64, fn fun
 		return from, j.stands(ctx, partition, from, err)
 	}
 	defer it.Stop()
-	defer context.AfterFunc(ctx, it.Stop)()
 	wait := cmp.Or(j.opt.standsFor, standsFor)
 	for {
-		m, err := it.Next(jetstream.NextMaxWait(wait))
-		if errors.Is(err, nats.ErrTimeout) || errors.Is(err, jetstream.ErrNoHeartbeat) {
+		m, err := next(ctx, it, wait)
+		if ctx.Err() != nil {
+			return from, ctx.Err()
+		}
+		if errors.Is(err, context.DeadlineExceeded) || errors.Is(err, nats.ErrTimeout) || errors.Is(err, jetstream.ErrNoHeartbeat) {
 			if j.more(ctx, partition, from) {
 				return from, errStands
 			}
@@ -266,6 +268,14 @@ func (j *JetStream) read(ctx context.Context, partition int, from uint64, fn fun
 		}
 		from = meta.Sequence.Stream
 	}
+}
+
+// next returns an iterator's next message, which is waited for until ctx ends, and no longer than wait. To
+// stop the iterator is not enough: while it replaces a reader that fell silent, it overlooks that.
+func next(ctx context.Context, it jetstream.MessagesContext, wait time.Duration) (jetstream.Msg, error) {
+	c, cancel := context.WithTimeout(ctx, wait)
+	defer cancel()
+	return it.Next(jetstream.NextContext(c))
 }
 
 // reader asks the server for a reader of what follows a position. The answer is waited for no
