@@ -15,6 +15,7 @@ import (
 	"strokewise/collector/intake"
 	"strokewise/collector/rig"
 	"strokewise/collector/topic"
+	"strokewise/dashboards/cost"
 )
 
 // snapshotAge is by how many days a backup's snapshots are older than its other rows.
@@ -44,12 +45,28 @@ func (y *year) options() error {
 		Every: app.Intervals{Tick: 1000 * time.Hour, Snapshot: y.snapshotEvery(), Trim: 20 * time.Second, Retain: 5 * time.Second}}
 	y.opt.Intake.Routes = []intake.Route{{Pattern: route}}
 	y.opt.MQTT.ClientID = "soak"
+	y.opt.Tariffs = map[string]*cost.Tariffs{site: {List: y.tariffs()}}
 	for i, k := range y.keys {
 		p := spec.Plate
 		p.Key, p.Branch, p.Header = k, fmt.Sprintf("branch-%d", i%40), fmt.Sprintf("header-%d", i%10)
 		y.opt.Stations = append(y.opt.Stations, app.Station{Plate: p, Revision: "1"})
 	}
 	return nil
+}
+
+// energy is what the compressors take, J per m³ ANR.
+const energy = 0.12 * 3.6e6
+
+// prices are those of the year's tariffs, EUR per kWh, one after the other; the last one stays.
+var prices = [...]float64{0.18, 0.21, 0.1975, 0.25}
+
+// tariffs returns the year's tariffs.
+func (y *year) tariffs() []cost.Tariff {
+	out := make([]cost.Tariff, len(prices))
+	for i, price := range prices {
+		out[i] = cost.Tariff{From: first.Add(int64(i) * int64(y.Tariff) * day), Rates: cost.RatesOf(energy, station.Price{PerJoule: price / 3.6e6, Currency: "EUR"}, 0)}
+	}
+	return out
 }
 
 // start runs the program and waits until it is ready.

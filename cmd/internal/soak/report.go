@@ -22,6 +22,7 @@ type Report struct {
 	Entries            int // appended to the log
 	Upgrades, Restores int
 	Strokes, Published float64
+	Spent              float64 // EUR
 	Wrong              []string
 }
 
@@ -118,6 +119,10 @@ func (y *year) judge() error {
 	if err != nil {
 		return err
 	}
+	costs, err := store.TotalCosts(y.ctx)
+	if err != nil {
+		return err
+	}
 	for i, k := range y.keys {
 		t := totals[k]
 		hours, err := store.Hours(y.ctx, k, 0, station.Instant(math.MaxInt64))
@@ -125,8 +130,17 @@ func (y *year) judge() error {
 			return err
 		}
 		var inHours int64
+		var money float64 // EUR, by the hours' air at the price of their day
 		for h := range hours {
 			inHours += hours[h].Strokes
+			tariff := min(int(hours[h].Start.Sub(first)/(int64(y.Tariff)*day)), len(prices)-1)
+			money += hours[h].Inlet.CubicMetres() * energy / 3.6e6 * prices[tariff]
+		}
+		minutes, _ := costs[k].Priced()
+		got := float64(costs[k].Money("EUR")) * 1e-6
+		y.report.Spent += got
+		if math.Abs(got-money) > 1e-6*float64(minutes)+1e-9*money { // each minute is rounded twice, by half a millionth at most
+			y.wrong("%s: cost %.6f EUR, by its hours %.6f in %d minutes", k, got, money, minutes)
 		}
 		want := 2 * y.published[i]
 		y.report.Strokes, y.report.Published = y.report.Strokes+float64(t.Strokes), y.report.Published+want
@@ -162,7 +176,7 @@ func (r *Report) Text() string {
 	for _, x := range r.Rows {
 		fmt.Fprintln(&b, x.text())
 	}
-	fmt.Fprintf(&b, "\n%d upgrades, %d restores, %d entries; strokes %.0f, published %.0f\n", r.Upgrades, r.Restores, r.Entries, r.Strokes, r.Published)
+	fmt.Fprintf(&b, "\n%d upgrades, %d restores, %d entries; strokes %.0f, published %.0f; %.2f EUR at four tariffs\n", r.Upgrades, r.Restores, r.Entries, r.Strokes, r.Published, r.Spent)
 	for i, w := range r.Wrong {
 		if i == 20 {
 			fmt.Fprintf(&b, "... and %d more\n", len(r.Wrong)-i)

@@ -22,6 +22,7 @@ type Options struct {
 	Stations int
 	Days     int    // from Monday on
 	Seconds  int64  // that each station works each working day
+	Tariff   int    // days between two tariffs
 	Upgrades []int  // days at whose end another version of the program is started
 	Restores []int  // days at whose end the history comes back from a backup, without the log
 	Dir      string // for the program's data; "": a folder of its own, which is removed

@@ -7,9 +7,9 @@ import (
 )
 
 // A month of a small plant: weekends, a version that cannot read the snapshots before, a machine that
-// dies. Strokes are those that were published: invented data, exact by construction.
+// dies, tariffs that change. Strokes are those that were published: invented data, exact by construction; costs those of the hours' air.
 func TestAMonthLosesAndDoublesNothing(t *testing.T) {
-	r, err := soak.Run(t.Context(), soak.Options{Stations: 5, Days: 31, Seconds: 90, Upgrades: []int{9, 24}, Restores: []int{16}, Dir: t.TempDir()})
+	r, err := soak.Run(t.Context(), soak.Options{Stations: 5, Days: 31, Seconds: 90, Tariff: 9, Upgrades: []int{9, 24}, Restores: []int{16}, Dir: t.TempDir()})
 	if err != nil {
 		t.Fatal(err)
 	}

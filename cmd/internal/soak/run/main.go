@@ -13,7 +13,7 @@ import (
 )
 
 func main() {
-	o := soak.Options{Log: os.Stderr, Upgrades: []int{50, 170, 290}, Restores: []int{100, 250}}
+	o := soak.Options{Log: os.Stderr, Tariff: 100, Upgrades: []int{50, 170, 290}, Restores: []int{100, 250}}
 	flag.IntVar(&o.Stations, "stations", 1000, "of the plant")
 	flag.IntVar(&o.Days, "days", 365, "from Monday on")
 	flag.Int64Var(&o.Seconds, "seconds", 150, "that each station works each working day")
