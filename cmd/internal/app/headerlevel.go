@@ -15,10 +15,12 @@ func (p *partition) levels(headers map[station.Key][]rules.LevelStation) {
 		if _, ok := p.catalog.stations[u.key]; !ok {
 			continue
 		}
-		if s, ok := u.LevelState(); ok {
-			k := u.Plate().HeaderKey()
-			headers[k] = append(headers[k], rules.LevelStation{Station: u.key.Station, LevelState: s})
-		}
+		p.safe(u, "the level of its header", nil, func() {
+			if s, ok := u.LevelState(); ok {
+				k := u.Plate().HeaderKey()
+				headers[k] = append(headers[k], rules.LevelStation{Station: u.key.Station, LevelState: s})
+			}
+		})
 	}
 }
 
