@@ -19,8 +19,10 @@ PLAIN := ./analyzer/... ./collector/rig/model ./collector/rig/draw ./dashboards/
 test: peers ## all tests
 	@[ -n "$(RACE)" ] || echo "note: no C compiler found, so the tests run without the race detector"
 	$(GO) vet ./...
-	$(GO) test $(RACE) -count=1 -timeout 18m $$($(GO) list ./... | grep -vFx "$$($(GO) list $(PLAIN))")
-	$(GO) test -count=1 -timeout 18m -skip 'RandomStations$$' $(PLAIN)
+	@# both at once: the runtime's tests wait more than they work
+	@status=0; $(GO) test -count=1 -timeout 18m -skip 'RandomStations$$' $(PLAIN) & plain=$$!; \
+	$(GO) test $(RACE) -count=1 -timeout 18m $$($(GO) list ./... | grep -vFx "$$($(GO) list $(PLAIN))") || status=1; \
+	wait $$plain || status=1; exit $$status
 	$(GO) test -count=1 -v -run 'RandomStations$$' ./cmd/internal/pipeline # apart, for its tables
 
 race: peers ## all tests with the race detector; half an hour
