@@ -52,6 +52,7 @@ func block(t testing.TB, o Options) string {
 // A log that lost its end, as after a power cut: it goes on behind it and says so. What
 // was concluded before stays, nothing is counted twice, and what comes then is concluded.
 func TestALogThatLostItsEndGoesOn(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	broker := peers.Mosquitto(t)
 	o := plant(t, broker.Addr)
 	twice(t, o, broker.Addr, lostFrom, func() {})

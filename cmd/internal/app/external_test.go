@@ -63,6 +63,7 @@ func logCluster(t testing.TB) [3]*server.Server {
 // The log is on a server of its own, which is away for a while in mid-stream; then we start
 // anew: conclusions are those of a run with the embedded log.
 func TestAnExternalLogMayBeAway(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	from, want := begun, undisturbed(t)
 	broker := peers.Mosquitto(t)
 	dir, port := t.TempDir(), peers.Port(t)

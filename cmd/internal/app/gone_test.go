@@ -158,6 +158,7 @@ func TestAChangedLimitIsInTheAudit(t *testing.T) {
 // A low header is renamed in the configuration: its alarm stays under the old name until
 // somebody closes it.
 func TestAHeaderIsRenamedWhileItIsLow(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	broker := peers.Mosquitto(t)
 	o := massPlant(t, broker.Addr, "http://127.0.0.1:1", 4)
 	site := o.Stations[0].Plate.Key.Site

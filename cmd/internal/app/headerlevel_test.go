@@ -88,6 +88,7 @@ func TestIdleStationsFollowTheirHeader(t *testing.T) {
 // Where the header's writer is dead, every station has its HIGH: when the grace time is over, or two
 // minutes after the last answer at most.
 func TestIdleStationsWithoutTheirHeadersWriter(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	for _, c := range []struct {
 		name            string
 		answered, after int // s that the header answers for, s after which all are told

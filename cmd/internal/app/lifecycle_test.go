@@ -61,6 +61,7 @@ var fedCalm = func(int, int) moment { return moment{600e3, 895e3, 1} }
 // A station's publisher is off; somebody acknowledged signal-lost. However the runtime comes
 // back, the alarm is the same one, acknowledged, until a sample arrives.
 func TestSignalLostOutlivesARestart(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	for _, c := range []struct {
 		name string
 		lose func(t *testing.T, o *Options)

@@ -84,6 +84,7 @@ func left(a *App) (out []string) {
 // that names the six, pressure-left for the two. It outlives a restart; one that stops has its own
 // alarm; when all have stopped, the finding ends.
 func TestOvertimeIsOneFindingOfTheSite(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	o, from := nightPlant(t, 8)
 	k := station.SiteKey(o.Stations[0].Plate.Key.Site)
 	a, stop := running(t, o)
@@ -120,7 +121,14 @@ func TestOvertimeIsOneFindingOfTheSite(t *testing.T) {
 	if got := fmt.Sprint(left(a)); got != "[station-6 station-7]" {
 		t.Fatalf("after a restart pressure-left at %s", got)
 	}
-	f.night(240, func(i int) bool { return i > 0 && i < 6 }) // the grace time of the calendar is two minutes
+	// the grace time of the calendar is two minutes; the site may have given its last answer, for two minutes
+	// more, on a state that was older than that
+	for range 48 {
+		f.night(10, func(i int) bool { return i > 0 && i < 6 })
+		if len(left(a)) == 3 {
+			break
+		}
+	}
 	waitFor(t, "pressure-left where one stopped", func() bool { return fmt.Sprint(left(a)) == "[station-0 station-6 station-7]" })
 	f.night(400, func(int) bool { return false })
 	f.decide()
@@ -131,6 +139,7 @@ func TestOvertimeIsOneFindingOfTheSite(t *testing.T) {
 // Where the site's writer does not answer, every station has its HIGH after two minutes; and one
 // station of many that strokes all night is no overtime.
 func TestOvertimeThatNobodyDecides(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	for _, c := range []struct {
 		name    string
 		decides bool

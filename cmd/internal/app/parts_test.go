@@ -101,6 +101,7 @@ func TestADamagedHistoryIsNotReady(t *testing.T) {
 
 // The log's servers lose their majority while no message comes.
 func TestALogWithoutQuorumIsNotReadyThoughNothingArrives(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	nodes := logCluster(t)
 	o, calls := watched(t, peers.Mosquitto(t).Addr)
 	o.LogURL = nodes[0].ClientURL() + "," + nodes[1].ClientURL() + "," + nodes[2].ClientURL()

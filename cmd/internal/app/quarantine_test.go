@@ -88,6 +88,7 @@ func sameAs(t *testing.T, a, twin *App, k station.Key, transitions bool) {
 // go on as in a twin without the fault. A restart of the same version leaves it there; another
 // version works off what it missed.
 func TestAPanicOfOneStationStopsNoOther(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	c := &crew{}
 	srv := httptest.NewServer(c)
 	defer srv.Close()
@@ -232,6 +233,7 @@ func TestAPanicOfOneStationStopsNoOther(t *testing.T) {
 // Wherever a unit panics, its stand-in takes over and the others of the partition go on. The alarms
 // that were open stay, and a person's word on them counts.
 func TestAPanicAnywhereIsOneStations(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	broker := peers.Mosquitto(t)
 	for _, while := range []string{"its samples", "a tick", "a command", "its plate data", "its snapshot", "its page", "its feed", "its alarms", "its services"} {
 		t.Run(while, func(t *testing.T) {

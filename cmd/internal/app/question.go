@@ -39,10 +39,11 @@ func (q *question) pose(ctx context.Context, wg *sync.WaitGroup, now time.Time) 
 		return
 	}
 	q.asked = now
+	ask := q.ask
 	wg.Go(func() {
 		c, cancel := context.WithTimeout(ctx, answerDue)
 		defer cancel()
-		put, err := q.ask(c)
+		put, err := ask(c)
 		q.answer(put, err, ctx.Err() != nil)
 	})
 }

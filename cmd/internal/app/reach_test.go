@@ -23,6 +23,7 @@ import (
 // Alertmanager has the alert with its labels, the broker keeps the light, the dead man's
 // watch is called, /metrics tells of all; at the end the lights say unknown.
 func TestPeopleAreReached(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	mq, am := peers.Mosquitto(t), peers.Alertmanager(t, 300)
 	var calls atomic.Int64
 	watch := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { calls.Add(1) }))

@@ -40,6 +40,7 @@ func keptOf(t testing.TB, a *App, reason string) int64 {
 // program; it is added by a reload, or by a restart, while it goes on sending. All that it sent counts, as
 // if it had been there from the begin.
 func TestAStationThatIsAddedLaterLosesNothing(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	want := undisturbed(t)
 	all := int64(messagesOfAll(t))
 	for _, restart := range []bool{false, true} {

@@ -160,6 +160,7 @@ func (e *edge) close() {
 // The broker is restarted five times in mid-stream; it keeps its queues, and so the
 // conclusions are those of an undisturbed run.
 func TestMosquittoIsRestartedInMidStream(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	from, want := begun, undisturbed(t)
 	broker := peers.LastingMosquitto(t)
 	o := plant(t, broker.Addr)
@@ -188,6 +189,7 @@ func TestMosquittoIsRestartedInMidStream(t *testing.T) {
 // The broker is killed five times in mid-stream. It takes with it what it had accepted and
 // not yet sent on: that is lost, and no more; nothing is counted twice.
 func TestMosquittoIsKilledInMidStream(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	from, want := begun, undisturbed(t)
 	broker := peers.Mosquitto(t)
 	o := plant(t, broker.Addr)

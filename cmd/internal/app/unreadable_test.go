@@ -37,6 +37,7 @@ func garbage(t *testing.T, url string) {
 // go on, and conclude what an undisturbed run concludes, before and after a restart; each message is kept
 // and counted, and the program says so. With a key and without one.
 func TestGarbageStopsNoPartition(t *testing.T) {
+	t.Parallel() // it waits more than it works
 	want := undisturbed(t)
 	for name, ks := range map[string][]samplelog.Key{"without a key": nil, "with a key": {samplelog.NewKey([]byte("a key of a log that only a test knows"))}} {
 		t.Run(name, func(t *testing.T) {
