@@ -19,7 +19,7 @@ func wide(by float64) func(*rig.Spec) {
 	return func(s *rig.Spec) { s.Params.Governor.Hysteresis, s.Params.Governor.Band = by, 0 }
 }
 
-// ungoverned takes the governor away, and from the plate what it is set to: the outlet stands where the
+// ungoverned removes the governor, and from the plate what it is set to: the outlet stands where the
 // forces balance.
 func ungoverned(s *rig.Spec) {
 	s.Params.Governor.Without, s.Plate.Set, s.Plate.Required = true, 0, 0

@@ -129,29 +129,12 @@ func (p *Plant) take(specs []rig.Spec) []app.Station {
 func (p *Plant) run() {
 	ahead := max(0, time.Until(p.now.Time()))
 	p.options.Wall = func(t time.Time) time.Time { return t.Add(ahead) }
-	a, err := app.New(p.ctx, p.options)
+	a, stop, err := app.Start(p.ctx, p.options)
 	must(err)
-	ctx, cancel := context.WithCancel(p.ctx)
-	done := make(chan error, 1)
-	go func() { done <- a.Run(ctx) }()
 	p.app = a
 	p.stop = func() error {
 		p.stop = nil
-		cancel()
-		err := <-done
-		a.Close()
-		if errors.Is(err, context.Canceled) {
-			return nil
-		}
-		return err
-	}
-	for a.Ready() != nil {
-		select {
-		case err := <-done:
-			done <- err
-			must(err)
-		case <-time.After(5 * time.Millisecond):
-		}
+		return stop()
 	}
 }
 

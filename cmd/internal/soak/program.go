@@ -1,7 +1,6 @@
 package soak
 
 import (
-	"context"
 	"database/sql"
 	"errors"
 	"fmt"
@@ -76,31 +75,14 @@ func (y *year) tariffs() []cost.Tariff {
 func (y *year) start() error {
 	began, at := time.Now(), station.Instant(y.clock.Load()).Time()
 	y.opt.Wall = func(t time.Time) time.Time { return at.Add(t.Sub(began)) }
-	a, err := app.New(y.ctx, y.opt)
+	a, stop, err := app.Start(y.ctx, y.opt)
 	if err != nil {
 		return err
 	}
-	ctx, cancel := context.WithCancel(y.ctx)
-	done := make(chan error, 1)
-	go func() { done <- a.Run(ctx) }()
 	y.app = a
 	y.stop = func() error {
 		y.stop = nil
-		cancel()
-		err := <-done
-		a.Close()
-		if errors.Is(err, context.Canceled) {
-			return nil
-		}
-		return err
-	}
-	for a.Ready() != nil {
-		select {
-		case err := <-done:
-			done <- err
-			return errors.Join(err, y.stop())
-		case <-time.After(5 * time.Millisecond):
-		}
+		return stop()
 	}
 	return nil
 }

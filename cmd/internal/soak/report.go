@@ -43,8 +43,6 @@ type Row struct {
 // stretch is how many days lie between two rows.
 const stretch = 28
 
-var began = time.Now()
-
 // look adds a row at the end of a stretch.
 func (y *year) look(d int) error {
 	if (d+1)%stretch != 0 && d+1 != y.Days {
@@ -53,7 +51,7 @@ func (y *year) look(d int) error {
 	if err := y.retained(); err != nil {
 		return err
 	}
-	r := Row{Day: d + 1, Took: time.Since(began)}
+	r := Row{Day: d + 1, Took: time.Since(y.began)}
 	r.Database = size(filepath.Join(y.opt.Data, "history.db")) + size(filepath.Join(y.opt.Data, "history.db-wal"))
 	r.Log = size(filepath.Join(y.opt.Data, "log"))
 	runtime.GC()

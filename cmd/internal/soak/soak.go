@@ -56,6 +56,7 @@ type year struct {
 	count     []float64 // what each station's counter shows
 	published []float64 // cycles of each station
 	clock     atomic.Int64
+	began     time.Time
 	opt       app.Options
 	app       *app.App
 	stop      func() error
@@ -76,7 +77,7 @@ func Run(ctx context.Context, o Options) (*Report, error) {
 		defer os.RemoveAll(dir)
 		o.Dir = dir
 	}
-	y := &year{Options: o, ctx: ctx, count: make([]float64, o.Stations), published: make([]float64, o.Stations)}
+	y := &year{Options: o, ctx: ctx, began: time.Now(), count: make([]float64, o.Stations), published: make([]float64, o.Stations)}
 	defer func() {
 		if y.stop != nil {
 			_ = y.stop()
