@@ -1,8 +1,6 @@
 package main
 
 import (
-	"bytes"
-	"context"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -33,7 +31,7 @@ type alarmCmd struct {
 // sender is what all orders need.
 type sender struct {
 	Who string `required:"" placeholder:"NAME" env:"STROKEWISE_WHO" aliases:"by" help:"Your name, for the audit trail. There is no login yet."`
-	URL string `default:"http://127.0.0.1:8420" help:"Address of the running program's pages."`
+	pagesURL
 }
 
 type alarmOrder struct {
@@ -126,29 +124,15 @@ func (s *sender) send(e *env, stationName string, o spoken) error {
 	if !ok || site == "" || name == "" {
 		return fmt.Errorf("the station is %q: expected site and station, as in northdock/press-4", stationName)
 	}
-	base, err := url.Parse(s.URL)
-	if err != nil || base.Host == "" || base.Scheme != "http" && base.Scheme != "https" {
-		return fmt.Errorf("--url is %q: expected the address of the pages, as in http://127.0.0.1:8420", s.URL)
-	}
-	body, err := json.Marshal(o)
+	at, err := s.page("station", url.PathEscape(site), url.PathEscape(name), "command")
 	if err != nil {
 		return err
 	}
-	ctx, cancel := context.WithTimeout(e.ctx, 15*time.Second)
-	defer cancel()
-	at := base.JoinPath("station", url.PathEscape(site), url.PathEscape(name), "command")
-	req, err := http.NewRequestWithContext(ctx, http.MethodPost, at.String(), bytes.NewReader(body))
-	if err != nil {
+	var done bool
+	err = request(e, 15*time.Second, http.MethodPost, at, o, func(res *http.Response) (err error) {
+		done, err = outcome(res)
 		return err
-	}
-	req.Header.Set("Content-Type", "application/json")
-	req.Header.Set("Accept", "application/json")
-	res, err := http.DefaultClient.Do(req)
-	if err != nil {
-		return fmt.Errorf("cannot reach the running program: %w; is it running, and is --url the address of its pages?", err)
-	}
-	defer res.Body.Close()
-	done, err := outcome(res)
+	})
 	if err != nil {
 		return err
 	}
@@ -157,7 +141,11 @@ func (s *sender) send(e *env, stationName string, o spoken) error {
 		fmt.Fprintf(e.out, "%s: done: %s\n", stationName, what)
 		return nil
 	}
-	return undecided{fmt.Sprintf("%s: %s: taken, but not decided yet; the audit trail (%s) will show what becomes of it", stationName, what, base.JoinPath("audit"))}
+	audit, err := s.page("audit")
+	if err != nil {
+		return err
+	}
+	return undecided{fmt.Sprintf("%s: %s: taken, but not decided yet; the audit trail (%s) will show what becomes of it", stationName, what, audit)}
 }
 
 // undecided is the error of a command that the log has, and whose outcome is not known in time.

@@ -54,7 +54,7 @@ func (e *ending) unfinished(path string) (done func()) {
 	}
 }
 
-// serve says that the runtime works, until done.
+// serve notes that the runtime works, until done.
 func (e *ending) serve() (done func()) {
 	set := func(on bool) {
 		if e == nil {

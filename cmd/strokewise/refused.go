@@ -2,16 +2,17 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
 	"net/url"
-	"os"
 	"strings"
 	"text/tabwriter"
 	"time"
+
+	"strokewise/cmd/internal/progress"
 )
 
 // refusedCmd are the orders about messages that were not accepted.
@@ -21,11 +22,6 @@ type refusedCmd struct {
 	Take    refusedTake    `cmd:"" help:"Run the messages of a reason through the intake again, after the mapping was mended. What is accepted leaves the store; what is still refused, or too late for its station, stays."`
 	Discard refusedDiscard `cmd:"" help:"Remove the messages of a reason for good."`
 	Trust   refusedTrust   `cmd:"" help:"Say that this machine's clock is right although it is in doubt: messages that wait for it are decided by it."`
-}
-
-// pagesURL is the address of the running program.
-type pagesURL struct {
-	URL string `default:"http://127.0.0.1:8420" help:"Address of the running program's pages."`
 }
 
 type refusedList struct{ pagesURL }
@@ -119,7 +115,7 @@ type refusedAnswer struct {
 	Next        uint64   `json:"next"`
 }
 
-// Run takes messages again, some seconds' worth with each request, until all were looked at. An
+// Run lets messages be taken again, some seconds' worth with each request, until all were looked at. An
 // interrupt ends it between two requests.
 func (c *refusedTake) Run(e *env) error {
 	var sum refusedAnswer
@@ -134,7 +130,7 @@ func (c *refusedTake) Run(e *env) error {
 		sum.LateSamples += a.LateSamples
 		sum.Refused += a.Refused
 		sum.Still = a.Still
-		if more && terminal(e.err) {
+		if more && progress.Terminal(e.err) {
 			fmt.Fprintf(e.err, "%d accepted so far\n", sum.Accepted)
 		}
 	}
@@ -149,16 +145,6 @@ func (c *refusedTake) Run(e *env) error {
 		fmt.Fprintf(e.out, "%d samples came too late meanwhile, of all stations: the analyzer counts them as late and leaves them out\n", sum.LateSamples)
 	}
 	return nil
-}
-
-// terminal reports whether people watch w.
-func terminal(w io.Writer) bool {
-	f, ok := w.(*os.File)
-	if !ok {
-		return false
-	}
-	i, err := f.Stat()
-	return err == nil && i.Mode()&os.ModeCharDevice != 0
 }
 
 // Run removes the messages of a reason.
@@ -181,36 +167,23 @@ func (c *refusedTrust) Run(e *env) error {
 	return nil
 }
 
-// order gives an order about refused messages.
+// order sends an order about refused messages.
 func (s *sender) order(e *env, do, reason string, after uint64, into any) error {
-	return (&pagesURL{s.URL}).ask(e, http.MethodPost, nil, map[string]any{"do": do, "reason": reason, "who": s.Who, "after": after}, into)
+	return s.ask(e, http.MethodPost, nil, map[string]any{"do": do, "reason": reason, "who": s.Who, "after": after}, into)
 }
 
-// ask sends a request to the running program and reads its answer.
+// ask sends a request about refused messages to the running program and reads its answer.
 func (p *pagesURL) ask(e *env, method string, query url.Values, body, into any) error {
-	base, err := url.Parse(p.URL)
-	if err != nil || base.Host == "" || base.Scheme != "http" && base.Scheme != "https" {
-		return fmt.Errorf("--url is %q: expected the address of the pages, as in http://127.0.0.1:8420", p.URL)
+	at, err := p.page("refused")
+	if err != nil {
+		return err
 	}
-	at := base.JoinPath("refused")
 	at.RawQuery = query.Encode()
-	data, err := json.Marshal(body)
-	if err != nil {
-		return err
-	}
-	ctx, cancel := context.WithTimeout(e.ctx, time.Minute)
-	defer cancel()
-	req, err := http.NewRequestWithContext(ctx, method, at.String(), bytes.NewReader(data))
-	if err != nil {
-		return err
-	}
-	req.Header.Set("Content-Type", "application/json")
-	req.Header.Set("Accept", "application/json")
-	res, err := http.DefaultClient.Do(req)
-	if err != nil {
-		return fmt.Errorf("cannot reach the running program: %w; is it running, and is --url the address of its pages?", err)
-	}
-	defer res.Body.Close()
+	return request(e, time.Minute, method, at, body, func(res *http.Response) error { return answered(res, into) })
+}
+
+// answered reads an answer about refused messages.
+func answered(res *http.Response, into any) error {
 	text, err := io.ReadAll(io.LimitReader(res.Body, 8<<20))
 	if err != nil {
 		return fmt.Errorf("cannot read the program's answer: %w", err)
@@ -220,7 +193,7 @@ func (p *pagesURL) ask(e *env, method string, query url.Values, body, into any) 
 			Error string `json:"error"`
 		}
 		if json.Unmarshal(text, &said) == nil && said.Error != "" {
-			return fmt.Errorf("%s", said.Error)
+			return errors.New(said.Error)
 		}
 		return fmt.Errorf("not done: status %d: %.300s", res.StatusCode, bytes.TrimSpace(text))
 	}

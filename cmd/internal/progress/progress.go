@@ -41,10 +41,15 @@ var (
 	Partitions = Unit{"partitions", 1}
 )
 
+// Terminal reports whether people watch what is written to w.
+func Terminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	return ok && isatty.IsTerminal(f.Fd())
+}
+
 // New returns a bar for a stage on a writer, nil where that is no terminal.
 func New(to io.Writer, what string, unit Unit) *Bar {
-	f, ok := to.(*os.File)
-	if !ok || !isatty.IsTerminal(f.Fd()) {
+	if !Terminal(to) {
 		return nil
 	}
 	return On(to, time.Now, what, unit)
