@@ -134,7 +134,7 @@ func (c *Clock) judgeUnsure(mono, s int64, v *votes) {
 	}
 }
 
-// reason says why the clock is doubted.
+// reason returns why the clock is doubted.
 func (c *Clock) reason(mono, s int64, v *votes) string {
 	const mend = "check the time service of this machine"
 	wall := station.Instant(mono + c.offset + s)

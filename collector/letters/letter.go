@@ -11,7 +11,7 @@ import (
 	"strokewise/analyzer/station"
 )
 
-// Label says why a message was not accepted: a label of the refused counter, or what it waits for.
+// Label is why a message was not accepted: a label of the refused counter, or what it waits for.
 type Label string
 
 // Letter is a message that was not accepted.
@@ -95,7 +95,7 @@ func decode(b []byte) (l Letter, err error) {
 	return l, nil
 }
 
-// reader takes fields from bytes.
+// reader reads fields from bytes.
 type reader struct {
 	b   []byte
 	bad bool

@@ -11,6 +11,7 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 
 	"strokewise/analyzer/station"
+	"strokewise/collector/samplelog"
 )
 
 // Sum is what is kept under a label.
@@ -191,7 +192,7 @@ func (s *Store) course(ctx context.Context, label Label) (*course, error) {
 // advance reads the next letter of a course.
 func (s *Store) advance(ctx context.Context, c *course) error {
 	for c.next = nil; !c.done; {
-		m, err := c.it.Next(jetstream.NextMaxWait(readWithin))
+		m, err := samplelog.Next(ctx, c.it, readWithin)
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}

@@ -246,7 +246,7 @@ func (j *JetStream) read(ctx context.Context, partition int, from uint64, fn fun
 	defer it.Stop()
 	wait := cmp.Or(j.opt.standsFor, standsFor)
 	for {
-		m, err := next(ctx, it, wait)
+		m, err := Next(ctx, it, wait)
 		if ctx.Err() != nil {
 			return from, ctx.Err()
 		}
@@ -270,9 +270,9 @@ func (j *JetStream) read(ctx context.Context, partition int, from uint64, fn fun
 	}
 }
 
-// next returns an iterator's next message, which is waited for until ctx ends, and no longer than wait. To
+// Next returns an iterator's next message, which is waited for until ctx ends, and no longer than wait. To
 // stop the iterator is not enough: while it replaces a reader that fell silent, it overlooks that.
-func next(ctx context.Context, it jetstream.MessagesContext, wait time.Duration) (jetstream.Msg, error) {
+func Next(ctx context.Context, it jetstream.MessagesContext, wait time.Duration) (jetstream.Msg, error) {
 	c, cancel := context.WithTimeout(ctx, wait)
 	defer cancel()
 	return it.Next(jetstream.NextContext(c))

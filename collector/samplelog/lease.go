@@ -71,7 +71,7 @@ func (j *JetStream) openLease(ctx context.Context) error {
 	return nil
 }
 
-// takeLease takes the lease, of an embedded log from whoever has it: the lock of the folder is ours. Else it
+// takeLease acquires the lease, of an embedded log from whoever has it: the lock of the folder is ours. Else it
 // waits until the lease of a dead holder has ended; one that is renewed meanwhile is another writer's.
 func (j *JetStream) takeLease(ctx context.Context, kv jetstream.KeyValue, ttl time.Duration) (*lease, error) {
 	host, _ := os.Hostname()
@@ -237,7 +237,7 @@ func (l *lease) again(ctx context.Context) error {
 	return l.note(rev, asked, err)
 }
 
-// anew takes a lease that has ended. Where somebody else has held it meanwhile it is lost: what the
+// anew acquires a lease that has ended. Where somebody else has held it meanwhile it is lost: what the
 // other one has told must not be told again.
 func (l *lease) anew(ctx context.Context) error {
 	if err := l.mine(ctx); err != nil {

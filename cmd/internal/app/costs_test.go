@@ -59,7 +59,7 @@ func paid(from station.Instant, price float64, currency string, carbon float64) 
 	return cost.Tariff{From: from, Rates: cost.RatesOf(0.12*3.6e6, station.Price{PerJoule: price / 3.6e6, Currency: currency}, carbon/3.6e6)}
 }
 
-// put gives the station's samples from a time to another to the log, a minute at a time, and waits until they are stored.
+// put appends the station's samples from a time to another to the log, a minute at a time, and waits until they are stored.
 func (m *meter) put(a *App, from, to time.Time) {
 	m.t.Helper()
 	for at := from; at.Before(to); at = at.Add(time.Minute) {

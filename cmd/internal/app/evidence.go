@@ -49,7 +49,7 @@ func (e *evidence) drop(now time.Time, a *App, size samplelog.Size, early int64)
 	}
 }
 
-// look takes in what the log holds, and reports it.
+// look notes what the log holds, and reports it.
 func (e *evidence) look(now time.Time, a *App, size samplelog.Size) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -108,7 +108,7 @@ const (
 	flowKnown = 10 * time.Minute // before, a backlog at the broker would be taken for the rule
 )
 
-// take takes in how many bytes were added since the start.
+// take notes how many bytes were added since the start.
 func (f *flow) take(now time.Time, added int64) {
 	if d := now.Sub(f.at); f.at.IsZero() || d <= 0 {
 		f.at, f.added = now, added

@@ -13,7 +13,7 @@ const (
 	waitsForOlder letters.Label = "older" // messages of its station that were refused before the station was configured
 )
 
-// gate says which messages wait: all, while our clock is not known or messages that waited for it are
+// gate decides which messages wait: all, while our clock is not known or messages that waited for it are
 // not in yet; or those of stations whose older messages are being accepted first.
 type gate struct {
 	mu      sync.Mutex

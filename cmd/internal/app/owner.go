@@ -8,7 +8,7 @@ import (
 	"path/filepath"
 )
 
-// mendOwners takes from others what an older program left open to them. What cannot be used at all
+// mendOwners closes to others what an older program left open to them. What cannot be used at all
 // has been said by then.
 func (a *App) mendOwners() {
 	n, err := ownersOnly(a.opt.Data)
@@ -18,7 +18,7 @@ func (a *App) mendOwners() {
 	a.warn("others may read what is in the data folder", err)
 }
 
-// ownersOnly takes the data folder and all in it from everybody but its owner, as older programs
+// ownersOnly closes the data folder and all in it to everybody but its owner, as older programs
 // left them, and returns how many files and folders that were. Links are not followed.
 func ownersOnly(folder string) (n int, err error) {
 	var errs []error

@@ -133,7 +133,7 @@ func (p *partition) restore(blob []byte) error {
 	return nil
 }
 
-// restoreOne takes a unit in. Where its state makes the engine panic, the station begins anew: it
+// restoreOne adds a unit. Where its state makes the engine panic, the station begins anew: it
 // is watched, and has forgotten what it had learned.
 func (p *partition) restoreOne(k station.Key, blob []byte) (err error) {
 	var run *pipeline.Unit

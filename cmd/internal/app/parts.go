@@ -1,7 +1,6 @@
 package app
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"slices"
@@ -72,7 +71,7 @@ func (a *App) partStates() []board.Part {
 	return out
 }
 
-// lookAtBroker reports the connection to the broker, and whether what comes in is taken.
+// lookAtBroker reports the connection to the broker.
 func (a *App) lookAtBroker(p *health.Part) {
 	switch f := a.source.Figures(); {
 	case !f.Connected:
@@ -82,11 +81,6 @@ func (a *App) lookAtBroker(p *health.Part) {
 	default:
 		p.Works()
 	}
-	var err error
-	if b := a.batch.Figures(); b.Full {
-		err = fmt.Errorf("the sample log does not take records: %s", b.LastError)
-	}
-	a.logPart.Report("batch", err)
 }
 
 // lookAtReach reports how people are reached.
@@ -158,18 +152,6 @@ func (a *App) doubtful(name string, every time.Duration, err error) error {
 	return err
 }
 
-// ticked reports whether a partition's part of the log took a tick. Ticks are appended whatever arrives,
-// so that a log that has lost its quorum shows while nothing does.
-func (a *App) ticked(ctx context.Context, n int, err error) {
-	if ctx.Err() != nil {
-		return
-	}
-	if err != nil {
-		err = fmt.Errorf("the sample log does not take records: %w", err)
-	}
-	a.logPart.Report(writerName(n), err)
-}
-
 // writerName returns the name of a partition's part.
 func writerName(n int) string { return "writer-" + strconv.Itoa(n) }
 
@@ -182,6 +164,8 @@ func (a *App) due(used []int) {
 			continue
 		}
 		a.health.Part(writerName(n), 0)
-		a.logPart.Report(writerName(n), nil) // what its last tick met is not tried again
+	}
+	if len(used) == 0 {
+		a.ring.took(ofOthers) // what the last tick met is not tried again
 	}
 }

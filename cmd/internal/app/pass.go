@@ -77,7 +77,7 @@ func (p *pass) letter(ctx context.Context, l *letters.Letter, label letters.Labe
 	return nil
 }
 
-// remove takes what is stored elsewhere out of the store.
+// remove deletes from the store what is stored elsewhere.
 func (p *pass) remove(ctx context.Context) error {
 	if len(p.gone) == 0 {
 		return nil

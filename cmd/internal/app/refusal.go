@@ -37,7 +37,7 @@ type counted struct {
 	accepted, refused int64
 }
 
-// step takes in the counts since the start of the program.
+// step notes the counts since the start of the program.
 func (r *refusal) step(c counted) {
 	r.mu.Lock()
 	defer r.mu.Unlock()

@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -43,7 +44,7 @@ func (a *App) Latest(ctx context.Context, reason string, most int) ([]board.Refu
 	return out, err
 }
 
-// waitingText says why a message waits.
+// waitingText is why a message waits, in words.
 var waitingText = map[letters.Label]string{
 	waitsForClock: "waits until our own clock is right",
 	waitsForOlder: "waits until older messages of its station are in",
@@ -86,8 +87,8 @@ func (a *App) acted(ctx context.Context, who, what, target, detail string) error
 // takeFor bounds one call of Take, whose answer says where to go on.
 const takeFor = 10 * time.Second
 
-// errEnough ends a pass that goes on in another call.
-var errPart = fmt.Errorf("as much as one call takes")
+// errPart ends a pass that goes on in another call.
+var errPart = errors.New("as much as one call takes")
 
 // Take implements web.Refusals. Messages that are accepted now go into the log in the order of their
 // arrival. Those whose station has newer samples already come too late for the analyzer, which goes
@@ -127,7 +128,7 @@ func (a *App) Take(ctx context.Context, who, reason string, after uint64) (web.T
 		return true, nil
 	})
 	err := p.run(ctx, []letters.Label{label})
-	if err == errPart {
+	if errors.Is(err, errPart) {
 		err = p.remove(ctx)
 	}
 	t.Accepted = p.accepted

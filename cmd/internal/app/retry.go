@@ -12,7 +12,7 @@ import (
 	"strokewise/dashboards/board"
 )
 
-// admit takes up the stations that were in quarantine, once the snapshot is restored. The same
+// admit resumes the stations that were in quarantine, once the snapshot is restored. The same
 // version leaves them there; another one tries again.
 func (p *partition) admit(records map[station.Key]*held) {
 	for k, h := range records {

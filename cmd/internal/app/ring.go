@@ -66,14 +66,20 @@ func (r *ring) Append(ctx context.Context, partition int, records []station.Reco
 	}
 }
 
-// kind tells samples from the program's and people's own entries, which have a reserve.
+// Kinds of entries: the program's and people's own have a reserve.
+const (
+	ofSamples = iota
+	ofOthers
+)
+
+// kind returns the kind of an entry.
 func kind(records []station.Record) int {
 	for i := range records {
 		if r := &records[i]; r.Command != nil || r.Epoch != nil || r.Tick {
-			return 1
+			return ofOthers
 		}
 	}
-	return 0
+	return ofSamples
 }
 
 // took notes that the log takes entries of a kind.
@@ -105,8 +111,8 @@ func (r *ring) report() {
 		}
 		r.app.logPart.Report(what, err)
 	}
-	say(0, "no sample is acknowledged")
-	say(1, "neither ticks nor commands are written down")
+	say(ofSamples, "the sample log does not take records: no sample is acknowledged")
+	say(ofOthers, "the sample log does not take records: neither ticks nor commands are written down")
 }
 
 // room drops evidence so that an entry of so many bytes fits, and reports whether the entry should be

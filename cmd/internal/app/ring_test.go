@@ -31,7 +31,7 @@ func stateOf(t testing.TB, a *App, part string) health.State {
 // seldom does nothing but commit often: what else happens is done on demand.
 var seldom = Intervals{Commit: 10 * time.Millisecond, Snapshot: time.Hour, Trim: time.Hour, Tick: time.Hour}
 
-// note gives a person's note to the first station, and fails where it is not written down.
+// note sends a person's note to the first station, and fails where it is not written down.
 func note(t testing.TB, a *App, text string) {
 	t.Helper()
 	k := a.configured()[0].Plate.Key

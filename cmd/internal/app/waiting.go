@@ -93,7 +93,7 @@ func (a *App) again(l *letters.Letter) (station.Record, *payload.Refusal) {
 	return a.intake.Decide(&m)
 }
 
-// lettersLoop lets messages that wait pass, once they can, and says how the store does.
+// lettersLoop lets messages that wait pass, once they can, and reports how the store does.
 func (a *App) lettersLoop(ctx context.Context) {
 	look := func() {
 		if any, _ := a.gate.state(); any && a.clock.State() != clock.Unsure {
@@ -137,14 +137,16 @@ func (a *App) waitForOlder(ctx context.Context, keys []station.Key) {
 	}
 }
 
-// reportLetters says how the store of letters does.
+// reportLetters reports how the store of letters does.
 func (a *App) reportLetters(ctx context.Context) {
-	n, err := a.letters.Waiting(ctx)
-	if err == nil {
+	part, f := a.health.Part("refused-store", 0), a.letters.Figures()
+	any, _ := a.gate.state()
+	if !any {
+		a.waiting.Store(0) // none waits behind an open gate
+	} else if n, err := a.letters.Waiting(ctx); err == nil {
 		a.waiting.Store(n)
 	}
-	part, f := a.health.Part("refused-store", 0), a.letters.Figures()
-	switch any, _ := a.gate.state(); {
+	switch n := a.waiting.Load(); {
 	case f.Stuck:
 		part.Fails("messages that wait cannot be stored, and nothing is acknowledged: %s", f.LastError)
 	case f.Failing:

@@ -160,7 +160,7 @@ func (p *partition) forgetAll(position uint64) {
 	p.waiting = 0
 }
 
-// tell gives the rings what the unit has just concluded. Strokes are kept nowhere else, so
+// tell passes to the rings what the unit has just concluded. Strokes are kept nowhere else, so
 // nothing gathers while a backlog is worked off.
 func (p *partition) tell(u *unit) {
 	o := &u.Out
