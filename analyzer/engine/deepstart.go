@@ -39,7 +39,7 @@ func (e *Engine) watchDeep() {
 	d.Steep = math.Max(0.7*d.Steep, e.Outlet.Before-e.Outlet.Mean)
 }
 
-// start takes a start at p2 below the usual band, Pa gauge, and returns the limit that several alike tell, 0: not
+// start notes a start at p2 below the usual band, Pa gauge, and returns the limit that several alike tell, 0: not
 // yet.
 func (d *deepStart) start(p2, set float64) float64 {
 	if p2 < (1-widestBand)*set || d.Weak || d.Steep > startsFar*set {

@@ -83,7 +83,7 @@ type Station struct {
 	Unwatched *Unwatched
 }
 
-// Unwatched says since when a station is not watched, and why.
+// Unwatched is since when a station is not watched, and why.
 type Unwatched struct {
 	Since station.Instant
 	Why   string // the fault

@@ -107,7 +107,7 @@ func (tx *transaction) addCosts(id int64, a cost.Account) error {
 	return nil
 }
 
-// recharge takes the stored charge of a minute that is replaced out of its hour and the totals, and puts another in.
+// recharge subtracts the stored charge of a minute that is replaced from its hour and the totals, and adds another.
 func (tx *transaction) recharge(id int64, c *Changed) error {
 	var r chargeRow
 	err := tx.QueryRowContext(tx.ctx, `SELECT `+chargeColumns+` FROM minutes WHERE station = ? AND start = ? AND segment = ?`,

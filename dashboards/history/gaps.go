@@ -34,7 +34,7 @@ func (tx *transaction) gaps(id int64, s *StationMinutes, sum *board.Totals) erro
 	return nil
 }
 
-// clipGap takes from a gap what a restored history has minutes of: an engine that is older than the history, beside a log that
+// clipGap cuts from a gap what a restored history has minutes of: an engine that is older than the history, beside a log that
 // no longer holds their samples, finds a gap there.
 func (tx *transaction) clipGap(id int64, g *station.Gap) error {
 	if b, ok := tx.store.resumed[id]; !ok || tx.past || g.Segment != b.segment || g.From >= b.until {

@@ -135,7 +135,7 @@ func scanAll(ctx context.Context, tx *sql.Tx, scan func(*sql.Rows) error, query 
 	return rows.Err()
 }
 
-// DropTold takes from the outbox what another process has told meanwhile: items of partitions
+// DropTold removes from the outbox what another process has told meanwhile: items of partitions
 // that stand at or below its positions, and of headers, less what it had not told. It returns
 // how many these were.
 func (s *Store) DropTold(ctx context.Context, t *Told) (int, error) {

@@ -186,7 +186,7 @@ func moneyInWords(s *cost.Sum, part station.Microlitres) string {
 	return strings.Join(out, " and ")
 }
 
-// unpricedInWords says what of the time is not in the sums.
+// unpricedInWords returns what of the time is not in the sums.
 func unpricedInWords(s *cost.Sum, now *cost.Rates) string {
 	out := ""
 	if s.Airless > 0 {

@@ -48,7 +48,7 @@ func refusals(kept []board.Refused, counts map[string]int64, version string) ref
 	return v
 }
 
-// keep says what is kept of each reason.
+// keep adds what is kept of each reason.
 func (v *refusedView) keep(sums []board.RefusedSum) {
 	for _, m := range sums {
 		i := slices.IndexFunc(v.Reasons, func(r reasonView) bool { return r.Reason == m.Reason })

@@ -139,7 +139,7 @@ func gather(ctx context.Context, data, into string, opt *WriteOptions) (Manifest
 	return m, writeFile(filepath.Join(into, manifestName), text)
 }
 
-// growing tells how a file grows to the size of another one, until stop.
+// growing reports how a file grows to the size of another one, until stop.
 func growing(opt *WriteOptions, stage, from, to string) (stop func()) {
 	if opt.Progress == nil {
 		return func() {}

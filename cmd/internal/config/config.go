@@ -128,7 +128,7 @@ type Site struct {
 	HeaderLow rules.HeaderPolicy // when many stations of a header are one alarm; zero: the usual
 }
 
-// Air says how a site states air volumes and what its air costs: from the first, and by tariffs from their dates on.
+// Air is how a site states air volumes and what its air costs: from the first, and by tariffs from their dates on.
 type Air struct {
 	Reference station.Reference
 	Rates

@@ -2,7 +2,7 @@ package config
 
 import "strokewise/analyzer/station"
 
-// Refused says how much is kept of messages that are not accepted.
+// Refused is how much is kept of messages that are not accepted.
 type Refused struct {
 	MaxBytes int64 // of refused messages together, and once more of those that wait for our clock
 }
