@@ -1,8 +1,6 @@
 package motion
 
 import (
-	"math"
-
 	"strokewise/analyzer/station"
 )
 
@@ -147,15 +145,34 @@ func (d *Dater) Half(t station.Instant, least int64) station.Instant {
 	whole := place{float32(seconds(t.Sub(a.At))), float32(f.Drew - a.Drew), float32(f.Worked - a.Worked), 0}
 	edge := float32(seconds(least))
 	among := d.Cycle.within(edge, whole.At-edge)
-	best, at := math.Inf(-1), station.Instant(0)
+	if len(among) == 0 {
+		return 0
+	}
+	var likely [places]float64
+	d.Habit.judge(among, &whole, likely[:len(among)])
+	d.Habit.learn(among, &whole, likely[:len(among)])
+	return a.At.Add(int64(densest(among, likely[:len(among)]) * 1e9))
+}
+
+// dated is the time, s, within which an end counts as dated right. Own choice.
+const dated = 0.05
+
+// densest returns the time, s, around which ends are likeliest within what counts as dated right: their mean
+// there. The likeliest single place would be one that noise makes look like an end.
+func densest(among []place, likely []float64) float64 {
+	var best, at, sum, moment float64
+	a, b := 0, 0
 	for i := range among {
-		p := &among[i]
-		w := d.Habit.density(p.shares(&whole))
-		if v := float64(p.Looks) + math.Log(w.sum()); v > best {
-			best, at = v, a.At.Add(int64(float64(p.At)*1e9))
+		for ; b < len(among) && among[b].At <= among[i].At+dated; b++ {
+			sum, moment = sum+likely[b], moment+likely[b]*float64(among[b].At)
+		}
+		for ; among[a].At < among[i].At-dated; a++ {
+			sum, moment = sum-likely[a], moment-likely[a]*float64(among[a].At)
+		}
+		if sum > best {
+			best, at = sum, moment/sum
 		}
 	}
-	d.Habit.learn(among, &whole, best)
 	return at
 }
 
