@@ -24,7 +24,7 @@ func (e *Engine) strokes() {
 		case v.n > 0:
 			e.Mismatch.Count += v.n * e.perCount()
 			e.countedDraw(v.at, v.n)
-			e.Fuse.Increment(v.at, v.n, e.tracesServe(), past, e.halfway(v.at), e.emit)
+			e.Fuse.Increment(v.at, v.n, e.tracesServe(), past, e.halfway(v), e.emit)
 			e.Feed.Stroke(v.at, e.hiddenTravel(v.at, v.n*e.perCount()))
 			e.Counted = e.Ends.DrawnBy(v.at)
 			e.passed(v.at)
@@ -46,7 +46,7 @@ func (e *Engine) strokes() {
 				break
 			}
 			e.Mismatch.Teeth++
-			e.Fuse.Tooth(max(at, floor), max(at, floor), false, e.emit)
+			e.Fuse.Tooth(max(at, floor), max(at, floor), e.emit)
 		}
 	}
 }
@@ -90,9 +90,9 @@ func (e *Engine) end(c *stroke.Candidate, floor, past station.Instant) {
 		if c.Idle > last {
 			at, by = c.Idle, e.hidden(end, c.Idle, c.Again, c.Rest-begin)
 		}
-		e.Fuse.Tooth(max(at, floor), max(by, past), false, e.emit)
+		e.Fuse.Tooth(max(at, floor), max(by, past), e.emit)
 	}
-	e.Fuse.Tooth(max(c.At, floor), max(end, past), e.goesOn(), e.emit)
+	e.Fuse.Tooth(max(c.At, floor), max(end, past), e.emit)
 	if !e.Fuse.CounterServes() {
 		e.passed(c.At)
 	}

@@ -8,6 +8,7 @@ import (
 	"math"
 
 	"strokewise/analyzer/feed"
+	"strokewise/analyzer/motion"
 	"strokewise/analyzer/station"
 	"strokewise/analyzer/stroke"
 )
@@ -87,6 +88,7 @@ type core struct {
 	Struck        int64 // strokes since the analysis began
 
 	Feed     feed.Follower
+	Dates    motion.Dater
 	Needed   needed
 	Act      activity
 	Supply   supply
@@ -199,6 +201,7 @@ func (e *Engine) restart() {
 	e.Started = false
 	e.Act, e.Proof = activity{}, fedProof{}
 	e.Feed.Reset()
+	e.Dates = motion.Dater{}
 	e.Leak.reset()
 	e.Rounds.stop()
 	e.stopAir()

@@ -60,7 +60,7 @@ func (e *Engine) side(at station.Instant) (station.Side, station.Method) {
 	if !f.Seen || !f.PerCycle {
 		return f.Next, station.MethodTraces
 	}
-	if f.Early > 0 || at.Sub(f.LastInc) < f.Interval.Median()/3 {
+	if f.Held > f.LastInc || at.Sub(f.LastInc) < f.Interval.Median()/3 {
 		return station.SideB, station.MethodBoth
 	}
 	return station.SideA, station.MethodBoth

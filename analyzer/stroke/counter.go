@@ -26,6 +26,7 @@ type Counter struct {
 	Value    float64
 	At       station.Instant // of the last reading
 	Moved    station.Instant // of the last accepted increment
+	Every    float64         // s to the last reading from the one before
 	Credit   float64         // increments that the rate limit allows now
 	Resets   int64           // times the count started again
 	Rolls    int64           // roll-overs
@@ -54,7 +55,7 @@ func (c *Counter) Push(t station.Instant, v float64) int64 {
 		return 0
 	}
 	dt := float64(t-c.At) * 1e-9
-	c.At = t
+	c.At, c.Every = t, dt
 	c.Credit = min(c.Credit+dt*c.rate(), dt*c.rate()+1)
 	n := 0.0
 	if v != c.Value {

@@ -5,14 +5,12 @@ import (
 )
 
 // Fuse makes strokes from teeth and counter increments. Where a counter is alive it
-// fixes the number and the teeth fix the times: between two increments of a cycle
-// counter at most one tooth (the stroke between them) becomes a stroke at its own time,
-// and at the increment the cycle is filled up, so the number is right within a cycle at
-// any moment. Without a counter every tooth of the channel that shows them better is a
-// stroke. Fields are exported for snapshots only.
+// fixes the number: the strokes of a cycle are made at its increment, so the number is right within
+// a cycle at any moment, and motion.Dater dates the first one. Without a counter every tooth of the
+// channel that shows them better is a stroke. Fields are exported for snapshots only.
 type Fuse struct {
 	PerCycle bool
-	Early    int64           // strokes reported before the increment that covers them
+	Early    int64           // strokes told before the increment that covers them, after a restart
 	Teeth    int64           // teeth since the last increment
 	Lost     bool            // the counter does not follow the piston: see Distrust
 	Counted  bool            // the counter has moved at least once
@@ -57,8 +55,8 @@ func (f *Fuse) Trust() { f.Lost, f.Early, f.Teeth = false, 0, 0 }
 
 // Tooth handles a tooth that was noticed at at, of a stroke that ended at end, and calls emit for
 // each stroke that it makes. Intervals without a counter are kept between notices, which keep
-// step better than the ends do. With a cycle counter one that is not sure waits for the increment.
-func (f *Fuse) Tooth(at, end station.Instant, sure bool, emit func(station.Stroke)) {
+// step better than the ends do. With a counter it waits for the increment.
+func (f *Fuse) Tooth(at, end station.Instant, emit func(station.Stroke)) {
 	f.Teeth++
 	if !f.CounterServes() {
 		f.Shift = end.Sub(at)
@@ -67,19 +65,13 @@ func (f *Fuse) Tooth(at, end station.Instant, sure bool, emit func(station.Strok
 		return
 	}
 	at = end
-	usual := f.Interval.Median()
-	if !f.PerCycle || f.Early > 0 || !f.Counted || at.Sub(f.LastInc) < usual/3 {
+	if !f.PerCycle || !f.Counted || at.Sub(f.LastInc) < f.Interval.Median()/3 {
 		return
 	}
-	if held := f.Held > f.LastInc; held || !sure {
-		if !held {
-			f.Held = at
-		}
-		f.Late = at
-		return
+	if f.Held <= f.LastInc {
+		f.Held = at
 	}
-	f.Early++
-	f.emit(at, station.MethodBoth, emit)
+	f.Late = at
 }
 
 // Newest gives when the newest stroke ended, told or waiting for its increment.

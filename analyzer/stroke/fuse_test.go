@@ -20,8 +20,8 @@ func TestFuseCounterFixesTheNumber(t *testing.T) {
 	at := station.Instant(0)
 	for range 10 { // each cycle: a tooth, a false tooth, then the increment
 		at += 400 * ms
-		f.Tooth(at, at, true, emit)
-		f.Tooth(at+50*ms, at+50*ms, true, emit)
+		f.Tooth(at, at, emit)
+		f.Tooth(at+50*ms, at+50*ms, emit)
 		at += 400 * ms
 		f.Increment(at, 1, true, 0, 0, emit)
 	}
@@ -60,7 +60,7 @@ func TestTeethAloneOverruleNoCounter(t *testing.T) {
 	f.Increment(0, 1, true, 0, 0, emit)
 	before := len(*got)
 	for i := range 1000 {
-		f.Tooth(station.Instant(i)*400*ms, station.Instant(i)*400*ms, true, emit)
+		f.Tooth(station.Instant(i)*400*ms, station.Instant(i)*400*ms, emit)
 	}
 	if n := len(*got) - before; n > 1 || !f.CounterServes() {
 		t.Fatalf("got %d strokes from 1000 teeth of noise, counter serves: %v", n, f.CounterServes())
@@ -73,14 +73,14 @@ func TestFuseMakesUpForALostCounter(t *testing.T) {
 		f.Seen = true
 		emit, got := collect(&f)
 		for i := range c.teeth {
-			f.Tooth(station.Instant(i+1)*400*ms, station.Instant(i+1)*400*ms, true, emit)
+			f.Tooth(station.Instant(i+1)*400*ms, station.Instant(i+1)*400*ms, emit)
 		}
 		f.Distrust(station.Instant(c.teeth)*400*ms, c.least, 0, emit)
 		if n := int64(len(*got)); n != c.want || f.CounterServes() {
 			t.Errorf("%d teeth, at least %d strokes: %d made up for, want %d; counter serves: %v", c.teeth, c.least, n, c.want, f.CounterServes())
 		}
 		at := station.Instant(c.teeth+1) * 400 * ms
-		f.Tooth(at, at, true, emit)
+		f.Tooth(at, at, emit)
 		f.Increment(at+100*ms, 1, true, 0, 0, emit)
 		if n := int64(len(*got)); n != c.want+1 {
 			t.Errorf("a tooth and an increment of a lost counter: %d strokes more, want 1", n-c.want)
@@ -97,7 +97,7 @@ func TestFuseTracesOnly(t *testing.T) {
 	f := NewFuse(&station.Plate{})
 	emit, got := collect(&f)
 	for i := range 7 {
-		f.Tooth(station.Instant(i)*400*ms, station.Instant(i)*400*ms, true, emit)
+		f.Tooth(station.Instant(i)*400*ms, station.Instant(i)*400*ms, emit)
 	}
 	if len(*got) != 7 || (*got)[0].Method != station.MethodTraces {
 		t.Fatalf("got %v", *got)
