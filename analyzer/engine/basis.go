@@ -40,6 +40,8 @@ type basis struct {
 	Reach   reachBasis
 	Worn    int64    // strokes since the booster is watched
 	Compare compared // of the count's last comparison
+
+	Recalled station.Instant // figures up to then were recalled, and what they were obtained from is not known; 0: none
 }
 
 // inletBasis is the fall of the closed inlet: of ln p1, 1/s, with its standard error, and the

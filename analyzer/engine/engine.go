@@ -199,7 +199,7 @@ func (e *Engine) restart() {
 	e.Fuse = stroke.NewFuse(&e.Plate)
 	e.Inlet, e.Outlet = level{}, level{}
 	e.Started = false
-	e.Act, e.Proof = activity{}, fedProof{}
+	e.Act, e.Proof, e.State.Edge = activity{}, fedProof{}, edges{}
 	e.Feed.Reset()
 	e.Dates = motion.Dater{}
 	e.Leak.reset()
@@ -351,7 +351,7 @@ func (e *Engine) begin(first station.Instant) {
 	e.Started, e.First = true, first
 	e.Slot = first.Floor(slotLen)
 	e.Floor = e.Slot
-	e.State = stateNow{Current: station.Blind, From: first, Reason: station.StateReason{Is: station.NoSamples}}
+	e.State = stateNow{Current: station.Blind, From: first, Reason: station.StateReason{Is: station.NoSamples}, Edge: e.State.Edge.known()}
 	e.Min.open(first.Floor(station.Minute60), e.Segment)
 }
 

@@ -16,7 +16,10 @@ func (e *Engine) Explain(f station.Figure) station.Explanation {
 		Name: k.Name, Key: k.Key, Title: k.Title, What: k.What, Formula: k.Formula, Source: k.Source,
 		Estimate: e.Est[f], Unit: k.Shown, Factor: k.Factor, Places: k.Places, Air: k.Air,
 	}
-	if of := inputs[f]; of != nil {
+	switch of := inputs[f]; {
+	case e.recalled(f):
+		x.Inputs = []station.Input{at("obtained by an earlier version; what from is not kept", e.Est[f].At)}
+	case of != nil:
 		x.Inputs = of(e)
 	}
 	if !x.Estimate.Known() {

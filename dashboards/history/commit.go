@@ -48,5 +48,6 @@ type Commit struct {
 	Acts        []Act              // what people did, for the audit
 	Notes       []Note
 	Holding     Holding
-	Told        *Told // receivers that need not be told of the transitions; nil: everybody is told
+	Told        *Told     // receivers that need not be told of the transitions; nil: everybody is told
+	Learned     []Learned // each up to Position
 }

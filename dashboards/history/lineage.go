@@ -63,11 +63,11 @@ type NewLog struct {
 }
 
 // BeginLog lets the positions count in another log, in one transaction with snapshots that
-// stand at the new positions. Minutes, totals, transitions and outbox stay. Intervals that
+// stand at the new positions. Minutes, totals, transitions, outbox and what was learned stay. Intervals that
 // the restored engines conclude again are clipped to what is not stored yet.
 func (s *Store) BeginLog(ctx context.Context, n NewLog) error {
 	_, err := s.transact(ctx, func(tx *transaction) error {
-		for _, q := range [...]string{`DELETE FROM positions`, `DELETE FROM snapshots`, storedEnds} {
+		for _, q := range [...]string{`DELETE FROM positions`, `DELETE FROM snapshots`, `UPDATE learned SET position = 0`, storedEnds} {
 			if _, err := tx.ExecContext(tx.ctx, q); err != nil {
 				return err
 			}

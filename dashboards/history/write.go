@@ -168,6 +168,11 @@ func (tx *transaction) commit(c *Commit) error {
 	if err := tx.headerInputs(&c.Holding); err != nil {
 		return err
 	}
+	for i := range c.Learned {
+		if err := tx.learned(&c.Learned[i], c.Position); err != nil {
+			return fmt.Errorf("station %s: %w", c.Learned[i].Key, err)
+		}
+	}
 	return tx.people(c)
 }
 

@@ -328,6 +328,9 @@ func (a *App) catalog(ctx context.Context) (*catalog, error) {
 	if c.declarations, err = a.declared(ctx); err != nil {
 		return nil, err
 	}
+	if c.learned, err = a.store.Learned(ctx); err != nil {
+		return nil, err
+	}
 	open, err := a.store.OpenAlarms(ctx)
 	if err != nil {
 		return nil, err

@@ -52,9 +52,11 @@ func (p *partition) keep(ctx context.Context) error {
 	if p.position <= p.toldTo {
 		c.Told = p.told
 	}
+	p.keepLearned(&c)
 	if err := p.write(ctx, &c); err != nil {
 		return err
 	}
+	p.learnedStored(&c)
 	p.committed, p.dirty, p.urgent, p.people = p.position, false, false, people{}
 	p.pending.committed()
 	p.answers.stored(c.Acts)

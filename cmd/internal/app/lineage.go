@@ -134,6 +134,10 @@ func (p *partition) moveTo(ctx context.Context, position uint64) ([]byte, error)
 		}
 	}
 	p.adoptAll(p.now())
+	for _, l := range p.learned {
+		l.position = 0 // before all that the other log will hold
+	}
+	p.recallLearned(position)
 	p.position, p.committed = position, position
 	blob, err := p.save()
 	if err == nil {

@@ -44,7 +44,8 @@ type catalog struct {
 	day      map[string]station.Instant // midnight of today, by site
 	records  map[station.Key][]record   // of done services
 	declarations
-	holds map[station.Key]int64 // hold-off of the headers that several stations hang on, ns
+	learned map[station.Key]history.Learned // as of the start
+	holds   map[station.Key]int64           // hold-off of the headers that several stations hang on, ns
 }
 
 // partition is the only writer of its stations: it reads its part of the log, runs
@@ -94,6 +95,7 @@ type partition struct {
 	working    uint64      // position of the entry that is worked off
 	unraised   bool        // a station is in quarantine and nobody was told
 	retries    map[station.Key]*held
+	learned    map[station.Key]*learnedOf
 }
 
 // unit is a pipeline unit with its committed sums.

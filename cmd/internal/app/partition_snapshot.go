@@ -17,6 +17,7 @@ import (
 // which rebuilds from what the log still holds.
 func (p *partition) start(ctx context.Context, committed uint64) {
 	p.committed, p.units = committed, make(map[station.Key]*unit)
+	p.knowLearned(p.catalog.learned)
 	s, ok, err := p.store.LoadSnapshot(ctx, p.number)
 	if err != nil {
 		p.log.Warn("snapshot is not usable, rebuilding from the log", "partition", p.number, "error", err)
@@ -27,9 +28,11 @@ func (p *partition) start(ctx context.Context, committed uint64) {
 	if err := p.restore(s.Blob); err != nil {
 		p.log.Warn("snapshot is not usable, rebuilding from the log", "partition", p.number, "error", err)
 		p.units, p.ordered = make(map[station.Key]*unit), nil
+		p.knowLearned(p.catalog.learned)
 		return
 	}
 	p.position, p.saved, p.savedAt = s.Position, s.Position, time.Now()
+	p.recallLearned(s.Position) // of stations that began anew
 }
 
 // snapshot stores the state of all units at the committed position.
@@ -122,6 +125,7 @@ func (p *partition) restore(blob []byte) error {
 				return err
 			}
 			p.add(u.Plate().Key, u)
+			p.experienced(u.Plate().Key)
 			continue
 		}
 		one := make([]byte, h.Sizes[i])
@@ -133,8 +137,8 @@ func (p *partition) restore(blob []byte) error {
 	return nil
 }
 
-// restoreOne adds a unit. Where its state makes the engine panic, the station begins anew: it
-// is watched, and has forgotten what it had learned.
+// restoreOne adds a unit. Where its state makes the engine panic, the station begins anew with what is
+// stored of what it had learned.
 func (p *partition) restoreOne(k station.Key, blob []byte) (err error) {
 	var run *pipeline.Unit
 	if f := pipeline.Try(k, "its snapshot", func() { run, err = pipeline.Restore(bytes.NewReader(blob)) }); f != nil {
@@ -145,6 +149,7 @@ func (p *partition) restoreOne(k station.Key, blob []byte) (err error) {
 	}
 	if err == nil {
 		p.add(k, run)
+		p.experienced(k)
 	}
 	return err
 }

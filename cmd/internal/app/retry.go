@@ -58,6 +58,7 @@ func (p *partition) retry(k station.Key, h *held) {
 		f := pipeline.Try(k, "its snapshot", func() { run, err = pipeline.Restore(bytes.NewReader(h.Snapshot)) })
 		if f == nil && err == nil {
 			p.add(k, run)
+			p.experienced(k)
 			return
 		}
 		p.log.Warn("the state of a station before its fault is not usable, it begins anew", "station", k, "error", errors.Join(err, asError(f)))
@@ -140,6 +141,7 @@ func (p *partition) again(e *samplelog.Entry) {
 		}
 		p.forget(u, e.Position)
 	}
+	p.recallLearned(e.Position)
 }
 
 // redo works a record off without what belongs to the partition: audit, notes, rings.

@@ -48,6 +48,9 @@ func recordOf(a *history.Act) (k station.Key, r record, ok bool) {
 // the log holds days, intervals run for years. What the log still holds of them comes again.
 func (p *partition) recall(u *unit, at station.Instant) {
 	p.safe(u, "its services", nil, func() { p.recallAll(u, at) })
+	if l := p.learned[u.key]; l != nil && l.due && l.position < p.working {
+		p.recallOne(u, l) // the log begins behind it
+	}
 }
 
 func (p *partition) recallAll(u *unit, at station.Instant) {

@@ -47,6 +47,7 @@ func (p *partition) entry(ctx context.Context, e samplelog.Entry) error {
 		}
 	}
 	p.position, p.midway = e.Position, 0
+	p.recallLearned(e.Position)
 	if p.position <= p.committed { // concluded and stored before the restart
 		p.forgetAll(e.Position)
 		p.people = people{}

@@ -6,11 +6,24 @@ import (
 	"testing"
 
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/learned"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
 	"strokewise/collector/samplelog"
 	"strokewise/dashboards/history"
 )
+
+// experience is what was learned before the log begins, far from what it tells: a reanalysis goes by the log alone.
+func experience(t *testing.T, k station.Key, at station.Instant) history.Learned {
+	t.Helper()
+	var r learned.Record
+	r.Set(&station.Learned{At: at, Supply: station.LearnedSupply{Sag: 5000, SagSeconds: 10000}, Air: station.LearnedAir{Efficiency: 0.5, EfficiencyBand: 0.01}})
+	blob, err := r.Encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return history.Learned{Key: k, At: at, Blob: blob}
+}
 
 // What a live run has stored does not differ from a reanalysis; what was tampered with
 // does, and is put right.
@@ -56,7 +69,9 @@ func TestReanalysisAgreesWithTheLiveRun(t *testing.T) {
 		t.Fatalf("no sag in the second hour: %+v", out.Figures)
 	}
 	out.Figures[wrong].Value *= 2
-	if err := store.Commit(ctx, []history.Commit{{Partition: k.Partition(), Position: position, Stations: []history.StationMinutes{{Key: k, Revision: 1, Minutes: out.Minutes, Figures: out.Figures}}}}); err != nil {
+	c := history.Commit{Partition: k.Partition(), Position: position, Stations: []history.StationMinutes{{Key: k, Revision: 1, Minutes: out.Minutes, Figures: out.Figures}}}
+	c.Learned = []history.Learned{experience(t, k, start)}
+	if err := store.Commit(ctx, []history.Commit{c}); err != nil {
 		t.Fatal(err)
 	}
 	run := func() Result {
