@@ -12,9 +12,12 @@ import (
 // percent returns a share in whole per cent, without its sign.
 func percent(share float64) string { return fmt.Sprintf("%.0f %%", math.Abs(100*share)) }
 
-// countCompared compares the strokes that the pressures show with those that the counter counted.
+// countCompared returns how the strokes that were made compare with those that the counter counted.
 func (v *Evaluator) countCompared() string {
-	switch x := value(&v.last().Estimates[station.CountMismatch]); {
+	e := &v.last().Estimates[station.CountMismatch]
+	switch x := value(e); {
+	case x < 0 && e.Method == station.MethodCounter:
+		return "The counter's switch bounces: " + percent(x) + " of its counts come faster than the piston can move, and are left out"
 	case math.IsNaN(x):
 		return "It is not known whether the pressure readings and the counter agree on the strokes"
 	case x < 0:

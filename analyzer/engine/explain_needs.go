@@ -68,5 +68,5 @@ var needs = [station.NumFigures]string{
 	station.InletNoise:    needsNoise,
 	station.OutletNoise:   needsNoise,
 	station.CountExcess:   "a cycle counter",
-	station.CountMismatch: "200 counts, or 200 strokes in runs of eight and more whose ends stand well out of the noise, at a header that hardly moves; or quiet recharges that ask for more strokes than were counted",
+	station.CountMismatch: "200 counts, or 200 strokes in runs of eight and more whose ends stand well out of the noise, at a header that is seen often enough to be followed; or quiet recharges that ask for more strokes than were counted",
 }

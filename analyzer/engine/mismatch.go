@@ -27,6 +27,7 @@ type mismatch struct {
 	Stands        station.Instant // since when the run has ended, 0: it goes on
 	Unclear, Runs bool            // the run has a slot in which the traces did not tell; there is a run
 	Counts        counts
+	Bounces       bounces
 }
 
 // compared is strokes as the traces show them and as they were counted.
@@ -39,6 +40,7 @@ func (e *Engine) watchMismatch(end station.Instant) {
 	m := &e.Mismatch
 	seen, counted := m.Teeth, m.Count
 	m.Teeth, m.Count = 0, 0
+	e.watchBounces(counted, end)
 	if !e.Fuse.Seen {
 		return
 	}

@@ -274,7 +274,7 @@ var Figures = [NumFigures]FigureKind{
 		What: "of a sample, while the piston stands", Formula: "mean |second difference|/(sqrt(6) sqrt(2/pi))", Source: "white noise"},
 	CountMismatch: {Name: "count_mismatch", Title: "Strokes in the traces against the counter", Group: GroupSensors, Unit: "1", Shown: "%", Factor: 100, Places: 1, Key: "count_mismatch_ratio",
 		What:    "strokes that were made over those that were counted, less one",
-		Formula: "200 counts: sum of draws from count to count, in whole multiples of their median, over those counted, less 1; seen/counted - 1 over 200 strokes whose ends the traces show well, in runs of 8 and more; tank: measured over assumed efficiency of quiet recharges, less its band, less 1, as a bound",
+		Formula: "200 counts: sum of draws from count to count, in whole multiples of their median, over those counted, less 1; seen/counted - 1 over 200 strokes whose ends the traces show well, in runs of 8 and more; tank: measured over assumed efficiency of quiet recharges, less its band, less 1, as a bound; where a tenth and more of the increments comes faster than the piston can move, less their share of all",
 		Source:  "definition; mass balance of the tank"},
 	CountExcess: {Name: "count_excess", Title: "Counted rate above the plate's", Group: GroupSensors, Unit: "1", Shown: "%", Factor: 100, Places: 0, Key: "count_excess_ratio",
 		What:    "by how much the counter counts steadily faster than the plate's highest stroke rate and half of it more, in the last hour; 0 where it does not",

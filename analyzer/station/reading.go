@@ -58,6 +58,23 @@ func (r Reading) Slope(pa float64) string {
 	return strconv.FormatFloat(60*pa/u.pascal, 'f', u.decimals+1, 64) + " " + u.name + "/min"
 }
 
+// Input returns an input with a pressure in kPa in the unit; any other as it is.
+func (r Reading) Input(i Input) Input {
+	rest, ok := strings.CutPrefix(i.Unit, ReadKPa.String())
+	if ok && i.Text == "" && (rest == "" || rest[0] == ' ') {
+		i.Value, i.Unit = 1e3*i.Value*r.Scale(), r.String()+rest
+	}
+	return i
+}
+
+// Figure returns how people of the site read a figure of this kind: unit, factor from SI, decimals.
+func (r Reading) Figure(k *FigureKind) (unit string, factor float64, places int) {
+	if k.Unit != "Pa" {
+		return k.Shown, k.Factor, k.Places
+	}
+	return strings.Replace(k.Shown, ReadKPa.String(), r.String(), 1), r.Scale(), k.Places + r.Decimals()
+}
+
 // Number returns a pressure, Pa, as a number of the unit.
 func (r Reading) Number(pa float64) string {
 	u := &readings[r%numReadings]

@@ -22,3 +22,23 @@ func TestReading(t *testing.T) {
 		}
 	}
 }
+
+// Inputs and figures are pressures where their unit says so; everything else stays. 1 bar is 100 kPa.
+func TestReadingOfInputsAndFigures(t *testing.T) {
+	for _, c := range []struct{ in, want Input }{
+		{Value("p", 250, "kPa gauge", Measured), Value("p", 2.5, "bar gauge", Measured)},
+		{Value("p", 250, "kPa", Measured), Value("p", 2.5, "bar", Measured)},
+		{Value("V", 250, "L", Measured), Value("V", 250, "L", Measured)},
+		{Input{Name: "rule", Text: "none"}, Input{Name: "rule", Text: "none"}},
+	} {
+		if got := ReadBar.Input(c.in); got != c.want {
+			t.Errorf("%+v is read as %+v, expected %+v", c.in, got, c.want)
+		}
+	}
+	if unit, factor, places := ReadBar.Figure(&Figures[HeaderStatic]); unit != "bar gauge" || factor != 1e-5 || places != 2 {
+		t.Errorf("the header is read in %s with factor %g and %d decimals, expected bar gauge, 1e-5 and 2", unit, factor, places)
+	}
+	if unit, factor, _ := ReadBar.Figure(&Figures[LeakFlow]); unit != Figures[LeakFlow].Shown || factor != Figures[LeakFlow].Factor {
+		t.Errorf("a leak is read in %s with factor %g", unit, factor)
+	}
+}

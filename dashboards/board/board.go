@@ -107,6 +107,7 @@ type Board struct {
 	ready    bool
 	past     Past
 	headers  map[station.Key]Header
+	known    definitions
 }
 
 // New gives an empty board that is not ready.

@@ -76,11 +76,11 @@ func tell(q Query, hours []history.Hour, kept []station.HourFigure, notes []hist
 	}
 	for _, f := range slow {
 		k := &station.Figures[f]
-		unit := k.Shown
+		unit, factor, places := q.Plate.Reading.Figure(k)
 		if k.Air {
 			unit += " ANR"
 		}
-		r.add(Kind{Name: k.Name, Title: k.Title, Unit: k.Unit, Shown: unit, Factor: k.Factor, Places: k.Places, What: k.What},
+		r.add(Kind{Name: k.Name, Title: k.Title, Unit: k.Unit, Shown: unit, Factor: factor, Places: places, What: k.What},
 			ofFigure(f, kept, q.Zone, numbers, days))
 	}
 	return r

@@ -70,7 +70,7 @@ func howOf(x *station.Explanation, b *board.Station) howFigure {
 		h.row = sumRow(x, b)
 	} else {
 		if f, ok := station.FigureOf(x.Name); ok {
-			h.row = figureRow(f, &x.Estimate, station.ReadKPa) // as the inputs and formula beside it
+			h.row = figureRow(f, &x.Estimate, b.Plate.Reading)
 		}
 		if x.Estimate.From != 0 {
 			h.From = clock(x.Estimate.From)
@@ -81,7 +81,7 @@ func howOf(x *station.Explanation, b *board.Station) howFigure {
 		h.Needs = ""
 	}
 	for i := range x.Inputs {
-		in := &x.Inputs[i]
+		in := b.Plate.Reading.Input(x.Inputs[i])
 		h.Inputs = append(h.Inputs, howInput{in.Name, in.Shown(), in.From()})
 		if in.Origin == station.Assumed {
 			h.Assumed++

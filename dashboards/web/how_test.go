@@ -54,3 +54,21 @@ func TestHow(t *testing.T) {
 		t.Errorf("%d %s", w.Code, w.Body)
 	}
 }
+
+// Figures and what they were obtained from are in the unit of the site: 1 bar is 100 kPa.
+func TestHowInTheUnitOfTheSite(t *testing.T) {
+	one := press()
+	one.Plate.Reading = station.ReadBar
+	o := fixture(one)
+	k := station.Figures[station.HeaderStatic]
+	o.Explain = func(context.Context, station.Key) ([]station.Explanation, error) {
+		return []station.Explanation{{Name: k.Name, Title: k.Title, Unit: k.Shown, Factor: k.Factor, Estimate: station.Estimate{Value: 623.4e3, Method: station.MethodTraces},
+			Inputs: []station.Input{station.Value("inlet at rest", 612.3, "kPa gauge", station.Measured)}}}, nil
+	}
+	page := get(New(o), "/station/northdock/press-4/how").Body.String()
+	for _, want := range []string{"6.23 bar gauge", "6.123 bar gauge"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("no %q in\n%s", want, page)
+		}
+	}
+}

@@ -2,7 +2,6 @@ package web
 
 import (
 	"strconv"
-	"strings"
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
@@ -63,12 +62,9 @@ func slowGroup(g station.Group, es *station.Estimates, at station.Instant, in st
 
 func figureRow(f station.Figure, e *station.Estimate, in station.Reading) row {
 	k := &station.Figures[f]
-	unit := k.Shown
+	unit, factor, places := in.Figure(k)
 	if k.Air {
 		unit += " ANR"
-	}
-	if k.Unit == "Pa" {
-		return full(k.Title, strings.Replace(unit, "kPa", in.String(), 1), e, in.Scale(), k.Places+in.Decimals())
 	}
 	switch f {
 	case station.LeakFlow:
@@ -80,7 +76,7 @@ func figureRow(f station.Figure, e *station.Estimate, in station.Reading) row {
 		}
 		return r
 	}
-	return full(k.Title, unit, e, k.Factor, k.Places)
+	return full(k.Title, unit, e, factor, places)
 }
 
 func nowRows(s *board.Station) []row {

@@ -106,7 +106,6 @@ func (f forms) shows(path string) bool {
 type site struct {
 	Options
 	cards   cards
-	sets    definitions
 	streams chan struct{} // a place each
 	queries chan struct{} // a place each
 }

@@ -30,7 +30,7 @@ func (a *Alertmanager) alert(t *rules.Transition, now time.Time) alert {
 		Labels: map[string]string{
 			"alertname": t.Alarm, "site": t.Key.Site, "branch": t.Branch, "station": t.Key.Station, "priority": t.Priority.String(),
 		},
-		Annotations: annotations(t),
+		Annotations: annotations(t, a.Known),
 		StartsAt:    start.UTC().Format(time.RFC3339Nano),
 	}
 	if a.Pages != "" {
@@ -47,11 +47,11 @@ func (a *Alertmanager) alert(t *rules.Transition, now time.Time) alert {
 }
 
 // annotations say what a person needs. Empty ones are left out.
-func annotations(t *rules.Transition) map[string]string {
+func annotations(t *rules.Transition, known Known) map[string]string {
 	out := map[string]string{
 		"message": t.Said(), "caution": t.Caution, "state": t.To.String(), "evidence": strings.Join(evidence(t), "; "), "reminder": reminder,
 	}
-	if d, ok := rules.DefinitionOf(t.Key, t.Alarm); ok {
+	if d, ok := known.of(t); ok {
 		out["check_first"], out["respond"] = d.CheckFirst, d.RespondIn
 		out["consequence"], out["causes"], out["runbook"] = d.Consequence, strings.Join(d.Causes, "; "), d.Runbook
 	}

@@ -31,8 +31,9 @@ type Alertmanager struct {
 	Name   string
 	URL    string // without /api/v2/alerts
 	Header http.Header
-	Client *http.Client                                  // nil: the usual one
-	Pages  string                                        // address of our pages, for links; "" none
+	Client *http.Client // nil: the usual one
+	Pages  string       // address of our pages, for links; "" none
+	Known  Known
 	Open   Open                                          // nil: nothing is sent again
 	Tells  func(t *rules.Transition, now time.Time) bool // whether to send one again; nil: all
 	Every  time.Duration

@@ -42,7 +42,7 @@ type eventData struct {
 	By       string           `json:"by,omitempty"`
 	Cause    string           `json:"cause,omitempty"`
 	Why      string           `json:"why,omitempty"`
-	Known    *eventKnown      `json:"known,omitempty"` // nil: the alarm is none of the shipped ones
+	Known    *eventKnown      `json:"known,omitempty"` // nil: the alarm is neither shipped nor configured
 	Reminder string           `json:"reminder"`
 }
 
@@ -55,9 +55,9 @@ type eventKnown struct {
 	Runbook     string   `json:"runbook"`
 }
 
-// knownOf returns what the catalogue says of a transition's alarm.
-func knownOf(t *rules.Transition) *eventKnown {
-	d, ok := rules.DefinitionOf(t.Key, t.Alarm)
+// knownOf returns what is known beforehand of a transition's alarm.
+func knownOf(t *rules.Transition, known Known) *eventKnown {
+	d, ok := known.of(t)
 	if !ok {
 		return nil
 	}
@@ -65,17 +65,19 @@ func knownOf(t *rules.Transition) *eventKnown {
 }
 
 // encode gives a transition as an event.
-func encode(t *rules.Transition) ([]byte, error) { return encodeAs(t, eventType(t)) }
+func encode(t *rules.Transition, known Known) ([]byte, error) {
+	return encodeAs(t, eventType(t), known)
+}
 
 // encodeAs gives a transition as an event of a type.
-func encodeAs(t *rules.Transition, kind string) ([]byte, error) {
+func encodeAs(t *rules.Transition, kind string, known Known) ([]byte, error) {
 	e := event{
 		SpecVersion: "1.0", ID: t.ID(), Type: kind, Subject: t.Alarm, Time: t.At.String(), ContentType: "application/json",
 		Source: "/strokewise/" + url.PathEscape(t.Key.Site) + "/" + url.PathEscape(t.Key.Station),
 		Data: eventData{
 			Site: t.Key.Site, Station: t.Key.Station, Branch: t.Branch, Alarm: t.Alarm, Priority: t.Priority.String(),
 			From: t.From.String(), To: t.To.String(), Raised: t.Raised.String(),
-			Message: t.Said(), Caution: t.Caution, Evidence: t.Evidence, By: t.By, Cause: t.Cause.String(), Why: t.Reason(), Known: knownOf(t), Reminder: reminder,
+			Message: t.Said(), Caution: t.Caution, Evidence: t.Evidence, By: t.By, Cause: t.Cause.String(), Why: t.Reason(), Known: knownOf(t, known), Reminder: reminder,
 		},
 	}
 	if e.Data.Evidence == nil {

@@ -49,6 +49,7 @@ type Mail struct {
 	Zones    map[string]*time.Location // by site
 	Pages    string                    // address of our pages, for links; "" none
 	Waiting  Waiting
+	Known    Known
 	Logger   *slog.Logger     // nil: none
 	Now      func() time.Time // nil: the clock
 	Timeout  time.Duration    // for a whole mail, 0: 20 s
@@ -59,7 +60,7 @@ type Mail struct {
 func (m *Mail) Deliver(ctx context.Context, i *Item) (time.Duration, error) {
 	t := &i.Transition
 	if t.Priority >= rules.Medium {
-		subject, body := mailText(t, m.zone(t.Key.Site), m.Pages)
+		subject, body := mailText(t, m.Known, m.zone(t.Key.Site), m.Pages)
 		return 0, m.send(ctx, subject, body, t.ID())
 	}
 	last, next := digestTimes(m.now(), m.Digest, m.zone(t.Key.Site))

@@ -10,9 +10,9 @@ import (
 
 // mailText returns subject and body of a transition's mail: the caution, the message and what to
 // do first stand first.
-func mailText(t *rules.Transition, zone *time.Location, pages string) (subject, body string) {
+func mailText(t *rules.Transition, of Known, zone *time.Location, pages string) (subject, body string) {
 	subject = fmt.Sprintf("[strokewise] %s: %s %s at %s", t.Priority, t.Alarm, happeningOf(t), t.Key)
-	d, known := rules.DefinitionOf(t.Key, t.Alarm)
+	d, known := of.of(t)
 	known = known && t.To.Active()
 	var b strings.Builder
 	if t.Caution != "" {

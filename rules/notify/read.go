@@ -12,5 +12,5 @@ func MailText(t *rules.Transition, zone *time.Location) (subject, body string) {
 	if zone == nil {
 		zone = time.UTC
 	}
-	return mailText(t, zone, "")
+	return mailText(t, nil, zone, "")
 }

@@ -295,11 +295,11 @@ func TestEveryChannelSaysWhatPressureLeftNeeds(t *testing.T) {
 	}
 	for i := range got {
 		x := &got[i]
-		event, err := encode(x)
+		event, err := encode(x, nil)
 		if err != nil {
 			t.Fatal(err)
 		}
-		subject, body := mailText(x, time.UTC, "")
+		subject, body := mailText(x, nil, time.UTC, "")
 		a := (&Alertmanager{}).alert(x, x.At.Time())
 		alert := ""
 		for _, text := range a.Annotations {

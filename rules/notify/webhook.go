@@ -15,11 +15,12 @@ type Webhook struct {
 	URL    string
 	Header http.Header // sent along, such as Authorization; may be nil
 	Client *http.Client
+	Known  Known
 }
 
 // Deliver posts an item as an event.
 func (w *Webhook) Deliver(ctx context.Context, i *Item) (wait time.Duration, err error) {
-	body, err := encode(&i.Transition)
+	body, err := encode(&i.Transition, w.Known)
 	if err != nil {
 		return 0, err
 	}
@@ -30,7 +31,7 @@ func (w *Webhook) Deliver(ctx context.Context, i *Item) (wait time.Duration, err
 // Test posts an event of the type strokewise.test.
 func (w *Webhook) Test(ctx context.Context) (string, error) {
 	t := testTransition(time.Now())
-	body, err := encodeAs(&t, "strokewise.test")
+	body, err := encodeAs(&t, "strokewise.test", w.Known)
 	if err != nil {
 		return "", err
 	}

@@ -46,6 +46,7 @@ func (o *Options) receivers() []string {
 func (a *App) openSender() {
 	hooks := slices.Clone(a.opt.Webhooks)
 	for i := range hooks {
+		hooks[i].Known = a.board.Definition
 		if hooks[i].Client == nil {
 			hooks[i].Client = notify.NewClientBy(a.dial)
 		}
@@ -61,14 +62,14 @@ func (a *App) openReach() {
 		pages = "http://" + a.Addr()
 	}
 	for _, x := range r.Alertmanagers {
-		x.Pages, x.Open, x.Logger = pages, a.openAlarms, a.log
+		x.Pages, x.Open, x.Known, x.Logger = pages, a.openAlarms, a.board.Definition, a.log
 		if x.Client == nil {
 			x.Client = notify.NewClientBy(a.dial)
 		}
 		a.sender.Add(x.Name, x)
 	}
 	for _, x := range r.Mails {
-		x.Pages, x.Zones, x.Waiting, x.Logger, x.Dial = pages, a.opt.Zones, a.box(), a.log, a.dial
+		x.Pages, x.Zones, x.Waiting, x.Known, x.Logger, x.Dial = pages, a.opt.Zones, a.box(), a.board.Definition, a.log, a.dial
 		a.sender.Add(x.Name, x)
 	}
 	a.sender.Only(a.speak)

@@ -47,8 +47,9 @@ func TestACounterThatMissesIsNoticed(t *testing.T) {
 	}
 }
 
-// Where the header moves the draw does not show what is missing, and a sound counter is not blamed: on plant
-// stations, and on those with quiet breaks, where the tank's balance shows a counter that misses 30 %.
+// Where the header moves the draw is measured from the header that is followed, and a sound counter is not blamed: on
+// plant stations, and on those with quiet breaks, where a counter that misses 30 % is told. Expected is 1/0.7 - 1 = 42.9 %
+// with a standard error of 5.5 % over 200 counts (binomial); from the tank's balance it is a lower bound.
 func TestAMovingHeaderBlamesNoCounter(t *testing.T) {
 	t.Parallel()
 	if raced {
@@ -65,8 +66,28 @@ func TestAMovingHeaderBlamesNoCounter(t *testing.T) {
 		if e, n := mismatchOf(quiet(seed), x, 0, 3*3600); n > 0 {
 			t.Errorf("quiet station %d: a sound counter is off by %+.3f (%s)", seed, e.Value, e.Method)
 		}
-		if e, n := mismatchOf(quiet(seed), x, 0.3, 4*3600); n == 0 || e.Known() && e.Method != station.MethodBound {
-			t.Errorf("quiet station %d: a counter that misses 30 %% is not noticed: %+.3f (%s)", seed, e.Value, e.Method)
+		e, n := mismatchOf(quiet(seed), x, 0.3, 4*3600)
+		if n == 0 || e.Value > 0.429+4*0.055 || e.Method != station.MethodBound && e.Value < 0.429-4*0.055 {
+			t.Errorf("quiet station %d: a counter that misses 30 %% is told as %+.3f (%s), expected +0.429, raised %d times", seed, e.Value, e.Method, n)
+		}
+	}
+}
+
+// A switch that bounces sends more than the piston can make. What is too much is left out, and told: of 1.4 increments
+// a count the share 0.4/1.4 = 28.6 %, standard error 2.4 % over 200 counts (binomial). It needs no draw, so the header may move. Source of
+// the truth: collector/rig.
+func TestACounterThatBouncesIsTold(t *testing.T) {
+	t.Parallel()
+	if raced {
+		t.Skip("one goroutine's arithmetic: run without the race detector by make test's second step")
+	}
+	for seed := uint64(60); seed < 63; seed++ {
+		s, x := plantStation(seed)
+		s.Faults = append(s.Faults, rig.Fault{Kind: rig.CounterBounce, Level: 0.4})
+		u, _ := playPlant(s, x, 1800, nil, nil)
+		e := u.Status.Estimates[station.CountMismatch]
+		if n := raised(u, "count-mismatch"); n != 1 || e.Method != station.MethodCounter || math.Abs(e.Value+0.286) > 4*0.024 {
+			t.Errorf("station %d: %+.3f (%s), expected -0.286, raised %d times", seed, e.Value, e.Method, n)
 		}
 	}
 }

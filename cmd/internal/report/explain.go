@@ -30,6 +30,8 @@ type Explained struct {
 	Inputs     []Input     `json:"inputs"`
 	key        string
 	places     int
+	shown      string  // unit in the table
+	scale      float64 // from Unit to it
 }
 
 // Input is something that a figure was obtained from.
@@ -47,18 +49,19 @@ type Input struct {
 func (r *Report) Explain(u *pipeline.Unit, ref station.Reference) {
 	r.How = make(map[string]*Explained)
 	for _, x := range u.Explain() {
-		e := explained(&x, ref)
+		e := explained(&x, ref, r.read)
 		r.sum(&x, e, ref)
 		r.How[x.Key] = e
 		r.told = append(r.told, e)
 	}
 }
 
-// explained puts an explanation in the units that people read.
-func explained(x *station.Explanation, ref station.Reference) *Explained {
-	e := &Explained{Title: x.Title, What: x.What, Said: x.Said, Formula: x.Formula, Source: x.Source, Inputs: []Input{}, key: x.Key, places: x.Places}
+// explained returns an explanation with air at the reference; read is the unit of the table's pressures.
+func explained(x *station.Explanation, ref station.Reference, read station.Reading) *Explained {
+	e := &Explained{Title: x.Title, What: x.What, Said: x.Said, Formula: x.Formula, Source: x.Source, Inputs: []Input{}, key: x.Key, places: x.Places, scale: 1}
 	for _, i := range x.Inputs {
-		in := Input{Name: i.Name, Unit: i.Unit, Text: i.Text, Origin: i.Origin.String(), Source: i.Source, line: i.Line()}
+		shown := read.Input(i)
+		in := Input{Name: i.Name, Unit: i.Unit, Text: i.Text, Origin: i.Origin.String(), Source: i.Source, line: shown.Line()}
 		if i.Text == "" {
 			v := i.Value
 			in.Value = &v
@@ -75,6 +78,12 @@ func explained(x *station.Explanation, ref station.Reference) *Explained {
 		e.Unit += " " + named(ref)
 	}
 	o := estimate(&x.Estimate, factor)
+	e.shown = e.Unit
+	if f, ok := station.FigureOf(x.Name); ok && station.Figures[f].Unit == "Pa" {
+		var si float64
+		e.shown, si, e.places = read.Figure(&station.Figures[f])
+		e.scale = si / factor
+	}
 	e.Value, e.Band, e.Method, e.Confidence, e.From, e.At, e.Reason, e.Needs = o.Value, o.Band, o.Method, o.Confidence, o.From, o.At, o.Reason, x.Needs
 	return e
 }
@@ -97,11 +106,11 @@ func (r *Report) sum(x *station.Explanation, e *Explained, ref station.Reference
 		e.Reason = t.Reason["strokes"]
 	case x.Name == "duty" && t.Duty != nil:
 		d := 100 * *t.Duty
-		e.Value, e.Unit, e.places = &d, "%", 1
+		e.Value, e.Unit, e.shown, e.places = &d, "%", "%", 1
 	case x.Name == "duty":
 		e.Reason = t.Reason["duty"]
 	case strings.HasSuffix(x.Name, "_air") && airs[x.Name] != nil:
-		e.Value, e.Unit, e.places = airs[x.Name], "L "+named(ref), 1
+		e.Value, e.Unit, e.shown, e.places = airs[x.Name], "L "+named(ref), "L "+named(ref), 1
 		e.Band = map[string]*[2]float64{"delivered_air": t.DeliveredBand, "inlet_air": t.InletBand}[x.Name]
 	case strings.HasSuffix(x.Name, "_air"):
 		e.Reason, e.Needs = t.Reason["air"], x.Needs
@@ -154,9 +163,9 @@ func (e *Explained) value() string {
 	case e.Value == nil:
 		return "unknown: " + e.Reason
 	}
-	text := strings.TrimSpace(fmt.Sprintf("%.*f %s", e.places, *e.Value, e.Unit))
+	text := strings.TrimSpace(fmt.Sprintf("%.*f %s", e.places, *e.Value*e.scale, e.shown))
 	if e.Band != nil {
-		text += fmt.Sprintf(" (90 %%: %.*f to %.*f)", e.places, e.Band[0], e.places, e.Band[1])
+		text += fmt.Sprintf(" (90 %%: %.*f to %.*f)", e.places, e.Band[0]*e.scale, e.places, e.Band[1]*e.scale)
 	}
 	return text
 }

@@ -34,6 +34,8 @@ type Report struct {
 	// Changes are the alarms of a changed catalogue beside those of the present one; only on
 	// request.
 	Changes []Change `json:"changes,omitempty"`
+
+	read station.Reading // unit of the table's pressures; the JSON object is in kPa
 }
 
 // Estimate is one slow figure; a null Value has a Reason.
@@ -105,7 +107,7 @@ type Alarm struct {
 func Build(u *pipeline.Unit, ref station.Reference, from, to station.Instant) *Report {
 	within := Within(&u.Out, from, to)
 	plate, o, est := u.Plate(), &within, &u.Status.Estimates
-	r := &Report{Schema: 1, Site: plate.Key.Site, Station: plate.Key.Station, Reference: ref.String(),
+	r := &Report{Schema: 1, Site: plate.Key.Site, Station: plate.Key.Station, Reference: ref.String(), read: plate.Reading,
 		States: []State{}, LeftOut: leftOut(u.Tally())}
 	litre := ref.PerANR()
 	r.Totals = totals(o.Minutes, o.Gaps, litre)

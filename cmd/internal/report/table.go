@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"io"
 	"sort"
+	"strconv"
+	"strings"
 	"text/tabwriter"
 )
 
@@ -64,26 +66,45 @@ func (r *Report) estimateRows(t io.Writer) {
 	sort.Strings(names)
 	for _, n := range names {
 		e := r.Estimates[n]
+		name, factor := r.reads(n)
 		if e.Value == nil {
-			fmt.Fprintf(t, "%s\tunknown: %s\n", n, e.Reason)
+			fmt.Fprintf(t, "%s\tunknown: %s\n", name, e.Reason)
 			continue
 		}
-		value := fmt.Sprintf("%.4g", *e.Value)
+		value := fmt.Sprintf("%.4g", *e.Value*factor)
 		if e.OverRoot != nil {
 			value = fmt.Sprintf("C/sqrt(1-b) %.4g, that is C %.4g for b = %.1f", *e.OverRoot, *e.Value, *e.B)
 		}
-		fmt.Fprintf(t, "%s\t%s  (%s, confidence %.1f)\n", n, value, e.Method, *e.Confidence)
+		fmt.Fprintf(t, "%s\t%s  (%s, confidence %.1f)\n", name, value, e.Method, *e.Confidence)
 	}
 	if r.Doubts != "" {
 		fmt.Fprintf(t, "plate data\t%s\n", r.Doubts)
 	}
 }
 
+// reads returns the key of a figure as the table has it, in the unit in which people of the site read
+// pressures, and the factor to it.
+func (r *Report) reads(key string) (string, float64) {
+	name, ok := strings.CutSuffix(key, "_kpa")
+	if !ok {
+		return key, 1
+	}
+	return name + "_" + strings.ToLower(r.read.String()), 1e3 * r.read.Scale()
+}
+
+// pressure returns a cell of a pressure, kPa, in the table's unit.
+func (r *Report) pressure(kPa *float64) string {
+	if kPa == nil {
+		return "-"
+	}
+	return strconv.FormatFloat(1e3**kPa*r.read.Scale(), 'f', r.read.Decimals()+1, 64)
+}
+
 func (r *Report) minuteRows(t io.Writer) {
 	for _, g := range r.Gaps {
 		fmt.Fprintf(t, "no samples\tfrom %s to %s, %d min\n", g.From, g.To, g.Minutes)
 	}
-	fmt.Fprintln(t, "minute\tstrokes\tduty\tinlet L\tdelivered L\tholding s\tstarved s\tinlet kPa gauge\toutlet kPa gauge\tleak L/min")
+	fmt.Fprintf(t, "minute\tstrokes\tduty\tinlet L\tdelivered L\tholding s\tstarved s\tinlet %s gauge\toutlet %s gauge\tleak L/min\n", r.read, r.read)
 	for i := range r.Minutes {
 		m := &r.Minutes[i]
 		strokes := "unknown"
@@ -92,7 +113,7 @@ func (r *Report) minuteRows(t io.Writer) {
 		}
 		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%.1f\t%.1f\t%s\t%s\t%s\n", m.Minute, strokes, cell(m.Duty, "%.3f"),
 			cell(m.Inlet, "%.1f"), cell(m.Delivered, "%.1f"), m.Holding, m.Starved,
-			cell(m.InletKPa, "%.1f"), cell(m.OutletKPa, "%.1f"), cell(m.Leak, "%.2f"))
+			r.pressure(m.InletKPa), r.pressure(m.OutletKPa), cell(m.Leak, "%.2f"))
 	}
 }
 
