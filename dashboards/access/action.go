@@ -49,6 +49,9 @@ var least = map[Action]Role{
 	Trust: Administrator,
 }
 
+// everywhere are the actions that belong to no site: whoever has a scope may not do them.
+var everywhere = map[Action]bool{Refused: true, Trust: true}
+
 // Least returns the least role that may do a, and false for an action that nobody may do.
 func Least(a Action) (Role, bool) {
 	r, ok := least[a]

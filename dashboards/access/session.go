@@ -13,7 +13,8 @@ import (
 
 // Session is a login at rest: whoever reads it cannot use it, since only the cookie's digest is kept.
 type Session struct {
-	ID     string    `json:"id"` // digest of what the cookie holds
+	ID     string    `json:"id"`     // digest of what the cookie holds
+	Serial string    `json:"serial"` // names the session whatever cookie it has
 	User   string    `json:"user"`
 	Stamp  string    `json:"stamp,omitempty"`  // of the user's password then
 	Grant  *Grant    `json:"grant,omitempty"`  // of whoever is no user of the file: what the identity provider said
@@ -91,7 +92,7 @@ func chance() []byte {
 // its session ends, so that nobody's earlier cookie becomes a login.
 func (s *Sessions) Begin(x Session, was string, now time.Time) (cookie string, err error) {
 	cookie = base64.RawURLEncoding.EncodeToString(chance())
-	x.ID, x.Began, x.Seen, x.Proved = digest(cookie), now, now, now
+	x.ID, x.Serial, x.Began, x.Seen, x.Proved = digest(cookie), rand.Text(), now, now, now
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	delete(s.sessions, digest(was))

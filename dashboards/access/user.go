@@ -71,6 +71,8 @@ func (g *Grant) May(a Action) error {
 		return &Refusal{fmt.Sprintf("%s is for the role %s and above, and %s is %s: ask an administrator", a, need, g.Name, article(g.Role))}
 	case len(g.Only) > 0 && need > Nobody && !contains(g.Only, a):
 		return &Refusal{fmt.Sprintf("the token %s is not for %s", g.Name, a)}
+	case len(g.Scopes) > 0 && everywhere[a]:
+		return &Refusal{fmt.Sprintf("%s concerns the whole program, and %s may act at %s only: ask an administrator", a, g.Name, scopeList(g.Scopes))}
 	}
 	return nil
 }
