@@ -25,6 +25,10 @@ func (s *site) admit(next http.Handler, t table) http.Handler {
 			next.ServeHTTP(w, withReader(r, who))
 			return
 		}
+		if s.Identity.past(r) {
+			s.deny(w, r, errPast)
+			return
+		}
 		if who.secure && !loopback(hostName(r.Host)) {
 			w.Header().Set("Strict-Transport-Security", "max-age=31536000")
 		}

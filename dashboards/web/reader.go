@@ -19,6 +19,8 @@ type Identity struct {
 	Confirm  Confirm // of acts that concern stored pressure
 	Proxy    Proxy
 	Secure   bool // served over TLS by ourselves
+	// OnlyProxies turns away whoever comes past the trusted proxies: the way to us is in clear.
+	OnlyProxies bool
 
 	Throttle access.Throttle
 	hashing  chan struct{} // a place each
@@ -84,8 +86,16 @@ func withReader(r *http.Request, who *reader) *http.Request {
 var (
 	errLogin   = errors.New("log in first")
 	errToken   = errors.New("the token is not known, or it has expired")
+	errPast    = errors.New("refused: these pages are reached through their proxy only")
 	errTwoWays = errors.New("the request says who asks although it does not come from a proxy that http.behind_proxy trusts")
 )
+
+// past reports whether a request comes past the proxies although it must not. This machine's own
+// may: whoever is on it hears everything anyway.
+func (d *Identity) past(r *http.Request) bool {
+	peer := hostName(r.RemoteAddr)
+	return d.OnlyProxies && !d.Proxy.trusts(peer) && !loopback(peer)
+}
 
 // identify returns who asks; an error says why we do not know. Address and secure are always set.
 func (s *site) identify(r *http.Request) (*reader, error) {

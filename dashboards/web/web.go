@@ -140,3 +140,16 @@ func plain(w http.ResponseWriter, status int, text string) {
 	w.WriteHeader(status)
 	_, _ = w.Write([]byte(text + "\n"))
 }
+
+// Probes returns the handler of metrics, liveness and readiness alone, for a listener with rules of
+// its own.
+func Probes(o Options) http.Handler {
+	o.Identity = nil
+	s := &site{Options: o}
+	list := []route{{pattern: "/healthz", read: access.Open, handler: alive}, {pattern: "/readyz", read: access.Open, handler: s.readyz}}
+	if o.Metrics != nil {
+		list = append(list, route{pattern: "/metrics", read: access.Scrape, handler: o.Metrics.ServeHTTP})
+	}
+	t := newTable(list)
+	return guard(s.admit(t.mux, t), o.Hosts, t)
+}
