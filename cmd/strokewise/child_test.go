@@ -46,7 +46,7 @@ type child struct {
 	out  bytes.Buffer
 }
 
-var pagesAt = regexp.MustCompile(`pages(?: and metrics on)?\s+http://(\S+)`)
+var pagesAt = regexp.MustCompile(`pages(?: and metrics on)?\s+https?://(\S+)`)
 
 // start starts the program and waits until it says where its pages are.
 func start(t testing.TB, args ...string) *child {

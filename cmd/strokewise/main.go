@@ -15,6 +15,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"strokewise/collector/samplelog"
+	"strokewise/dashboards/access"
 	"strokewise/rules"
 )
 
@@ -43,6 +44,8 @@ type commands struct {
 	Reanalyse reanalyseCmd `cmd:"" help:"Tell what this program would conclude otherwise from the samples in the log, and change closed minutes on request."`
 	Alarms    alarmsCmd    `cmd:"" help:"The catalogue of alarms: list, explain, and test with rule scripts."`
 	Trends    trendsCmd    `cmd:"" help:"Tell how a station's figures run over weeks: trends, changes, and when duty passes its limit."`
+	User      userCmd      `cmd:"" help:"Users who may log in: add, role, password, pin, remove, list."`
+	Token     tokenCmd     `cmd:"" help:"Tokens of scripts: add, list, revoke."`
 	Notify    notifyCmd    `cmd:"" help:"Receivers of notifications: test them."`
 	Version   versionCmd   `cmd:"" help:"Print the version."`
 }
@@ -75,7 +78,7 @@ func untilInterrupted(err error) error {
 func parser(c *commands, out, errOut io.Writer, done func()) (*kong.Kong, error) {
 	return kong.New(c, kong.Name("strokewise"), kong.Writers(out, errOut), kong.Exit(func(int) { done() }),
 		kong.Description("Watches compressed-air boost stations. It only watches: it moves no valve and is no safety function."),
-		kong.UsageOnError(), kong.Vars{"causes": strings.Join(rules.Causes(), ","), "services": strings.Join(rules.ServiceKinds(), ",")})
+		kong.UsageOnError(), kong.Vars{"causes": strings.Join(rules.Causes(), ","), "services": strings.Join(rules.ServiceKinds(), ","), "roles": strings.Join(access.RoleNames(), ",")})
 }
 
 // executeIn runs one command line and returns the exit code. end ends it by force; nil: nobody does.

@@ -30,7 +30,7 @@ func (c *runCmd) Run(e *env) error {
 		return err
 	}
 	defer a.Close()
-	fmt.Fprintf(e.out, "pages and metrics on http://%s\n", a.Addr())
+	fmt.Fprintf(e.out, "pages and metrics on %s\n", a.URL())
 	ctx, stop := context.WithCancel(e.ctx)
 	defer stop()
 	go reloadOnHangup(ctx, c.Config, cfg, a, e)

@@ -43,6 +43,7 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 			o.Tariffs[s.ID] = t
 		}
 	}
+	o.Doors = doors(&c.HTTP)
 	o.Stations, o.Rehearse = stationsOf(c), rehearsal(c)
 	err := externalLog(&o, &c.Log)
 	if err != nil {

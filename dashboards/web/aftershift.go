@@ -200,5 +200,5 @@ func (s *site) afterShift(w http.ResponseWriter, r *http.Request) {
 		v.Problem = err.Error()
 	}
 	v.Version, v.At, v.NotReady = s.Version, clock(station.InstantOf(s.Now())), reasons(s.ready())
-	render(w, "aftershift.html", v)
+	s.render(w, "aftershift.html", v)
 }

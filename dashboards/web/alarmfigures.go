@@ -54,7 +54,7 @@ func (s *site) alarmFigures(w http.ResponseWriter, r *http.Request) {
 	if err := s.measure(r.Context(), &v, now); err != nil {
 		status, v.Problem = http.StatusServiceUnavailable, err.Error()
 	}
-	renderAs(w, status, "alarmfigures.html", v)
+	s.renderAs(w, status, "alarmfigures.html", v)
 }
 
 func (s *site) measure(ctx context.Context, v *alarmFiguresView, now station.Instant) error {

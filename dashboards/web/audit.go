@@ -51,5 +51,5 @@ func (s *site) audit(w http.ResponseWriter, r *http.Request) {
 			status, v.Problem = http.StatusServiceUnavailable, err.Error()
 		}
 	}
-	renderAs(w, status, "audit.html", v)
+	s.renderAs(w, status, "audit.html", v)
 }

@@ -68,6 +68,7 @@ const (
 // backtestView is the page.
 type backtestView struct {
 	Root, Version, At            string
+	Mark                         string // of our own pages
 	Problem                      string // with what was sent
 	Changes, Station, From, To   string // as sent
 	Running, Ended               bool
@@ -93,12 +94,12 @@ type backtestSumRow struct {
 // backtest shows the form and the newest run, and takes what the form sends.
 func (s *site) backtest(w http.ResponseWriter, r *http.Request) {
 	if r.Method != http.MethodPost {
-		render(w, "backtest.html", s.backtestPage(BacktestOf{}, "", "", ""))
+		s.render(w, "backtest.html", s.backtestPage(r, BacktestOf{}, "", "", ""))
 		return
 	}
 	r.Body = http.MaxBytesReader(w, r.Body, 2*mostChanges)
 	if err := r.ParseMultipartForm(mostChanges); err != nil && !errors.Is(err, http.ErrNotMultipart) {
-		renderAs(w, http.StatusBadRequest, "backtest.html", s.backtestPage(BacktestOf{}, "", "", "cannot read the form: "+err.Error()))
+		s.renderAs(w, http.StatusBadRequest, "backtest.html", s.backtestPage(r, BacktestOf{}, "", "", "cannot read the form: "+err.Error()))
 		return
 	}
 	if r.PostFormValue("do") == "cancel" {
@@ -111,7 +112,7 @@ func (s *site) backtest(w http.ResponseWriter, r *http.Request) {
 		err = s.Backtest.Start(of)
 	}
 	if err != nil {
-		renderAs(w, http.StatusBadRequest, "backtest.html", s.backtestPage(of, r.PostFormValue("from"), r.PostFormValue("to"), err.Error()))
+		s.renderAs(w, http.StatusBadRequest, "backtest.html", s.backtestPage(r, of, r.PostFormValue("from"), r.PostFormValue("to"), err.Error()))
 		return
 	}
 	http.Redirect(w, r, backtestPath, http.StatusSeeOther)
@@ -158,9 +159,9 @@ func formTime(text, name string) (station.Instant, error) {
 }
 
 // backtestPage puts the newest run in words, with the form as it was sent.
-func (s *site) backtestPage(of BacktestOf, from, to, problem string) backtestView {
+func (s *site) backtestPage(r *http.Request, of BacktestOf, from, to, problem string) backtestView {
 	b := s.Backtest.State()
-	v := backtestView{Version: s.Version, At: clock(station.InstantOf(s.Now())), Problem: problem, Changes: of.Changes, Station: of.Station, From: from, To: to,
+	v := backtestView{Version: s.Version, Mark: s.mark(readerOf(r)), At: clock(station.InstantOf(s.Now())), Problem: problem, Changes: of.Changes, Station: of.Station, From: from, To: to,
 		Running: b.Began != 0 && b.Ended == 0, Ended: b.Ended != 0, Failed: b.Problem, Verdict: b.Verdict, More: b.More}
 	if problem == "" {
 		v.Changes, v.Station = b.Of.Changes, b.Of.Station

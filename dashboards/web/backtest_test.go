@@ -106,7 +106,7 @@ func TestBacktestForm(t *testing.T) {
 		t.Errorf("%d\n%s", w.Code, w.Body)
 	}
 	b.of = BacktestOf{}
-	for name, v := range map[string]url.Values{"a bad time": {"from": {"yesterday"}}, "a span that is none": {"from": {"2026-03-02"}, "to": {"2026-03-01"}}, "too long": {"changes": {strings.Repeat("#", mostChanges+1)}}} {
+	for name, v := range map[string]url.Values{"a bad time": {"from": {"yesterday"}}, "a span that is none": {"from": {"2026-03-02"}, "to": {"2026-03-01"}}, "too long": {"changes": {strings.Repeat("x", mostChanges+1)}}} {
 		if w := submit(h, "/backtest", plain, form(v), ""); w.Code != http.StatusBadRequest {
 			t.Errorf("%s: %d", name, w.Code)
 		}

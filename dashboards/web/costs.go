@@ -80,7 +80,7 @@ func (s *site) costs(w http.ResponseWriter, r *http.Request) {
 	for _, d := range costDays {
 		v.Days = append(v.Days, costPeriod{plural(d, "day"), "costs?days=" + strconv.Itoa(d), d == days})
 	}
-	render(w, "costs.html", v)
+	s.render(w, "costs.html", v)
 }
 
 // costsOf puts the stations' sums in words, by site and branch; from and to bound them.

@@ -150,7 +150,7 @@ func (s *site) date(name string) string {
 // due shows what comes due at all stations.
 func (s *site) due(w http.ResponseWriter, r *http.Request) {
 	now := station.InstantOf(s.Now())
-	v := dueView{Version: s.Version, At: clock(now), Forms: s.Command != nil}
+	v := dueView{Version: s.Version, At: clock(now), Forms: s.Command != nil && mayDo(readerOf(r), "done")}
 	last, err := s.latest(r.Context(), "inspected")
 	if err != nil {
 		v.Problem = err.Error()
@@ -169,7 +169,7 @@ func (s *site) due(w http.ResponseWriter, r *http.Request) {
 		dueCSV(w, &v)
 		return
 	}
-	render(w, "due.html", v)
+	s.render(w, "due.html", v)
 }
 
 // dueCSV gives the list for spreadsheets. A cell that begins like a formula is a text.

@@ -2,6 +2,8 @@ package web
 
 import (
 	"context"
+	"slices"
+	"strings"
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/history"
@@ -19,6 +21,9 @@ type formView struct {
 	Kinds         []kindView // of what was done
 	Date          string
 	Buttons       []buttonView
+	Mark          string   // of our own pages
+	Login         string   // who it is that gives the command; "": who is asked for
+	Panel         []string // names to choose from, with a PIN
 }
 
 // kindView is something that can be done, by its name and in words.
@@ -49,7 +54,7 @@ func (s *site) noteForm(k station.Key, root string) *formView {
 }
 
 // addForms adds to each alarm what is known of it and, if commands are taken, a form.
-func (s *site) addForms(list []alarmView, k station.Key, root, who string) {
+func (s *site) addForms(list []alarmView, k station.Key, root string, by *reader, who string) {
 	s.unfold(list, k)
 	if s.Command == nil {
 		return
@@ -57,11 +62,36 @@ func (s *site) addForms(list []alarmView, k station.Key, root, who string) {
 	for i := range list {
 		a := &list[i]
 		action := root + "station/" + path(k) + "/command"
-		a.Form = &formView{Action: action, Alarm: a.Name, Label: "Why, or what was done", Who: who, Causes: rules.Causes(), Buttons: a.buttons()}
-		if a.Guards && a.shelvable() {
+		a.Form = s.fit(&formView{Action: action, Alarm: a.Name, Label: "Why, or what was done", Who: who, Causes: rules.Causes(), Buttons: a.buttons()}, by, k)
+		if a.Guards && a.shelvable() && (by.panel || s.mayAt(by, "shelve", k) == nil) {
 			a.Shelve = action + "#shelve-" + a.Name
 		}
 	}
+}
+
+// fit returns a form as it is for a reader: with what the reader may do, under the reader's name. It
+// returns nil where that is nothing.
+func (s *site) fit(f *formView, by *reader, k station.Key) *formView {
+	if by.open || f == nil {
+		return f
+	}
+	f.Mark = s.mark(by)
+	if by.panel {
+		f.Panel = s.Identity.Users.Named()
+		if f.Panel == nil {
+			return nil
+		}
+		return f
+	}
+	f.Login = by.Name
+	f.Buttons = slices.DeleteFunc(f.Buttons, func(b buttonView) bool {
+		kind, _, _ := strings.Cut(b.Value, " ")
+		return s.mayAt(by, kind, k) != nil
+	})
+	if len(f.Buttons) == 0 {
+		return nil
+	}
+	return f
 }
 
 // shelvable reports whether the alarm's state lets it be shelved.

@@ -133,7 +133,7 @@ func FuzzHost(f *testing.F) {
 	for _, s := range []string{"localhost", "[::1]:1", "127.0.0.1", "evil.example", "[", "]", ":", "[::1", "a:b:c", "localhost:", "::01", "localhost.:80", "\x00"} {
 		f.Add(s)
 	}
-	h := guard(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusTeapot) }), []string{"monitor.example"}, forms{})
+	h := guard(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusTeapot) }), []string{"monitor.example"}, table{})
 	f.Fuzz(func(t *testing.T, host string) {
 		r := httptest.NewRequest(http.MethodGet, "/", nil)
 		r.Host = host

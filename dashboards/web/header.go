@@ -162,12 +162,13 @@ func (s *site) header(w http.ResponseWriter, r *http.Request, k station.Key) {
 		return
 	}
 	v := headerPage{headerView: headerOf(&h, s.Board.Get), Root: pageRoot, Version: s.Version, Site: k.Site, At: clock(station.InstantOf(s.Now()))}
-	s.addForms(v.Alarms, k, v.Root, "")
+	by := readerOf(r)
+	s.addForms(v.Alarms, k, v.Root, by, "")
 	if s.Command != nil {
-		v.Form, v.Done = s.noteForm(k, v.Root), s.given(r, k)
+		v.Form, v.Done = s.fit(s.noteForm(k, v.Root), by, k), s.given(r, k)
 	}
 	v.Notes, v.NoNotes = s.notes(r.Context(), k)
-	render(w, "header.html", v)
+	s.render(w, "header.html", v)
 }
 
 // found gives the station, or a header as if it were one, that commands are about.

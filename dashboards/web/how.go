@@ -45,7 +45,7 @@ func (s *site) how(w http.ResponseWriter, r *http.Request) {
 			v.Figures = append(v.Figures, howOf(&list[i], &one))
 		}
 	}
-	renderAs(w, status, "how.html", v)
+	s.renderAs(w, status, "how.html", v)
 }
 
 // explain asks for a station's explanations, a few at once.

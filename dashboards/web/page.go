@@ -131,9 +131,10 @@ func (s *site) station(w http.ResponseWriter, r *http.Request) {
 	}
 	v := page(&one, s.lately(k, one.Plate.Reading), seconds, s.Version)
 	v.Live.Condition.cover(s.Board)
-	s.addForms(v.Live.Condition.Alarms, k, v.Root, "")
+	by := readerOf(r)
+	s.addForms(v.Live.Condition.Alarms, k, v.Root, by, "")
 	if s.Command != nil {
-		v.Form, v.Work, v.Done = s.noteForm(k, v.Root), workForm(k, v.Root), s.given(r, k)
+		v.Form, v.Work, v.Done = s.fit(s.noteForm(k, v.Root), by, k), s.fit(workForm(k, v.Root), by, k), s.given(r, k)
 	}
 	v.Notes, v.NoNotes = s.notes(r.Context(), k)
 	today, err := s.today(r.Context(), k)
@@ -141,7 +142,7 @@ func (s *site) station(w http.ResponseWriter, r *http.Request) {
 		today = []row{{Name: "Sums of today", Why: err.Error()}}
 	}
 	v.Today = today
-	render(w, "station.html", v)
+	s.render(w, "station.html", v)
 }
 
 // keyIn gives the station that an address names.

@@ -53,19 +53,6 @@ type commandJSON struct {
 	Minutes float64 `json:"minutes"`
 }
 
-// takesCommands tells whether a path is that of a station's commands; guard asks.
-func takesCommands(path string) bool {
-	rest, ok := strings.CutPrefix(path, "/station/")
-	rest, end := strings.CutSuffix(rest, "/command")
-	return ok && end && strings.Count(rest, "/") == 1
-}
-
-// ofStation tells whether a path is a station's own page.
-func ofStation(path string) bool {
-	rest, ok := strings.CutPrefix(path, "/station/")
-	return ok && strings.Count(rest, "/") == 1
-}
-
 // command shows the forms of a station on a page that stays as it is, and takes what they
 // send.
 func (s *site) command(w http.ResponseWriter, r *http.Request) {
@@ -81,11 +68,14 @@ func (s *site) command(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if r.Method != http.MethodPost {
-		renderAs(w, http.StatusOK, "command.html", s.commandPage(&one, commandJSON{}, ""))
+		s.renderAs(w, http.StatusOK, "command.html", s.commandPage(r, &one, commandJSON{}, ""))
 		return
 	}
 	in, err := readCommand(w, r)
 	var a Answer
+	if err == nil && !s.signed(w, r, k, &in) {
+		return
+	}
 	if err == nil {
 		a, err = s.give(r.Context(), k, &in)
 	}
@@ -94,9 +84,9 @@ func (s *site) command(w http.ResponseWriter, r *http.Request) {
 	case wantsJSON(r):
 		reply(w, status, answerOf(k, &in, &a, err))
 	case err != nil:
-		renderAs(w, status, "command.html", s.commandPage(&one, in, "Not taken: "+err.Error()))
+		s.renderAs(w, status, "command.html", s.commandPage(r, &one, in, "Not taken: "+err.Error()))
 	case status == http.StatusConflict:
-		renderAs(w, status, "command.html", s.commandPage(&one, in, outcomeText(a.Outcome)))
+		s.renderAs(w, status, "command.html", s.commandPage(r, &one, in, outcomeText(a.Outcome)))
 	default:
 		http.Redirect(w, r, "/station/"+path(k)+"?given="+strconv.FormatInt(int64(a.At), 10), http.StatusSeeOther)
 	}
@@ -192,19 +182,20 @@ type commandView struct {
 	Shelves                        []formView // of alarms that guard people
 }
 
-func (s *site) commandPage(one *board.Station, in commandJSON, problem string) commandView {
+func (s *site) commandPage(r *http.Request, one *board.Station, in commandJSON, problem string) commandView {
 	k := one.Plate.Key
 	v := commandView{Root: "../../../", Version: s.Version, Key: path(k), Name: nameOf(k), Site: k.Site, Problem: problem, Alarms: alarms(one.Alarms)}
 	v.Kind = map[bool]string{true: "header", false: "station"}[isHeader(k)]
-	s.addForms(v.Alarms, k, v.Root, in.Who)
-	v.Shelves = shelveForms(v.Alarms, k, v.Root, in.Who)
+	by := readerOf(r)
+	s.addForms(v.Alarms, k, v.Root, by, in.Who)
+	v.Shelves = s.fitAll(shelveForms(v.Alarms, k, v.Root, in.Who), by, k)
 	for i := range v.Shelves {
 		if in.Kind == "shelve" && v.Shelves[i].Alarm == in.Alarm {
 			v.Shelves[i].Why = in.Why
 		}
 	}
 	for i := range v.Alarms {
-		if v.Alarms[i].Name == in.Alarm {
+		if v.Alarms[i].Name == in.Alarm && v.Alarms[i].Form != nil {
 			v.Alarms[i].Form.Why = in.Why
 		}
 	}
@@ -224,5 +215,17 @@ func (s *site) commandPage(one *board.Station, in commandJSON, problem string) c
 	case in.Alarm == "":
 		v.Note.Why = in.Why
 	}
+	v.Note, v.Work, v.Done = s.fit(v.Note, by, k), s.fit(v.Work, by, k), s.fit(v.Done, by, k)
 	return v
+}
+
+// fitAll returns those of the forms that are for the reader.
+func (s *site) fitAll(list []formView, by *reader, k station.Key) []formView {
+	var out []formView
+	for i := range list {
+		if f := s.fit(&list[i], by, k); f != nil {
+			out = append(out, *f)
+		}
+	}
+	return out
 }

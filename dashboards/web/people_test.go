@@ -164,8 +164,8 @@ func TestCommandsThatAreTurnedAway(t *testing.T) {
 		{commandPath, form, "kind=shelve&alarm=outlet-leak&who=Ana&why=y", nil, 400, "minutes must be a number above 0"},
 		{commandPath, form, "kind=shelve&alarm=outlet-leak&who=Ana&why=y&minutes=-5", nil, 400, "above 0"},
 		{commandPath, form, "kind=shelve&alarm=outlet-leak&who=Ana&why=y&minutes=43201", nil, 400, "7 d (10080 minutes)"},
-		{commandPath, form, "kind=note&who=Ana&why=" + strings.Repeat("x", mostBody), nil, 400, "longer than 8192 bytes"},
-		{commandPath, js, `{"kind":"note","who":"Ana","why":"` + strings.Repeat("x", mostBody) + `"}`, nil, 400, "longer than 8192 bytes"},
+		{commandPath, form, "kind=note&who=Ana&why=" + strings.Repeat("x", mostBody), nil, 413, "longer than 8192 bytes"},
+		{commandPath, js, `{"kind":"note","who":"Ana","why":"` + strings.Repeat("x", mostBody) + `"}`, nil, 413, "longer than 8192 bytes"},
 		{commandPath, js, `{"kind":"note","who":"Ana","why":"x"} more`, nil, 400, "nothing behind it"},
 		{commandPath, js, `{"kind":"note","who":"Ana","why":"x","until":3}`, nil, 400, "unknown field"},
 		{commandPath, js, `kind=note`, nil, 400, "cannot read the command"},
@@ -233,7 +233,7 @@ func TestADiaryThatCannotBeRead(t *testing.T) {
 func TestTheStreamKeepsTheForms(t *testing.T) {
 	o := everything()
 	o.Command = (&taken{}).take
-	st := &stream{site: &site{Options: o}}
+	st := &stream{site: &site{Options: o}, by: &reader{open: true}}
 	parts := st.fresh(&watched{key: press().Plate.Key, parts: map[string]string{}})
 	page := get(New(o), "/station/northdock/press-4").Body.String()
 	if !strings.Contains(page, parts["condition"]) || !strings.Contains(parts["condition"], "data-form") {

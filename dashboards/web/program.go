@@ -45,7 +45,7 @@ func (s *site) program(w http.ResponseWriter, _ *http.Request) {
 	if s.Pipeline != nil {
 		p = s.Pipeline()
 	}
-	render(w, "program.html", aboutProgram(&p, reasons(s.ready()), station.InstantOf(s.Now()), s.Version))
+	s.render(w, "program.html", aboutProgram(&p, reasons(s.ready()), station.InstantOf(s.Now()), s.Version))
 }
 
 // aboutProgram builds the page.

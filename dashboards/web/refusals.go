@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"strokewise/dashboards/access"
 	"strokewise/dashboards/board"
 	"strokewise/rules"
 )
@@ -97,7 +98,7 @@ func (s *site) refused(w http.ResponseWriter, r *http.Request) {
 	if err != nil {
 		v.Problem = err.Error()
 	}
-	render(w, "refused.html", v)
+	s.render(w, "refused.html", v)
 }
 
 // kept returns what is kept: of each reason the newest, or of the one that is asked for as many as are.
@@ -145,6 +146,14 @@ func (s *site) refusedOrder(w http.ResponseWriter, r *http.Request) {
 	err := readJSON(r.Body, &in)
 	var t Taken
 	if err == nil {
+		who := readerOf(r)
+		if !who.open {
+			in.Who = who.Name
+		}
+		if why := who.May(access.Trust); in.Do == "trust" && !who.open && why != nil {
+			s.deny(w, r, why)
+			return
+		}
 		t, err = s.carryOut(r.Context(), &in)
 	}
 	var refusal *rules.Refusal

@@ -48,6 +48,7 @@ type rigView struct {
 	Problem  string
 	Stations []rigStationView
 	Kinds    []RigKind
+	Mark     string // of our own pages
 }
 
 type rigStationView struct {
@@ -70,7 +71,14 @@ func plantOf(r Rig, problem, version string) rigView {
 	return v
 }
 
-// onset says since when a fault is there.
+// plant returns the page as it is for a reader.
+func (s *site) plant(r *http.Request, problem string) rigView {
+	v := plantOf(s.Rig, problem, s.Version)
+	v.Mark = s.mark(readerOf(r))
+	return v
+}
+
+// onset returns since when a fault is there.
 func onset(f RigFault) string {
 	when := "from the start"
 	if f.From != 0 {
@@ -85,11 +93,11 @@ func onset(f RigFault) string {
 // rig shows the virtual plant and takes orders for it.
 func (s *site) rig(w http.ResponseWriter, r *http.Request) {
 	if r.Method != http.MethodPost {
-		render(w, "rig.html", plantOf(s.Rig, "", s.Version))
+		s.render(w, "rig.html", s.plant(r, ""))
 		return
 	}
 	if err := s.order(w, r); err != nil {
-		renderAs(w, http.StatusBadRequest, "rig.html", plantOf(s.Rig, err.Error(), s.Version))
+		s.renderAs(w, http.StatusBadRequest, "rig.html", s.plant(r, err.Error()))
 		return
 	}
 	http.Redirect(w, r, rigPath, http.StatusSeeOther)

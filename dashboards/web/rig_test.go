@@ -94,7 +94,7 @@ func TestOrdersThatAreNotCarriedOut(t *testing.T) {
 		{"", url.Values{"level": {"much"}}, http.StatusBadRequest, "level must be a number"},
 		{"", url.Values{"grow": {"NaN"}}, http.StatusBadRequest, "time to grow must be a number"},
 		{"", url.Values{"grow": {"-1"}}, http.StatusBadRequest, "between 0 and"},
-		{"", url.Values{"station": {strings.Repeat("x", 5000)}}, http.StatusBadRequest, "too large"},
+		{"", url.Values{"station": {strings.Repeat("x", 5000)}}, http.StatusRequestEntityTooLarge, "longer than 4096 bytes"},
 	} {
 		w := post(h, "/rig", c.origin, c.form)
 		if w.Code != c.status || !strings.Contains(w.Body.String(), c.says) {

@@ -33,6 +33,8 @@ type stream struct {
 	cards   *seen // nil: not wanted
 	watched []*watched
 	id      uint64
+	by      *reader
+	still   func() bool // reports whether the reader is still logged in
 }
 
 // watched is a station whose page is open.
@@ -54,6 +56,9 @@ type partsJSON struct {
 // figures and traces.
 func (s *site) events(w http.ResponseWriter, r *http.Request) {
 	st, err := s.newStream(w, r.URL.Query())
+	if st != nil {
+		st.by, st.still = readerOf(r), func() bool { return s.still(r) }
+	}
 	if err != nil {
 		plain(w, http.StatusBadRequest, err.Error())
 		return
@@ -77,7 +82,7 @@ func (s *site) events(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *site) newStream(w http.ResponseWriter, q url.Values) (*stream, error) {
-	st := &stream{site: s, w: w, control: http.NewResponseController(w)}
+	st := &stream{site: s, w: w, control: http.NewResponseController(w), by: &reader{open: s.Identity == nil}}
 	if q.Get("cards") != "" {
 		st.cards = &seen{}
 	}
@@ -152,6 +157,9 @@ func (st *stream) step(n int) error {
 		}
 	}
 	if n%aliveBeats == 0 {
+		if !st.still() {
+			return errLogin
+		}
 		return st.send("alive", []byte("{}"))
 	}
 	return nil
@@ -192,12 +200,12 @@ func (st *stream) fresh(w *watched) map[string]string {
 	}
 	v := liveParts(&one)
 	v.Condition.cover(st.site.Board)
-	st.site.addForms(v.Condition.Alarms, w.key, pageRoot, "")
+	st.site.addForms(v.Condition.Alarms, w.key, pageRoot, st.by, "")
 	out := map[string]string{}
 	var b bytes.Buffer
 	for _, name := range partNames {
 		b.Reset()
-		if err := pages.ExecuteTemplate(&b, name, v); err == nil && b.String() != w.parts[name] {
+		if err := st.site.pages().ExecuteTemplate(&b, name, v); err == nil && b.String() != w.parts[name] {
 			w.parts[name] = b.String()
 			out[name] = b.String()
 		}

@@ -78,7 +78,7 @@ func (s *site) trends(w http.ResponseWriter, r *http.Request) {
 		status, v.Problem = http.StatusServiceUnavailable, err.Error()
 	}
 	v.Version, v.Name, v.Key, v.Weeks = s.Version, k.Station, path(k), weeks
-	renderAs(w, status, "trends.html", v)
+	s.renderAs(w, status, "trends.html", v)
 }
 
 // tellTrends reads a station's weeks, a few readers at a time.

@@ -6,12 +6,14 @@ package web
 import (
 	"bytes"
 	"embed"
+	"errors"
 	"html/template"
 	"net/http"
 	"strings"
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/dashboards/access"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/cost"
 	"strokewise/dashboards/live"
@@ -21,7 +23,13 @@ import (
 //go:embed templates/*.html
 var templates embed.FS
 
-var pages = template.Must(template.ParseFS(templates, "templates/*.html"))
+// pages are the templates where nobody logs in, and loginPages where people do.
+var pages, loginPages = parsePages(false), parsePages(true)
+
+func parsePages(logins bool) *template.Template {
+	t := template.New("").Funcs(template.FuncMap{"logins": func() bool { return logins }})
+	return template.Must(t.ParseFS(templates, "templates/*.html"))
+}
 
 // Options say what is shown, and to whom. Functions that are nil show nothing.
 type Options struct {
@@ -45,63 +53,24 @@ type Options struct {
 	Trends   trend.History            // of figures over weeks; may be nil
 	Now      func() time.Time
 	Version  string
+	Identity *Identity // who may do what; nil: everybody everything
 }
 
-// New gives the handler of all routes. The server's timeouts are its owner's.
+// New returns the handler of all routes. The server's timeouts are its owner's.
 func New(o Options) http.Handler {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
 	s := &site{Options: o, streams: make(chan struct{}, mostStreams), queries: make(chan struct{}, mostQueries)}
-	mux := http.NewServeMux()
-	mux.HandleFunc("/{$}", s.stations("page.html"))
-	mux.HandleFunc("/stations", s.stations("stations.html"))
-	mux.HandleFunc("/station/{site}/{station}", s.station)
-	mux.HandleFunc("/station/{site}/{station}/trace", s.trace)
-	mux.HandleFunc("/station/{site}/{station}/how", s.how)
-	mux.HandleFunc("/station/{site}/{station}/trends", s.trends)
-	mux.HandleFunc("/events", s.events)
-	mux.HandleFunc(refusedPath, s.refused)
-	mux.HandleFunc("/program", s.program)
-	mux.HandleFunc("/costs", s.costs)
-	mux.HandleFunc("/audit", s.audit)
-	mux.HandleFunc("/alarm-figures", s.alarmFigures)
-	mux.HandleFunc("/due", s.due)
-	mux.HandleFunc("/after-shift", s.afterShift)
-	mux.HandleFunc("/healthz", alive)
-	mux.HandleFunc("/readyz", s.readyz)
-	mux.Handle("/static/", http.StripPrefix("/static/", newFiles()))
-	if o.Metrics != nil {
-		mux.Handle("/metrics", o.Metrics)
+	if d := o.Identity; d != nil && d.hashing == nil {
+		d.hashing = make(chan struct{}, mostHashing)
 	}
-	profiles(mux)
-	if o.Command != nil {
-		mux.HandleFunc("/station/{site}/{station}/command", s.command)
-	}
-	if o.Rig != nil {
-		mux.HandleFunc(rigPath, s.rig)
-	}
-	if o.Backtest != nil {
-		mux.HandleFunc(backtestPath, s.backtest)
-	}
-	return guard(mux, o.Hosts, forms{rig: o.Rig != nil, commands: o.Command != nil, backtest: o.Backtest != nil, refused: o.Refusals != nil})
+	t := newTable(s.routes())
+	return guard(s.admit(t.mux, t), o.Hosts, t)
 }
 
 // rigPath takes orders for faults, and only in the demonstration.
 const rigPath = "/rig"
-
-// forms says which forms there are.
-type forms struct{ rig, commands, backtest, refused bool }
-
-// takes tells whether a path takes what a form sends.
-func (f forms) takes(path string) bool {
-	return f.refused && path == refusedPath || f.rig && path == rigPath || f.backtest && path == backtestPath || f.commands && takesCommands(path)
-}
-
-// shows reports whether the page at a path has forms.
-func (f forms) shows(path string) bool {
-	return path != refusedPath && f.takes(path) || f.commands && ofStation(path)
-}
 
 type site struct {
 	Options
@@ -119,29 +88,41 @@ func (s *site) stations(name string) http.HandlerFunc {
 		v.Rig = s.Rig != nil
 		v.Filling = filling(s.Board.Past())
 		v.draw(s.lately)
-		render(w, name, v)
+		s.render(w, name, v)
 	}
 }
 
 // alive answers as long as the process does.
 func alive(w http.ResponseWriter, _ *http.Request) { plain(w, http.StatusOK, "alive") }
 
-func (s *site) readyz(w http.ResponseWriter, _ *http.Request) {
-	if err := s.ready(); err != nil {
+func (s *site) readyz(w http.ResponseWriter, r *http.Request) {
+	err := s.ready()
+	if who := readerOf(r); err != nil && !who.open && who.May(access.Look) != nil && who.May(access.Scrape) != nil {
+		err = errors.New("not ready: log in to see why") // reasons name addresses
+	}
+	if err != nil {
 		plain(w, http.StatusServiceUnavailable, strings.Join(reasons(err), "\n"))
 		return
 	}
 	plain(w, http.StatusOK, "ready")
 }
 
-// render writes a page once it is complete, so that a fault never shows half of one.
-func render(w http.ResponseWriter, name string, view any) {
-	renderAs(w, http.StatusOK, name, view)
+// pages returns the templates that the readers see.
+func (s *site) pages() *template.Template {
+	if s.Identity != nil {
+		return loginPages
+	}
+	return pages
 }
 
-func renderAs(w http.ResponseWriter, status int, name string, view any) {
+// render writes a page once it is complete, so that a fault never shows half of one.
+func (s *site) render(w http.ResponseWriter, name string, view any) {
+	s.renderAs(w, http.StatusOK, name, view)
+}
+
+func (s *site) renderAs(w http.ResponseWriter, status int, name string, view any) {
 	var page bytes.Buffer
-	if err := pages.ExecuteTemplate(&page, name, view); err != nil {
+	if err := s.pages().ExecuteTemplate(&page, name, view); err != nil {
 		plain(w, http.StatusInternalServerError, "cannot render "+name+": "+err.Error())
 		return
 	}
@@ -157,4 +138,17 @@ func plain(w http.ResponseWriter, status int, text string) {
 	w.Header().Set("Cache-Control", "no-store")
 	w.WriteHeader(status)
 	_, _ = w.Write([]byte(text + "\n"))
+}
+
+// Probes returns the handler of metrics, liveness and readiness alone, for a listener with rules of
+// its own.
+func Probes(o Options) http.Handler {
+	o.Identity = nil
+	s := &site{Options: o}
+	list := []route{{pattern: "/healthz", read: access.Open, handler: alive}, {pattern: "/readyz", read: access.Open, handler: s.readyz}}
+	if o.Metrics != nil {
+		list = append(list, route{pattern: "/metrics", read: access.Scrape, handler: o.Metrics.ServeHTTP})
+	}
+	t := newTable(list)
+	return guard(s.admit(t.mux, t), o.Hosts, t)
 }

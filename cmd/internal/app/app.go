@@ -64,6 +64,7 @@ type Options struct {
 
 	Listen   string
 	Hosts    []string
+	Doors    Doors // who is let in, and how
 	Webhooks []notify.Webhook
 	Reach    Reach
 	Influx   *influx.Options // nil: nothing is exported; branches and references are filled in
@@ -134,6 +135,7 @@ type App struct {
 	headers    *headers
 	export     *influx.Exporter // nil: none
 	web        net.Listener
+	doors      doors
 	stations   atomic.Pointer[[]Station] // in force
 	shut       []func()                  // in the order of starting
 	quiet      quiet                     // of commits that fail
@@ -226,6 +228,9 @@ func (a *App) open(ctx context.Context) (err error) {
 		return fmt.Errorf("cannot serve pages on %s: %w", o.Listen, err)
 	}
 	a.onClose(func() { a.web.Close() })
+	if err := a.openDoors(); err != nil {
+		return err
+	}
 	a.openReach()
 	a.openParts()
 	a.openQuestions()
@@ -341,7 +346,15 @@ func (a *App) catalog(ctx context.Context) (*catalog, error) {
 	return c, nil
 }
 
-// Addr gives the address of the pages.
+// URL returns the address of the pages, as this machine reaches them.
+func (a *App) URL() string {
+	if a.doors.certificate != nil {
+		return "https://" + a.Addr()
+	}
+	return "http://" + a.Addr()
+}
+
+// Addr returns the address and port of the pages.
 func (a *App) Addr() string { return a.web.Addr().String() }
 
 // BrokerURL gives the broker's address.

@@ -29,6 +29,11 @@ func (a *App) handler() (http.Handler, error) {
 	if a.backtests != nil {
 		o.Backtest = a.backtests
 	}
+	o.Identity = a.doors.identity
+	a.doors.probes = onlyLive(web.Probes(o), a.speak)
+	if a.doors.beside != nil {
+		o.Metrics = nil // they are served there
+	}
 	return onlyLive(web.New(o), a.speak), nil
 }
 

@@ -59,7 +59,7 @@ func (a *App) openReach() {
 	r := &a.opt.Reach
 	pages := r.Pages
 	if pages == "" {
-		pages = "http://" + a.Addr()
+		pages = a.URL()
 	}
 	for _, x := range r.Alertmanagers {
 		x.Pages, x.Open, x.Known, x.Logger = pages, a.openAlarms, a.board.Definition, a.log

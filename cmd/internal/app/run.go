@@ -3,8 +3,6 @@ package app
 import (
 	"context"
 	"errors"
-	"net"
-	"net/http"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -85,7 +83,7 @@ func (a *App) runUntilLost(ctx context.Context) error {
 		serve.run(a.backtests.loop)
 	}
 	a.takeMessages(take)
-	a.log.Info("ready", "address", "http://"+a.Addr(), "broker", a.BrokerURL(), "stations", len(a.configured()))
+	a.log.Info("ready", "address", a.URL(), "broker", a.BrokerURL(), "stations", len(a.configured()))
 	<-ctx.Done()
 	if a.lost() {
 		return errLost
@@ -97,34 +95,6 @@ func (a *App) runUntilLost(ctx context.Context) error {
 	a.saveAll()
 	a.noteTold()
 	return ctx.Err()
-}
-
-// serve starts the pages; they answer 503 until the partitions have caught up.
-func (a *App) serve(g *group) error {
-	h, err := a.handler()
-	if err != nil {
-		return err
-	}
-	srv := &http.Server{
-		Handler: h, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 30 * time.Second,
-		WriteTimeout: time.Minute, IdleTimeout: 2 * time.Minute, MaxHeaderBytes: 64 << 10,
-		BaseContext: func(net.Listener) context.Context { return g.ctx }, // streams of events end with it
-	}
-	g.run(func(context.Context) {
-		if err := srv.Serve(a.web); !errors.Is(err, http.ErrServerClosed) {
-			a.health.Part("pages", 0).Fails("serving pages ended: %v", err)
-			a.warn("serving pages ended", err)
-		}
-	})
-	g.run(func(ctx context.Context) {
-		<-ctx.Done()
-		c, cancel := context.WithTimeout(context.WithoutCancel(ctx), 2*time.Second)
-		defer cancel()
-		if srv.Shutdown(c) != nil {
-			srv.Close()
-		}
-	})
-	return nil
 }
 
 // workOff waits until partition n has concluded what its log holds now, looking at intervals, and

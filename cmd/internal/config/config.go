@@ -38,12 +38,6 @@ type Config struct {
 	policy *rules.Policy // what alarms says, nil: nothing
 }
 
-// HTTP says where the pages and metrics are served.
-type HTTP struct {
-	Listen string   // loopback address and port
-	Hosts  []string // names that a proxy may ask for, besides the loopback names; lower case
-}
-
 // MQTT says where samples come from.
 type MQTT struct {
 	Broker       string // Embedded, or scheme://host:port; empty without a broker
@@ -166,7 +160,7 @@ type Webhook struct {
 // Default gives the configuration that an empty file stands for.
 func Default() *Config {
 	return &Config{
-		HTTP: HTTP{Listen: "127.0.0.1:8420"},
+		HTTP: HTTP{Listen: "127.0.0.1:8420", Idle: time.Hour, Longest: 12 * time.Hour},
 		MQTT: MQTT{ClientID: "strokewise", MaxPacket: 1 << 20},
 		Data: "/var/lib/strokewise",
 		Log:  Log{Keep: 48 * time.Hour, MaxBytes: 20e9},

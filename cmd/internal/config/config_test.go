@@ -99,7 +99,7 @@ func closeFields(va, vb reflect.Value) bool {
 func TestEveryKeyArrives(t *testing.T) {
 	c := load(t, "testdata/full.yaml", live)
 	secret, key := filepath.Join("testdata", "secret.txt"), filepath.Join("testdata", "mac.key")
-	if got, want := c.HTTP, (HTTP{Listen: "[::1]:9000", Hosts: []string{"monitor.plant.example", "10.0.0.7"}}); !reflect.DeepEqual(got, want) {
+	if got, want := c.HTTP, (HTTP{Listen: "[::1]:9000", Hosts: []string{"monitor.plant.example", "10.0.0.7"}, Idle: time.Hour, Longest: 12 * time.Hour}); !reflect.DeepEqual(got, want) {
 		t.Errorf("http %+v", got)
 	}
 	psi := 4.4482216152605 / (25.4e-3 * 25.4e-3)

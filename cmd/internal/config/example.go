@@ -12,7 +12,7 @@ var examples = map[string]string{
 	"bore": "9 mm", "length": "12 m",
 	"after_shift_grace": "30 min",
 	"hose":              "1200 kPa", "leak": "15 L/min", "sag": "10 %", "silence": "30 s",
-	"share": "30 %", "hold_off": "10 s",
+	"share": "30 %", "hold_off": "10 s", "idle": "1 h", "longest": "12 h",
 }
 
 const (

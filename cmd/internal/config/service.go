@@ -2,47 +2,11 @@ package config
 
 import (
 	"fmt"
-	"net"
 	"net/netip"
-	"strconv"
 	"strings"
 
 	"go.yaml.in/yaml/v3"
 )
-
-// http reads where the pages are served.
-func (d *decoder) http(m *mapping) {
-	m.listen(&d.cfg.HTTP.Listen)
-	m.each("hosts", "hosts: [monitor.plant.example]", func(n *yaml.Node, path string) {
-		s := strings.ToLower(n.Value)
-		if !isHost(s) {
-			d.fail(n, path, quote(n.Value)+" is no host name", "the name under which a proxy is asked, without scheme, port and path", "hosts: [monitor.plant.example]")
-			return
-		}
-		d.cfg.HTTP.Hosts = append(d.cfg.HTTP.Hosts, s)
-	})
-	m.done(map[string]string{"tls": notYet, "users": notYet, "user": notYet, "password": notYet})
-}
-
-const notYet = "users and TLS come with a later version; until then put a proxy with a login in front, on this machine"
-
-func (m *mapping) listen(into *string) {
-	const expected, example = "a loopback address and a port", listenExample
-	s, ok := m.scalar("listen", expected, example)
-	if !ok {
-		return
-	}
-	host, port, err := net.SplitHostPort(s)
-	if n, bad := strconv.ParseUint(port, 10, 16); err != nil || bad != nil || n > 65535 {
-		m.fail("listen", quote(s)+" is no address with a port", expected, example)
-		return
-	}
-	if !loopback(host) {
-		m.fail("listen", quote(s)+" is no loopback address; "+notYet+", and name it in http.hosts", expected, example)
-		return
-	}
-	*into = s
-}
 
 func loopback(host string) bool {
 	if host == "localhost" {
@@ -52,7 +16,7 @@ func loopback(host string) bool {
 	return err == nil && a.Unmap().IsLoopback()
 }
 
-// isHost tells whether a lower-case text is a host name or an address without a port.
+// isHost reports whether a lower-case text is a host name or an address without a port.
 func isHost(s string) bool {
 	if _, err := netip.ParseAddr(s); err == nil {
 		return true

@@ -167,6 +167,7 @@ const stamp = (t) => t.toISOString().slice(0, 19).replace("T", " ");
 // text fetches a page or fragment.
 export async function text(url) {
   const answer = await fetch(url, { cache: "no-store", signal: AbortSignal.timeout(4000) });
+  if (answer.status === 401) location.reload(); // the login has ended: the page leads to another one
   if (!answer.ok) throw new Error(`status ${answer.status}`);
   return answer.text();
 }

@@ -1,0 +1,108 @@
+package app
+
+import (
+	"fmt"
+	"io/fs"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+
+	"strokewise/cmd/internal/health"
+	"strokewise/dashboards/access"
+	"strokewise/dashboards/web"
+)
+
+// Doors say who is let in to the pages, and how. The zero value lets in everybody who reaches them.
+type Doors struct {
+	UsersFile         string // "": nobody has a password here
+	Confirm           web.Confirm
+	Lasting           access.Lasting
+	Proxy             web.Proxy
+	OnlyProxies       bool   // whoever comes from elsewhere is turned away
+	CertFile, KeyFile string // "": plain http
+	Metrics           string // address of a listener of its own; "": with the pages
+	MetricsConfig     string // of that listener, in the form of the exporter toolkit
+	Profiles          string // path of a socket; "": none
+}
+
+// doors are what Doors ask for, opened.
+type doors struct {
+	identity    *web.Identity // nil: nobody logs in
+	certificate *certificate  // nil: plain http
+	beside      net.Listener  // of the metrics; nil: none of its own
+	profiles    net.Listener  // nil: none
+	probes      http.Handler  // what is served beside
+}
+
+// LoginsFile is the file of the data folder in which logins outlast a restart.
+const LoginsFile = "logins.json"
+
+func (a *App) openDoors() (err error) {
+	o, d := &a.opt.Doors, &a.doors
+	if o.CertFile != "" {
+		if d.certificate, err = openCertificate(o.CertFile, o.KeyFile, a.log); err != nil {
+			return err
+		}
+	}
+	if err := a.openIdentity(); err != nil {
+		return err
+	}
+	if o.Metrics != "" {
+		if d.beside, err = net.Listen("tcp", o.Metrics); err != nil {
+			return fmt.Errorf("cannot serve metrics on %s: %w", o.Metrics, err)
+		}
+		a.onClose(func() { d.beside.Close() })
+	}
+	if o.Profiles != "" {
+		if d.profiles, err = listenSocket(o.Profiles); err != nil {
+			return err
+		}
+		a.onClose(func() { d.profiles.Close() })
+	}
+	return nil
+}
+
+// openIdentity opens users and logins, where anybody logs in at all.
+func (a *App) openIdentity() (err error) {
+	o := &a.opt.Doors
+	if o.UsersFile == "" {
+		return nil
+	}
+	id := &web.Identity{Confirm: o.Confirm, Proxy: o.Proxy, OnlyProxies: o.OnlyProxies, Secure: o.CertFile != ""}
+	if id.Users, err = access.OpenDirectory(o.UsersFile); err != nil {
+		return err
+	}
+	if id.Sessions, err = access.OpenSessions(filepath.Join(a.opt.Data, LoginsFile), o.Lasting); err != nil {
+		return err
+	}
+	a.doors.identity = id
+	part := a.health.Part("logins", 0).As(health.Beside)
+	a.health.Look(func() {
+		switch {
+		case id.Users.Fault() != nil:
+			part.Doubtful("what the users file held before stays in force: %v", id.Users.Fault())
+		case id.Sessions.Fault() != nil:
+			part.Doubtful("logins do not outlast a restart: %v", id.Sessions.Fault())
+		default:
+			part.Works()
+		}
+	})
+	return nil
+}
+
+// listenSocket listens at a path, for the program's owner alone.
+func listenSocket(path string) (net.Listener, error) {
+	if info, err := os.Lstat(path); err == nil && info.Mode().Type() == fs.ModeSocket {
+		_ = os.Remove(path) // of a process that was killed; listening fails where it cannot be removed
+	}
+	l, err := net.Listen("unix", path)
+	if err != nil {
+		return nil, fmt.Errorf("cannot serve profiles: %w", err)
+	}
+	if err := os.Chmod(path, 0o600); err != nil {
+		l.Close()
+		return nil, fmt.Errorf("cannot serve profiles: %w", err)
+	}
+	return l, nil
+}
