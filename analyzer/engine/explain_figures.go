@@ -31,7 +31,7 @@ func (e *Engine) leakInputs() []station.Input {
 	if l := &e.Leak; l.From != 0 {
 		out = append(out, station.Value("present standing time", float64(e.Slot.Sub(l.From))*1e-9, "s", station.Measured))
 	}
-	out = append(out, e.temperatureInputs()...)
+	out = append(append(out, e.meantInputs()...), e.temperatureInputs()...)
 	return append(out, anr(), assumed("detection limit", air.DetectionLimit*60*100, "% of the content a minute", "common practice, no source"))
 }
 

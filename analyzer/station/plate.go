@@ -63,6 +63,7 @@ type Plate struct {
 	Required     Gauge
 	HoseLimit    Gauge
 	LeakLimit    float64 // m³/s ANR, zero: the default of the rule
+	BaseDemand   float64 `json:",omitempty"` // m³/s ANR that is meant to leave the outlet at all times: no leak
 	SagLimit     float64 // 1, zero: the default of the rule
 
 	Alarms string // changes of the alarms' catalogue and own alarms, see rules.Policy

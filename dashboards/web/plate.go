@@ -25,6 +25,7 @@ func plate(p *station.Plate) []entry {
 		text("Next inspection", p.Inspection),
 		given("Supply line bore", "mm", p.SupplyBore*1e3, 1), given("Supply line length", "m", p.SupplyLength, 1),
 		gauge(in, "Branch regulator set", p.RegulatorSet), gauge(in, "Required at the branch", p.Required), gauge(in, "Hose limit", p.HoseLimit),
+		given("Base demand, meant at all times", "L/min ANR", p.BaseDemand*60e3, 1),
 		given("Leak limit", "L/min ANR", p.LeakLimit*60e3, 1), given("Sag limit", "%", p.SagLimit*100, 0),
 		{"Ambient pressure", number(float64(p.AmbientPressure())*in.Scale(), in.Decimals()+1), ambientUnit(p)},
 		temperature("Air drawn in", p.AirTemperature),

@@ -51,7 +51,7 @@ var kinds = []kind{
 		traps("set-out-of-reach", "starved", "relief-lifting")},
 	{"bad-counter", "a counter that misses, bounces, rolls over or starts again", func(p *plan) { p.gaps = 0 }, miscounts},
 	{"constant-demand", "a consumer that never closes",
-		func(p *plan) { p.steady, p.pause, p.load = 1, span{}, steadyLoad }, traps("outlet-leak")},
+		func(p *plan) { p.steady, p.pause, p.load = 1, span{}, steadyLoad }, neverCloses},
 }
 
 // traps returns what names alarms that must not be raised.
@@ -72,6 +72,14 @@ func (d *drawer) sets(k rig.Kind, level, from float64) {
 
 // slack is the time that alarms may take beyond what their fault needs to show and their delay, s.
 const slack = 60
+
+// neverCloses lets every other user say what the consumer takes, as near as its data sheet does.
+func neverCloses(d *drawer) {
+	traps("outlet-leak")(d)
+	if said := meantOff.even(d.Rand); d.IntN(2) == 0 {
+		d.Spec.Plate.BaseDemand = said * taken(&d.Spec.Params.Demand)
+	}
+}
 
 // leaks makes a hole in front of the regulator. It can be told at the end of the first whole pause
 // behind its onset; the alarm's delay is 60 s.
