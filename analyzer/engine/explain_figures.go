@@ -139,6 +139,9 @@ func (e *Engine) setInputs() []station.Input {
 	if e.Plate.Set > 0 {
 		return []station.Input{plate("set_pressure", float64(e.Plate.Set), 1e-3, "kPa gauge")}
 	}
+	if e.Plate.Ungoverned {
+		return e.balanceInputs()
+	}
 	return []station.Input{plate("set_pressure", 0, 1, ""), station.Value("highest outlet of the present run", e.State.TopOutlet*1e-3, "kPa gauge", station.Measured)}
 }
 

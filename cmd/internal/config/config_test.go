@@ -177,7 +177,7 @@ func checkFullPlates(t *testing.T, c *Config) {
 		t.Errorf("first plate\ngot  %+v\nwant %+v", *got, want)
 	}
 	want = station.Plate{Key: station.Key{Site: "beta", Station: "p_2"}, Sensor: station.AtBranch, SweptDrive: 0.19e-3,
-		SweptBoost: 0.19e-3, AreaRatio: 1, MaxRate: 2, Ambient: 101e3, AirTemperature: 293.15, Lateness: 500 * time.Millisecond}
+		SweptBoost: 0.19e-3, AreaRatio: 1, MaxRate: 2, Ungoverned: true, Ambient: 101e3, AirTemperature: 293.15, Lateness: 500 * time.Millisecond}
 	if got := &c.Stations[1].Plate; !closePlates(got, &want) {
 		t.Errorf("second plate\ngot  %+v\nwant %+v", *got, want)
 	}

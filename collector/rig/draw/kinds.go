@@ -48,7 +48,7 @@ var kinds = []kind{
 	{"cold-or-hot", "a hall at -10 to 10 or 30 to 40 °C", func(p *plan) { p.climates = []span{cold, hot} }, nil},
 	{"parallel", "a second booster on the same outlet, which nobody counts", func(p *plan) { p.second, p.load = true, bothLoad }, traps("outlet-leak")},
 	{"fixed-ratio", "a booster without a governor", func(p *plan) { p.mechanics = []mechanic{fixedRatio} },
-		traps("set-out-of-reach", "starved", "relief-lifting")},
+		ungoverned},
 	{"bad-counter", "a counter that misses, bounces, rolls over or starts again", func(p *plan) { p.gaps = 0 }, miscounts},
 	{"constant-demand", "a consumer that never closes",
 		func(p *plan) { p.steady, p.pause, p.load = 1, span{}, steadyLoad }, neverCloses},
@@ -72,6 +72,12 @@ func (d *drawer) sets(k rig.Kind, level, from float64) {
 
 // slack is the time that alarms may take beyond what their fault needs to show and their delay, s.
 const slack = 60
+
+// ungoverned lets every other user say that there is no governor.
+func ungoverned(d *drawer) {
+	traps("set-out-of-reach", "starved", "relief-lifting")(d)
+	d.Spec.Plate.Ungoverned = d.IntN(2) == 0
+}
 
 // neverCloses lets every other user say what the consumer takes, as near as its data sheet does.
 func neverCloses(d *drawer) {
