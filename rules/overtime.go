@@ -36,7 +36,7 @@ const leastWork = 0.1
 // the error of the tank volume and of a stroke's air (own choice).
 const timesLeak = 2
 
-// uses reports whether more left the outlet in the grace time than leaks explain: somebody draws. A
+// uses reports whether more left the outlet in the grace time than leaks and what is meant explain: somebody draws. A
 // large tank is filled in a small share of the time, so that the piston's work alone does not show it. Where nothing is
 // known of the leak nothing is concluded.
 func (v *Evaluator) uses(s *station.Status) bool {
@@ -52,7 +52,7 @@ func (v *Evaluator) uses(s *station.Status) bool {
 		limit = v.plate.LeakLimit
 	}
 	flow, known := v.Past.drawn(v.grace())
-	return known && flow > math.Max(limit, timesLeak*leak)
+	return known && flow-v.plate.BaseDemand > math.Max(limit, timesLeak*leak)
 }
 
 // step follows one second. A station is at work while it is fed and its piston worked for leastWork

@@ -196,7 +196,7 @@ var units = []struct {
 }
 
 // texts are facts in words that messages and evidence can name.
-var texts = []string{"state", "state_reason", "leak_method", "leak_onset", "leak_place", "shutdown_by", "vented_by", "pressure_limit_of", "relief_seen", "leak_cost", "inlet_leak_cost",
+var texts = []string{"state", "state_reason", "leak_method", "leak_onset", "leak_place", "shutdown_by", "vented_by", "pressure_limit_of", "relief_seen", "leak_cost", "beyond_base", "inlet_leak_cost",
 	"count_compared", "delivery_changed", "set_moved", "inspection_left"}
 
 func quantityOf(name string) (int, bool) {

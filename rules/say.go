@@ -202,6 +202,8 @@ func (v *Evaluator) fact(name string) string {
 		return v.reliefSeen()
 	case "leak_cost":
 		return v.leakCost()
+	case "beyond_base":
+		return v.beyondBase()
 	case "inlet_leak_cost":
 		return v.inletLeakCost()
 	case "count_compared":

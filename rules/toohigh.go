@@ -78,7 +78,7 @@ func (v *Evaluator) fillTooHigh(s *station.Status) {
 	if n >= meanLeast {
 		q[qOutletMean] = sum / float64(n)
 	}
-	if h.Set > 0 {
+	if h.Set > 0 && !v.plate.Ungoverned { // without a governor nothing holds the outlet down once the header has fallen
 		q[qSetSeconds] = float64(s.At.Sub(h.SetAt)) * 1e-9
 	}
 	if s.Outlet.Known() && !math.IsNaN(q[qStall]) {

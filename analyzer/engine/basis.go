@@ -13,6 +13,7 @@ type fallenBasis struct{ In, Sag float64 } // inlet, Pa gauge; sag that was lear
 type basis struct {
 	Fallen    fallenBasis
 	From, To  station.Instant // standing window of the last accepted fit
+	Window    float64         // Pa abs, its mean outlet
 	Points    int
 	Rate      float64 // 1/s
 	Low, High float64 // its 90 % band

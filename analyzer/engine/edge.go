@@ -137,6 +137,9 @@ func (e *Engine) slowly(end station.Instant) bool {
 		x.IncAt, x.IncLow = at, low
 	}
 	gap := min(x.IncGaps[0], x.IncGaps[1])
+	if e.Plate.Ungoverned {
+		return e.followsOn(end)
+	}
 	return low && x.IncLow && gap > 0 && gap <= e.perCount()*station.SlowestStroke && e.Fuse.CounterServes() && end.Sub(x.IncAt) <= gap*3/2
 }
 
@@ -144,6 +147,10 @@ func (e *Engine) slowly(end station.Instant) bool {
 func (e *Engine) watchLow(start station.Instant) {
 	x, set := &e.State.Edge, e.set()
 	switch {
+	case e.Plate.Ungoverned && e.State.ShutdownAt == 0: // its counter is heard at all pressures
+		if x.LowFrom == 0 {
+			x.LowFrom = start
+		}
 	case set <= 0 || e.State.ShutdownAt != 0 || e.Outlet.N > 0 && e.Outlet.Mean >= e.standsAt(set):
 		x.LowFrom = 0
 	case x.LowFrom == 0 && e.Outlet.N > 0:

@@ -178,7 +178,7 @@ func (e *Engine) addCounter(n *CounterCounts) {
 
 // SetPlate puts new plate data in force from the current slot on.
 func (e *Engine) SetPlate(p station.Plate) {
-	if p.TankVolume != e.Plate.TankVolume || p.Sensor != e.Plate.Sensor {
+	if p.TankVolume != e.Plate.TankVolume || p.Sensor != e.Plate.Sensor || p.BaseDemand != e.Plate.BaseDemand {
 		e.forgetLeak()
 	}
 	if p.Serial != e.Plate.Serial || p.Overhauled != e.Plate.Overhauled || p.TankVolume != e.Plate.TankVolume {

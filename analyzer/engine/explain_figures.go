@@ -31,7 +31,7 @@ func (e *Engine) leakInputs() []station.Input {
 	if l := &e.Leak; l.From != 0 {
 		out = append(out, station.Value("present standing time", float64(e.Slot.Sub(l.From))*1e-9, "s", station.Measured))
 	}
-	out = append(out, e.temperatureInputs()...)
+	out = append(append(out, e.meantInputs()...), e.temperatureInputs()...)
 	return append(out, anr(), assumed("detection limit", air.DetectionLimit*60*100, "% of the content a minute", "common practice, no source"))
 }
 
@@ -138,6 +138,9 @@ func (e *Engine) pulsationInputs() []station.Input {
 func (e *Engine) setInputs() []station.Input {
 	if e.Plate.Set > 0 {
 		return []station.Input{plate("set_pressure", float64(e.Plate.Set), 1e-3, "kPa gauge")}
+	}
+	if e.Plate.Ungoverned {
+		return e.balanceInputs()
 	}
 	return []station.Input{plate("set_pressure", 0, 1, ""), station.Value("highest outlet of the present run", e.State.TopOutlet*1e-3, "kPa gauge", station.Measured)}
 }

@@ -45,7 +45,7 @@ func (e *Engine) floorInputs() []station.Input {
 			computed("strokes that the count may miss", h.Missed*l, "L/min ANR"),
 			computed("what the outlet's fall took from the tank", h.Stored*l, "L/min ANR"))
 	}
-	out = append(out, e.temperatureInputs()...)
+	out = append(append(out, e.meantInputs()...), e.temperatureInputs()...)
 	return append(out, assumed("looked back over", floorHours, "h", "a shift: common practice, no source"))
 }
 

@@ -149,6 +149,11 @@ func (e *Engine) fitLeak(at station.Instant) {
 	case e.Plate.Sensor == station.AtBranch:
 		e.noLeakKnown("the outlet sensor does not see the tank")
 		return
+	case e.Plate.Ungoverned && e.State.ShutdownAt == 0:
+		if !e.Est[station.LeakFlow].Known() {
+			e.noLeakKnown(followsOutlet)
+		}
+		return
 	}
 	d := air.FitDecay(e.Leak.T, e.Leak.P, e.Wall.rate(at))
 	if d.Leak && e.State.ShutdownAt != 0 && e.Plate.TankVolume*d.Rate > ventLeast*float64(air.P0ANR) {

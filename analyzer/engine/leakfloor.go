@@ -146,6 +146,7 @@ func (e *Engine) stateFloor(at station.Instant) {
 		e.Est[station.LeakAtMost] = station.Unknown(firstReasons[station.LeakAtMost])
 		return
 	}
+	least = e.boundOf(least)
 	e.Est[station.LeakAtMost] = station.Estimate{Value: least, High: least, Method: station.MethodBound, Confidence: 0.8,
 		From: seen.Add(-over), At: seen}
 }

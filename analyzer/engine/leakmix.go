@@ -41,7 +41,8 @@ func (e *Engine) forgetLeak() {
 
 // decay takes what a standing window tells.
 func (e *Engine) decay(g station.Estimate) {
-	e.Mix.Decay = g
+	e.Basis.Window = e.Leak.window()
+	e.Mix.Decay = e.lessMeant(g, e.Basis.Window)
 	e.mixLeak(g.At)
 }
 
@@ -50,9 +51,9 @@ func (e *Engine) decay(g station.Estimate) {
 func (e *Engine) makeup(flow, band, p float64, from, at station.Instant) {
 	e.Mix.Less = false
 	e.Basis.makeup(&e.Leak, &e.Rounds, flow, p)
-	p *= e.airTemperature().Root()
-	e.Mix.Makeup = station.Estimate{Value: flow / p, Low: max(0, flow-band) / p, High: (flow + band) / p,
-		Method: station.MethodMakeup, Confidence: 0.6, From: from, At: at}
+	k := p * e.airTemperature().Root()
+	e.Mix.Makeup = e.lessMeant(station.Estimate{Value: flow / k, Low: max(0, flow-band) / k, High: (flow + band) / k,
+		Method: station.MethodMakeup, Confidence: 0.6, From: from, At: at}, p)
 	e.mixLeak(at)
 }
 
@@ -63,11 +64,11 @@ func (e *Engine) makeupInside(flow, band, told, p float64, from, at station.Inst
 	e.Mix.Less = true
 	e.Basis.Inside = insideBasis{Strokes: flow, Outlet: told}
 	e.Basis.makeup(&e.Leak, &e.Rounds, told, p)
-	p *= e.airTemperature().Root()
+	k := p * e.airTemperature().Root()
 	e.Est[station.InternalLeak] = station.Estimate{Value: flow - told, Low: max(0, flow-band-toldHigh*told), High: flow + band - toldLow*told,
 		Method: station.MethodMakeup, Confidence: 0.5, From: from, At: at}
-	e.Mix.Makeup = station.Estimate{Value: told / p, Low: toldLow * told / p, High: toldHigh * told / p,
-		Method: station.MethodMakeup, Confidence: 0.5, From: from, At: at}
+	e.Mix.Makeup = e.lessMeant(station.Estimate{Value: told / k, Low: toldLow * told / k, High: toldHigh * told / k,
+		Method: station.MethodMakeup, Confidence: 0.5, From: from, At: at}, p)
 	e.mixLeak(at)
 }
 
@@ -184,6 +185,7 @@ func (e *Engine) setLeak(g station.Estimate, at station.Instant) {
 	p, t := e.operating(), e.airTemperature()
 	e.Basis.Pressure = p
 	e.Mix.Joined = g
+	g = e.leakOf(g)
 	c := widened(g, t, 0.5)
 	e.Est[station.LeakConductance] = c
 	h := c

@@ -77,7 +77,7 @@ func (e *Engine) watchLeakGrows(end station.Instant) {
 	}
 	least, since := d.least(), end.Add(-steadyBlocks*steadySlots*slotLen)
 	d.learn(least)
-	if g := &e.Est[station.LeakFlow]; g.Known() && g.At <= since && d.outgrows(least, g.High) {
+	if g := &e.Est[station.LeakFlow]; g.Known() && g.At <= since && d.outgrows(least, g.High+e.meant().High) {
 		e.Mix.Decay, e.Mix.Makeup = later(&e.Mix.Decay, since), later(&e.Mix.Makeup, since)
 		e.noLeakKnown(leakOutgrown)
 		e.mixLeak(end)

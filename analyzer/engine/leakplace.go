@@ -34,7 +34,7 @@ func (e *Engine) leakPlace(at station.Instant) station.LeakPlace {
 	switch {
 	case fresh(m.Back):
 		return station.PastCheckValves
-	case !fresh(m.Decay.At) || m.Decay.Value == 0:
+	case !fresh(m.Decay.At) || m.Decay.Value == 0 || e.Plate.BaseDemand > 0: // the shape is of both
 		return station.PlaceUnknown
 	case m.Shape == air.ShapeExponential:
 		return station.BeforeRegulator

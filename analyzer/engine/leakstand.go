@@ -47,7 +47,7 @@ func (e *Engine) standFloor(end station.Instant) {
 	if r.N == 1 {
 		f.Cold0 = f.Cold
 	}
-	creeps := e.State.Current == station.Starved // it may
+	creeps := e.State.Current == station.Starved || e.Plate.Ungoverned // it may
 	if r.N < standSlots || !creeps && e.State.Current != station.Holding && e.State.Current != station.Stroking {
 		return
 	}

@@ -23,6 +23,10 @@ type setLevel struct {
 
 // watchSetLevel takes the slot that ended.
 func (e *Engine) watchSetLevel(end station.Instant) {
+	if e.Plate.Ungoverned {
+		e.Est[station.SetShift] = station.Unknown(noGovernor)
+		return
+	}
 	l, p2 := &e.Holds, e.Outlet.Mean
 	if set := float64(e.Plate.Set); set != l.Plate {
 		*l = setLevel{Plate: set}

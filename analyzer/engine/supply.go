@@ -21,6 +21,7 @@ type supply struct {
 	Peak       float64 // highest inlet pressure seen, slowly forgotten, Pa gauge
 	Prev       float64
 	LearnedSet float64
+	SetLoss    float64 // F/A_b of a booster without a governor, Pa
 
 	Moved   float64 // share of rests in which the header had moved
 	Moves   float64 // of which it is
@@ -148,18 +149,27 @@ func (e *Engine) learnSet() {
 	if e.Plate.Set > 0 || e.Outlet.N == 0 {
 		return
 	}
+	e.followBalance()
 	st := &e.State
 	if st.Current.Working() {
 		st.TopOutlet = max(st.TopOutlet, e.Outlet.Mean)
 		return
 	}
 	if st.Current == station.Holding && st.TopOutlet > 0 {
+		if e.balances() && !e.learnBalance(st.TopOutlet) {
+			st.TopOutlet = 0
+			return
+		}
 		if e.Supply.LearnedSet == 0 {
 			e.Supply.LearnedSet = st.TopOutlet
 		}
 		e.Supply.LearnedSet += 0.3 * (st.TopOutlet - e.Supply.LearnedSet)
 		st.TopOutlet = 0
 		e.Est[station.SetPressure] = station.Estimate{Value: e.Supply.LearnedSet, Method: station.MethodTraces, Confidence: 0.6, At: e.Outlet.Last}
+		if e.balances() {
+			e.followBalance()
+			e.stateBalance(e.Outlet.Last)
+		}
 	}
 }
 

@@ -50,6 +50,7 @@ type Plate struct {
 	DriveBore  float64 // m
 	Set        Gauge   // Pa
 	MaxRate    float64 // strokes a second
+	Ungoverned bool    `json:",omitempty"` // there is no governor: it strokes until the forces balance
 
 	TankVolume float64 // m³
 	Relief     Gauge   // Pa
@@ -63,6 +64,7 @@ type Plate struct {
 	Required     Gauge
 	HoseLimit    Gauge
 	LeakLimit    float64 // m³/s ANR, zero: the default of the rule
+	BaseDemand   float64 `json:",omitempty"` // m³/s ANR that is meant to leave the outlet at all times: no leak
 	SagLimit     float64 // 1, zero: the default of the rule
 
 	Alarms string // changes of the alarms' catalogue and own alarms, see rules.Policy

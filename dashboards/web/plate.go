@@ -15,16 +15,21 @@ func plate(p *station.Plate) []entry {
 	sensor := [...]string{station.AtTank: "at the tank", station.AtBooster: "at the booster", station.AtBranch: "at the branch, behind the regulator"}
 	cadence := [...]string{station.Periodic: "periodically", station.OnChange: "on change"}
 	in := p.Reading
+	governor := "fitted"
+	if p.Ungoverned {
+		governor = "none: it strokes until the forces balance"
+	}
 	return []entry{
 		text("Serial number", p.Serial), text("Installed", p.Installed), text("Overhauled", p.Overhauled),
 		given("Drive bore", "mm", p.DriveBore*1e3, 1), given("Stroke", "mm", p.StrokeLen*1e3, 1),
 		given("Area ratio, drive to boost", "", p.AreaRatio, 2),
 		given("Swept volume, drive side", "L a stroke", p.SweptDrive*1e3, 3), given("Swept volume, boost side", "L a stroke", p.SweptBoost*1e3, 3),
-		given("Highest stroke rate", "/min", p.MaxRate*60, 0), gauge(in, "Set pressure", p.Set),
+		given("Highest stroke rate", "/min", p.MaxRate*60, 0), gauge(in, "Set pressure", p.Set), text("Governor", governor),
 		given("Tank volume", "L", p.TankVolume*1e3, 0), gauge(in, "Tank, name-plate pressure", p.TankPS), gauge(in, "Relief valve set", p.Relief),
 		text("Next inspection", p.Inspection),
 		given("Supply line bore", "mm", p.SupplyBore*1e3, 1), given("Supply line length", "m", p.SupplyLength, 1),
 		gauge(in, "Branch regulator set", p.RegulatorSet), gauge(in, "Required at the branch", p.Required), gauge(in, "Hose limit", p.HoseLimit),
+		given("Base demand, meant at all times", "L/min ANR", p.BaseDemand*60e3, 1),
 		given("Leak limit", "L/min ANR", p.LeakLimit*60e3, 1), given("Sag limit", "%", p.SagLimit*100, 0),
 		{"Ambient pressure", number(float64(p.AmbientPressure())*in.Scale(), in.Decimals()+1), ambientUnit(p)},
 		temperature("Air drawn in", p.AirTemperature),

@@ -3,6 +3,8 @@ package accuracy
 import (
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"strokewise/analyzer/station"
 	"strokewise/collector/rig"
@@ -10,15 +12,22 @@ import (
 	"strokewise/collector/rig/model"
 )
 
-// Stations returns the first n stations of a set.
-func Stations(set draw.Set, n int) []Case {
+// Stations returns the first n stations of a set, of one kind unless that is empty.
+func Stations(set draw.Set, kind string, n int) ([]Case, error) {
+	first, step := 0, 1
+	if kind != "" {
+		kinds := draw.Kinds()
+		if first, step = slices.Index(kinds, kind), len(kinds); first < 0 {
+			return nil, fmt.Errorf("there is no kind of station %.40q: the kinds are %s", kind, strings.Join(kinds, ", "))
+		}
+	}
 	out := make([]Case, n)
 	for i := range out {
-		d := draw.Draw(set, i)
-		out[i] = Case{Group: Drawn, Kind: d.Kind, Name: fmt.Sprint(i), Plate: d.Spec.Plate, Counter: d.Spec.Sensors.Counter,
+		d := draw.Draw(set, first+i*step)
+		out[i] = Case{Group: Drawn, Kind: d.Kind, Name: fmt.Sprint(d.N), Plate: d.Spec.Plate, Counter: d.Spec.Sensors.Counter,
 			Play: func(yield func([]station.Block)) (Truth, error) { return playDrawn(&d, yield), nil }}
 	}
-	return out
+	return out, nil
 }
 
 // firstCount is what the counters of drawn stations show at the start.

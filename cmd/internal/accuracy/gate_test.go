@@ -26,7 +26,7 @@ func TestNothingDropped(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cases = append(cases, Stations(draw.Check, shortStations)...)
+	cases = append(cases, drawn(t, draw.Check, shortStations)...)
 	outcomes, err := Run(cases, runtime.GOMAXPROCS(0), nil)
 	if err != nil {
 		t.Fatal(err)
@@ -100,13 +100,34 @@ func TestPublishedTables(t *testing.T) {
 	}
 }
 
+// drawn returns the first n stations of a set.
+func drawn(t *testing.T, set draw.Set, n int) []Case {
+	t.Helper()
+	cases, err := Stations(set, "", n)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return cases
+}
+
+// A kind alone is every station of that kind, and no other.
+func TestStationsOfOneKind(t *testing.T) {
+	cases, err := Stations(draw.Tune, "leak", 2)
+	if err != nil || len(cases) != 2 || cases[0].Kind != "leak" || cases[1].Kind != "leak" || cases[0].Name == cases[1].Name {
+		t.Errorf("%v, %d cases", err, len(cases))
+	}
+	if _, err := Stations(draw.Tune, "leek", 1); err == nil || !strings.Contains(err.Error(), "leak") {
+		t.Errorf("an unknown kind: %v", err)
+	}
+}
+
 // How many cases run at a time changes nothing.
 func TestOrderDoesNotMatter(t *testing.T) {
 	all, err := Recordings()
 	if err != nil {
 		t.Fatal(err)
 	}
-	cases := Stations(draw.Tune, 2)
+	cases := drawn(t, draw.Tune, 2)
 	for _, c := range all {
 		switch c.Name { // the smallest
 		case "03-healthy-10hz-counter", "n03-healthy-10hz", "n09-thermal-no-leak-20hz":

@@ -168,7 +168,8 @@ func checkFullPlates(t *testing.T, c *Config) {
 		Set: 900e3, MaxRate: 2.5, TankVolume: 0.02, Relief: 1100e3, TankPS: 1200e3,
 		Installed: "2024-02-29", Inspection: "2029-02-28", SupplyBore: 0.0127, SupplyLength: 3.048,
 		RegulatorSet: 700e3, Required: 700e3, HoseLimit: 1200e3,
-		LeakLimit: 20e-3 / 60 * (101.325 / 100 * 293.15 / 273.15), SagLimit: 0.125, Ambient: 90e3, AirTemperature: 263.15, Reading: station.ReadBar,
+		BaseDemand: 40e-3 / 60 * (101.325 / 100 * 293.15 / 273.15),
+		LeakLimit:  20e-3 / 60 * (101.325 / 100 * 293.15 / 273.15), SagLimit: 0.125, Ambient: 90e3, AirTemperature: 263.15, Reading: station.ReadBar,
 		AirPrice: station.AirPrice{PerCubicMetre: 0.1 * 0.2 * (273.15 / 293.15 * 100 / 101.325), Currency: "JPY"}, // 0.1 kWh per normal m³ at 0.2 a kWh
 		Serial:   "4711", Overhauled: "2025-01-31", Lateness: 500 * time.Millisecond, Silence: time.Minute, Grace: 10 * time.Minute,
 		Calendar: c.Sites[0].Calendar().Text()}
@@ -176,7 +177,7 @@ func checkFullPlates(t *testing.T, c *Config) {
 		t.Errorf("first plate\ngot  %+v\nwant %+v", *got, want)
 	}
 	want = station.Plate{Key: station.Key{Site: "beta", Station: "p_2"}, Sensor: station.AtBranch, SweptDrive: 0.19e-3,
-		SweptBoost: 0.19e-3, AreaRatio: 1, MaxRate: 2, Ambient: 101e3, AirTemperature: 293.15, Lateness: 500 * time.Millisecond}
+		SweptBoost: 0.19e-3, AreaRatio: 1, MaxRate: 2, Ungoverned: true, Ambient: 101e3, AirTemperature: 293.15, Lateness: 500 * time.Millisecond}
 	if got := &c.Stations[1].Plate; !closePlates(got, &want) {
 		t.Errorf("second plate\ngot  %+v\nwant %+v", *got, want)
 	}

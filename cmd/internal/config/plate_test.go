@@ -22,6 +22,8 @@ func set(v reflect.Value) {
 		v.SetInt(7)
 	case v.CanUint():
 		v.SetUint(1)
+	case v.Kind() == reflect.Bool:
+		v.SetBool(true)
 	default:
 		v.SetString("x")
 	}

@@ -133,6 +133,7 @@ func (m *mapping) plate(p *station.Plate) {
 	quantity(m, "air_temperature", station.ParseTemperature, airTemperatures, &p.AirTemperature)
 	m.gauge("regulator_set", p, &p.RegulatorSet)
 	m.gauge("required_pressure", p, &p.Required)
+	m.flow("base_demand", p, &p.BaseDemand)
 	quantity(m, "shutdown_grace", station.ParseDuration, atMost(day, "24 h"), &p.Grace)
 	b, t := m.mapping("booster", "booster: { set_pressure: 900 kPa }"), m.mapping("tank", "tank: { volume: 20 L }")
 	b.booster(p)
@@ -184,15 +185,20 @@ func (m *mapping) supply(p *station.Plate) {
 	m.done(nil)
 }
 
-// limits reads the limits of the station's alarms. A flow is meant at the site's
-// reference and kept at ANR.
+// flow reads a flow, which the site means at its reference and the plate keeps at ANR.
+func (m *mapping) flow(key string, p *station.Plate, into *float64) {
+	if !quantity(m, key, station.ParseFlow, atMost(1.0, "60 m3/min"), into) {
+		return
+	}
+	if s := m.d.cfg.Site(p.Key.Site); s != nil {
+		*into /= s.Air.Reference.PerANR()
+	}
+}
+
+// limits reads the limits of the station's alarms.
 func (m *mapping) limits(p *station.Plate) {
 	m.gauge("hose", p, &p.HoseLimit)
-	if quantity(m, "leak", station.ParseFlow, atMost(1.0, "60 m3/min"), &p.LeakLimit) {
-		if s := m.d.cfg.Site(p.Key.Site); s != nil {
-			p.LeakLimit /= s.Air.Reference.PerANR()
-		}
-	}
+	m.flow("leak", p, &p.LeakLimit)
 	quantity(m, "sag", station.ParseRatio, atMost(1.0, "100 %"), &p.SagLimit)
 	quantity(m, "silence", station.ParseDuration, atMost(day, "24 h"), &p.Silence)
 	m.done(nil)

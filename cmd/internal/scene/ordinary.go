@@ -25,6 +25,9 @@ func ungoverned(s *rig.Spec) {
 	s.Params.Governor.Without, s.Plate.Set, s.Plate.Required = true, 0, 0
 }
 
+// said states in the plate that there is no governor.
+func said(s *rig.Spec) { ungoverned(s); s.Plate.Ungoverned = true }
+
 // starvedAtMost returns what is wrong where a station was starved for more than so many s from a second of
 // the scene on.
 func starvedAtMost(from, most int64) func(*Outcome) []string {
@@ -63,6 +66,8 @@ func ordinaryScenes() []Scene {
 			Course: Course{Station: doubling(wide(100e3), every(600, 0.3)), Length: 5400}, Never: append([]string{"starved", "outlet-leak"}, serious...), Also: starvedAtMost(1800, 60)},
 		{Name: "no governor", Event: "an hour of ordinary work of a booster without a governor", Guard: true, From: 0,
 			Course: Course{Station: doubling(ungoverned), Length: 3600}, Never: append([]string{"header-low"}, serious...)},
+		{Name: "no governor, as the plate says", Event: "the same, and the header falls by 80 kPa for forty minutes while little is drawn", Guard: true, From: 0,
+			Course: Course{Station: doubling(said, faultOf(rig.HeaderLow, 80e3, 3600, 6000), every(600, 0.05)), Length: 7200}, Never: append([]string{"set-changed", "set-out-of-reach", "starved", "outlet-leak"}, serious...)},
 		guard("first fill", "the supply is opened at an empty station", 0, 900, func(s *rig.Spec) { s.Outlet = 0 }),
 	}
 }

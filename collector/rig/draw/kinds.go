@@ -48,10 +48,10 @@ var kinds = []kind{
 	{"cold-or-hot", "a hall at -10 to 10 or 30 to 40 °C", func(p *plan) { p.climates = []span{cold, hot} }, nil},
 	{"parallel", "a second booster on the same outlet, which nobody counts", func(p *plan) { p.second, p.load = true, bothLoad }, traps("outlet-leak")},
 	{"fixed-ratio", "a booster without a governor", func(p *plan) { p.mechanics = []mechanic{fixedRatio} },
-		traps("set-out-of-reach", "starved", "relief-lifting")},
+		ungoverned},
 	{"bad-counter", "a counter that misses, bounces, rolls over or starts again", func(p *plan) { p.gaps = 0 }, miscounts},
 	{"constant-demand", "a consumer that never closes",
-		func(p *plan) { p.steady, p.pause, p.load = 1, span{}, steadyLoad }, traps("outlet-leak")},
+		func(p *plan) { p.steady, p.pause, p.load = 1, span{}, steadyLoad }, neverCloses},
 }
 
 // traps returns what names alarms that must not be raised.
@@ -72,6 +72,20 @@ func (d *drawer) sets(k rig.Kind, level, from float64) {
 
 // slack is the time that alarms may take beyond what their fault needs to show and their delay, s.
 const slack = 60
+
+// ungoverned lets every other user say that there is no governor.
+func ungoverned(d *drawer) {
+	traps("set-out-of-reach", "starved", "relief-lifting")(d)
+	d.Spec.Plate.Ungoverned = d.IntN(2) == 0
+}
+
+// neverCloses lets every other user say what the consumer takes, as near as its data sheet does.
+func neverCloses(d *drawer) {
+	traps("outlet-leak")(d)
+	if said := meantOff.even(d.Rand); d.IntN(2) == 0 {
+		d.Spec.Plate.BaseDemand = said * taken(&d.Spec.Params.Demand)
+	}
+}
 
 // leaks makes a hole in front of the regulator. It can be told at the end of the first whole pause
 // behind its onset; the alarm's delay is 60 s.

@@ -110,6 +110,7 @@ var (
 	heavyLoad  = span{0.95, 1.2}  // of what a line that is too small lets it deliver
 	steadyLoad = span{0.3, 0.8}   // of a constant demand
 	steadyPart = 0.8              // of a heavy load, which keeps the outlet below set
+	meantOff   = span{0.9, 1.1}   // of a constant demand, as people state it: data sheets of nozzles (common practice, no source)
 	bothLoad   = span{0.4, 0.8}   // of two boosters together
 	lightLoad  = span{0.15, 0.3}  // leaves rests also on a header that has fallen
 	work       = span{120, 400}   // s of production between pauses; own choice

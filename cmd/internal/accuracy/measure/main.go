@@ -20,7 +20,7 @@ type options struct {
 	stations, workers  int
 	recordings, each   bool
 	text, file, before string
-	from               string
+	from, kind         string
 }
 
 func main() {
@@ -43,6 +43,7 @@ func parse(args []string, errs io.Writer) (o options, err error) {
 	fs.SetOutput(errs)
 	set := fs.String("set", "tune", "set of the drawn stations: tune, check (totals only) or report (to publish only)")
 	fs.IntVar(&o.stations, "n", 240, "number of drawn stations")
+	fs.StringVar(&o.kind, "kind", "", "draw -n stations of this kind alone, without the recordings; of the tune set")
 	fs.BoolVar(&o.recordings, "recordings", false, "leave the drawn stations out")
 	fs.BoolVar(&o.each, "each", false, "print a line for each case instead of the table; not of the sets check and report")
 	fs.IntVar(&o.workers, "workers", runtime.GOMAXPROCS(0), "cases at a time; the result does not depend on it")
@@ -59,6 +60,9 @@ func parse(args []string, errs io.Writer) (o options, err error) {
 	if o.recordings {
 		o.stations = 0
 	}
+	if o.kind != "" && (o.set != draw.Tune || o.recordings) {
+		return o, errors.New("cannot measure one kind alone but of drawn stations of the tune set: use -set tune without -recordings")
+	}
 	if o.each && o.stations > 0 && o.set != draw.Tune {
 		return o, fmt.Errorf("cannot print each station of set %s: who looks at single ones tunes to them; use -set tune", o.set)
 	}
@@ -74,11 +78,10 @@ func (o *options) run(out, progress io.Writer) error {
 		}
 		return o.write(out, t)
 	}
-	cases, err := accuracy.Recordings()
+	cases, err := o.cases()
 	if err != nil {
 		return err
 	}
-	cases = append(cases, accuracy.Stations(o.set, o.stations)...)
 	outcomes, err := accuracy.Run(cases, o.workers, func(done int) {
 		if done%20 == 0 || done == len(cases) {
 			fmt.Fprintf(progress, "%d of %d cases\n", done, len(cases))
@@ -91,6 +94,16 @@ func (o *options) run(out, progress io.Writer) error {
 		return o.publish(out, accuracy.Each(outcomes))
 	}
 	return o.write(out, &accuracy.Table{Set: o.set.String(), Stations: o.stations, Rows: accuracy.Sum(outcomes, o.set != draw.Check)})
+}
+
+// cases returns the recordings and the drawn stations, or the drawn stations of one kind.
+func (o *options) cases() ([]accuracy.Case, error) {
+	drawn, err := accuracy.Stations(o.set, o.kind, o.stations)
+	if err != nil || o.kind != "" {
+		return drawn, err
+	}
+	recordings, err := accuracy.Recordings()
+	return append(recordings, drawn...), err
 }
 
 // write prints the table and writes the files that are asked for.

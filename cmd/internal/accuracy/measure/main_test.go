@@ -21,6 +21,10 @@ func TestStationsThatJudgeAreNotShown(t *testing.T) {
 		"-set report -recordings":      true,
 		"-set check -recordings -each": true,
 		"-set other":                   false,
+		"-kind leak -each":             true,
+		"-kind leak -set check":        false,
+		"-kind leak -set report":       false,
+		"-kind leak -recordings":       false,
 	} {
 		if _, err := parse(strings.Fields(args), io.Discard); (err == nil) != ok {
 			t.Errorf("%q: %v", args, err)
