@@ -61,7 +61,7 @@ func (s *site) signed(w http.ResponseWriter, r *http.Request, k station.Key, in 
 		return false
 	}
 	guards := true // an alarm that nobody knows may guard people
-	if d, ok := s.definition(k, in.Alarm); ok {
+	if d, ok := s.Board.Definition(k, in.Alarm); ok {
 		guards = d.FailSafe
 	}
 	if s.Identity.Confirm == NoConfirm || !access.ConcernsPressure(access.Action(in.Kind), guards) {
