@@ -2,6 +2,7 @@ package app
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -28,11 +29,24 @@ func (a *App) Put(ctx context.Context, records ...station.Record) error {
 		if len(parts[n]) == 0 {
 			continue
 		}
-		if _, err := a.ring.Append(ctx, n, parts[n]); err != nil {
+		if err := a.append(ctx, n, parts[n]); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// append appends records to a partition, and tries again while the log's server does not answer in
+// time, as the batcher does. What it stored without an answer is stored twice then: the analyzer drops
+// samples that it has, and a person's word has no second effect.
+func (a *App) append(ctx context.Context, n int, records []station.Record) error {
+	for {
+		_, err := a.ring.Append(ctx, n, records)
+		if !errors.Is(err, context.DeadlineExceeded) || ctx.Err() != nil {
+			return err
+		}
+		a.log.Warn("trying again", "error", err)
+	}
 }
 
 // Settle waits until all that the log holds is concluded, stored and shown, the alarms of headers
