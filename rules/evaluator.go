@@ -40,6 +40,7 @@ type memory struct {
 	Work      workMemory
 	Over      overtime
 	Supposed  supposed
+	Ebb       ebb
 	Gone      bool // the station is no longer configured, see Retire
 
 	OutletTrend, InletTrend trend
@@ -103,6 +104,7 @@ func (v *Evaluator) Step(s *station.Status) {
 	worked, fed := v.Past.worked(v.grace())
 	v.Over.step(s, v.shut, worked, fed, v.shut.by == ByCalendar && v.uses(s), v.roster.grace())
 	v.Supposed.step(s)
+	v.Ebb.step(s, float64(v.plate.AmbientPressure()), v.now[qInletTop], rise(&s.Estimates[station.OutletNoise]))
 	v.OutletTrend.step(s.At, &s.Outlet)
 	v.InletTrend.step(s.At, &s.Inlet)
 	v.fill(s)

@@ -25,6 +25,7 @@ const holdLease = 120 * station.Second
 type supposed struct {
 	Since station.Instant // of the shutdown that the answer is about
 	Until station.Instant // the header's answer: the inlet follows, as far as is known until then; 0: none
+	Left  bool            // it had answered so and does no longer: the others have left it behind
 }
 
 // step follows the shutdown that the inlet shows; another one needs an answer of its own.
@@ -34,7 +35,7 @@ func (p *supposed) step(s *station.Status) {
 		since = s.ShutdownAt
 	}
 	if since != p.Since {
-		p.Since, p.Until = since, 0
+		p.Since, p.Until, p.Left = since, 0, false
 	}
 }
 

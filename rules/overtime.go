@@ -122,6 +122,7 @@ func (v *Evaluator) Answer(kind string, until station.Instant) {
 	case kind == OverTime && v.Over.Since != 0:
 		v.Over.Until = until
 	case kind == HeaderHolds && v.Supposed.Since != 0:
+		v.Supposed.Left = until == 0 && (v.Supposed.Left || v.Supposed.Until != 0)
 		v.Supposed.Until = until
 	}
 }

@@ -68,8 +68,8 @@ func (v *Evaluator) pressureLeft(s *station.Status) verdict {
 		v.Past.Word = 0
 		return verdict{answer: yes, say: (*Evaluator).left}
 	}
-	if !active && (v.Over.waits(s.At) || v.followsHeader(s)) {
-		return verdict{} // at work after the shift, or its header is low
+	if !active && (v.Over.waits(s.At) || v.followsHeader(s) || v.supplyUnclear(s)) {
+		return verdict{} // at work after the shift, or its header is low, or may be
 	}
 	if !v.seesTank(s) {
 		if v.Past.Word == v.shut.at {

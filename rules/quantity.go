@@ -58,6 +58,8 @@ const (
 	qLeast
 	qReached
 	qNearSet
+	qUnclear
+	qUsualInlet
 	qHeaderNeeded
 	qRestriction
 	qRatio
@@ -158,6 +160,8 @@ var ownQuantities = [numOwn]quantity{
 	qLeast:            {"least_pressure", "Pa", "Pa gauge", "required_pressure, else 85 % of set_pressure once the outlet has been at set (own choice)"},
 	qReached:          {"reached_set", "truth", "", "the outlet has been at 95 % of set since the station was last shut down"},
 	qNearSet:          {"near_set", "truth", "", "the outlet is at 95 % of set or above, or at 85 % and more than a tenth below reachable_pressure: the governor may not have opened yet; no where it is not known"},
+	qUnclear:          {"supply_unclear", "truth", "", "the inlet alone shows that the supply is closed, but its fall without a stroke has stopped above half of its usual level: the header may be low instead"},
+	qUsualInlet:       {"usual_inlet", "Pa", "Pa gauge", "highest inlet of ten minutes while fed, before the present fall"},
 	qHeaderNeeded:     {"header_needed", "Pa", "Pa gauge", "needed_pressure over one plus the area ratio, and a tenth more for friction and flow (no source), none where the set pressure is learned, since it was reached with both"},
 	qRestriction:      {"supply_restriction", "1", "1", "share of the supply's C/sqrt(1-b) that is lost against bore and length, or against its usual value, whichever is more"},
 	qRatio:            {"area_ratio", "1", "1", "drive over boost piston area"},

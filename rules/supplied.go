@@ -29,7 +29,7 @@ func fillSupply(s *station.Status, q *values, learned bool) {
 		q[qHeaderNeeded] = q[qNeeded] / (1 + q[qRatio])
 	}
 	e := &s.Estimates
-	static := value(&e[station.HeaderStatic])
+	static := q[figureQuantity[station.HeaderStatic]]
 	q[qHeaderLow] = nan
 	if d := q[qHeaderNeeded] - static; !math.IsNaN(d) {
 		q[qHeaderLow] = truth(d > 0)

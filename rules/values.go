@@ -49,6 +49,7 @@ func (v *Evaluator) fill(s *station.Status) {
 	v.fillCosts(e)
 	v.fillDates(s.At)
 	fillState(s, q)
+	v.fillHeader(s)
 	fillSupply(s, q, p.Set <= 0 && p.Required <= 0)
 	if p.Required <= 0 && !v.Reached.Ever {
 		q[qLeast] = nan

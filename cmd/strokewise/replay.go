@@ -22,6 +22,7 @@ type replayCmd struct {
 	From    time.Time `placeholder:"TIME" help:"Print what begins at this time or later, RFC 3339; what comes before is analysed all the same."`
 	To      time.Time `placeholder:"TIME" help:"Print what begins before this time."`
 	Changes string    `placeholder:"FILE" help:"List as under alarms in the configuration: compare what it would raise with what the present alarms raise."`
+	Words   string    `placeholder:"FILE" help:"List of what people said meanwhile, as in [{at: TIME, say: at-work, by: Ada, until: TIME, why: changing seals}]."`
 	Strokes bool      `help:"Give each stroke (JSON only)."`
 	Trace   []string  `arg:"" help:"Recorded traces (CSV, may be gzipped), in order of time; rows within one may be out of order by the station's lateness, or repeated."`
 }
@@ -45,7 +46,11 @@ func (c *replayCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
-	p := player{key: s.Plate.Key, unit: u, other: changed, bar: progress.New(e.err, "replay", progress.Bytes), total: sizes(c.Trace)}
+	said, err := readWords(c.Words)
+	if err != nil {
+		return err
+	}
+	p := player{key: s.Plate.Key, unit: u, other: changed, words: said, bar: progress.New(e.err, "replay", progress.Bytes), total: sizes(c.Trace)}
 	defer p.bar.End()
 	for _, path := range c.Trace {
 		if err := p.play(e.ctx, path, s.Plate.AmbientPressure()); err != nil {
@@ -53,6 +58,7 @@ func (c *replayCmd) Run(e *env) error {
 		}
 	}
 	p.bar.End()
+	said.tell(e.err)
 	if f := pipeline.Try(p.key, "the end of its trace", u.Flush); f != nil {
 		return f
 	}

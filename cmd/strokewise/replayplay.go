@@ -18,6 +18,7 @@ import (
 type player struct {
 	key         station.Key
 	unit, other *pipeline.Unit
+	words       *words // what people said
 	firstLate   string // file and line of the first row with a late reading, "": none
 
 	bar         *progress.Bar
@@ -119,6 +120,11 @@ func (p *player) play(ctx context.Context, path string, ambient station.Absolute
 
 // take hands blocks that arrive now to both units.
 func (p *player) take(blocks []station.Block, now station.Instant) {
+	if p.other != nil {
+		p.words.pass(now, p.unit, p.other)
+	} else {
+		p.words.pass(now, p.unit)
+	}
 	p.unit.Samples(blocks, now)
 	if p.other != nil {
 		p.other.Samples(blocks, now)
