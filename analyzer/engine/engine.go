@@ -161,7 +161,7 @@ func (e *Engine) restart() {
 	e.Counter.Expect(&e.Plate)
 	e.Fuse = stroke.NewFuse(&e.Plate)
 	e.Inlet, e.Outlet = level{}, level{}
-	e.Act, e.Proof, e.State.Edge = activity{}, fedProof{}, edges{}
+	e.Act, e.Proof = activity{}, fedProof{}
 	e.Feed.Reset()
 	e.Leak.reset()
 	e.Rounds.stop()
@@ -170,6 +170,7 @@ func (e *Engine) restart() {
 	e.Warmth, e.Pops = warmth{}, pops{}
 	e.Falls.stop(true)
 	e.Floor5, e.Closed, e.Past, e.Wall = leakFloor{}, inletWatch{}, leakPast{}, wallHeat{}
+	e.State.Edge = edges{}
 	e.newSegment()
 	e.Samples.clear()
 }
