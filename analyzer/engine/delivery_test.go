@@ -135,7 +135,7 @@ func TestMeteredResultsDoNotDependOnBlocks(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	e.SetObserver(&whole)
+	e.obs = &whole
 	for _, g := range []*Engine{e, f} {
 		run(g, rows[len(rows)/2:], 3)
 		g.Flush()

@@ -19,12 +19,8 @@ const Version = "10"
 // Revision is stored with every minute that this engine made.
 const Revision = 10
 
-const (
-	slotLen     = station.Second / 2 // decisions are taken twice a second of event time
-	maxLag      = 10 * station.Second
-	lateLimit   = 30 * station.Second // arrival span of late samples that is a clock step
-	lateAdvance = 15 * station.Second
-)
+// slotLen is the length of a slot: decisions are taken twice a second of event time.
+const slotLen = station.Second / 2
 
 // Observer takes what the engine concludes, in event time. Pointers are valid during
 // the call only.
@@ -41,38 +37,10 @@ type Observer interface {
 	Hour(*station.Status)
 }
 
-// Counts are what the engine turned away or noticed in its input.
-type Counts struct {
-	Arrival    int64 // samples that bear the time of their arrival
-	Late       int64 // behind the watermark, or seen before
-	Duplicate  int64 // same channel and time as a pending sample
-	ClockSteps int64
-	Gaps       int64
-	Counter    CounterCounts
-}
-
-// CounterCounts are what was odd about the cycle counter.
-type CounterCounts struct {
-	Resets  int64 // it started again near zero
-	Rolls   int64 // it rolled over
-	Bounced int64 // increments faster than strokes can follow, dropped
-	Back    int64 // readings that slipped back by one or two
-}
-
 // core is the whole state of an engine. Fields are exported for snapshots only.
 type core struct {
-	Plate    station.Plate
-	Segment  uint32
-	Queues   [station.NumChannels]queue
-	Started  bool
-	First    station.Instant // first sample of the segment
-	Slot     station.Instant // start of the slot to process next
-	Floor    station.Instant // samples before it are late
-	Counts   Counts
-	LateFrom station.Instant // arrival of the first of a run of late samples, 0: none
-	LateDev  station.Instant // its device time
-	LateN    int
-
+	Plate station.Plate
+	Samples
 	Inlet, Outlet level
 	Ends          stroke.Ends
 	Counter       stroke.Counter
@@ -149,9 +117,6 @@ func New(plate station.Plate, obs Observer) *Engine {
 	return e
 }
 
-// SetObserver replaces the observer, as after a restore.
-func (e *Engine) SetObserver(obs Observer) { e.obs = obs }
-
 // Key gives the station.
 func (e *Engine) Key() station.Key { return e.Plate.Key }
 
@@ -198,8 +163,7 @@ func (e *Engine) restart() {
 	e.Counter.Expect(&e.Plate)
 	e.Fuse = stroke.NewFuse(&e.Plate)
 	e.Inlet, e.Outlet = level{}, level{}
-	e.Started = false
-	e.Act, e.Proof, e.State.Edge = activity{}, fedProof{}, edges{}
+	e.Act, e.Proof = activity{}, fedProof{}
 	e.Feed.Reset()
 	e.Dates = motion.Dater{}
 	e.Leak.reset()
@@ -209,10 +173,9 @@ func (e *Engine) restart() {
 	e.Warmth, e.Pops = warmth{}, pops{}
 	e.Falls.stop(true)
 	e.Floor5, e.Closed, e.Past, e.Wall = leakFloor{}, inletWatch{}, leakPast{}, wallHeat{}
+	e.State.Edge = edges{}
 	e.newSegment()
-	for i := range e.Queues {
-		e.Queues[i].clear()
-	}
+	e.Samples.clear()
 }
 
 // Push handles a block that arrived at the given time. Call Advance afterwards.
@@ -220,72 +183,18 @@ func (e *Engine) Push(b *station.Block, arrival station.Instant) {
 	if b.Channel >= station.NumChannels {
 		return
 	}
-	q := &e.Queues[b.Channel]
 	if b.Stamp == station.StampArrival {
 		e.Counts.Arrival += int64(b.Len())
 	}
-	if b.Len() > 0 && (!e.Started || b.At(0) >= e.Floor) && q.extend(b) {
-		if b.At(0) >= e.Floor {
-			e.LateFrom = 0
-		}
-		return
-	}
-	for i, v := range b.Values {
-		t := b.At(i)
-		if e.Started && t < e.Floor {
-			e.late(t, arrival)
-			if e.Started { // still the same segment
-				continue
-			}
-			q = &e.Queues[b.Channel]
-		}
-		if !q.put(t, v) {
-			e.Counts.Duplicate++
-			continue
-		}
-		if t >= e.Floor {
-			e.LateFrom = 0
-		}
+	for i, back := e.Samples.take(b, 0, arrival); back; i, back = e.Samples.take(b, i, arrival) {
+		e.Flush()
+		e.restart()
+		e.Samples.nextSegment()
 	}
 }
 
-// late counts a sample behind the watermark. A run of nothing but late samples whose
-// times go on at the pace of their arrival is a clock that was set back: it starts a
-// new segment. Redelivered messages come in a burst and do not.
-func (e *Engine) late(t, arrival station.Instant) {
-	e.Counts.Late++
-	if e.LateFrom == 0 || t < e.LateDev {
-		e.LateFrom, e.LateDev, e.LateN = arrival, t, 0
-		return
-	}
-	e.LateN++
-	if arrival.Sub(e.LateFrom) < lateLimit || t.Sub(e.LateDev) < lateAdvance || e.LateN < 10 {
-		return
-	}
-	e.Flush()
-	e.Counts.ClockSteps++
-	e.Segment++
-	e.restart()
-	e.LateFrom, e.Floor = 0, 0
-}
-
-// Watermark gives the time up to which samples are taken as complete: the oldest of the
-// channels' newest times, less the lateness; a channel more than 10 s behind is left out.
-func (e *Engine) Watermark() station.Instant {
-	var newest station.Instant
-	for i := range e.Queues {
-		if q := &e.Queues[i]; q.Seen && q.Newest > newest {
-			newest = q.Newest
-		}
-	}
-	w := newest
-	for i := range e.Queues {
-		if q := &e.Queues[i]; q.Seen && newest.Sub(q.Newest) <= maxLag && q.Newest < w {
-			w = q.Newest
-		}
-	}
-	return w.Add(-e.lateness())
-}
+// Watermark returns the time up to which samples are taken as complete.
+func (e *Engine) Watermark() station.Instant { return e.Samples.complete(e.lateness()) }
 
 func (e *Engine) lateness() int64 {
 	if e.Plate.Lateness > 0 {
@@ -348,52 +257,32 @@ func (e *Engine) start(w station.Instant) bool {
 }
 
 func (e *Engine) begin(first station.Instant) {
-	e.Started, e.First = true, first
-	e.Slot = first.Floor(slotLen)
-	e.Floor = e.Slot
+	e.Samples.open(first)
 	e.State = stateNow{Current: station.Blind, From: first, Reason: station.StateReason{Is: station.NoSamples}, Edge: e.State.Edge.known()}
 	e.Min.open(first.Floor(station.Minute60), e.Segment)
-}
-
-// oldest gives the time of the oldest pending sample.
-func (e *Engine) oldest() (station.Instant, bool) {
-	var first station.Instant
-	found := false
-	for i := range e.Queues {
-		if q := &e.Queues[i]; len(q.T) > 0 && (!found || q.T[0] < first) {
-			first, found = q.T[0], true
-		}
-	}
-	return first, found
 }
 
 // process runs the next slot, or a whole gap of slots at once. It waits, reporting
 // false, while a gap's end is not behind the watermark: how a gap is closed must not
 // depend on how the input was cut.
 func (e *Engine) process(w station.Instant) bool {
-	if next, ok := e.oldest(); ok && next.Sub(e.Slot) > maxLag {
-		to := next.Floor(slotLen)
-		if to > w {
-			return false
-		}
+	to, silent := e.Samples.next()
+	switch {
+	case silent && to > w:
+		return false
+	case silent:
 		e.gap(to)
-		return true
+	default:
+		e.slot(e.Slot, to)
+		e.Slot, e.Floor = to, to
 	}
-	end := e.Slot.Add(slotLen)
-	e.slot(e.Slot, end)
-	e.Slot, e.Floor = end, end
 	return true
 }
 
 // Flush processes all that is pending, at the end of a trace or segment, and closes the
 // last interval and minute at the last sample.
 func (e *Engine) Flush() {
-	var last station.Instant
-	for i := range e.Queues {
-		if q := &e.Queues[i]; q.Seen && q.Newest > last {
-			last = q.Newest
-		}
-	}
+	last := e.Samples.newest()
 	if last == 0 {
 		return
 	}

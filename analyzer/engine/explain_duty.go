@@ -57,14 +57,3 @@ func (e *Engine) strokesBy() string {
 	}
 	return "strokes, as computed: not seen since"
 }
-
-// counterSays returns in words what the counter is worth.
-func (e *Engine) counterSays() string {
-	switch {
-	case !e.Fuse.CounterServes():
-		return "none, or not believed"
-	case e.Fuse.PerCycle:
-		return "serves, counts cycles"
-	}
-	return "serves, counts strokes"
-}

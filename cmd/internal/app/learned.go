@@ -1,6 +1,7 @@
 package app
 
 import (
+	"bytes"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -14,9 +15,9 @@ const learnedEvery = 10 * time.Minute
 
 // learnedOf is what is stored of what a station has learned.
 type learnedOf struct {
-	record   *learned.Record // with what a later version has added
-	position uint64          // of the log, up to which it was learned
-	due      bool            // the unit began without a snapshot and has not been given it yet
+	blob     []byte // with what a later version has added
+	position uint64 // of the log, up to which it was learned
+	due      bool   // the unit began without a snapshot and has not been given it yet
 	written  time.Time
 }
 
@@ -28,12 +29,11 @@ func (p *partition) knowLearned(all map[station.Key]history.Learned) {
 		if k.Partition() != p.number {
 			continue
 		}
-		r, err := learned.Decode(l.Blob)
-		if err != nil || l.Damaged {
+		if _, err := learned.Decode(l.Blob); err != nil || l.Damaged {
 			p.log.Warn("what a station has learned is not usable, it begins anew", "station", k, "damaged", l.Damaged, "error", err)
 			continue
 		}
-		p.learned[k] = &learnedOf{record: r, position: l.Position, due: true}
+		p.learned[k] = &learnedOf{blob: l.Blob, position: l.Position, due: true}
 	}
 }
 
@@ -56,8 +56,9 @@ func (p *partition) recallLearned(position uint64) {
 
 func (p *partition) recallOne(u *unit, l *learnedOf) {
 	l.due = false
-	if u.held == nil {
-		p.safe(u, "what it has learned", nil, func() { u.RecallLearned(l.record.Learned()) })
+	r, err := learned.Decode(l.blob)
+	if err == nil && u.held == nil {
+		p.safe(u, "what it has learned", nil, func() { u.RecallLearned(r.Learned()) })
 	}
 }
 
@@ -70,11 +71,11 @@ func (p *partition) keepLearned(c *history.Commit) {
 			continue
 		}
 		if l == nil {
-			l = &learnedOf{record: &learned.Record{}}
+			l = &learnedOf{}
 		}
 		var blob []byte
 		var err error
-		if !p.safe(u, "what it has learned", nil, func() { blob, err = u.encodeLearned(l.record) }) || u.held != nil {
+		if !p.safe(u, "what it has learned", nil, func() { blob, err = u.encodeLearned(l.blob) }) || u.held != nil {
 			continue
 		}
 		if err != nil {
@@ -82,12 +83,20 @@ func (p *partition) keepLearned(c *history.Commit) {
 			continue
 		}
 		p.learned[u.key] = l
+		if bytes.Equal(blob, l.blob) { // nothing came in
+			l.written = now
+			continue
+		}
 		c.Learned = append(c.Learned, history.Learned{Key: u.key, At: u.Status.At, Blob: blob})
 	}
 }
 
-// encodeLearned writes what the unit has learned into a record, and returns its bytes.
-func (u *unit) encodeLearned(r *learned.Record) ([]byte, error) {
+// encodeLearned writes what the unit has learned over what is stored, and returns its bytes.
+func (u *unit) encodeLearned(was []byte) ([]byte, error) {
+	r, err := learned.Decode(was)
+	if err != nil {
+		return nil, err
+	}
 	var l station.Learned
 	u.Learned(&l)
 	r.Set(&l)
@@ -99,6 +108,6 @@ func (p *partition) learnedStored(c *history.Commit) {
 	now := time.Now()
 	for i := range c.Learned {
 		l := p.learned[c.Learned[i].Key]
-		l.position, l.written = c.Position, now
+		l.blob, l.position, l.written = c.Learned[i].Blob, c.Position, now
 	}
 }

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/learned"
 	"strokewise/cmd/internal/pipeline"
 	"strokewise/collector/rig"
 	"strokewise/dashboards/history"
@@ -127,7 +128,11 @@ func (u *upgraded) learnt(a *App) (history.Learned, int64) {
 	p := a.parts[k.Partition()]
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	return all[k], p.learned[k].record.Learned().Booster.Strokes
+	r, err := learned.Decode(p.learned[k].blob)
+	if err != nil {
+		u.t.Fatal(err)
+	}
+	return all[k], r.Learned().Booster.Strokes
 }
 
 // due lets the next commit store what was learned.

@@ -235,7 +235,7 @@ func TestAPanicOfOneStationStopsNoOther(t *testing.T) {
 func TestAPanicAnywhereIsOneStations(t *testing.T) {
 	t.Parallel() // it waits more than it works
 	broker := peers.Mosquitto(t)
-	for _, while := range []string{"its samples", "a tick", "a command", "its plate data", "its snapshot", "its page", "its feed", "its alarms", "its services"} {
+	for _, while := range []string{"its samples", "a tick", "a command", "its plate data", "its snapshot", "its page", "its feed", "its alarms", "its services", "what it has learned"} {
 		t.Run(while, func(t *testing.T) {
 			o := massPlant(t, broker.Addr, "http://127.0.0.1:1", 24)
 			o.Zones = map[string]*time.Location{o.Stations[0].Plate.Key.Site: time.UTC}
@@ -272,6 +272,10 @@ func TestAPanicAnywhereIsOneStations(t *testing.T) {
 				a.saveAll()
 			case "its feed":
 				a.knowHeaders()
+			case "what it has learned":
+				p.mu.Lock()
+				p.learned[k].written = time.Time{} // the next commit stores it
+				p.mu.Unlock()
 			case "its alarms":
 				stop()
 				if a, err = New(t.Context(), o); err != nil {

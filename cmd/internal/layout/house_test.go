@@ -66,7 +66,7 @@ func loadRooms(t *testing.T) []*loaded {
 func TestTheHouseGetsSmaller(t *testing.T) {
 	now, limit := house(loadRooms(t)), limits(t)
 	var text strings.Builder
-	text.WriteString("# What the shape of the analyzer may be at most (" + strings.Join(rooms, ", ") + " without " + strings.Join(below, ", ") + ", without tests), and what it is to be. go test -run House -update ./cmd/internal/layout lowers the limits.\n")
+	text.WriteString("# What the shape of the analyzer may be at most (" + strings.Join(rooms, ", ") + " without " + strings.Join(below, ", ") + ", without tests), and what it is to be. go test ./cmd/internal/layout -run House -update lowers the limits.\n")
 	for i := range now {
 		m := &now[i]
 		max, ok := limit[m.name]
