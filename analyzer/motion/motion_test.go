@@ -92,7 +92,7 @@ func TestGap(t *testing.T) {
 	s.play(&d, 5)
 	was := d.Shapes
 	d.Reset()
-	if at := d.Half(d.at(d.N-1).At, 0); at != 0 {
+	if at := d.Half(d.at(d.N-1).At, 0.5); at != 0 {
 		t.Errorf("dated %v across a gap", at)
 	}
 	later := at(1000)
@@ -131,7 +131,7 @@ func TestSamplesAllocateNothing(t *testing.T) {
 		for i := range in.T {
 			in.T[i], out.T[i] = in.T[i].Add(station.Second), out.T[i].Add(station.Second)
 		}
-		d.Half(in.T[0].Add(-station.Second), 1e8)
+		d.Half(in.T[0].Add(-station.Second), 0.5)
 		d.End(in.T[0].Add(-station.Second), 0.01)
 		k++
 	}); n > 0 {
@@ -161,7 +161,7 @@ func BenchmarkSamples(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		d.Samples(in, out, &c)
-		d.Half(in.T[99], 1e8)
+		d.Half(in.T[99], 0.5)
 		d.End(in.T[99], 0.01)
 		for i := range in.T {
 			in.T[i], out.T[i] = in.T[i].Add(station.Second), out.T[i].Add(station.Second)

@@ -70,7 +70,7 @@ func (s *scene) play(d *Dater, seed uint64) (dates []float64) {
 		for ; counted < len(s.ends) && s.read(counted) < slot; counted += 2 {
 			t := s.read(counted)
 			if counted > 1 {
-				dates = append(dates, float64(d.Half(at(t), int64(0.1e9)).Sub(t0))*1e-9)
+				dates = append(dates, float64(d.Half(at(t), 0.5).Sub(t0))*1e-9)
 			}
 			d.End(at(t), 1/s.rate)
 		}
