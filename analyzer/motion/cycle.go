@@ -68,7 +68,7 @@ func (d *Dater) look(usual float64) {
 	if d.Ended.Learn != 0 && f.At >= d.Ended.Learn {
 		d.learn(n)
 	}
-	away := n%awayEvery == 0 && d.Ended.At != 0 && seconds(f.At.Sub(d.Ended.At)) < awayFor*usual
+	away := n%awayEvery == 0 && d.Ended.At != 0 && seconds(f.At.Sub(d.Ended.At)) < stood*usual
 	var x window
 	f.Looks = 0
 	for i := range d.Shapes {
@@ -105,9 +105,13 @@ func (d *Dater) learn(n int64) {
 // awayEvery is how many frames lie between windows that are taken for no end's. One in some twenty is.
 const awayEvery = 5
 
-// awayFor is for how many usual strokes behind an end windows are taken: in cycles that last longer the piston
-// stood. Own choice.
-const awayFor = 6
+// stood is the number of usual strokes' times in which the piston must have stood if a cycle takes longer. Own
+// choice.
+const stood = 6
+
+// nearest is the shortest time between two ends, share of the usual time of a stroke: sides that differ
+// by more are no sound ones. Own choice.
+const nearest = 0.3
 
 // End notes that a stroke was counted at t. late is by how much the reading may be late, s; one that may be
 // later than a window is wide does not show what ends look like.
@@ -135,16 +139,21 @@ func (d *Dater) End(t station.Instant, late float64) {
 }
 
 // Half returns when the first stroke of the cycle ended that was counted at t, 0 where nothing dates
-// it. least is the shortest time between two ends, ns.
-func (d *Dater) Half(t station.Instant, least int64) station.Instant {
+// it. usual is the usual time of a stroke, s, 0: unknown.
+func (d *Dater) Half(t station.Instant, usual float64) station.Instant {
 	if d.Ended.At == 0 {
 		return 0
 	}
 	d.Habit.begin()
 	f, a := d.at(d.near(t)), &d.Ended
 	whole := place{float32(seconds(t.Sub(a.At))), float32(f.Drew - a.Drew), float32(f.Worked - a.Worked), 0}
-	edge := float32(seconds(least))
-	among := d.Cycle.within(edge, whole.At-edge)
+	edge := nearest * min(whole.At/2, float32(usual))
+	if usual <= 0 {
+		edge = nearest * whole.At / 2
+	} else if float64(whole.At) > stood*usual {
+		whole.At = 0 // the piston stood: the time says nothing
+	}
+	among := d.Cycle.within(edge, float32(seconds(t.Sub(a.At)))-edge)
 	if len(among) == 0 {
 		return 0
 	}

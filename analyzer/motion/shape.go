@@ -31,8 +31,8 @@ type moments struct {
 	Mean, Var window
 }
 
-// spread is mean and variance of a figure.
-type spread struct{ N, Mean, Var float32 }
+// spread is mean and variance of a figure, and what its density's logarithm begins with.
+type spread struct{ N, Mean, Var, Log float32 }
 
 const (
 	// endMemory and awayMemory are the windows that are remembered. Ends vary with pressures and with
@@ -42,6 +42,8 @@ const (
 	firstEnds = 6
 	// leastVar is what the rounding of readings leaves of a variance, Pa². Steps of 0.1 kPa.
 	leastVar = 100 * 100 / 12
+	// leastSpread keeps the variance of scores from nothing: less evidence than 0.03 is none.
+	leastSpread = 1e-3
 )
 
 func (m *moments) take(x *window, n int64, memory float32) {
@@ -59,13 +61,13 @@ func (s *spread) take(q, memory float32) {
 	d := q - s.Mean
 	s.Mean += d / s.N
 	s.Var += (d*(q-s.Mean) - s.Var) / s.N
+	s.Log = float32(math.Log(float64(s.Var+leastSpread)) / 2)
 }
 
 // log returns the logarithm of the density of q, but for a constant.
 func (s *spread) log(q float32) float64 {
-	v := float64(s.Var) + 1e-3
-	d := float64(q - s.Mean)
-	return -d*d/v/2 - math.Log(v)/2
+	d := q - s.Mean
+	return float64(-d*d/(s.Var+leastSpread)/2 - s.Log)
 }
 
 // learn takes a window around an end.
