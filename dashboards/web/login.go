@@ -31,11 +31,13 @@ var noHash = sync.OnceValue(func() access.Hash { return access.NewHash("nobody's
 type loginView struct {
 	Root, Version, Problem string
 	Name, Next             string
+	Here                   bool   // by a password of ours
+	Elsewhere              string // address of the login at the provider; "": none
 }
 
 // login shows the login, and takes it.
 func (s *site) login(w http.ResponseWriter, r *http.Request) {
-	v := loginView{Version: s.Version, Next: local(r.URL.Query().Get("next"))}
+	v := s.loginPage(local(r.URL.Query().Get("next")), "")
 	if r.Method != http.MethodPost {
 		s.render(w, "login.html", v)
 		return
@@ -44,7 +46,8 @@ func (s *site) login(w http.ResponseWriter, r *http.Request) {
 		plain(w, http.StatusBadRequest, "cannot read the form: "+err.Error())
 		return
 	}
-	v.Name, v.Next = strings.TrimSpace(r.PostFormValue("name")), local(r.PostFormValue("next"))
+	v = s.loginPage(local(r.PostFormValue("next")), "")
+	v.Name = strings.TrimSpace(r.PostFormValue("name"))
 	u, p := s.try(r, v.Name, r.PostFormValue("password"))
 	if p != nil {
 		v.Problem = p.text

@@ -9,6 +9,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/access"
+	"strokewise/dashboards/signon"
 )
 
 // Identity says who may do what. Without one everybody who reaches the pages may do everything,
@@ -18,7 +19,8 @@ type Identity struct {
 	Sessions *access.Sessions
 	Confirm  Confirm // of acts that concern stored pressure
 	Proxy    Proxy
-	Secure   bool // served over TLS by ourselves
+	SignOn   *signon.Provider // nil: nobody logs in elsewhere
+	Secure   bool             // served over TLS by ourselves
 	// OnlyProxies turns away whoever comes past the trusted proxies: the way to us is in clear.
 	OnlyProxies bool
 
@@ -56,6 +58,7 @@ type reader struct {
 	from   string // address
 	secure bool   // over TLS, by ourselves or a trusted proxy
 	panel  bool
+	signed bool // on at the provider: there is no password here
 	proved bool // the login was just done
 }
 
@@ -153,7 +156,7 @@ func (s *site) byCookie(who *reader, cookie string) error {
 	}
 	switch {
 	case x.Grant != nil:
-		who.Grant = *x.Grant
+		who.Grant, who.signed = *x.Grant, true
 	case d.Users == nil:
 		return errLogin
 	default:

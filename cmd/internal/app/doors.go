@@ -10,12 +10,14 @@ import (
 
 	"strokewise/cmd/internal/health"
 	"strokewise/dashboards/access"
+	"strokewise/dashboards/signon"
 	"strokewise/dashboards/web"
 )
 
 // Doors say who is let in to the pages, and how. The zero value lets in everybody who reaches them.
 type Doors struct {
-	UsersFile         string // "": nobody has a password here
+	UsersFile         string          // "": nobody has a password here
+	SignOn            *signon.Options // login at an OpenID Connect provider; nil: none
 	Confirm           web.Confirm
 	Lasting           access.Lasting
 	Proxy             web.Proxy
@@ -66,12 +68,17 @@ func (a *App) openDoors() (err error) {
 // openIdentity opens users and logins, where anybody logs in at all.
 func (a *App) openIdentity() (err error) {
 	o := &a.opt.Doors
-	if o.UsersFile == "" {
+	if o.UsersFile == "" && o.SignOn == nil {
 		return nil
 	}
 	id := &web.Identity{Confirm: o.Confirm, Proxy: o.Proxy, OnlyProxies: o.OnlyProxies, Secure: o.CertFile != ""}
-	if id.Users, err = access.OpenDirectory(o.UsersFile); err != nil {
-		return err
+	if o.SignOn != nil {
+		id.SignOn = signon.New(*o.SignOn)
+	}
+	if o.UsersFile != "" {
+		if id.Users, err = access.OpenDirectory(o.UsersFile); err != nil {
+			return err
+		}
 	}
 	if id.Sessions, err = access.OpenSessions(filepath.Join(a.opt.Data, LoginsFile), o.Lasting); err != nil {
 		return err
@@ -80,7 +87,7 @@ func (a *App) openIdentity() (err error) {
 	part := a.health.Part("logins", 0).As(health.Beside)
 	a.health.Look(func() {
 		switch {
-		case id.Users.Fault() != nil:
+		case id.Users != nil && id.Users.Fault() != nil:
 			part.Doubtful("what the users file held before stays in force: %v", id.Users.Fault())
 		case id.Sessions.Fault() != nil:
 			part.Doubtful("logins do not outlast a restart: %v", id.Sessions.Fault())
