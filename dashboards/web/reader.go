@@ -107,8 +107,8 @@ func (s *site) identify(r *http.Request) (*reader, error) {
 		return &reader{Grant: access.Grant{Role: access.Administrator}, open: true}, nil
 	}
 	who := &reader{from: d.address(r), secure: d.secure(r)}
-	if text := r.Header.Get("Authorization"); text != "" {
-		return who, s.byToken(who, text)
+	if secret, ok := d.bearer(r); ok {
+		return who, s.byToken(who, secret)
 	}
 	if d.Proxy.Header != "" && len(r.Header.Values(d.Proxy.Header)) > 0 {
 		return who, s.byProxy(who, r)
@@ -120,12 +120,19 @@ func (s *site) identify(r *http.Request) (*reader, error) {
 	return who, s.byCookie(who, c.Value)
 }
 
-func (s *site) byToken(who *reader, text string) error {
-	secret, ok := strings.CutPrefix(text, "Bearer ")
-	if !ok || s.Identity.Users == nil {
+// bearer returns the token that a request carries. What a proxy that says who asks passes on of its
+// own login is none of ours.
+func (d *Identity) bearer(r *http.Request) (string, bool) {
+	secret, ok := strings.CutPrefix(r.Header.Get("Authorization"), "Bearer ")
+	secret = strings.TrimSpace(secret)
+	return secret, ok && (d.Proxy.Header == "" || strings.HasPrefix(secret, access.TokenMark))
+}
+
+func (s *site) byToken(who *reader, secret string) error {
+	if s.Identity.Users == nil {
 		return errToken
 	}
-	t, ok := s.Identity.Users.Token(strings.TrimSpace(secret))
+	t, ok := s.Identity.Users.Token(secret)
 	if !ok || t.Expired(s.Now()) {
 		return errToken
 	}

@@ -65,7 +65,8 @@ func (s *site) flow(r *http.Request, who *reader) (f signon.Flow) {
 // callback takes the provider's answer.
 func (s *site) callback(w http.ResponseWriter, r *http.Request) {
 	who, q := readerOf(r), r.URL.Query()
-	f := s.flow(r, who)
+	f, e := s.flow(r, who), noted(r)
+	e.What = "login at the organisation"
 	setCookie(w, flowName(who.secure), "", who.secure, -1e9) // once
 	g, proved, err := s.Identity.SignOn.Finish(r.Context(), f, q.Get("state"), q.Get("code"), s.Now())
 	if err == nil && s.Identity.Users != nil {
@@ -73,7 +74,9 @@ func (s *site) callback(w http.ResponseWriter, r *http.Request) {
 			err = &access.Refusal{Text: "the users file has a user of that name: log in with its password, or let an administrator remove it"}
 		}
 	}
+	e.Who = g.Name
 	if err != nil {
+		e.Detail = clipped(err.Error())
 		s.notSignedOn(w, http.StatusForbidden, err)
 		return
 	}
@@ -81,6 +84,7 @@ func (s *site) callback(w http.ResponseWriter, r *http.Request) {
 		plain(w, http.StatusServiceUnavailable, err.Error())
 		return
 	}
+	e.By = wayNames[byCookie]
 	http.Redirect(w, r, local(f.Next), http.StatusSeeOther)
 }
 

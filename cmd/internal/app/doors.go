@@ -7,10 +7,12 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"time"
 
 	"strokewise/cmd/internal/health"
 	"strokewise/dashboards/access"
 	"strokewise/dashboards/signon"
+	"strokewise/dashboards/trail"
 	"strokewise/dashboards/web"
 )
 
@@ -35,6 +37,7 @@ type doors struct {
 	beside      net.Listener  // of the metrics; nil: none of its own
 	profiles    net.Listener  // nil: none
 	probes      http.Handler  // what is served beside
+	trail       *trail.Trail
 }
 
 // LoginsFile is the file of the data folder in which logins outlast a restart.
@@ -46,6 +49,9 @@ func (a *App) openDoors() (err error) {
 		if d.certificate, err = openCertificate(o.CertFile, o.KeyFile, a.log); err != nil {
 			return err
 		}
+	}
+	if err := a.openTrail(); err != nil {
+		return err
 	}
 	if err := a.openIdentity(); err != nil {
 		return err
@@ -62,6 +68,33 @@ func (a *App) openDoors() (err error) {
 		}
 		a.onClose(func() { d.profiles.Close() })
 	}
+	return nil
+}
+
+// TrailFile is the file of the data folder that holds what people and scripts asked for.
+const TrailFile = "audit.jsonl"
+
+// openTrail opens the trail of what is asked. Its head goes to the log at both ends of a run: whoever
+// keeps the log elsewhere can tell whether the trail is still what it was.
+func (a *App) openTrail() error {
+	t, err := trail.Open(filepath.Join(a.opt.Data, TrailFile), time.Now())
+	if err != nil {
+		return err
+	}
+	a.doors.trail = t
+	a.log.Info("audit trail", "head", t.Head())
+	a.onClose(func() {
+		a.log.Info("audit trail", "head", t.Head())
+		a.warn("cannot close the audit trail", t.Close())
+	})
+	part := a.health.Part("audit", 0).As(health.Beside)
+	a.health.Look(func() {
+		if err := t.Fault(); err != nil {
+			part.Doubtful("what people did is not in the trail: %v", err)
+			return
+		}
+		part.Works()
+	})
 	return nil
 }
 
