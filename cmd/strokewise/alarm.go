@@ -30,7 +30,7 @@ type alarmCmd struct {
 
 // sender is what all orders need.
 type sender struct {
-	Who string `required:"" placeholder:"NAME" env:"STROKEWISE_WHO" aliases:"by" help:"Your name, for the audit trail. There is no login yet."`
+	Who string `required:"" placeholder:"NAME" env:"STROKEWISE_WHO" aliases:"by" help:"Your name, for the audit trail. Where people log in it is the token's name that counts."`
 	pagesURL
 }
 
@@ -129,7 +129,7 @@ func (s *sender) send(e *env, stationName string, o spoken) error {
 		return err
 	}
 	var done bool
-	err = request(e, 15*time.Second, http.MethodPost, at, o, func(res *http.Response) (err error) {
+	err = s.request(e, 15*time.Second, http.MethodPost, at, o, func(res *http.Response) (err error) {
 		done, err = outcome(res)
 		return err
 	})

@@ -179,7 +179,7 @@ func (p *pagesURL) ask(e *env, method string, query url.Values, body, into any) 
 		return err
 	}
 	at.RawQuery = query.Encode()
-	return request(e, time.Minute, method, at, body, func(res *http.Response) error { return answered(res, into) })
+	return p.request(e, time.Minute, method, at, body, func(res *http.Response) error { return answered(res, into) })
 }
 
 // answered reads an answer about refused messages.

@@ -43,10 +43,12 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 			o.Tariffs[s.ID] = t
 		}
 	}
-	o.Doors = doors(&c.HTTP)
+	var err error
+	if o.Doors, err = doors(&c.HTTP); err != nil {
+		return o, err
+	}
 	o.Stations, o.Rehearse = stationsOf(c), rehearsal(c)
-	err := externalLog(&o, &c.Log)
-	if err != nil {
+	if err = externalLog(&o, &c.Log); err != nil {
 		return o, err
 	}
 	if o.Intake, err = routes(c); err != nil {

@@ -92,7 +92,10 @@ func chance() []byte {
 // its session ends, so that nobody's earlier cookie becomes a login.
 func (s *Sessions) Begin(x Session, was string, now time.Time) (cookie string, err error) {
 	cookie = base64.RawURLEncoding.EncodeToString(chance())
-	x.ID, x.Serial, x.Began, x.Seen, x.Proved = digest(cookie), rand.Text(), now, now, now
+	x.ID, x.Serial, x.Began, x.Seen = digest(cookie), rand.Text(), now, now
+	if x.Grant == nil { // else the provider said when it was proved
+		x.Proved = now
+	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	delete(s.sessions, digest(was))

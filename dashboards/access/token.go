@@ -23,10 +23,12 @@ type Token struct {
 	Expires time.Time `yaml:"expires"`
 }
 
+// TokenMark is what tokens begin with, so that a scanner for lost secrets can know them.
+const TokenMark = "swt_"
+
 const (
-	tokenMark   = "swt_" // so that a scanner for lost secrets can know them
-	tokenIDSize = 6      // bytes
-	tokenSize   = 32     // bytes of chance: beyond guessing, so a plain hash keeps it
+	tokenIDSize = 6  // bytes
+	tokenSize   = 32 // bytes of chance: beyond guessing, so a plain hash keeps it
 )
 
 // NewToken returns a token and its secret, as in swt_0a1b2c3d4e5f_....
@@ -36,7 +38,7 @@ func NewToken(t Token) (Token, string) {
 	_, _ = rand.Read(id[:]) // it never fails
 	_, _ = rand.Read(secret[:])
 	t.ID = hex.EncodeToString(id[:])
-	text := tokenMark + t.ID + "_" + base64.RawURLEncoding.EncodeToString(secret[:])
+	text := TokenMark + t.ID + "_" + base64.RawURLEncoding.EncodeToString(secret[:])
 	t.Hash = digest(text)
 	return t, text
 }
@@ -48,7 +50,7 @@ func digest(text string) string {
 
 // tokenID returns the identifier within a token's secret.
 func tokenID(secret string) (string, bool) {
-	rest, ok := strings.CutPrefix(secret, tokenMark)
+	rest, ok := strings.CutPrefix(secret, TokenMark)
 	id, _, cut := strings.Cut(rest, "_")
 	return id, ok && cut && len(id) == 2*tokenIDSize && len(secret) <= 100
 }

@@ -21,6 +21,7 @@ const (
 func (s *site) admit(next http.Handler, t table) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		who, err := s.identify(r)
+		who.note(noted(r))
 		if s.Identity == nil {
 			next.ServeHTTP(w, withReader(r, who))
 			return

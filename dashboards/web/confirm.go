@@ -3,6 +3,7 @@ package web
 import (
 	"fmt"
 	"net/http"
+	"net/url"
 	"strings"
 
 	"strokewise/analyzer/station"
@@ -32,6 +33,7 @@ type confirmView struct {
 	What, Station                  string
 	Mark                           string
 	Name                           string // whose password is asked for; "": it was given just now
+	Again                          string // address of the login at the provider, where that is what is missing
 	PIN                            bool   // of whoever stands at a panel
 	Second                         bool   // somebody else's password too
 	Fields                         []fieldView
@@ -111,7 +113,7 @@ func (s *site) confirmed(w http.ResponseWriter, r *http.Request, who *reader, k 
 		return false
 	}
 	status, problem := http.StatusForbidden, ""
-	if password := r.PostFormValue("password"); !who.proved && password != "" {
+	if password := r.PostFormValue("password"); !who.proved && password != "" && !who.signed {
 		if f := s.prove(w, r, who, password); f != nil {
 			f.answer(w)
 			status, problem = f.status, f.text
@@ -197,7 +199,10 @@ func (s *site) askConfirm(w http.ResponseWriter, r *http.Request, who *reader, k
 	v := confirmView{Root: "../../../", Version: s.Version, Problem: problem, What: in.Kind, Station: k.String(), Second: s.Identity.Confirm == SecondPerson}
 	v.PIN = readerOf(r).panel
 	v.Action = v.Root + "station/" + path(k) + "/command"
-	if !who.proved {
+	switch {
+	case !who.proved && who.signed:
+		v.Again = signonPath[1:] + "?again=yes&next=" + url.QueryEscape("/station/"+path(k)+"/command")
+	case !who.proved:
 		v.Name = who.Name
 	}
 	for _, name := range []string{"kind", "alarm", "who", "why", "cause", "what", "date", "minutes"} {

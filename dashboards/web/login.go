@@ -31,11 +31,13 @@ var noHash = sync.OnceValue(func() access.Hash { return access.NewHash("nobody's
 type loginView struct {
 	Root, Version, Problem string
 	Name, Next             string
+	Here                   bool   // by a password of ours
+	Elsewhere              string // address of the login at the provider; "": none
 }
 
 // login shows the login, and takes it.
 func (s *site) login(w http.ResponseWriter, r *http.Request) {
-	v := loginView{Version: s.Version, Next: local(r.URL.Query().Get("next"))}
+	v := s.loginPage(local(r.URL.Query().Get("next")), "")
 	if r.Method != http.MethodPost {
 		s.render(w, "login.html", v)
 		return
@@ -44,7 +46,10 @@ func (s *site) login(w http.ResponseWriter, r *http.Request) {
 		plain(w, http.StatusBadRequest, "cannot read the form: "+err.Error())
 		return
 	}
-	v.Name, v.Next = strings.TrimSpace(r.PostFormValue("name")), local(r.PostFormValue("next"))
+	v = s.loginPage(local(r.PostFormValue("next")), "")
+	v.Name = strings.TrimSpace(r.PostFormValue("name"))
+	e := noted(r)
+	e.What, e.Who, e.By = "login", clipped(v.Name), ""
 	u, p := s.try(r, v.Name, r.PostFormValue("password"))
 	if p != nil {
 		v.Problem = p.text
@@ -57,6 +62,7 @@ func (s *site) login(w http.ResponseWriter, r *http.Request) {
 		plain(w, http.StatusServiceUnavailable, err.Error())
 		return
 	}
+	e.Who, e.By = u.Name, wayNames[byCookie]
 	s.know(w, who, u.Name)
 	http.Redirect(w, r, v.Next, http.StatusSeeOther)
 }
@@ -162,12 +168,14 @@ func (s *site) account(w http.ResponseWriter, r *http.Request) {
 // logout ends the session, or all of the user's.
 func (s *site) logout(w http.ResponseWriter, r *http.Request) {
 	who := readerOf(r)
+	noted(r).What = "logout"
 	var err error
 	switch {
 	case who.way != byCookie:
 		plain(w, http.StatusConflict, "there is no login here that could end: it is the proxy's, or a token")
 		return
 	case r.PostFormValue("everywhere") != "":
+		noted(r).What = "logout everywhere"
 		_, err = s.Identity.Sessions.EndAll(who.Name)
 	default:
 		err = s.Identity.Sessions.End(who.cookie)

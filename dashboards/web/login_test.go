@@ -346,3 +346,22 @@ func TestChangesOfUsersCountAtOnce(t *testing.T) {
 		t.Errorf("after another role: %d", code)
 	}
 }
+
+// Wherever a login leads, it is a page of ours: control characters and backslashes, which browsers
+// read as slashes, do not get through.
+func FuzzWhereALoginLeads(f *testing.F) {
+	for _, s := range []string{"/", "//evil.example", "/a?b#c", "http:/x", "/%2f/x", `/\x`, "/\tx", "/a:b@c"} {
+		f.Add(s)
+	}
+	base, err := url.Parse("http://localhost:8420/login")
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Fuzz(func(t *testing.T, next string) {
+		got := local(next)
+		u, err := base.Parse(got)
+		if err != nil || u.Host != base.Host || u.Scheme != "http" || u.User != nil || !strings.HasPrefix(got, "/") || strings.HasPrefix(got, "//") || strings.ContainsAny(got, "\\\r\n\t") {
+			t.Errorf("%q leads to %q", next, got)
+		}
+	})
+}

@@ -73,13 +73,19 @@ func (s *site) command(w http.ResponseWriter, r *http.Request) {
 	}
 	in, err := readCommand(w, r)
 	var a Answer
+	e := noted(r)
+	e.What, e.Target, e.Detail = clipped(in.Kind), clipped(history.Target(k, in.Alarm)), clipped(in.Why)
 	if err == nil && !s.signed(w, r, k, &in) {
 		return
 	}
+	e.Who, e.Detail = clipped(in.Who), clipped(in.Why)
 	if err == nil {
 		a, err = s.give(r.Context(), k, &in)
 	}
 	status := statusOf(a.Outcome.Result, err)
+	if status == http.StatusOK || status == http.StatusConflict {
+		e.Outcome = clipped(outcomeText(a.Outcome))
+	}
 	switch {
 	case wantsJSON(r):
 		reply(w, status, answerOf(k, &in, &a, err))

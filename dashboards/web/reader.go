@@ -9,6 +9,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/access"
+	"strokewise/dashboards/signon"
 )
 
 // Identity says who may do what. Without one everybody who reaches the pages may do everything,
@@ -18,7 +19,8 @@ type Identity struct {
 	Sessions *access.Sessions
 	Confirm  Confirm // of acts that concern stored pressure
 	Proxy    Proxy
-	Secure   bool // served over TLS by ourselves
+	SignOn   *signon.Provider // nil: nobody logs in elsewhere
+	Secure   bool             // served over TLS by ourselves
 	// OnlyProxies turns away whoever comes past the trusted proxies: the way to us is in clear.
 	OnlyProxies bool
 
@@ -56,6 +58,7 @@ type reader struct {
 	from   string // address
 	secure bool   // over TLS, by ourselves or a trusted proxy
 	panel  bool
+	signed bool // on at the provider: there is no password here
 	proved bool // the login was just done
 }
 
@@ -104,8 +107,8 @@ func (s *site) identify(r *http.Request) (*reader, error) {
 		return &reader{Grant: access.Grant{Role: access.Administrator}, open: true}, nil
 	}
 	who := &reader{from: d.address(r), secure: d.secure(r)}
-	if text := r.Header.Get("Authorization"); text != "" {
-		return who, s.byToken(who, text)
+	if secret, ok := d.bearer(r); ok {
+		return who, s.byToken(who, secret)
 	}
 	if d.Proxy.Header != "" && len(r.Header.Values(d.Proxy.Header)) > 0 {
 		return who, s.byProxy(who, r)
@@ -117,12 +120,19 @@ func (s *site) identify(r *http.Request) (*reader, error) {
 	return who, s.byCookie(who, c.Value)
 }
 
-func (s *site) byToken(who *reader, text string) error {
-	secret, ok := strings.CutPrefix(text, "Bearer ")
-	if !ok || s.Identity.Users == nil {
+// bearer returns the token that a request carries. What a proxy that says who asks passes on of its
+// own login is none of ours.
+func (d *Identity) bearer(r *http.Request) (string, bool) {
+	secret, ok := strings.CutPrefix(r.Header.Get("Authorization"), "Bearer ")
+	secret = strings.TrimSpace(secret)
+	return secret, ok && (d.Proxy.Header == "" || strings.HasPrefix(secret, access.TokenMark))
+}
+
+func (s *site) byToken(who *reader, secret string) error {
+	if s.Identity.Users == nil {
 		return errToken
 	}
-	t, ok := s.Identity.Users.Token(strings.TrimSpace(secret))
+	t, ok := s.Identity.Users.Token(secret)
 	if !ok || t.Expired(s.Now()) {
 		return errToken
 	}
@@ -153,7 +163,7 @@ func (s *site) byCookie(who *reader, cookie string) error {
 	}
 	switch {
 	case x.Grant != nil:
-		who.Grant = *x.Grant
+		who.Grant, who.signed = *x.Grant, true
 	case d.Users == nil:
 		return errLogin
 	default:

@@ -146,6 +146,8 @@ func (s *site) refusedOrder(w http.ResponseWriter, r *http.Request) {
 	err := readJSON(r.Body, &in)
 	var t Taken
 	if err == nil {
+		e := noted(r)
+		e.What, e.Target = clipped(in.Do+" refused"), clipped(in.Reason)
 		who := readerOf(r)
 		if !who.open {
 			in.Who = who.Name
@@ -154,6 +156,7 @@ func (s *site) refusedOrder(w http.ResponseWriter, r *http.Request) {
 			s.deny(w, r, why)
 			return
 		}
+		e.Who = clipped(in.Who)
 		t, err = s.carryOut(r.Context(), &in)
 	}
 	var refusal *rules.Refusal

@@ -16,6 +16,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/access"
+	"strokewise/dashboards/signon"
 	"strokewise/rules"
 )
 
@@ -81,7 +82,7 @@ func newDoors(t *testing.T, change ...func(*Options)) *doors {
 	if err != nil {
 		t.Fatal(err)
 	}
-	d.identity = &Identity{Users: users, Sessions: sessions}
+	d.identity = &Identity{Users: users, Sessions: sessions, SignOn: signon.New(signon.Options{Issuer: "http://" + nobodyListens})}
 	tested, _ := backtested()
 	o := everything()
 	o.Command, o.Backtest, o.Rig, o.Refusals = d.given.take, tested.Backtest, &plantOfTests{}, openRefusals{o.Refusals.(someRefused)}
@@ -94,6 +95,10 @@ func newDoors(t *testing.T, change ...func(*Options)) *doors {
 	d.routes = (&site{Options: o}).routes()
 	return d
 }
+
+// nobodyListens is an address of this machine at which a connection is refused: port 1 (tcpmux) is
+// served nowhere.
+const nobodyListens = "127.0.0.1:1"
 
 // plantOfTests is a virtual plant that takes any order.
 type plantOfTests struct{}
@@ -300,7 +305,7 @@ func TestEveryRouteInEveryWay(t *testing.T) {
 func lawful(t *testing.T, text string) {
 	t.Helper()
 	lines := strings.Split(strings.TrimSpace(text), "\n")
-	open := []string{"/healthz", "/readyz", "/static/", loginPath}
+	open := []string{"/healthz", "/readyz", "/static/", loginPath, signonPath, Callback}
 	for _, line := range lines[1:] {
 		f := strings.Fields(line)
 		method, pattern := f[0], f[1]

@@ -17,6 +17,7 @@ import (
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/cost"
 	"strokewise/dashboards/live"
+	"strokewise/dashboards/trail"
 	"strokewise/dashboards/trend"
 )
 
@@ -53,7 +54,8 @@ type Options struct {
 	Trends   trend.History            // of figures over weeks; may be nil
 	Now      func() time.Time
 	Version  string
-	Identity *Identity // who may do what; nil: everybody everything
+	Identity *Identity    // who may do what; nil: everybody everything
+	Trail    *trail.Trail // of what was asked; nil: none
 }
 
 // New returns the handler of all routes. The server's timeouts are its owner's.
@@ -66,7 +68,7 @@ func New(o Options) http.Handler {
 		d.hashing = make(chan struct{}, mostHashing)
 	}
 	t := newTable(s.routes())
-	return guard(s.admit(t.mux, t), o.Hosts, t)
+	return guard(s.record(s.admit(t.mux, t)), o.Hosts, t)
 }
 
 // rigPath takes orders for faults, and only in the demonstration.

@@ -169,9 +169,15 @@ func Mosquitto(t testing.TB) *Process {
 // every second.
 func Prometheus(t testing.TB, target string, rules ...string) *Process {
 	t.Helper()
+	return Scraping(t, fmt.Sprintf("static_configs: [{targets: ['%s']}]", target), rules...)
+}
+
+// Scraping is Prometheus for a job that says more than its targets: scheme, authority, token.
+func Scraping(t testing.TB, job string, rules ...string) *Process {
+	t.Helper()
 	bin := Find(t, "prometheus")
 	dir, addr := t.TempDir(), fmt.Sprintf("127.0.0.1:%d", Port(t))
-	conf := fmt.Sprintf("global: {scrape_interval: 1s, scrape_timeout: 1s, evaluation_interval: 1s}\nscrape_configs:\n  - job_name: strokewise\n    static_configs: [{targets: ['%s']}]\n", target)
+	conf := "global: {scrape_interval: 1s, scrape_timeout: 1s, evaluation_interval: 1s}\nscrape_configs:\n  - job_name: strokewise\n    " + strings.ReplaceAll(job, "\n", "\n    ") + "\n"
 	if len(rules) > 0 {
 		conf += "rule_files: ['" + strings.Join(rules, "', '") + "']\n"
 	}

@@ -7,15 +7,19 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"time"
 
 	"strokewise/cmd/internal/health"
 	"strokewise/dashboards/access"
+	"strokewise/dashboards/signon"
+	"strokewise/dashboards/trail"
 	"strokewise/dashboards/web"
 )
 
 // Doors say who is let in to the pages, and how. The zero value lets in everybody who reaches them.
 type Doors struct {
-	UsersFile         string // "": nobody has a password here
+	UsersFile         string          // "": nobody has a password here
+	SignOn            *signon.Options // login at an OpenID Connect provider; nil: none
 	Confirm           web.Confirm
 	Lasting           access.Lasting
 	Proxy             web.Proxy
@@ -33,6 +37,7 @@ type doors struct {
 	beside      net.Listener  // of the metrics; nil: none of its own
 	profiles    net.Listener  // nil: none
 	probes      http.Handler  // what is served beside
+	trail       *trail.Trail
 }
 
 // LoginsFile is the file of the data folder in which logins outlast a restart.
@@ -44,6 +49,9 @@ func (a *App) openDoors() (err error) {
 		if d.certificate, err = openCertificate(o.CertFile, o.KeyFile, a.log); err != nil {
 			return err
 		}
+	}
+	if err := a.openTrail(); err != nil {
+		return err
 	}
 	if err := a.openIdentity(); err != nil {
 		return err
@@ -63,15 +71,47 @@ func (a *App) openDoors() (err error) {
 	return nil
 }
 
+// TrailFile is the file of the data folder that holds what people and scripts asked for.
+const TrailFile = "audit.jsonl"
+
+// openTrail opens the trail of what is asked. Its head goes to the log at both ends of a run: whoever
+// keeps the log elsewhere can tell whether the trail is still what it was.
+func (a *App) openTrail() error {
+	t, err := trail.Open(filepath.Join(a.opt.Data, TrailFile), time.Now())
+	if err != nil {
+		return err
+	}
+	a.doors.trail = t
+	a.log.Info("audit trail", "head", t.Head())
+	a.onClose(func() {
+		a.log.Info("audit trail", "head", t.Head())
+		a.warn("cannot close the audit trail", t.Close())
+	})
+	part := a.health.Part("audit", 0).As(health.Beside)
+	a.health.Look(func() {
+		if err := t.Fault(); err != nil {
+			part.Doubtful("what people did is not in the trail: %v", err)
+			return
+		}
+		part.Works()
+	})
+	return nil
+}
+
 // openIdentity opens users and logins, where anybody logs in at all.
 func (a *App) openIdentity() (err error) {
 	o := &a.opt.Doors
-	if o.UsersFile == "" {
+	if o.UsersFile == "" && o.SignOn == nil {
 		return nil
 	}
 	id := &web.Identity{Confirm: o.Confirm, Proxy: o.Proxy, OnlyProxies: o.OnlyProxies, Secure: o.CertFile != ""}
-	if id.Users, err = access.OpenDirectory(o.UsersFile); err != nil {
-		return err
+	if o.SignOn != nil {
+		id.SignOn = signon.New(*o.SignOn)
+	}
+	if o.UsersFile != "" {
+		if id.Users, err = access.OpenDirectory(o.UsersFile); err != nil {
+			return err
+		}
 	}
 	if id.Sessions, err = access.OpenSessions(filepath.Join(a.opt.Data, LoginsFile), o.Lasting); err != nil {
 		return err
@@ -80,7 +120,7 @@ func (a *App) openIdentity() (err error) {
 	part := a.health.Part("logins", 0).As(health.Beside)
 	a.health.Look(func() {
 		switch {
-		case id.Users.Fault() != nil:
+		case id.Users != nil && id.Users.Fault() != nil:
 			part.Doubtful("what the users file held before stays in force: %v", id.Users.Fault())
 		case id.Sessions.Fault() != nil:
 			part.Doubtful("logins do not outlast a restart: %v", id.Sessions.Fault())

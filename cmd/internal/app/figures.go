@@ -29,7 +29,7 @@ func (a *App) handler() (http.Handler, error) {
 	if a.backtests != nil {
 		o.Backtest = a.backtests
 	}
-	o.Identity = a.doors.identity
+	o.Identity, o.Trail = a.doors.identity, a.doors.trail
 	a.doors.probes = onlyLive(web.Probes(o), a.speak)
 	if a.doors.beside != nil {
 		o.Metrics = nil // they are served there

@@ -23,6 +23,7 @@ var todo = map[string]string{
 	"snapshots":     "Free disk space. Nothing is lost, but the next start takes longer.",
 	"trim":          "Look at sample-log and the disk: the log grows while it is not trimmed.",
 	"retention":     "Free disk space; the history grows while nothing is deleted from it.",
+	"audit":         "Free disk space: what people do is done, and not written down in the trail.",
 	"logins":        "Run strokewise user list --users FILE: it names the fault of the users file. Free disk space if logins cannot be stored.",
 	"pages":         "Start the program again: it no longer serves pages and metrics.",
 }
