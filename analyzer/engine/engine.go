@@ -103,8 +103,10 @@ type Engine struct {
 	events []event
 	status *station.Status // the newest step, see Status
 	blind  blindText
-	emit   func(station.Stroke)
-	found  func(stroke.Candidate)
+
+	elsewhere elsewhereText
+	emit      func(station.Stroke)
+	found     func(stroke.Candidate)
 }
 
 // New gives an engine for a station that reports to obs.
@@ -143,7 +145,7 @@ func (e *Engine) addCounter(n *CounterCounts) {
 
 // SetPlate puts new plate data in force from the current slot on.
 func (e *Engine) SetPlate(p station.Plate) {
-	if p.TankVolume != e.Plate.TankVolume || p.Sensor != e.Plate.Sensor || p.BaseDemand != e.Plate.BaseDemand {
+	if p.TankVolume != e.Plate.TankVolume || p.Sensor != e.Plate.Sensor || p.BaseDemand != e.Plate.BaseDemand || p.Tank != e.Plate.Tank {
 		e.forgetLeak()
 	}
 	if p.Serial != e.Plate.Serial || p.Overhauled != e.Plate.Overhauled || p.TankVolume != e.Plate.TankVolume {

@@ -111,7 +111,7 @@ func (e *Engine) balanceFalls() {
 	const t = drawSlots * float64(slotLen) * 1e-9
 	strokes := e.Fuse.CounterServes() || e.tracesTell() == ""
 	_, reason := air.PerStroke(&e.Plate, e.inletAbs(), e.outletAbs())
-	bare := e.Plate.TankVolume <= 0 || reason != "" || !strokes
+	bare := e.Plate.TankVolume <= 0 || e.sharesTank() || reason != "" || !strokes
 	if bare != f.Bare {
 		f.Bare, f.Top, f.Fed, f.Part, f.Slots = bare, 0, 0, [2]float64{}, 0
 	}

@@ -149,6 +149,8 @@ func (e *Engine) fitLeak(at station.Instant) {
 	case e.Plate.Sensor == station.AtBranch:
 		e.noLeakKnown("the outlet sensor does not see the tank")
 		return
+	case e.Plate.TankAt != "":
+		return
 	case e.Plate.Ungoverned && e.State.ShutdownAt == 0:
 		if !e.Est[station.LeakFlow].Known() {
 			e.noLeakKnown(followsOutlet)
@@ -156,6 +158,9 @@ func (e *Engine) fitLeak(at station.Instant) {
 		return
 	}
 	d := air.FitDecay(e.Leak.T, e.Leak.P, e.Wall.rate(at))
+	if d.None && e.sharesTank() { // another booster may hold it up
+		d.None, d.Reason = false, sharedTank
+	}
 	if d.Leak && e.State.ShutdownAt != 0 && e.Plate.TankVolume*d.Rate > ventLeast*float64(air.P0ANR) {
 		d.Leak, d.Reason = false, "the outlet fell as a vented tank does"
 	}
@@ -227,6 +232,9 @@ func (e *Engine) steadyRange(m *station.Minute) (most float64, small bool) {
 // outlet at set throughout, strokes at an even pace. Three in a row give an estimate.
 func (e *Engine) steadyMinute(m *station.Minute) {
 	l := &e.Leak
+	if e.sharesTank() {
+		return
+	}
 	low, high, slots, even, longest := l.LowMean, l.HighMean, l.Slots, l.Even, l.Longest
 	l.Slots, l.Even, l.Longest = 0, 0, 0
 	set := e.set()

@@ -46,7 +46,7 @@ func (e *Engine) floorMinute(m *station.Minute) {
 			fed += m.StateNs[s]
 		}
 	}
-	if fed < station.Minute60 || m.AirReason != "" || m.StrokeMethod == station.MethodNone || e.Outlet.N == 0 {
+	if e.sharesTank() || fed < station.Minute60 || m.AirReason != "" || m.StrokeMethod == station.MethodNone || e.Outlet.N == 0 {
 		f.N = 0
 	} else {
 		copy(f.Delivered[:], f.Delivered[1:])

@@ -80,7 +80,7 @@ func (e *Engine) watchRecharge(end station.Instant) {
 	r := &e.Recharge
 	st := e.State.Current
 	quiet := st == station.Holding || st == station.Stroking
-	if e.Outlet.N == 0 || !quiet || e.Plate.Sensor == station.AtBranch || e.Plate.SweptBoost <= 0 || e.passing() {
+	if e.Outlet.N == 0 || !quiet || e.Plate.Sensor == station.AtBranch || e.Plate.SweptBoost <= 0 || e.sharesTank() || e.passing() {
 		r.stop()
 		return
 	}

@@ -88,7 +88,7 @@ func (e *Engine) watchRounds(end station.Instant) {
 	if e.Outlet.N > 0 {
 		e.coldAir()
 	}
-	if e.Outlet.N == 0 || e.Doubt.Who != 0 || e.State.ShutdownAt != 0 || e.Plate.TankVolume <= 0 || e.Plate.Sensor == station.AtBranch {
+	if e.Outlet.N == 0 || e.Doubt.Who != 0 || e.State.ShutdownAt != 0 || e.Plate.TankVolume <= 0 || e.sharesTank() || e.Plate.Sensor == station.AtBranch {
 		r.stop()
 		return
 	}

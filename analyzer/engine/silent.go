@@ -46,7 +46,7 @@ func (e *Engine) watchSilence(counted int64, end station.Instant) {
 	if counted > 0 {
 		s.increment(e, counted)
 	}
-	if e.Outlet.N == 0 || e.Inlet.N == 0 || e.Doubt.Who != 0 || e.State.ShutdownAt != 0 || e.passing() || e.Plate.Sensor == station.AtBranch {
+	if e.Outlet.N == 0 || e.Inlet.N == 0 || e.Doubt.Who != 0 || e.State.ShutdownAt != 0 || e.passing() || e.sharesTank() || e.Plate.Sensor == station.AtBranch {
 		s.turn(e.Outlet.Mean)
 		return
 	}

@@ -76,6 +76,7 @@ func (e *Engine) step(end station.Instant) {
 	s.ShutdownAt, s.ShutdownBy = e.State.ShutdownAt, e.State.ShutdownBy
 	s.LeakPlace = e.leakPlace(end)
 	e.storedEnergy(end)
+	e.leaveShared()
 	s.Estimates = e.Est
 	e.obs.Step(s)
 }

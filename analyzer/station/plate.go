@@ -53,6 +53,8 @@ type Plate struct {
 	Ungoverned bool    `json:",omitempty"` // there is no governor: it strokes until the forces balance
 
 	TankVolume float64 // m³
+	Tank       string  `json:",omitempty"` // name of a tank that other boosters fill too, "": none does
+	TankAt     string  `json:",omitempty"` // station that speaks for the shared tank, "": this one
 	Relief     Gauge   // Pa
 	TankPS     Gauge   // Pa, name-plate pressure
 	Installed  string  // date
@@ -60,6 +62,7 @@ type Plate struct {
 
 	SupplyBore   float64 // m
 	SupplyLength float64 // m
+	LineShared   bool    `json:",omitempty"` // another booster draws through the same line
 	RegulatorSet Gauge
 	Required     Gauge
 	HoseLimit    Gauge

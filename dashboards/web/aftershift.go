@@ -104,6 +104,7 @@ func doubted(s *board.Station) bool {
 // afterShift sorts the stations into the list.
 func afterShift(all []board.Station, vented map[string]history.Act, at station.Instant) afterView {
 	v := afterView{Caution: rules.CautionStored, Silent: rules.CautionSilent, Limit: readBy(all).Gauge(rules.ChargedMin)}
+	tanks := oneTank{}
 	for i := range all {
 		s := &all[i]
 		st, why := after(s, at)
@@ -118,7 +119,7 @@ func afterShift(all []board.Station, vented map[string]history.Act, at station.I
 		}
 		switch st {
 		case stillCharged:
-			v.Charged = append(v.Charged, r)
+			v.Charged = tanks.add(v.Charged, &s.Plate, r)
 		case notKnown:
 			v.Unknown = append(v.Unknown, r)
 		case readsBelow:

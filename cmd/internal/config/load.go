@@ -45,7 +45,7 @@ func Load(path string, opt Options) (*Config, error) {
 // file are meant from the name's directory.
 func Parse(data []byte, name string, opt Options) (*Config, error) {
 	d := &decoder{file: name, dir: filepath.Dir(name), opt: opt, cfg: Default(),
-		ambient: map[string]station.Absolute{}, reading: map[string]station.Reading{}, temperature: map[string]float64{}, lines: map[station.Key]int{}}
+		ambient: map[string]station.Absolute{}, reading: map[string]station.Reading{}, temperature: map[string]float64{}, lines: map[station.Key]int{}, tanks: map[tankKey]*station.Plate{}}
 	d.cfg.File = name
 	root, fault := d.document(data)
 	if fault != nil {

@@ -26,6 +26,7 @@ type decoder struct {
 	reading     map[string]station.Reading  // by site
 	temperature map[string]float64          // of the air, K, by site, zero: not given
 	lines       map[station.Key]int         // of the stations
+	tanks       map[tankKey]*station.Plate  // of the first station of each shared tank
 }
 
 func (d *decoder) fail(n *yaml.Node, key, problem, expected, example string) {

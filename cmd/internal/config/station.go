@@ -173,6 +173,7 @@ func (m *mapping) tank(p *station.Plate) {
 	m.gauge("ps", p, &p.TankPS)
 	m.date("installed", &p.Installed)
 	m.date("next_inspection", &p.Inspection)
+	m.shared(p)
 	m.done(nil)
 	if p.Installed != "" && p.Inspection != "" && p.Inspection < p.Installed {
 		m.fail("next_inspection", "is before the tank was installed ("+p.Installed+")", "a later day", "next_inspection: 2029-03-01")
@@ -182,6 +183,7 @@ func (m *mapping) tank(p *station.Plate) {
 func (m *mapping) supply(p *station.Plate) {
 	quantity(m, "bore", station.ParseLength, atMost(1.0, "1 m"), &p.SupplyBore)
 	quantity(m, "length", station.ParseLength, atMost(10e3, "10 km"), &p.SupplyLength)
+	m.flag("shared", &p.LineShared)
 	m.done(nil)
 }
 

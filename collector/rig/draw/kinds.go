@@ -46,7 +46,7 @@ var kinds = []kind{
 	{"shutdown", "the supply is closed and vented, the tank left charged", func(*plan) {}, shutsDown},
 	{"iced", "an exhaust that ices up", func(p *plan) { p.ices, p.climates = true, []span{cold} }, nil},
 	{"cold-or-hot", "a hall at -10 to 10 or 30 to 40 °C", func(p *plan) { p.climates = []span{cold, hot} }, nil},
-	{"parallel", "a second booster on the same outlet, which nobody counts", func(p *plan) { p.second, p.load = true, bothLoad }, traps("outlet-leak")},
+	{"parallel", "a second booster on the same outlet, which nobody counts", func(p *plan) { p.second, p.load = true, bothLoad }, parallel},
 	{"fixed-ratio", "a booster without a governor", func(p *plan) { p.mechanics = []mechanic{fixedRatio} },
 		ungoverned},
 	{"bad-counter", "a counter that misses, bounces, rolls over or starts again", func(p *plan) { p.gaps = 0 }, miscounts},
@@ -77,6 +77,14 @@ const slack = 60
 func ungoverned(d *drawer) {
 	traps("set-out-of-reach", "starved", "relief-lifting")(d)
 	d.Spec.Plate.Ungoverned = d.IntN(2) == 0
+}
+
+// parallel lets every other user say that another booster fills the tank through the same line.
+func parallel(d *drawer) {
+	traps("outlet-leak")(d)
+	if p := &d.Spec.Plate; d.IntN(2) == 0 {
+		p.Tank, p.LineShared = "hall", true
+	}
 }
 
 // neverCloses lets every other user say what the consumer takes, as near as its data sheet does.
