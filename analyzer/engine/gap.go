@@ -14,6 +14,7 @@ func (e *Engine) gap(to station.Instant) {
 	e.Inlet, e.Outlet = level{}, level{}
 	e.Ends.Reset()
 	e.Feed.Reset()
+	e.Bal.Break()
 	e.Act.gap()
 	e.Leak.reset()
 	e.Starts.gap()
