@@ -7,6 +7,7 @@ package engine
 import (
 	"math"
 
+	"strokewise/analyzer/balance"
 	"strokewise/analyzer/feed"
 	"strokewise/analyzer/motion"
 	"strokewise/analyzer/station"
@@ -60,6 +61,7 @@ type core struct {
 	Needed   needed
 	Act      activity
 	Supply   supply
+	Bal      balance.Line
 	Hdr      header
 	Line     line
 	Reach    reach

@@ -101,16 +101,16 @@ func (e *Engine) sagInputs() []station.Input {
 }
 
 func (e *Engine) conductanceInputs() []station.Input {
-	s := &e.Supply
 	out := e.sagInputs()
 	out = append(out, plate("swept volume of a drive stroke", e.Plate.SweptDrive, 1e3, "L"), plate("swept volume of a boost stroke", e.Plate.SweptBoost, 1e3, "L"))
-	if s.Through.Pull > 0 {
-		out = append(out, station.Value("inlet air of the running, the past fading", s.Through.Air*1e3, "L ANR", station.Computed),
-			station.Value("integral of upstream pressure times flow function", s.Through.Pull*1e-5, "bar·s", station.Computed))
+	if c, sd, ok := e.Bal.Conductance(); ok {
+		out = append(out, station.Value("C/sqrt(1-b) by the balance of cycles, at 20 °C", c*1e8, "dm³/(s·bar)", station.Computed),
+			station.Value("standard deviation by header, noise and what strokes differ by", 100*sd, "%", station.Computed),
+			station.Value("mean square of what cycles differ from it by, 1 as expected", e.Bal.Fit, "", station.Computed))
 	}
 	out = append(out, e.temperatureInputs()...)
 	return append(out, assumed("critical pressure ratio b", assumedB, "", "common practice, no source"),
-		assumed("half-width of the band", 25, "%", "the air of a stroke is that uncertain"))
+		station.Value("half-width of the band of the strokes' air", 100*e.Air.band(), "%", station.Computed))
 }
 
 func (e *Engine) unevenInputs() []station.Input {

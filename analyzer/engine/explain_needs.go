@@ -27,7 +27,7 @@ var needs = [station.NumFigures]string{
 	station.HeaderSag:         needsStrokes + ", and a header sensor or a rest of the inlet within 10 s before and after",
 	station.LineSag:           needsStrokes + ", and a header sensor or a rest of the inlet within 10 s before and after",
 	station.HeaderStatic:      "a header sensor, or a rest of the piston within ten minutes",
-	station.SupplyConductance: "bores and stroke or swept volumes in the plate data, and what the sag needs",
+	station.SupplyConductance: "bores and stroke or swept volumes in the plate data, and strokes within seconds of a time in which the piston stands for some cycles, or a header sensor",
 	station.PipeConductance:   "bore and length of the supply line in the plate data, and " + needsLine,
 	station.EfficiencyChange:  "two hours that hold quiet recharges: thirty readings of the efficiency, three minutes apart or more",
 	station.SupplyChange:      "thirty readings of the supply conductance, 20 s apart or more",

@@ -15,6 +15,7 @@ func (e *Engine) gap(to station.Instant) {
 	e.Ends.Reset()
 	e.Feed.Reset()
 	e.Dates.Reset()
+	e.Bal.Break()
 	e.Act.gap()
 	e.Leak.reset()
 	e.Starts.gap()

@@ -136,6 +136,7 @@ func (e *Engine) pressure(c station.Channel, l *level, d *stroke.Trace, end stat
 		e.reference()
 		e.lift()
 		e.Supply.take(values)
+		e.inletSamples(times, values)
 		e.Ends.Inlet(times, values)
 	} else {
 		d.Take(times, values)

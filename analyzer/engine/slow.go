@@ -9,6 +9,9 @@ func (e *Engine) slowFigures(end station.Instant) {
 	}
 	if e.Doubt.Who == 0 {
 		e.headerStatic(end)
+		if e.estimateConductance() {
+			e.estimateLine(end)
+		}
 		e.reachable()
 		e.loadFigures(end)
 		e.slowStrokes(end)
@@ -28,4 +31,5 @@ func (e *Engine) newSegment() {
 		b.N, b.Next = 0, 0
 	}
 	e.Supply.RestAt = 0
+	e.Bal.Break()
 }

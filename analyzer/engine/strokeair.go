@@ -92,6 +92,14 @@ func (e *Engine) airOf(at station.Instant) (air.StrokeAir, string) {
 }
 
 // metered reports whether a flow meter has taught the inlet air of the present strokes.
+// band returns the half-width of the 90 % band of what strokes draw in, share of it.
+func (a *strokeAir) band() float64 {
+	if a.Boost+a.Drive <= 0 {
+		return 0
+	}
+	return math.Hypot(a.BoostBand, a.DriveBand) / (a.Boost + a.Drive)
+}
+
 func (e *Engine) metered() bool { return e.Air.Known.Metered && !e.Air.Known.Away }
 
 // cost follows how much air is drawn in for each litre delivered.

@@ -84,6 +84,7 @@ func (e *Engine) learn(start, end station.Instant) {
 		e.watchPace(end)
 		e.watchSetLevel(end)
 	}
+	e.watchLine(end)
 	e.warmWall(end)
 	e.watchLeak(start, end)
 	e.watchRecharge(end)
@@ -269,20 +270,8 @@ func (e *Engine) estimateSupply(at station.Instant) {
 	s := &e.Supply
 	if s.SagWeight == 0 {
 		e.Est[station.SupplySag] = station.Unknown(restedNot)
-		e.Est[station.SupplyConductance] = e.Est[station.SupplySag]
 		return
 	}
 	conf := 0.4 + 0.4*s.Rested/s.SagWeight
 	e.Est[station.SupplySag] = station.Estimate{Value: s.SagSum / s.SagWeight, Method: station.MethodTraces, Confidence: conf, At: at}
-	switch {
-	case e.Plate.SweptBoost <= 0 || e.Plate.SweptDrive <= 0:
-		e.Est[station.SupplyConductance] = station.Unknown("needs bores and stroke, or swept volumes")
-	case s.Through.Strokes < throughStrokes:
-		e.Est[station.SupplyConductance] = station.Unknown("no sag to measure it by")
-	case s.SagSum/s.SagWeight < leastSag:
-		e.Est[station.SupplyConductance] = station.Unknown(hardlySags)
-	default:
-		c := s.Through.conductance() / e.airTemperature().Root() / math.Sqrt(1-assumedB)
-		e.Est[station.SupplyConductance] = station.Estimate{Value: c, Low: 0.75 * c, High: 1.25 * c, Method: station.MethodTraces, Confidence: conf, At: at}
-	}
 }

@@ -3,44 +3,25 @@ package engine
 import (
 	"math"
 
-	"strokewise/analyzer/feed"
+	"strokewise/analyzer/balance"
 	"strokewise/analyzer/station"
 )
 
 const (
-	// throughStrokes are the fewest strokes that a conductance is told from. Own choice.
-	throughStrokes = 12
-	// throughFor is how many strokes the past counts for. Own choice.
-	throughFor = 2000.0
 	// unanchored is how long, ns, after its last rest the header's level still serves: a slew of
 	// 0.3 kPa/s, a common compressor's, is then some kPa. Own choice.
 	unanchored = 20 * station.Second
-	// knownLevel is the share of the sag by which the header's level may be uncertain: a tenth of the
-	// flow. Own choice.
-	knownLevel = 0.2
-	// standsOut is how many times the least visible draw a stroke must draw in the mean, so that
-	// what stays below it at its turns is a few per cent of it.
-	standsOut = 2.0
+	// widest is the half-width of the conductance's band, share of it, above which it is not told. Own choice.
+	widest = 0.25
+	// headerHides is why the conductance is not told.
+	headerHides = "the header moves by more than the line takes, or is not seen: the piston must stand within seconds of strokes"
 )
 
-// through sums up what passed the supply line, and what made it pass:
-//
-//	air = C integral p_ref psi(p1/p_ref) dt        ISO 6358
-//
-// over strokes that drew visibly from end to end. Slow strokes, whose draw drowns in the noise,
-// would make the line look wide. Fields are exported for snapshots only.
+// through is the inlet air of the strokes since the last end. Fields are exported for snapshots only.
 type through struct {
-	Air     float64             // m³ ANR of the strokes' inlet air, the past fading
-	Pull    float64             // Pa s, the integral
-	Strokes float64             // of them
-	New     station.Microlitres // inlet air of strokes since the last end
-	N       float64             // of them
-	At      station.Instant     // of the last end
-	Drawn   float64             // Ends.Drawn then
+	New station.Microlitres
+	N   float64 // strokes
 }
-
-// conductance returns C, m³/(s Pa) ANR.
-func (t *through) conductance() float64 { return t.Air / t.Pull }
 
 // anchored reports whether the header's level was seen lately.
 func (e *Engine) anchored(end station.Instant) bool {
@@ -49,30 +30,78 @@ func (e *Engine) anchored(end station.Instant) bool {
 
 // passed handles the end of a stroke, or of a cycle where only cycles are told.
 func (e *Engine) passed(at station.Instant) {
-	t, f := &e.Supply.Through, &e.Feed
-	from, drawn := t.At, e.Ends.DrawnBy(at)-t.Drawn
-	air, n := t.New.CubicMetres(), t.N
-	t.At, t.Drawn, t.New, t.N = at, t.Drawn+drawn, 0, 0
-	took := float64(at.Sub(from)) * 1e-9
-	stood := f.BreakAt > from || f.Rests && f.Since < at.Add(-feed.FrameLen)
-	if stood || air <= 0 || took <= 0 || !e.followed() || !e.anchored(at) || e.passing() || e.State.ShutdownAt != 0 {
-		return
+	t := e.Supply.Through
+	e.Supply.Through = through{}
+	switch {
+	case !e.lineDraws():
+		e.Bal.Break()
+	default:
+		e.Bal.Cycle(at, t.New.CubicMetres(), t.N*e.usualStroke(), e.Ends.In.Noise())
 	}
-	flow := drawn / took // mean root of the sag
-	if flow < standsOut*math.Sqrt(e.Ends.LeastSag()) || f.Sd(at) > knownLevel*flow*flow {
-		return
-	}
-	keep := math.Exp(-n / throughFor)
-	t.Air = t.Air*keep + air
-	t.Pull = t.Pull*keep + pulled(e.Ends.Ref+float64(e.Plate.AmbientPressure()), drawn, flow*flow)
-	t.Strokes = t.Strokes*keep + n
 }
 
-// pulled returns the integral of p_ref psi(p1/p_ref), Pa s, for an integral of sqrt(sag), Pa^½ s,
-// at about this sag, Pa, below ref, Pa absolute. With x = sag/(p_ref (1-b)), small,
-//
-//	p_ref psi = p_ref sqrt(2 x - x²) = sqrt(2 p_ref/(1-b)) sqrt(sag) (1 - x/4)
-func pulled(ref, drawn, sag float64) float64 {
-	k := ref * (1 - assumedB)
-	return math.Sqrt(2*ref/(1-assumedB)) * drawn * (1 - sag/(4*k))
+// lineDraws reports whether what passes the line is what strokes draw.
+func (e *Engine) lineDraws() bool {
+	return e.State.ShutdownAt == 0 && !e.passing() && e.Doubt.Who == 0
 }
+
+// usualStroke returns the time of a stroke at work, s, 0 while unknown.
+func (e *Engine) usualStroke() float64 { return float64(e.Fuse.Interval.Quartile()) * 1e-9 }
+
+// watchLine handles the slot that ended.
+func (e *Engine) watchLine(end station.Instant) {
+	if !e.lineDraws() {
+		e.Bal.Break()
+		return
+	}
+	amb := float64(e.Plate.AmbientPressure())
+	if x, ok := e.headerNow(end); ok && e.Hdr.RestAt != 0 && e.Hdr.At > end.Add(-slotLen) {
+		e.Bal.Header(e.Hdr.At, x+amb, 1)
+	} else if e.rests(end) {
+		e.Bal.Header(end.Add(-slotLen/2), e.Inlet.Mean+amb, e.Inlet.N)
+	}
+	strokes := 1.0
+	if e.inCycles() {
+		strokes = 2
+	}
+	e.Bal.Stand(end, strokes*e.usualStroke(), e.Ends.In.Noise())
+}
+
+// rests reports whether the piston is seen to stand throughout the slot that ended: no stroke that would draw
+// visibly can be hidden in it.
+func (e *Engine) rests(end station.Instant) bool {
+	return e.strokesShow() && e.Feed.Rests && e.Feed.Since <= end.Add(-slotLen) && e.Act.Strokes == 0 && e.Inlet.N > 0
+}
+
+// inletSamples passes samples of the inlet to the balance of the line.
+func (e *Engine) inletSamples(times []station.Instant, values []float64) {
+	amb := float64(e.Plate.AmbientPressure())
+	for i, x := range values {
+		e.Bal.Sample(times[i], x+amb)
+	}
+}
+
+// estimateConductance states C/sqrt(1-b) of the line where strokes have passed it since it was stated last.
+// Its band is that of the balance and of the air of a stroke, which all strokes have in common. It reports
+// whether anything was stated.
+func (e *Engine) estimateConductance() bool {
+	g := &e.Est[station.SupplyConductance]
+	c, sd, ok := e.Bal.Conductance()
+	switch {
+	case e.Plate.SweptBoost <= 0 || e.Plate.SweptDrive <= 0:
+		*g = station.Unknown("needs bores and stroke, or swept volumes")
+	case e.Bal.Newest == 0 || e.Bal.Newest == g.At:
+		return false
+	case !ok || z90*sd > widest:
+		*g = station.Unknown(headerHides)
+	default:
+		c /= e.airTemperature().Root()
+		half := c * math.Hypot(z90*sd, e.Air.band())
+		*g = station.Estimate{Value: c, Low: max(0, c-half), High: c + half, Method: station.MethodTraces, Confidence: 0.9 - 2*sd, At: e.Bal.Newest}
+		*g = widened(*g, e.airTemperature(), 0.5)
+	}
+	return true
+}
+
+// forgetLine drops what is known of the line.
+func (e *Engine) forgetLine() { e.Bal = balance.Line{} }

@@ -94,18 +94,10 @@ func (s *supplied) rows(seconds int) []sample {
 	return out
 }
 
-// smoothed is by what share the conductance comes out low for strokes of this pace: the draw is the root of
-// the inlet smoothed over tau = 20 ms. At the edges of a pulse of sag s the root exceeds that of the pulse by
-//
-//	tau (2 - 2(1 - ln 2) - sqrt(l/s)) at most,
-//
-// where l is the least visible sag, under which it is linear: 1.18 tau of 400 ms.
-const smoothed = 1 / (1 + 1.18*0.02/suppliedTravel)
-
-// A line of known C and b, strokes as pulses through it: but for the smoothing the conductance comes out
-// within 4 %, for one unit of air, where the header stands, slews as a common compressor makes it or, with
-// a sensor of its own, by 1 kPa/s. Where it slews more it is unknown, or its band holds the truth. What the engine takes for the air of a stroke is another
-// matter (analyzer/air tests it), so the truth is taken for the same air.
+// A line of known C and b, strokes as pulses through it: where the header stands, slews as a common compressor
+// makes it or, with a sensor of its own, by 1 kPa/s, the conductance comes out within 6 % for one unit of air. Where it
+// slews more it is unknown, or its band holds the truth. What the engine takes for the air of a stroke is another
+// matter (analyzer/air tests it), so the truth is taken for the same air. analyzer/balance tests more of it.
 func TestConductanceOfAKnownLine(t *testing.T) {
 	triangle := func(slope, half float64) func(float64) float64 {
 		return func(t float64) float64 { x := math.Mod(t, 2*half); return 600e3 + slope*min(x, 2*half-x) }
@@ -130,22 +122,17 @@ func TestConductanceOfAKnownLine(t *testing.T) {
 			e := New(testPlate(), &r)
 			run(e, s.rows(360), 1)
 			e.Flush()
-			x := &e.Supply.Through
 			g := r.Steps[len(r.Steps)-1].Estimates[station.SupplyConductance]
 			if !g.Known() {
-				if c.known && !(c.sensed && sag < 10e3) { // the header moves by as much as the line sags
+				if c.known {
 					t.Errorf("%s, sag of %g Pa: unknown, %s", c.name, sag, g.Reason)
 				}
 				continue
 			}
-			want := s.c / math.Sqrt(1-assumedB) * x.Air / x.Strokes / s.air
-			t.Logf("%s, sag of %g Pa: %.3f of the truth, %.3f but for the smoothing; %.0f strokes of %.3g L", c.name, sag, g.Value/want, g.Value/want/smoothed, x.Strokes, x.Air/x.Strokes*1e3)
-			if c.known && math.Abs(g.Value/want/smoothed-1) > 0.04 {
+			want := s.c / math.Sqrt(1-assumedB) * r.strokeAir() / s.air
+			t.Logf("%s, sag of %g Pa: %.3f of the truth", c.name, sag, g.Value/want)
+			if c.known && math.Abs(g.Value/want-1) > 0.06 {
 				t.Errorf("%s, sag of %g Pa: %.4g m³/(s·Pa), truth for the same air %.4g", c.name, sag, g.Value, want)
-			}
-			// all strokes of 15 runs but each run's first cycle, the past fading over throughFor of them
-			if all := throughFor * (1 - math.Exp(-15*(suppliedStrokes-2)/throughFor)); c.name == "steady" && x.Strokes < 0.95*all {
-				t.Errorf("sag of %g Pa: %.0f strokes count, of %.0f", sag, x.Strokes, all)
 			}
 			if g.Low > want || g.High < want {
 				t.Errorf("%s, sag of %g Pa: the band %.4g to %.4g does not hold the truth %.4g", c.name, sag, g.Low, g.High, want)
@@ -154,33 +141,14 @@ func TestConductanceOfAKnownLine(t *testing.T) {
 	}
 }
 
-// The integral of what drives the flow against ISO 6358 at a steady sag. The closed form is for small
-// sags: 1 % at a tenth of the pressure.
-func TestPulled(t *testing.T) {
-	const ref, seconds = 700e3, 3.0
-	for _, sag := range []float64{0.001, 0.01, 0.05, 0.1} {
-		x := sag * ref
-		want := ref * air.FlowFactor(1-sag, assumedB) * seconds
-		if got := pulled(ref, math.Sqrt(x)*seconds, x); math.Abs(got/want-1) > 0.01 {
-			t.Errorf("sag of %g: %.5g Pa s, ISO 6358 %.5g", sag, got, want)
-		}
+// strokeAir returns the inlet air that the engine took for a stroke on the mean, m³ ANR.
+func (r *recorder) strokeAir() float64 {
+	air, n := 0.0, 0.0
+	for i := range r.Minutes {
+		air += r.Minutes[i].Inlet.CubicMetres()
+		n += float64(r.Minutes[i].Strokes)
 	}
-}
-
-// A run that does not end leaves the header unknown: its strokes count for the first 20 s, but all of them where
-// the header has a sensor.
-func TestStaleHeaderTellsNoConductance(t *testing.T) {
-	for _, sensed := range []bool{false, true} {
-		// a sag of some 50 kPa, of which 20 s of the usual slew are little
-		s := supplied{c: 1.9e-8, air: 2.4e-3, lift: 4e3, header: func(float64) float64 { return 600e3 }, longFrom: suppliedPeriod, sensed: sensed}
-		e := New(testPlate(), &discard{})
-		run(e, s.rows(150), 1)
-		e.Flush()
-		most := suppliedStrokes + 20/suppliedStroke
-		if n := e.Supply.Through.Strokes; !sensed && (n > most || n < most/2) || sensed && n < 200 {
-			t.Errorf("sensor %v: %.0f of some 276 strokes count, %.0f lie within 20 s of a rest", sensed, n, most)
-		}
-	}
+	return air / n
 }
 
 // Duty with a counter: runs of a known length, in two points; and a pace so slow that the draw drowns in the

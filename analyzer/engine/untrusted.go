@@ -56,7 +56,7 @@ const dropped = "dropped: it was made of readings of a sensor that is not believ
 // forgetSince drops the figures of leak and supply that rest on readings since then, and the
 // windows that are open.
 func (e *Engine) forgetSince(since station.Instant, w who) {
-	sag := e.Est[station.SupplySag].At
+	sag, line := e.Est[station.SupplySag].At, e.Est[station.SupplyConductance].At
 	for f := range e.Est {
 		g := station.Figures[f].Group
 		if (g == station.GroupLeak || g == station.GroupSupply) && e.Est[f].Known() && e.Est[f].At >= since {
@@ -71,7 +71,9 @@ func (e *Engine) forgetSince(since station.Instant, w who) {
 	s.Track = false
 	if sag >= since {
 		s.SagSum, s.SagWeight, s.Rested = 0, 0, 0
-		s.Through = through{}
+	}
+	if line >= since {
+		e.forgetLine()
 	}
 	if w&outletDoubted != 0 {
 		e.State.TopOutlet = 0

@@ -73,7 +73,7 @@ func TestInputsGiveTheFigureOfAWorkingStation(t *testing.T) {
 	static, dynamic := in("supply_sag", "resting inlet (static)"), in("supply_sag", "mean inlet while stroking (dynamic)")
 	for name, want := range map[string]float64{
 		"supply_sag":         (static - dynamic) / static,
-		"supply_conductance": in("supply_conductance", "inlet air of the running, the past fading") * 1e-3 / (in("supply_conductance", "integral of upstream pressure times flow function") * 1e5) / math.Sqrt(1-0.3),
+		"supply_conductance": in("supply_conductance", "C/sqrt(1-b) by the balance of cycles, at 20 °C") * 1e-8,
 	} {
 		got := all[name].Estimate
 		if !got.Known() || !(math.Abs(got.Value-want) < 0.02*want) { // the resting inlet goes on being followed
