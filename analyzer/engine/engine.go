@@ -8,6 +8,7 @@ import (
 	"math"
 
 	"strokewise/analyzer/feed"
+	"strokewise/analyzer/sensors"
 	"strokewise/analyzer/station"
 	"strokewise/analyzer/stroke"
 )
@@ -87,6 +88,7 @@ type core struct {
 	Struck        int64 // strokes since the analysis began
 
 	Feed     feed.Follower
+	Sensors  sensors.Watch
 	Needed   needed
 	Act      activity
 	Supply   supply
@@ -182,6 +184,7 @@ func (e *Engine) SetPlate(p station.Plate) {
 	if p.Serial != e.Plate.Serial || p.Overhauled != e.Plate.Overhauled || p.TankVolume != e.Plate.TankVolume {
 		e.Recharge.Base = baseline{} // another booster has another usual value
 	}
+	e.judgePlate(&p)
 	e.Plate = p
 	e.Counter.PerCycle = p.Counts == station.CountsCycles
 	e.Counter.Expect(&p)
@@ -198,6 +201,7 @@ func (e *Engine) restart() {
 	e.Inlet, e.Outlet = level{}, level{}
 	e.Started = false
 	e.Act, e.Proof = activity{}, fedProof{}
+	e.Sensors = sensors.Watch{}
 	e.Feed.Reset()
 	e.Leak.reset()
 	e.Rounds.stop()

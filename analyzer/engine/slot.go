@@ -88,6 +88,7 @@ func (e *Engine) slot(start, end station.Instant) {
 		e.Min.Sampled = true
 	}
 	e.follow(start, end)
+	e.weighSensors(start, end)
 	e.pressure(station.InletPressure, &e.Inlet, &e.Ends.In, end)
 	e.pressure(station.OutletPressure, &e.Outlet, &e.Ends.Out, end)
 	if e.tracesServe() {
