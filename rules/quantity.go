@@ -77,6 +77,7 @@ const (
 	qHeaderLow
 	qFrozen
 	qImplausible
+	qContradicted
 	qBlind
 	qOff
 	qCharging
@@ -179,6 +180,7 @@ var ownQuantities = [numOwn]quantity{
 	qHeaderLow:        {"header_low", "truth", "", "the header at rest is below header_needed"},
 	qFrozen:           {"sensor_frozen", "truth", "", "blind because a reading stands still"},
 	qImplausible:      {"sensor_implausible", "truth", "", "blind because readings contradict each other"},
+	qContradicted:     {"plate_contradicted", "truth", "", "plate data, counter and readings cannot all be right"},
 	qBlind:            {"blind", "truth", "", "the sensors cannot be relied on"},
 	qOff:              {"off", "truth", "", "state, unknown while blind"},
 	qCharging:         {"charging", "truth", "", "state, unknown while blind"},
@@ -201,7 +203,7 @@ var units = []struct {
 
 // texts are facts in words that messages and evidence can name.
 var texts = []string{"state", "state_reason", "leak_method", "leak_onset", "leak_place", "shutdown_by", "vented_by", "pressure_limit_of", "relief_seen", "leak_cost", "beyond_base", "inlet_leak_cost",
-	"count_compared", "delivery_changed", "set_moved", "inspection_left"}
+	"count_compared", "delivery_changed", "set_moved", "inspection_left", "contradiction"}
 
 func quantityOf(name string) (int, bool) {
 	for i := range quantities {

@@ -212,6 +212,8 @@ func (v *Evaluator) fact(name string) string {
 		return v.deliveryChanged()
 	case "set_moved":
 		return v.setMoved()
+	case "contradiction":
+		return s.Contradiction.In(v.plate.Reading)
 	case "inspection_left":
 		return v.inspectionLeft()
 	}

@@ -38,6 +38,13 @@ var scriptQuantities = map[string]func(*station.Status, float64){
 	"frozen": func(s *station.Status, x float64) {
 		reason(s, x, station.StateReason{Is: station.SensorFrozen, Sides: station.OutletSide})
 	},
+	"contradicted": func(s *station.Status, x float64) {
+		if s.Contradiction = (station.Contradiction{}); x != 0 {
+			s.Contradiction.N = 2
+			s.Contradiction.Blames[0] = station.Blame{Is: station.TankTaken, Given: 20e-3, Seen: 40e-3, Ratio: 0.5}
+			s.Contradiction.Blames[1] = station.Blame{Is: station.AbsoluteTaken, Sides: station.InletSide, Given: 700e3, Seen: 600e3}
+		}
+	},
 	"implausible": func(s *station.Status, x float64) {
 		reason(s, x, station.StateReason{Is: station.OutletBelowInlet, Sides: station.BothSides})
 	},

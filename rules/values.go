@@ -48,6 +48,7 @@ func (v *Evaluator) fill(s *station.Status) {
 	v.fillTooHigh(s)
 	v.fillCosts(e)
 	v.fillDates(s.At)
+	q[qContradicted] = truth(s.Contradiction.N > 0)
 	fillState(s, q)
 	v.fillHeader(s)
 	fillSupply(s, q, p.Set <= 0 && p.Required <= 0)

@@ -108,6 +108,29 @@ func (l *Line) Conductance() (c, sd float64, ok bool) {
 	return 1 / k, math.Sqrt(l.State.P[resist][resist]*max(1, l.Fit)) / k, true
 }
 
+// Kept returns what outlives an upgrade: k with its variance, and the mean square slope of the header, (Pa/s)².
+func (l *Line) Kept() (k, variance, slew float64) {
+	return l.State.X[resist], l.State.P[resist][resist], l.Slew
+}
+
+// Recall sets what Kept returned, where it is surer than what the line has shown since; a slew of 0 is not known.
+func (l *Line) Recall(k, variance, slew float64) {
+	s := &l.State
+	if s.X[resist] > 0 && s.P[resist][resist]/(s.X[resist]*s.X[resist]) <= variance/(k*k) {
+		return
+	}
+	s.X[resist], s.P[resist] = k, row{resist: variance}
+	for i := range s.P {
+		if i != resist {
+			s.P[i][resist] = 0
+		}
+	}
+	l.Before, l.Fit = resistance{k, variance}, max(1, l.Fit)
+	if slew > 0 {
+		l.Slew = slew
+	}
+}
+
 func ns(s float64) int64 { return int64(s * 1e9) }
 
 func seconds(from, to station.Instant) float64 { return float64(to.Sub(from)) * 1e-9 }

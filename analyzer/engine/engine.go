@@ -10,6 +10,7 @@ import (
 	"strokewise/analyzer/balance"
 	"strokewise/analyzer/feed"
 	"strokewise/analyzer/motion"
+	"strokewise/analyzer/sensors"
 	"strokewise/analyzer/station"
 	"strokewise/analyzer/stroke"
 )
@@ -58,6 +59,7 @@ type core struct {
 
 	Feed     feed.Follower
 	Dates    motion.Dater
+	Sensors  sensors.Watch
 	Needed   needed
 	Act      activity
 	Supply   supply
@@ -153,6 +155,7 @@ func (e *Engine) SetPlate(p station.Plate) {
 	if p.Serial != e.Plate.Serial || p.Overhauled != e.Plate.Overhauled || p.TankVolume != e.Plate.TankVolume {
 		e.Recharge.Base = baseline{} // another booster has another usual value
 	}
+	e.judgePlate(&p)
 	e.Plate = p
 	e.Counter.PerCycle = p.Counts == station.CountsCycles
 	e.Counter.Expect(&p)
@@ -168,6 +171,7 @@ func (e *Engine) restart() {
 	e.Fuse = stroke.NewFuse(&e.Plate)
 	e.Inlet, e.Outlet = level{}, level{}
 	e.Act, e.Proof = activity{}, fedProof{}
+	e.Sensors = sensors.Watch{}
 	e.Feed.Reset()
 	e.Dates = motion.Dater{}
 	e.Leak.reset()

@@ -39,6 +39,7 @@ func (e *Engine) Recall(l *station.Learned) {
 func (e *Engine) keepAll(k keeper, l *station.Learned) {
 	e.Wear.keep(k, &l.Booster)
 	e.Supply.keep(k, &l.Supply)
+	e.keepLine(k, &l.Supply)
 	e.Hdr.keep(k, &l.Supply)
 	e.Line.keep(k, &l.Line)
 	e.keepWork(k, &l.Work)

@@ -1,6 +1,10 @@
 package engine
 
-import "strokewise/analyzer/station"
+import (
+	"math"
+
+	"strokewise/analyzer/station"
+)
 
 // keep moves what the inlet has shown.
 func (s *supply) keep(k keeper, l *station.LearnedSupply) {
@@ -20,12 +24,26 @@ func (s *supply) keep(k keeper, l *station.LearnedSupply) {
 		keep(k, &s.SagWeight, &l.SagSeconds)
 		keep(k, &s.Rested, &l.Rested)
 	}
-	if !k.back || l.Strokes > 0 {
-		keep(k, &s.Through.Air, &l.Air)
-		keep(k, &s.Through.Pull, &l.Pull)
-		keep(k, &s.Through.Strokes, &l.Strokes)
-	}
 	s.Unrested.keep(k, l)
+}
+
+// formerly is the standard deviation of a conductance that a version before the filter learned, share of
+// it: half of those told were within 5.5 %, nine of ten within 14 %.
+const formerly = 0.08
+
+// keepLine moves what is known of the line.
+func (e *Engine) keepLine(k keeper, l *station.LearnedSupply) {
+	if !k.back {
+		l.Resistance, l.ResistanceVariance, l.Slew = e.Bal.Kept()
+		return
+	}
+	switch {
+	case l.Resistance > 0:
+		e.Bal.Recall(l.Resistance, l.ResistanceVariance, l.Slew)
+	case l.Air > 0 && l.Pull > 0:
+		was := l.Pull / l.Air * math.Sqrt(1-assumedB)
+		e.Bal.Recall(was, formerly*formerly*was*was, 0)
+	}
 }
 
 // keep moves what runs usually look like.

@@ -89,6 +89,7 @@ func (e *Engine) slot(start, end station.Instant) {
 	}
 	e.follow(start, end)
 	e.date(end)
+	e.weighSensors(start, end)
 	e.pressure(station.InletPressure, &e.Inlet, &e.Ends.In, end)
 	e.pressure(station.OutletPressure, &e.Outlet, &e.Ends.Out, end)
 	if e.tracesServe() {

@@ -75,6 +75,7 @@ func (e *Engine) step(end station.Instant) {
 	s.StrokeRate = e.rateNow(end, s.StrokesMinute)
 	s.ShutdownAt, s.ShutdownBy = e.State.ShutdownAt, e.State.ShutdownBy
 	s.LeakPlace = e.leakPlace(end)
+	s.Contradiction = *e.Sensors.Told()
 	e.storedEnergy(end)
 	e.leaveShared()
 	s.Estimates = e.Est

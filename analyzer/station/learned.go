@@ -57,7 +57,7 @@ type LearnedSupply struct {
 	SagSeconds float64
 	Rested     float64 // s of them with a pressure at rest
 	Swing      float64 // of a run over its sag
-	Air        float64 // m³ ANR that passed the line
+	Air        float64 // m³ ANR that passed the line, no longer written
 	Pull       float64 // integral of p psi(p1/p) dt meanwhile, Pa s
 	Strokes    float64 // meanwhile
 	HeaderSag  float64 // integral of the header's share of the sag, s
@@ -68,6 +68,10 @@ type LearnedSupply struct {
 	RunSwing   float64 // mean range within half a second, Pa
 	RunWide    float64 // range of a run, Pa
 	Runs       int64
+
+	Resistance         float64 // of the line, sqrt(1-b)/C, Pa s/m³ ANR
+	ResistanceVariance float64 // (Pa s/m³)²
+	Slew               float64 // mean square slope of the header at rest, (Pa/s)²
 }
 
 // LearnedLine is the history of the supply line's conductance.

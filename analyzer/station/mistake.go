@@ -36,3 +36,9 @@ func (m UnitMistake) String() string { return unitMistakes[m%NumMistakes].words 
 
 // Share returns in words how much of the true pressure is read.
 func (m UnitMistake) Share() string { return unitMistakes[m%NumMistakes].share }
+
+// Factor returns what the readings come times, 0 for NoMistake. 1 psi = 6.894757 kPa (ISO 80000-4, from memory).
+func (m UnitMistake) Factor() float64 { return unitFactors[m%NumMistakes] }
+
+var unitFactors = [NumMistakes]float64{BarAsKPa: 0.01, PSIAsKPa: 1 / 6.894757, KPaAsBar: 100, KPaAsPSI: 6.894757, MPaAsKPa: 0.001,
+	BarAsPSI: 0.0689476, PSIAsBar: 14.50377, MPaAsBar: 0.1, BarAsMPa: 10}

@@ -106,6 +106,7 @@ type Status struct {
 	StrokesMinute  int64
 	Estimates      Estimates
 	LeakPlace      LeakPlace
+	Contradiction  Contradiction
 	OutletLastSeen Gauge // last outlet reading that was believed and is not doubted now, NaN: none
 	// InletReads and OutletReads are what the sensors read, believed or not; NaN: no reading.
 	InletReads, OutletReads Gauge

@@ -140,7 +140,8 @@ func (m *mapping) plate(p *station.Plate) {
 	m.strokeRate(b, p)
 	b.done(nil)
 	t.tank(p)
-	m.mapping("supply", "supply: { bore: 9 mm, length: 12 m }").supply(p)
+	line := m.mapping("supply", "supply: { bore: 9 mm, length: 12 m }")
+	line.supply(p)
 	c := m.mapping("counter", "counter: { counts: cycles }")
 	if i, ok := c.choice("counts", "cycles", "strokes"); ok && i == 1 {
 		p.Counts = station.CountsStrokes
@@ -149,6 +150,7 @@ func (m *mapping) plate(p *station.Plate) {
 	l := m.mapping("limits", "limits: { hose: 1200 kPa }")
 	l.limits(p)
 	m.contradictions(b, t, l, p)
+	m.implausible(b, t, line, p)
 }
 
 // gauge reads a pressure above the ambient one.

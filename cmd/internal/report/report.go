@@ -21,7 +21,8 @@ type Report struct {
 	Reference string              `json:"reference"`
 	Totals    Totals              `json:"totals"`
 	Estimates map[string]Estimate `json:"estimates"`
-	Doubts    string              `json:"plate_doubts,omitempty"` // where plate data and traces contradict each other
+	Blames    []Blame             `json:"plate_contradicts,omitempty"` // what may be wrong in plate data, counter and sensors
+	Doubts    string              `json:"plate_doubts,omitempty"`      // where plate data and traces contradict each other
 	Minutes   []Minute            `json:"minutes"`
 	Gaps      []Gap               `json:"gaps"` // whole minutes without a sample, which are not among Minutes
 	States    []State             `json:"states"`
@@ -31,6 +32,8 @@ type Report struct {
 	// How says how each figure was obtained, by its key; only on request.
 	How  map[string]*Explained `json:"explain,omitempty"`
 	told []*Explained          // the same in order
+	// contradiction is Blames in words.
+	contradiction string
 	// Changes are the alarms of a changed catalogue beside those of the present one; only on
 	// request.
 	Changes []Change `json:"changes,omitempty"`
@@ -113,7 +116,8 @@ func Build(u *pipeline.Unit, ref station.Reference, from, to station.Instant) *R
 	r.Totals = totals(o.Minutes, o.Gaps, litre)
 	r.Minutes, r.Gaps = minutes(o.Minutes, litre), gaps(o.Gaps)
 	r.Estimates = estimates(est, litre)
-	r.Doubts = station.PlateDoubts(plate, est)
+	r.Doubts, r.Blames = station.PlateDoubts(plate, est), blames(&u.Status.Contradiction)
+	r.contradiction = u.Status.Contradiction.In(plate.Reading)
 	for _, i := range o.Intervals {
 		r.States = append(r.States, State{i.State.String(), i.From.String(), i.To.String()})
 	}

@@ -77,6 +77,9 @@ func (r *Report) estimateRows(t io.Writer) {
 		}
 		fmt.Fprintf(t, "%s\t%s  (%s, confidence %.1f)\n", name, value, e.Method, *e.Confidence)
 	}
+	if r.contradiction != "" {
+		fmt.Fprintf(t, "plate contradicts\t%s\n", r.contradiction)
+	}
 	if r.Doubts != "" {
 		fmt.Fprintf(t, "plate data\t%s\n", r.Doubts)
 	}

@@ -7,6 +7,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"runtime"
 
@@ -21,6 +22,7 @@ type options struct {
 	recordings, each   bool
 	text, file, before string
 	from, kind         string
+	mistakes           int
 }
 
 func main() {
@@ -45,6 +47,7 @@ func parse(args []string, errs io.Writer) (o options, err error) {
 	fs.IntVar(&o.stations, "n", 240, "number of drawn stations")
 	fs.StringVar(&o.kind, "kind", "", "draw -n stations of this kind alone, without the recordings; of the tune set")
 	fs.BoolVar(&o.recordings, "recordings", false, "leave the drawn stations out")
+	fs.IntVar(&o.mistakes, "mistakes", 0, "instead play mistakes in plate data and sensors on so many stations of the set, an hour each")
 	fs.BoolVar(&o.each, "each", false, "print a line for each case instead of the table; not of the sets check and report")
 	fs.IntVar(&o.workers, "workers", runtime.GOMAXPROCS(0), "cases at a time; the result does not depend on it")
 	fs.StringVar(&o.text, "out", "", "also write the table to this file")
@@ -77,6 +80,10 @@ func (o *options) run(out, progress io.Writer) error {
 			return err
 		}
 		return o.write(out, t)
+	}
+	if o.mistakes > 0 {
+		all := accuracy.Mistaken(o.set, o.mistakes, math.MaxInt, o.workers, func(done int) { fmt.Fprintf(progress, "%d of %d stations\n", done, o.mistakes) })
+		return o.publish(out, accuracy.MistakesText(accuracy.SumMistakes(all)))
 	}
 	cases, err := o.cases()
 	if err != nil {

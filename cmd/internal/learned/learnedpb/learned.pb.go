@@ -434,29 +434,32 @@ func (x *Baseline) GetNext() int64 {
 }
 
 type LearnedSupply struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Rest          float64                `protobuf:"fixed64,1,opt,name=rest,proto3" json:"rest,omitempty"` // pressure at rest, Pa gauge
-	RestAt        int64                  `protobuf:"fixed64,2,opt,name=rest_at,json=restAt,proto3" json:"rest_at,omitempty"`
-	Peak          float64                `protobuf:"fixed64,3,opt,name=peak,proto3" json:"peak,omitempty"`   // highest pressure, Pa gauge
-	Moved         float64                `protobuf:"fixed64,4,opt,name=moved,proto3" json:"moved,omitempty"` // share of rests in which the header had moved
-	Moves         float64                `protobuf:"fixed64,5,opt,name=moves,proto3" json:"moves,omitempty"` // of so many
-	Sag           float64                `protobuf:"fixed64,6,opt,name=sag,proto3" json:"sag,omitempty"`     // integral of the sag, share of the pressure at rest, s
-	SagSeconds    float64                `protobuf:"fixed64,7,opt,name=sag_seconds,json=sagSeconds,proto3" json:"sag_seconds,omitempty"`
-	Rested        float64                `protobuf:"fixed64,8,opt,name=rested,proto3" json:"rested,omitempty"`                         // s of them with a pressure at rest
-	Swing         float64                `protobuf:"fixed64,9,opt,name=swing,proto3" json:"swing,omitempty"`                           // of a run over its sag
-	Air           float64                `protobuf:"fixed64,10,opt,name=air,proto3" json:"air,omitempty"`                              // m³ ANR that passed the line
-	Pull          float64                `protobuf:"fixed64,11,opt,name=pull,proto3" json:"pull,omitempty"`                            // integral of p psi(p1/p) dt meanwhile, Pa s
-	Strokes       float64                `protobuf:"fixed64,12,opt,name=strokes,proto3" json:"strokes,omitempty"`                      // meanwhile
-	HeaderSag     float64                `protobuf:"fixed64,13,opt,name=header_sag,json=headerSag,proto3" json:"header_sag,omitempty"` // integral of the header's share of the sag, s
-	LineSag       float64                `protobuf:"fixed64,14,opt,name=line_sag,json=lineSag,proto3" json:"line_sag,omitempty"`       // integral of the line's share of the sag, s
-	Seconds       float64                `protobuf:"fixed64,15,opt,name=seconds,proto3" json:"seconds,omitempty"`                      // of both
-	RunInlet      float64                `protobuf:"fixed64,16,opt,name=run_inlet,json=runInlet,proto3" json:"run_inlet,omitempty"`    // of usual runs: inlet, Pa gauge
-	RunFlow       float64                `protobuf:"fixed64,17,opt,name=run_flow,json=runFlow,proto3" json:"run_flow,omitempty"`       // strokes/s times Pa abs
-	RunSwing      float64                `protobuf:"fixed64,18,opt,name=run_swing,json=runSwing,proto3" json:"run_swing,omitempty"`    // mean range within half a second, Pa
-	RunWide       float64                `protobuf:"fixed64,19,opt,name=run_wide,json=runWide,proto3" json:"run_wide,omitempty"`       // range of a run, Pa
-	Runs          int64                  `protobuf:"varint,20,opt,name=runs,proto3" json:"runs,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	state              protoimpl.MessageState `protogen:"open.v1"`
+	Rest               float64                `protobuf:"fixed64,1,opt,name=rest,proto3" json:"rest,omitempty"` // pressure at rest, Pa gauge
+	RestAt             int64                  `protobuf:"fixed64,2,opt,name=rest_at,json=restAt,proto3" json:"rest_at,omitempty"`
+	Peak               float64                `protobuf:"fixed64,3,opt,name=peak,proto3" json:"peak,omitempty"`   // highest pressure, Pa gauge
+	Moved              float64                `protobuf:"fixed64,4,opt,name=moved,proto3" json:"moved,omitempty"` // share of rests in which the header had moved
+	Moves              float64                `protobuf:"fixed64,5,opt,name=moves,proto3" json:"moves,omitempty"` // of so many
+	Sag                float64                `protobuf:"fixed64,6,opt,name=sag,proto3" json:"sag,omitempty"`     // integral of the sag, share of the pressure at rest, s
+	SagSeconds         float64                `protobuf:"fixed64,7,opt,name=sag_seconds,json=sagSeconds,proto3" json:"sag_seconds,omitempty"`
+	Rested             float64                `protobuf:"fixed64,8,opt,name=rested,proto3" json:"rested,omitempty"`                         // s of them with a pressure at rest
+	Swing              float64                `protobuf:"fixed64,9,opt,name=swing,proto3" json:"swing,omitempty"`                           // of a run over its sag
+	Air                float64                `protobuf:"fixed64,10,opt,name=air,proto3" json:"air,omitempty"`                              // no longer written: m³ ANR that passed the line
+	Pull               float64                `protobuf:"fixed64,11,opt,name=pull,proto3" json:"pull,omitempty"`                            // integral of p psi(p1/p) dt meanwhile, Pa s
+	Strokes            float64                `protobuf:"fixed64,12,opt,name=strokes,proto3" json:"strokes,omitempty"`                      // meanwhile
+	HeaderSag          float64                `protobuf:"fixed64,13,opt,name=header_sag,json=headerSag,proto3" json:"header_sag,omitempty"` // integral of the header's share of the sag, s
+	LineSag            float64                `protobuf:"fixed64,14,opt,name=line_sag,json=lineSag,proto3" json:"line_sag,omitempty"`       // integral of the line's share of the sag, s
+	Seconds            float64                `protobuf:"fixed64,15,opt,name=seconds,proto3" json:"seconds,omitempty"`                      // of both
+	RunInlet           float64                `protobuf:"fixed64,16,opt,name=run_inlet,json=runInlet,proto3" json:"run_inlet,omitempty"`    // of usual runs: inlet, Pa gauge
+	RunFlow            float64                `protobuf:"fixed64,17,opt,name=run_flow,json=runFlow,proto3" json:"run_flow,omitempty"`       // strokes/s times Pa abs
+	RunSwing           float64                `protobuf:"fixed64,18,opt,name=run_swing,json=runSwing,proto3" json:"run_swing,omitempty"`    // mean range within half a second, Pa
+	RunWide            float64                `protobuf:"fixed64,19,opt,name=run_wide,json=runWide,proto3" json:"run_wide,omitempty"`       // range of a run, Pa
+	Runs               int64                  `protobuf:"varint,20,opt,name=runs,proto3" json:"runs,omitempty"`
+	Resistance         float64                `protobuf:"fixed64,21,opt,name=resistance,proto3" json:"resistance,omitempty"`                                           // of the line, sqrt(1-b)/C, Pa s/m³ ANR
+	ResistanceVariance float64                `protobuf:"fixed64,22,opt,name=resistance_variance,json=resistanceVariance,proto3" json:"resistance_variance,omitempty"` // (Pa s/m³)²
+	Slew               float64                `protobuf:"fixed64,23,opt,name=slew,proto3" json:"slew,omitempty"`                                                       // mean square slope of the header at rest, (Pa/s)²
+	unknownFields      protoimpl.UnknownFields
+	sizeCache          protoimpl.SizeCache
 }
 
 func (x *LearnedSupply) Reset() {
@@ -625,6 +628,27 @@ func (x *LearnedSupply) GetRunWide() float64 {
 func (x *LearnedSupply) GetRuns() int64 {
 	if x != nil {
 		return x.Runs
+	}
+	return 0
+}
+
+func (x *LearnedSupply) GetResistance() float64 {
+	if x != nil {
+		return x.Resistance
+	}
+	return 0
+}
+
+func (x *LearnedSupply) GetResistanceVariance() float64 {
+	if x != nil {
+		return x.ResistanceVariance
+	}
+	return 0
+}
+
+func (x *LearnedSupply) GetSlew() float64 {
+	if x != nil {
+		return x.Slew
 	}
 	return 0
 }
@@ -1939,7 +1963,7 @@ const file_learnedpb_learned_proto_rawDesc = "" +
 	"\x06blocks\x18\x03 \x01(\x03R\x06blocks\x12\x1a\n" +
 	"\breadings\x18\x04 \x03(\x01R\breadings\x12\x12\n" +
 	"\x04from\x18\x05 \x01(\x10R\x04from\x12\x12\n" +
-	"\x04next\x18\x06 \x01(\x10R\x04next\"\xf5\x03\n" +
+	"\x04next\x18\x06 \x01(\x10R\x04next\"\xda\x04\n" +
 	"\rLearnedSupply\x12\x12\n" +
 	"\x04rest\x18\x01 \x01(\x01R\x04rest\x12\x17\n" +
 	"\arest_at\x18\x02 \x01(\x10R\x06restAt\x12\x12\n" +
@@ -1963,7 +1987,12 @@ const file_learnedpb_learned_proto_rawDesc = "" +
 	"\brun_flow\x18\x11 \x01(\x01R\arunFlow\x12\x1b\n" +
 	"\trun_swing\x18\x12 \x01(\x01R\brunSwing\x12\x19\n" +
 	"\brun_wide\x18\x13 \x01(\x01R\arunWide\x12\x12\n" +
-	"\x04runs\x18\x14 \x01(\x03R\x04runs\"\xaa\x01\n" +
+	"\x04runs\x18\x14 \x01(\x03R\x04runs\x12\x1e\n" +
+	"\n" +
+	"resistance\x18\x15 \x01(\x01R\n" +
+	"resistance\x12/\n" +
+	"\x13resistance_variance\x18\x16 \x01(\x01R\x12resistanceVariance\x12\x12\n" +
+	"\x04slew\x18\x17 \x01(\x01R\x04slew\"\xaa\x01\n" +
 	"\vLearnedLine\x123\n" +
 	"\x04base\x18\x01 \x01(\v2\x1f.strokewise.learned.v1.BaselineR\x04base\x12\x12\n" +
 	"\x04days\x18\x02 \x03(\x03R\x04days\x12\x14\n" +
