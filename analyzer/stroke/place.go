@@ -59,16 +59,6 @@ func (e *Ends) Place(t station.Instant, passing bool) station.Instant {
 	return at
 }
 
-// Between gives when a stroke ended from a time to another, most likely at guess.
-func (e *Ends) Between(from, to, guess station.Instant) station.Instant {
-	if e.Pace == 0 || e.Out.Step <= 0 || e.In.Step <= 0 {
-		return guess
-	}
-	return e.find(from, to, guess, e.Pace, false, func(x station.Instant, _ float64) float64 {
-		return float64(x.Sub(guess)) / (loose * e.Pace * 1e9)
-	})
-}
-
 // find gives the time from a time to another at which the end of a stroke is most likely,
 // otherwise else. prior tells by how many deviations a time and the draw up to it are off what
 // is expected; the traces' evidence is that of a matched filter, half its square.
