@@ -49,6 +49,7 @@ func (l *Line) rest(last, to station.Instant, usual, noise float64) {
 		next := from.Add(restLen)
 		m, ok := l.Cells.mean(from, next)
 		if l.Seen = next; ok {
+			l.Stood = m.At
 			l.header(&m, noise)
 		}
 		from = next

@@ -27,6 +27,7 @@ type Line struct {
 	Last   station.Instant // end of the newest cycle, or first sample
 	Partly bool            // the first sample: what moves then began before
 	Seen   station.Instant // up to which rests are taken
+	Stood  station.Instant // of the newest stand that was told by the strokes alone
 	Slew   float64         // mean square slope of the header at rest, (Pa/s)²
 	Run    int             // cycles since the header was seen
 	Odd    int             // cycles in a row that contradict the state
@@ -44,6 +45,8 @@ const (
 	runIn, runOut = 2.0, 1.5
 	// pending, ns, is how long the end of a stroke may go untold.
 	pending = 2 * station.Second
+	// unstood, ns: common practice, no source.
+	unstood = 10 * station.Minute60
 	// firstUsual is the time of a cycle while none is known, s: longer than one at full speed. Own choice.
 	firstUsual = 2.0
 )
@@ -61,6 +64,10 @@ func (l *Line) Sample(t station.Instant, p float64) {
 func (l *Line) Header(t station.Instant, p float64, n int) {
 	l.Sensed.add(cellMean{t, p, float64(n)})
 }
+
+// Unstood reports whether the strokes alone have not told the piston to stand for ten minutes: a stand that the
+// inlet shows is then better than none. It may be a slow stroke.
+func (l *Line) Unstood(now station.Instant) bool { return now.Sub(l.Stood) > unstood }
 
 // Stand handles the time up to now, in which no cycle ended. usual is the time of a cycle at work, s, 0: unknown; noise
 // is the standard deviation of a sample, Pa.

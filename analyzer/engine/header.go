@@ -18,6 +18,7 @@ const (
 // snapshots only.
 type header struct {
 	Mean   float64         // of the last slot with readings
+	N      int             // of these
 	At     station.Instant // 0: no reading yet
 	All    float64         // slow mean, over a minute
 	Rest   float64         // while the piston stands
@@ -43,7 +44,7 @@ type pair struct {
 // readHeader takes a slot's readings of the header.
 func (e *Engine) readHeader(sum float64, n int, at station.Instant) {
 	h := &e.Hdr
-	h.Mean = sum / float64(n)
+	h.Mean, h.N = sum/float64(n), n
 	if h.At == 0 {
 		h.All = h.Mean
 	}

@@ -55,9 +55,10 @@ func (e *Engine) watchLine(end station.Instant) {
 		return
 	}
 	amb := float64(e.Plate.AmbientPressure())
-	if x, ok := e.headerNow(end); ok && e.Hdr.RestAt != 0 && e.Hdr.At > end.Add(-slotLen) {
-		e.Bal.Header(e.Hdr.At, x+amb, 1)
-	} else if e.rests(end) {
+	if x, ok := e.headerNow(end); ok && e.Hdr.At > end.Add(-slotLen) {
+		n := e.Hdr.N
+		e.Bal.Header(e.Hdr.At.Add(-slotLen/2*int64(n-1)/int64(n)), x+amb, n)
+	} else if e.Bal.Unstood(end) && e.rests(end) {
 		e.Bal.Header(end.Add(-slotLen/2), e.Inlet.Mean+amb, e.Inlet.N)
 	}
 	strokes := 1.0

@@ -1,5 +1,7 @@
 package station
 
+import "math"
+
 // Side is the half of the cycle in which a stroke ran. Which one is 'a' cannot be
 // known from the traces; they only alternate.
 type Side uint8
@@ -49,6 +51,21 @@ type Minute struct {
 	InletMean, OutletMean     Gauge
 	OutletMax                 Gauge
 	Leak                      Estimate // m³/s ANR
+}
+
+// ExhaustBand returns the 90 % band of the exhaust air. Inlet air is exhaust and delivered air, whose errors
+// have nothing to do with each other, so of the half-widths
+//
+//	exhaust² = inlet² - delivered²
+//
+// Where a flow meter has told the inlet air, it is exhaust that is the difference: + in the place of -.
+func (m *Minute) ExhaustBand() (low, high Microlitres) {
+	in, out := float64(m.InletHigh-m.InletLow)/2, float64(m.DeliveredHigh-m.DeliveredLow)/2
+	half := math.Hypot(in, out)
+	if in > out {
+		half = math.Sqrt(in*in - out*out)
+	}
+	return max(0, m.Exhaust-Microlitres(half)), m.Exhaust + Microlitres(half)
 }
 
 // Gap is a run of whole UTC minutes, half-open, in none of which there is a sample of the station. Nothing is known of

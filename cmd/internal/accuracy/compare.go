@@ -104,8 +104,9 @@ func compareAir(s *Scores, t *told, truth *Truth, counter bool) {
 		}
 		known[k] = true
 		got.add(m.Delivered.Litres(), m.Inlet.Litres(), m.Exhaust.Litres())
-		low.add(m.DeliveredLow.Litres(), m.InletLow.Litres(), 0)
-		high.add(m.DeliveredHigh.Litres(), m.InletHigh.Litres(), 0)
+		least, most := m.ExhaustBand()
+		low.add(m.DeliveredLow.Litres(), m.InletLow.Litres(), least.Litres())
+		high.add(m.DeliveredHigh.Litres(), m.InletHigh.Litres(), most.Litres())
 		w := &truth.Minutes[k].Seen
 		if counter {
 			w = &truth.Minutes[k].All
@@ -115,7 +116,7 @@ func compareAir(s *Scores, t *told, truth *Truth, counter bool) {
 	enough := 2*len(known) >= len(truth.Minutes) && len(truth.endsIn(known, counter)) >= fewest
 	s[Delivered] = compareVolume(Delivered, got.Delivered, want.Delivered, enough).within(low.Delivered, want.Delivered, high.Delivered)
 	s[Inlet] = compareVolume(Inlet, got.Inlet, want.Inlet, enough).within(low.Inlet, want.Inlet, high.Inlet)
-	s[Exhaust] = compareVolume(Exhaust, got.Exhaust, want.Exhaust, enough)
+	s[Exhaust] = compareVolume(Exhaust, got.Exhaust, want.Exhaust, enough).within(low.Exhaust, want.Exhaust, high.Exhaust)
 }
 
 func (a *Air) add(delivered, inlet, exhaust float64) {
