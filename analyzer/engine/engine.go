@@ -18,7 +18,7 @@ const Version = "10"
 // Revision is stored with every minute that this engine made.
 const Revision = 10
 
-// slotLen is the length of a slot: decisions are taken twice a second of event time.
+// slotLen is the length of a slot: decisions are taken twice a second of event time. Own choice.
 const slotLen = station.Second / 2
 
 // Observer takes what the engine concludes, in event time. Pointers are valid during
