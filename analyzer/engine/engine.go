@@ -161,6 +161,7 @@ func (e *Engine) restart() {
 	e.Counter.Expect(&e.Plate)
 	e.Fuse = stroke.NewFuse(&e.Plate)
 	e.Inlet, e.Outlet = level{}, level{}
+	e.Started = false
 	e.Act, e.Proof = activity{}, fedProof{}
 	e.Feed.Reset()
 	e.Leak.reset()
