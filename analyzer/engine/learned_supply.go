@@ -1,6 +1,10 @@
 package engine
 
-import "strokewise/analyzer/station"
+import (
+	"math"
+
+	"strokewise/analyzer/station"
+)
 
 // keep moves what the inlet has shown.
 func (s *supply) keep(k keeper, l *station.LearnedSupply) {
@@ -20,12 +24,19 @@ func (s *supply) keep(k keeper, l *station.LearnedSupply) {
 		keep(k, &s.SagWeight, &l.SagSeconds)
 		keep(k, &s.Rested, &l.Rested)
 	}
-	if !k.back || l.Strokes > 0 {
-		keep(k, &s.Through.Air, &l.Air)
-		keep(k, &s.Through.Pull, &l.Pull)
-		keep(k, &s.Through.Strokes, &l.Strokes)
-	}
+	s.Through.keep(k, l)
 	s.Unrested.keep(k, l)
+}
+
+// keep moves the conductance, which is what the sums are for.
+func (t *through) keep(k keeper, l *station.LearnedSupply) {
+	switch root := math.Sqrt(1 - assumedB); {
+	case !k.back && t.Strokes > 0 && t.Pull > 0:
+		l.Conductance, l.Strokes, l.StrokeAir = t.conductance()/root, t.Strokes, t.Air/t.Strokes
+	case k.back && l.Strokes > 0 && l.Conductance > 0:
+		t.Air, t.Strokes = l.StrokeAir*l.Strokes, l.Strokes
+		t.Pull = t.Air / (l.Conductance * root)
+	}
 }
 
 // keep moves what runs usually look like.

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"bytes"
+	"math"
 	"reflect"
 	"strings"
 	"testing"
@@ -73,6 +74,15 @@ func everything(t *testing.T) *station.Learned {
 	return l
 }
 
+// sameRecord reports whether two records agree, but for the last digits of what is kept in other terms than the engine's.
+func sameRecord(a, b *station.Learned) bool {
+	x, y := *a, *b
+	if math.Abs(x.Supply.Conductance/y.Supply.Conductance-1) < 1e-12 && math.Abs(x.Supply.StrokeAir/y.Supply.StrokeAir-1) < 1e-12 {
+		x.Supply.Conductance, x.Supply.StrokeAir = y.Supply.Conductance, y.Supply.StrokeAir
+	}
+	return reflect.DeepEqual(x, y)
+}
+
 // plateOf is a plate that what was learned belongs to.
 func plateOf(l *station.Learned) station.Plate {
 	p := station.Plate{Key: station.Key{Site: "s", Station: "a"}, Serial: l.Booster.Serial, Overhauled: l.Booster.Overhauled, TankVolume: l.Booster.Tank}
@@ -90,7 +100,7 @@ func TestLearnedComesBackWhole(t *testing.T) {
 	e.status.At = want.At
 	var got station.Learned
 	e.Learned(&got)
-	if !reflect.DeepEqual(&got, want) {
+	if !sameRecord(&got, want) {
 		t.Errorf("recalled\n%+v\nkept\n%+v", *want, got)
 	}
 }
@@ -112,7 +122,7 @@ func TestLearnedOutlivesTheFirstSample(t *testing.T) {
 	e.status.At = want.At
 	var got station.Learned
 	e.Learned(&got)
-	if !reflect.DeepEqual(&got, want) {
+	if !sameRecord(&got, want) {
 		t.Errorf("recalled\n%+v\nkept\n%+v", *want, got)
 	}
 }
@@ -135,7 +145,7 @@ func TestNothingLearnedChangesNothing(t *testing.T) {
 	e.status.At = all.At
 	var got station.Learned
 	e.Learned(&got)
-	if !reflect.DeepEqual(&got, all) {
+	if !sameRecord(&got, all) {
 		t.Errorf("what a fresh engine knows replaced\n%+v\nby\n%+v", *all, got)
 	}
 }

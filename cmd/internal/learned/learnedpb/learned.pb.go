@@ -444,9 +444,9 @@ type LearnedSupply struct {
 	SagSeconds    float64                `protobuf:"fixed64,7,opt,name=sag_seconds,json=sagSeconds,proto3" json:"sag_seconds,omitempty"`
 	Rested        float64                `protobuf:"fixed64,8,opt,name=rested,proto3" json:"rested,omitempty"`                         // s of them with a pressure at rest
 	Swing         float64                `protobuf:"fixed64,9,opt,name=swing,proto3" json:"swing,omitempty"`                           // of a run over its sag
-	Air           float64                `protobuf:"fixed64,10,opt,name=air,proto3" json:"air,omitempty"`                              // m³ ANR that passed the line
-	Pull          float64                `protobuf:"fixed64,11,opt,name=pull,proto3" json:"pull,omitempty"`                            // integral of p psi(p1/p) dt meanwhile, Pa s
-	Strokes       float64                `protobuf:"fixed64,12,opt,name=strokes,proto3" json:"strokes,omitempty"`                      // meanwhile
+	Conductance   float64                `protobuf:"fixed64,10,opt,name=conductance,proto3" json:"conductance,omitempty"`              // C/sqrt(1-b) of the line, m³/(s·Pa) ANR
+	Strokes       float64                `protobuf:"fixed64,11,opt,name=strokes,proto3" json:"strokes,omitempty"`                      // that it was learned from, the past fading
+	StrokeAir     float64                `protobuf:"fixed64,12,opt,name=stroke_air,json=strokeAir,proto3" json:"stroke_air,omitempty"` // of one of them, m³ ANR
 	HeaderSag     float64                `protobuf:"fixed64,13,opt,name=header_sag,json=headerSag,proto3" json:"header_sag,omitempty"` // integral of the header's share of the sag, s
 	LineSag       float64                `protobuf:"fixed64,14,opt,name=line_sag,json=lineSag,proto3" json:"line_sag,omitempty"`       // integral of the line's share of the sag, s
 	Seconds       float64                `protobuf:"fixed64,15,opt,name=seconds,proto3" json:"seconds,omitempty"`                      // of both
@@ -552,16 +552,9 @@ func (x *LearnedSupply) GetSwing() float64 {
 	return 0
 }
 
-func (x *LearnedSupply) GetAir() float64 {
+func (x *LearnedSupply) GetConductance() float64 {
 	if x != nil {
-		return x.Air
-	}
-	return 0
-}
-
-func (x *LearnedSupply) GetPull() float64 {
-	if x != nil {
-		return x.Pull
+		return x.Conductance
 	}
 	return 0
 }
@@ -569,6 +562,13 @@ func (x *LearnedSupply) GetPull() float64 {
 func (x *LearnedSupply) GetStrokes() float64 {
 	if x != nil {
 		return x.Strokes
+	}
+	return 0
+}
+
+func (x *LearnedSupply) GetStrokeAir() float64 {
+	if x != nil {
+		return x.StrokeAir
 	}
 	return 0
 }
@@ -1939,7 +1939,7 @@ const file_learnedpb_learned_proto_rawDesc = "" +
 	"\x06blocks\x18\x03 \x01(\x03R\x06blocks\x12\x1a\n" +
 	"\breadings\x18\x04 \x03(\x01R\breadings\x12\x12\n" +
 	"\x04from\x18\x05 \x01(\x10R\x04from\x12\x12\n" +
-	"\x04next\x18\x06 \x01(\x10R\x04next\"\xf5\x03\n" +
+	"\x04next\x18\x06 \x01(\x10R\x04next\"\x90\x04\n" +
 	"\rLearnedSupply\x12\x12\n" +
 	"\x04rest\x18\x01 \x01(\x01R\x04rest\x12\x17\n" +
 	"\arest_at\x18\x02 \x01(\x10R\x06restAt\x12\x12\n" +
@@ -1950,11 +1950,12 @@ const file_learnedpb_learned_proto_rawDesc = "" +
 	"\vsag_seconds\x18\a \x01(\x01R\n" +
 	"sagSeconds\x12\x16\n" +
 	"\x06rested\x18\b \x01(\x01R\x06rested\x12\x14\n" +
-	"\x05swing\x18\t \x01(\x01R\x05swing\x12\x10\n" +
-	"\x03air\x18\n" +
-	" \x01(\x01R\x03air\x12\x12\n" +
-	"\x04pull\x18\v \x01(\x01R\x04pull\x12\x18\n" +
-	"\astrokes\x18\f \x01(\x01R\astrokes\x12\x1d\n" +
+	"\x05swing\x18\t \x01(\x01R\x05swing\x12 \n" +
+	"\vconductance\x18\n" +
+	" \x01(\x01R\vconductance\x12\x18\n" +
+	"\astrokes\x18\v \x01(\x01R\astrokes\x12\x1d\n" +
+	"\n" +
+	"stroke_air\x18\f \x01(\x01R\tstrokeAir\x12\x1d\n" +
 	"\n" +
 	"header_sag\x18\r \x01(\x01R\theaderSag\x12\x19\n" +
 	"\bline_sag\x18\x0e \x01(\x01R\alineSag\x12\x18\n" +
