@@ -115,24 +115,26 @@ func (l *Line) Conductance() (c, sd float64, ok bool) {
 	return 1 / k, math.Sqrt(l.State.P[resist][resist]*max(1, l.Fit)) / k, true
 }
 
-// Kept returns what outlives an upgrade: k with its variance, and the mean square slope of the header, (Pa/s)².
-func (l *Line) Kept() (k, variance, slew float64) {
-	return l.State.X[resist], l.State.P[resist][resist], l.Slew
+// Kept returns what outlives an upgrade: C/sqrt(1-b), m³/(s·Pa) ANR, its relative standard deviation, and the mean
+// square slope of the header, (Pa/s)²; zeros while nothing is known.
+func (l *Line) Kept() (c, sd, slew float64) {
+	c, sd, _ = l.Conductance()
+	return c, sd, l.Slew
 }
 
 // Recall sets what Kept returned, where it is surer than what the line has shown since; a slew of 0 is not known.
-func (l *Line) Recall(k, variance, slew float64) {
-	s := &l.State
-	if s.X[resist] > 0 && s.P[resist][resist]/(s.X[resist]*s.X[resist]) <= variance/(k*k) {
+func (l *Line) Recall(c, sd, slew float64) {
+	if _, now, ok := l.Conductance(); ok && now <= sd {
 		return
 	}
-	s.X[resist], s.P[resist] = k, row{resist: variance}
+	s, k := &l.State, 1/c
+	s.X[resist], s.P[resist] = k, row{resist: sd * sd * k * k}
 	for i := range s.P {
 		if i != resist {
 			s.P[i][resist] = 0
 		}
 	}
-	l.Before, l.Fit = resistance{k, variance}, max(1, l.Fit)
+	l.Before, l.Fit = resistance{k, s.P[resist][resist]}, 1
 	if slew > 0 {
 		l.Slew = slew
 	}

@@ -8,11 +8,11 @@ import (
 )
 
 const (
-	baselineRing = 15
+	baselineRing = 15 // readings of a block (own choice: their median's error is a third of a reading's)
 	// baselineMemory is the time, ns, over which the usual value follows the present one: a
-	// month, so that what sets in within days stands out (no source).
+	// month, so that what sets in within days stands out (own choice, no source).
 	baselineMemory = 30 * 24 * 60 * station.Minute60
-	settleBlocks   = 3 // over which the usual value is a plain mean
+	settleBlocks   = 3 // over which the usual value is a plain mean (own choice, no source)
 )
 
 // baseline tells a station's usual value of a figure from its present one, by medians of

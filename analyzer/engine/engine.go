@@ -21,7 +21,7 @@ const Version = "10"
 // Revision is stored with every minute that this engine made.
 const Revision = 10
 
-// slotLen is the length of a slot: decisions are taken twice a second of event time.
+// slotLen is the length of a slot: decisions are taken twice a second of event time. Own choice.
 const slotLen = station.Second / 2
 
 // Observer takes what the engine concludes, in event time. Pointers are valid during
@@ -170,6 +170,7 @@ func (e *Engine) restart() {
 	e.Counter.Expect(&e.Plate)
 	e.Fuse = stroke.NewFuse(&e.Plate)
 	e.Inlet, e.Outlet = level{}, level{}
+	e.Started = false
 	e.Act, e.Proof = activity{}, fedProof{}
 	e.Sensors = sensors.Watch{}
 	e.Feed.Reset()

@@ -60,3 +60,8 @@ func (w *wear) keep(k keeper, l *station.LearnedBooster) {
 	keep(k, &w.From, &l.WatchedFrom)
 	keep(k, &w.Strokes, &l.Strokes)
 }
+
+// known returns what of it was learned, for a new stretch of samples.
+func (x *edges) known() edges {
+	return edges{Limit: x.Limit, Starts: x.Starts, Deep: deepStart{P: x.Deep.P, N: x.Deep.N, Known: x.Deep.Known}}
+}

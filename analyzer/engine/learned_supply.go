@@ -1,10 +1,6 @@
 package engine
 
-import (
-	"math"
-
-	"strokewise/analyzer/station"
-)
+import "strokewise/analyzer/station"
 
 // keep moves what the inlet has shown.
 func (s *supply) keep(k keeper, l *station.LearnedSupply) {
@@ -27,22 +23,19 @@ func (s *supply) keep(k keeper, l *station.LearnedSupply) {
 	s.Unrested.keep(k, l)
 }
 
-// formerly is the standard deviation of a conductance that a version before the filter learned, share of
-// it: half of those told were within 5.5 %, nine of ten within 14 %.
-const formerly = 0.08
+// formerly is the standard deviation of a conductance whose own is not known, share of it. Own choice: that
+// of ten minutes' strokes. A third more or less changes how soon newer strokes replace it.
+const formerly = 0.1
 
-// keepLine moves what is known of the line.
+// keepLine moves the line's conductance.
 func (e *Engine) keepLine(k keeper, l *station.LearnedSupply) {
-	if !k.back {
-		l.Resistance, l.ResistanceVariance, l.Slew = e.Bal.Kept()
-		return
-	}
 	switch {
-	case l.Resistance > 0:
-		e.Bal.Recall(l.Resistance, l.ResistanceVariance, l.Slew)
-	case l.Air > 0 && l.Pull > 0:
-		was := l.Pull / l.Air * math.Sqrt(1-assumedB)
-		e.Bal.Recall(was, formerly*formerly*was*was, 0)
+	case !k.back:
+		l.Conductance, l.Deviation, l.Slew = e.Bal.Kept()
+	case l.Conductance > 0 && l.Deviation > 0:
+		e.Bal.Recall(l.Conductance, l.Deviation, l.Slew)
+	case l.Conductance > 0:
+		e.Bal.Recall(l.Conductance, formerly, l.Slew)
 	}
 }
 

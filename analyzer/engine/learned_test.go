@@ -2,6 +2,7 @@ package engine
 
 import (
 	"bytes"
+	"math"
 	"reflect"
 	"strings"
 	"testing"
@@ -69,8 +70,18 @@ func everything(t *testing.T) *station.Learned {
 	for i := range l.Leak.Hours {
 		l.Leak.Hours[i].Hour = int64(8*100 + i)
 	}
-	l.Use = station.LearnedUse{} // the alarms'
+	l.Use = station.LearnedUse{}                // the alarms'
+	l.Supply.Strokes, l.Supply.StrokeAir = 0, 0 // of records before the deviation was kept
 	return l
+}
+
+// sameRecord reports whether two records agree, but for the last digits of what is kept in other terms than the engine's.
+func sameRecord(a, b *station.Learned) bool {
+	x, y := *a, *b
+	if math.Abs(x.Supply.Conductance/y.Supply.Conductance-1) < 1e-12 && math.Abs(x.Supply.Deviation/y.Supply.Deviation-1) < 1e-12 {
+		x.Supply.Conductance, x.Supply.Deviation = y.Supply.Conductance, y.Supply.Deviation
+	}
+	return reflect.DeepEqual(x, y)
 }
 
 // plateOf is a plate that what was learned belongs to.
@@ -90,7 +101,7 @@ func TestLearnedComesBackWhole(t *testing.T) {
 	e.status.At = want.At
 	var got station.Learned
 	e.Learned(&got)
-	if !reflect.DeepEqual(&got, want) {
+	if !sameRecord(&got, want) {
 		t.Errorf("recalled\n%+v\nkept\n%+v", *want, got)
 	}
 }
@@ -112,7 +123,7 @@ func TestLearnedOutlivesTheFirstSample(t *testing.T) {
 	e.status.At = want.At
 	var got station.Learned
 	e.Learned(&got)
-	if !reflect.DeepEqual(&got, want) {
+	if !sameRecord(&got, want) {
 		t.Errorf("recalled\n%+v\nkept\n%+v", *want, got)
 	}
 }
@@ -135,7 +146,7 @@ func TestNothingLearnedChangesNothing(t *testing.T) {
 	e.status.At = all.At
 	var got station.Learned
 	e.Learned(&got)
-	if !reflect.DeepEqual(&got, all) {
+	if !sameRecord(&got, all) {
 		t.Errorf("what a fresh engine knows replaced\n%+v\nby\n%+v", *all, got)
 	}
 }
@@ -222,6 +233,7 @@ var working = map[string]string{
 	"Rested": "goes with Pace", "Struck": "counts differences only", "Feed": "the header of the moment", "Needed": "of the last quarter of an hour", "Act": "of the slot",
 	"Starts": "of the last hour", "Closed": "of the present shutdown", "Wall": "of the last quarter of an hour", "Rounds": "of the last minutes", "Mismatch": "200 counts",
 	"Silence": "since the last increment", "Jitter": "of the last samples", "Health": "16 strokes", "Proof": "since the inlet fell", "Min": "of the open minute", "Rate": "of the last minute",
+	"Dates": "learned again within some cycles", "Sensors": "evidence of the last hour",
 	"Leak": "of the present stand and the last minutes", "Warmth": "of the last minutes", "Pops": "of the last ten minutes", "Basis": "what figures were obtained from: recalled ones say that it is not kept",
 }
 

@@ -9,7 +9,7 @@ import (
 
 const (
 	bandSpan = 5 * station.Minute60 // a compressor's load and unload takes 20 to 300 s (pneumatics of headers, from memory)
-	fewest   = 20                   // slots of a band that show its ends
+	fewest   = 20                   // slots of a band that show its ends (own choice)
 )
 
 // band follows the least and the greatest of a value over the last one to two spans of bandSpan. Fields

@@ -9,13 +9,13 @@ import (
 )
 
 const (
-	openBelow    = 0.97 // share of set below which a governor is taken to be open (no source)
-	openAbove    = 0.6  // share of set above which strokes are compared
-	paceStrokes  = 6    // of a reading
-	paceEvery    = 5 * station.Second
-	leastPaces   = 3 // readings before the first use
+	openBelow    = 0.97               // share of set below which a governor is taken to be open (no source)
+	openAbove    = 0.6                // share of set above which strokes are compared (own choice: below it a fill is under way)
+	paceStrokes  = 6                  // of a reading (own choice: both sides three times)
+	paceEvery    = 5 * station.Second // between readings (own choice)
+	leastPaces   = 3                  // readings before the first use (own choice: the least with a median)
 	neverOpen    = "the piston has not been seen to stroke with the governor open yet: the outlet never fell below 97 % of set for long"
-	capacityBand = 0.2
+	capacityBand = 0.2 // half-width of the 90 % band of the free capacity, share of it (own choice, no source)
 )
 
 // pace follows how long strokes take while the governor is open, in units of air.OpenStroke:

@@ -8,17 +8,17 @@ import (
 )
 
 const (
-	meterWindow  = 60.0 // s over which metered and computed air are compared
-	meterHold    = 5 * station.Second
-	meterStrokes = 4                         // fewest of a window
-	meterLeast   = 5                         // windows before a calibration is used
-	meterPause   = 60 * station.Minute60     // without readings after which a meter is another loan
-	meterLong    = 8 * 60 * station.Minute60 // of a loan that is taken as one calibration
+	meterWindow  = 60.0                      // s over which metered and computed air are compared; own choice: some dozen strokes
+	meterHold    = 5 * station.Second        // age of a reading that still counts; own choice: some readings of a slow meter
+	meterStrokes = 4                         // fewest of a window; own choice: meterEdge is a tenth of them
+	meterLeast   = 5                         // windows before a calibration is used; own choice, no source
+	meterEdge    = 0.4                       // strokes by which a window's count errs: sqrt(2/12), two uniform cuts (by definition)
 	meterOwn     = 0.02                      // 90 % band of the meter itself (common practice, no source)
-	meterEdge    = 0.4                       // strokes by which a window's count errs
-	rangeP       = 0.05                      // by which pressures may leave the calibrated range
-	rangeT       = 1.4                       // factor by which the stroke time may
-	etaDrift     = 0.10                      // change of the volumetric efficiency that ends a calibration
+	meterPause   = 60 * station.Minute60     // without readings after which a meter is another loan; own choice
+	meterLong    = 8 * 60 * station.Minute60 // of a loan that is taken as one calibration; own choice: a shift
+	rangeP       = 0.05                      // share by which pressures may leave the calibrated range; own choice, no source
+	rangeT       = 1.4                       // factor by which the stroke time may; own choice, no source
+	etaDrift     = 0.10                      // change of the volumetric efficiency that ends a calibration; own choice, no source
 )
 
 // meter compares the inlet air that a flow meter reads, lent for a while, with what strokes

@@ -207,7 +207,7 @@ func (e *Engine) strokeMethod(m *minute) {
 }
 
 // mostPassed is for how many slots of a minute air may pass straight through the check valves, with
-// strokes that the traces tell: in 2 s a booster makes some ten strokes at most.
+// strokes that the traces tell: in 2 s a booster makes some ten strokes at most. Own choice.
 const mostPassed = 4
 
 func orElse(text, other string) string {

@@ -11,7 +11,7 @@ import (
 const (
 	// knownLevel is the share of the sag by which the header's level may be uncertain: a tenth of the
 	// flow. Own choice; a third more lets draws count that are off by a seventh.
-	knownLevel = 0.2
+	knownLevel   = 0.2
 	missedCounts = 200  // of a comparison: 15 % missed are then stated as 17.6 +- 3.2 %
 	missedEarly  = 50   // counts after which a figure is stated before the comparison has all
 	missedPlain  = 0.1  // where the low end of its band is beyond: more counts make it sharper and change nothing that somebody would do

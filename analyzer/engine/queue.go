@@ -47,7 +47,7 @@ func increasing(b *station.Block) bool {
 	return true
 }
 
-// roomStep is by how many samples a queue grows: to double it would waste most of it.
+// roomStep is by how many samples a queue grows: to double it would waste most of it. Own choice.
 const roomStep = 64
 
 // room makes place for n samples more.

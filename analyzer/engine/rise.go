@@ -7,8 +7,8 @@ import (
 )
 
 const (
-	riseLeast  = 500.0              // Pa by which an outlet must rise to be said to
-	riseWithin = 5 * station.Second // within which an outlet that is filled rises again
+	riseLeast  = 500.0              // Pa by which an outlet must rise to be said to (own choice)
+	riseWithin = 5 * station.Second // within which an outlet that is filled rises again (own choice: a slow stroke)
 	fillShare  = 0.6                // share of set below which a rising outlet is being filled (common practice, no source)
 )
 

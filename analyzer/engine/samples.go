@@ -100,7 +100,6 @@ func (s *Samples) open(first station.Instant) {
 
 // clear forgets what is pending.
 func (s *Samples) clear() {
-	s.Started = false
 	for i := range s.Queues {
 		s.Queues[i].clear()
 	}

@@ -7,9 +7,9 @@ import (
 )
 
 const (
-	levelEvery = 2 * station.Second
-	levelTrust = 0.05 // share by which the plate's set pressure may differ from what the gauge shows
-	nearStall  = 0.93 // share of the reach without friction above which a run may end by stall
+	levelEvery = 2 * station.Second // between readings (own choice)
+	levelTrust = 0.05               // share by which the plate's set pressure may differ from what the gauge shows (own choice, no source)
+	nearStall  = 0.93               // share of the reach without friction above which a run may end by stall (own choice, no source)
 )
 
 // setLevel follows at which outlet the governor ends runs: whether the set pressure was

@@ -8,10 +8,10 @@ import (
 )
 
 const (
-	idleSlots   = 2     // without work after which the piston has stood, where the inlet shows it
+	idleSlots   = 2     // without work after which the piston has stood, where the inlet shows it (own choice)
 	hopRise     = 0.001 // share of the outlet by which a hop of the governor raises it at least (no source)
-	startsFrom  = 15    // minutes watched before starts are told for an hour
-	startsShort = 10    // minutes over which hunting is told
+	startsFrom  = 15    // minutes watched before starts are told for an hour (own choice)
+	startsShort = 10    // minutes over which hunting is told (own choice)
 )
 
 // starts counts how often the piston begins to work after standing, by the minute. Fields

@@ -6,8 +6,8 @@ import (
 )
 
 const (
-	warmthOver = 60 * station.Minute60 // time constant of the mean of tank_temperature: the air drawn in does not follow a recharge
-	warmthHold = 60 * station.Minute60 // without readings after which the plate's temperature counts again
+	warmthOver = 60 * station.Minute60 // time constant of the mean of tank_temperature: the air drawn in does not follow a recharge (own choice)
+	warmthHold = 60 * station.Minute60 // without readings after which the plate's temperature counts again (own choice)
 	// warmthLow and warmthHigh bound readings that are taken, K: -40 and 80 °C (common practice, no source).
 	warmthLow, warmthHigh = 233.15, 353.15
 )

@@ -48,30 +48,28 @@ type Baseline struct {
 
 // LearnedSupply is what the inlet has shown.
 type LearnedSupply struct {
-	Rest       float64 // pressure at rest, Pa gauge
-	RestAt     Instant
-	Peak       float64 // highest pressure, Pa gauge
-	Moved      float64 // share of rests in which the header had moved
-	Moves      float64 // of so many
-	Sag        float64 // integral of the sag, share of the pressure at rest, s
-	SagSeconds float64
-	Rested     float64 // s of them with a pressure at rest
-	Swing      float64 // of a run over its sag
-	Air        float64 // m³ ANR that passed the line, no longer written
-	Pull       float64 // integral of p psi(p1/p) dt meanwhile, Pa s
-	Strokes    float64 // meanwhile
-	HeaderSag  float64 // integral of the header's share of the sag, s
-	LineSag    float64 // integral of the line's share of the sag, s
-	Seconds    float64 // of both
-	RunInlet   float64 // of usual runs: inlet, Pa gauge
-	RunFlow    float64 // strokes/s times Pa abs
-	RunSwing   float64 // mean range within half a second, Pa
-	RunWide    float64 // range of a run, Pa
-	Runs       int64
-
-	Resistance         float64 // of the line, sqrt(1-b)/C, Pa s/m³ ANR
-	ResistanceVariance float64 // (Pa s/m³)²
-	Slew               float64 // mean square slope of the header at rest, (Pa/s)²
+	Rest        float64 // pressure at rest, Pa gauge
+	RestAt      Instant
+	Peak        float64 // highest pressure, Pa gauge
+	Moved       float64 // share of rests in which the header had moved
+	Moves       float64 // of so many
+	Sag         float64 // integral of the sag, share of the pressure at rest, s
+	SagSeconds  float64
+	Rested      float64 // s of them with a pressure at rest
+	Swing       float64 // of a run over its sag
+	Conductance float64 // C/sqrt(1-b) of the line, m³/(s·Pa) ANR
+	Strokes     float64 // that it was learned from; no longer written
+	StrokeAir   float64 // of one of them, m³ ANR; no longer written
+	HeaderSag   float64 // integral of the header's share of the sag, s
+	LineSag     float64 // integral of the line's share of the sag, s
+	Seconds     float64 // of both
+	RunInlet    float64 // of usual runs: inlet, Pa gauge
+	RunFlow     float64 // strokes/s times Pa abs
+	RunSwing    float64 // mean range within half a second, Pa
+	RunWide     float64 // range of a run, Pa
+	Runs        int64
+	Deviation   float64 // standard deviation of Conductance, share of it; 0: not known
+	Slew        float64 // mean square slope of the header at rest, (Pa/s)²
 }
 
 // LearnedLine is the history of the supply line's conductance.

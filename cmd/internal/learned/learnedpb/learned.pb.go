@@ -434,32 +434,31 @@ func (x *Baseline) GetNext() int64 {
 }
 
 type LearnedSupply struct {
-	state              protoimpl.MessageState `protogen:"open.v1"`
-	Rest               float64                `protobuf:"fixed64,1,opt,name=rest,proto3" json:"rest,omitempty"` // pressure at rest, Pa gauge
-	RestAt             int64                  `protobuf:"fixed64,2,opt,name=rest_at,json=restAt,proto3" json:"rest_at,omitempty"`
-	Peak               float64                `protobuf:"fixed64,3,opt,name=peak,proto3" json:"peak,omitempty"`   // highest pressure, Pa gauge
-	Moved              float64                `protobuf:"fixed64,4,opt,name=moved,proto3" json:"moved,omitempty"` // share of rests in which the header had moved
-	Moves              float64                `protobuf:"fixed64,5,opt,name=moves,proto3" json:"moves,omitempty"` // of so many
-	Sag                float64                `protobuf:"fixed64,6,opt,name=sag,proto3" json:"sag,omitempty"`     // integral of the sag, share of the pressure at rest, s
-	SagSeconds         float64                `protobuf:"fixed64,7,opt,name=sag_seconds,json=sagSeconds,proto3" json:"sag_seconds,omitempty"`
-	Rested             float64                `protobuf:"fixed64,8,opt,name=rested,proto3" json:"rested,omitempty"`                         // s of them with a pressure at rest
-	Swing              float64                `protobuf:"fixed64,9,opt,name=swing,proto3" json:"swing,omitempty"`                           // of a run over its sag
-	Air                float64                `protobuf:"fixed64,10,opt,name=air,proto3" json:"air,omitempty"`                              // no longer written: m³ ANR that passed the line
-	Pull               float64                `protobuf:"fixed64,11,opt,name=pull,proto3" json:"pull,omitempty"`                            // integral of p psi(p1/p) dt meanwhile, Pa s
-	Strokes            float64                `protobuf:"fixed64,12,opt,name=strokes,proto3" json:"strokes,omitempty"`                      // meanwhile
-	HeaderSag          float64                `protobuf:"fixed64,13,opt,name=header_sag,json=headerSag,proto3" json:"header_sag,omitempty"` // integral of the header's share of the sag, s
-	LineSag            float64                `protobuf:"fixed64,14,opt,name=line_sag,json=lineSag,proto3" json:"line_sag,omitempty"`       // integral of the line's share of the sag, s
-	Seconds            float64                `protobuf:"fixed64,15,opt,name=seconds,proto3" json:"seconds,omitempty"`                      // of both
-	RunInlet           float64                `protobuf:"fixed64,16,opt,name=run_inlet,json=runInlet,proto3" json:"run_inlet,omitempty"`    // of usual runs: inlet, Pa gauge
-	RunFlow            float64                `protobuf:"fixed64,17,opt,name=run_flow,json=runFlow,proto3" json:"run_flow,omitempty"`       // strokes/s times Pa abs
-	RunSwing           float64                `protobuf:"fixed64,18,opt,name=run_swing,json=runSwing,proto3" json:"run_swing,omitempty"`    // mean range within half a second, Pa
-	RunWide            float64                `protobuf:"fixed64,19,opt,name=run_wide,json=runWide,proto3" json:"run_wide,omitempty"`       // range of a run, Pa
-	Runs               int64                  `protobuf:"varint,20,opt,name=runs,proto3" json:"runs,omitempty"`
-	Resistance         float64                `protobuf:"fixed64,21,opt,name=resistance,proto3" json:"resistance,omitempty"`                                           // of the line, sqrt(1-b)/C, Pa s/m³ ANR
-	ResistanceVariance float64                `protobuf:"fixed64,22,opt,name=resistance_variance,json=resistanceVariance,proto3" json:"resistance_variance,omitempty"` // (Pa s/m³)²
-	Slew               float64                `protobuf:"fixed64,23,opt,name=slew,proto3" json:"slew,omitempty"`                                                       // mean square slope of the header at rest, (Pa/s)²
-	unknownFields      protoimpl.UnknownFields
-	sizeCache          protoimpl.SizeCache
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Rest          float64                `protobuf:"fixed64,1,opt,name=rest,proto3" json:"rest,omitempty"` // pressure at rest, Pa gauge
+	RestAt        int64                  `protobuf:"fixed64,2,opt,name=rest_at,json=restAt,proto3" json:"rest_at,omitempty"`
+	Peak          float64                `protobuf:"fixed64,3,opt,name=peak,proto3" json:"peak,omitempty"`   // highest pressure, Pa gauge
+	Moved         float64                `protobuf:"fixed64,4,opt,name=moved,proto3" json:"moved,omitempty"` // share of rests in which the header had moved
+	Moves         float64                `protobuf:"fixed64,5,opt,name=moves,proto3" json:"moves,omitempty"` // of so many
+	Sag           float64                `protobuf:"fixed64,6,opt,name=sag,proto3" json:"sag,omitempty"`     // integral of the sag, share of the pressure at rest, s
+	SagSeconds    float64                `protobuf:"fixed64,7,opt,name=sag_seconds,json=sagSeconds,proto3" json:"sag_seconds,omitempty"`
+	Rested        float64                `protobuf:"fixed64,8,opt,name=rested,proto3" json:"rested,omitempty"`                         // s of them with a pressure at rest
+	Swing         float64                `protobuf:"fixed64,9,opt,name=swing,proto3" json:"swing,omitempty"`                           // of a run over its sag
+	Conductance   float64                `protobuf:"fixed64,10,opt,name=conductance,proto3" json:"conductance,omitempty"`              // C/sqrt(1-b) of the line, m³/(s·Pa) ANR
+	Strokes       float64                `protobuf:"fixed64,11,opt,name=strokes,proto3" json:"strokes,omitempty"`                      // no longer written: that it was learned from, the past fading
+	StrokeAir     float64                `protobuf:"fixed64,12,opt,name=stroke_air,json=strokeAir,proto3" json:"stroke_air,omitempty"` // no longer written: of one of them, m³ ANR
+	HeaderSag     float64                `protobuf:"fixed64,13,opt,name=header_sag,json=headerSag,proto3" json:"header_sag,omitempty"` // integral of the header's share of the sag, s
+	LineSag       float64                `protobuf:"fixed64,14,opt,name=line_sag,json=lineSag,proto3" json:"line_sag,omitempty"`       // integral of the line's share of the sag, s
+	Seconds       float64                `protobuf:"fixed64,15,opt,name=seconds,proto3" json:"seconds,omitempty"`                      // of both
+	RunInlet      float64                `protobuf:"fixed64,16,opt,name=run_inlet,json=runInlet,proto3" json:"run_inlet,omitempty"`    // of usual runs: inlet, Pa gauge
+	RunFlow       float64                `protobuf:"fixed64,17,opt,name=run_flow,json=runFlow,proto3" json:"run_flow,omitempty"`       // strokes/s times Pa abs
+	RunSwing      float64                `protobuf:"fixed64,18,opt,name=run_swing,json=runSwing,proto3" json:"run_swing,omitempty"`    // mean range within half a second, Pa
+	RunWide       float64                `protobuf:"fixed64,19,opt,name=run_wide,json=runWide,proto3" json:"run_wide,omitempty"`       // range of a run, Pa
+	Runs          int64                  `protobuf:"varint,20,opt,name=runs,proto3" json:"runs,omitempty"`
+	Deviation     float64                `protobuf:"fixed64,21,opt,name=deviation,proto3" json:"deviation,omitempty"` // standard deviation of conductance, share of it; 0: not known
+	Slew          float64                `protobuf:"fixed64,22,opt,name=slew,proto3" json:"slew,omitempty"`           // mean square slope of the header at rest, (Pa/s)²
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *LearnedSupply) Reset() {
@@ -555,16 +554,9 @@ func (x *LearnedSupply) GetSwing() float64 {
 	return 0
 }
 
-func (x *LearnedSupply) GetAir() float64 {
+func (x *LearnedSupply) GetConductance() float64 {
 	if x != nil {
-		return x.Air
-	}
-	return 0
-}
-
-func (x *LearnedSupply) GetPull() float64 {
-	if x != nil {
-		return x.Pull
+		return x.Conductance
 	}
 	return 0
 }
@@ -572,6 +564,13 @@ func (x *LearnedSupply) GetPull() float64 {
 func (x *LearnedSupply) GetStrokes() float64 {
 	if x != nil {
 		return x.Strokes
+	}
+	return 0
+}
+
+func (x *LearnedSupply) GetStrokeAir() float64 {
+	if x != nil {
+		return x.StrokeAir
 	}
 	return 0
 }
@@ -632,16 +631,9 @@ func (x *LearnedSupply) GetRuns() int64 {
 	return 0
 }
 
-func (x *LearnedSupply) GetResistance() float64 {
+func (x *LearnedSupply) GetDeviation() float64 {
 	if x != nil {
-		return x.Resistance
-	}
-	return 0
-}
-
-func (x *LearnedSupply) GetResistanceVariance() float64 {
-	if x != nil {
-		return x.ResistanceVariance
+		return x.Deviation
 	}
 	return 0
 }
@@ -1963,7 +1955,7 @@ const file_learnedpb_learned_proto_rawDesc = "" +
 	"\x06blocks\x18\x03 \x01(\x03R\x06blocks\x12\x1a\n" +
 	"\breadings\x18\x04 \x03(\x01R\breadings\x12\x12\n" +
 	"\x04from\x18\x05 \x01(\x10R\x04from\x12\x12\n" +
-	"\x04next\x18\x06 \x01(\x10R\x04next\"\xda\x04\n" +
+	"\x04next\x18\x06 \x01(\x10R\x04next\"\xc2\x04\n" +
 	"\rLearnedSupply\x12\x12\n" +
 	"\x04rest\x18\x01 \x01(\x01R\x04rest\x12\x17\n" +
 	"\arest_at\x18\x02 \x01(\x10R\x06restAt\x12\x12\n" +
@@ -1974,11 +1966,12 @@ const file_learnedpb_learned_proto_rawDesc = "" +
 	"\vsag_seconds\x18\a \x01(\x01R\n" +
 	"sagSeconds\x12\x16\n" +
 	"\x06rested\x18\b \x01(\x01R\x06rested\x12\x14\n" +
-	"\x05swing\x18\t \x01(\x01R\x05swing\x12\x10\n" +
-	"\x03air\x18\n" +
-	" \x01(\x01R\x03air\x12\x12\n" +
-	"\x04pull\x18\v \x01(\x01R\x04pull\x12\x18\n" +
-	"\astrokes\x18\f \x01(\x01R\astrokes\x12\x1d\n" +
+	"\x05swing\x18\t \x01(\x01R\x05swing\x12 \n" +
+	"\vconductance\x18\n" +
+	" \x01(\x01R\vconductance\x12\x18\n" +
+	"\astrokes\x18\v \x01(\x01R\astrokes\x12\x1d\n" +
+	"\n" +
+	"stroke_air\x18\f \x01(\x01R\tstrokeAir\x12\x1d\n" +
 	"\n" +
 	"header_sag\x18\r \x01(\x01R\theaderSag\x12\x19\n" +
 	"\bline_sag\x18\x0e \x01(\x01R\alineSag\x12\x18\n" +
@@ -1987,12 +1980,9 @@ const file_learnedpb_learned_proto_rawDesc = "" +
 	"\brun_flow\x18\x11 \x01(\x01R\arunFlow\x12\x1b\n" +
 	"\trun_swing\x18\x12 \x01(\x01R\brunSwing\x12\x19\n" +
 	"\brun_wide\x18\x13 \x01(\x01R\arunWide\x12\x12\n" +
-	"\x04runs\x18\x14 \x01(\x03R\x04runs\x12\x1e\n" +
-	"\n" +
-	"resistance\x18\x15 \x01(\x01R\n" +
-	"resistance\x12/\n" +
-	"\x13resistance_variance\x18\x16 \x01(\x01R\x12resistanceVariance\x12\x12\n" +
-	"\x04slew\x18\x17 \x01(\x01R\x04slew\"\xaa\x01\n" +
+	"\x04runs\x18\x14 \x01(\x03R\x04runs\x12\x1c\n" +
+	"\tdeviation\x18\x15 \x01(\x01R\tdeviation\x12\x12\n" +
+	"\x04slew\x18\x16 \x01(\x01R\x04slew\"\xaa\x01\n" +
 	"\vLearnedLine\x123\n" +
 	"\x04base\x18\x01 \x01(\v2\x1f.strokewise.learned.v1.BaselineR\x04base\x12\x12\n" +
 	"\x04days\x18\x02 \x03(\x03R\x04days\x12\x14\n" +
