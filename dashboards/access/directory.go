@@ -15,6 +15,9 @@ type Directory struct {
 	list  *List
 	state fileState
 	fault error // of the newest reading; the one before it is in force
+
+	// Changed is called with what a new reading has changed, before it is in force. nil: nobody is.
+	Changed func(what []string)
 }
 
 // fileState tells whether a file is still the same.
@@ -48,6 +51,9 @@ func (d *Directory) now() *List {
 		d.state = s
 		var l *List
 		if l, d.fault = Read(d.path); d.fault == nil {
+			if what := d.list.Changes(l); d.Changed != nil && len(what) > 0 {
+				d.Changed(what)
+			}
 			d.list = l
 		}
 	}

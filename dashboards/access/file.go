@@ -77,11 +77,11 @@ func (l *List) check() error {
 	}
 	seen := map[string]bool{}
 	once := func(name string) error {
-		if key := strings.ToLower(name); seen[key] {
+		key := strings.ToLower(name)
+		if seen[key] {
 			return fmt.Errorf("%w: %q", errTwice, name)
-		} else {
-			seen[key] = true
 		}
+		seen[key] = true
 		return nil
 	}
 	for i := range l.Users {

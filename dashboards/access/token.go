@@ -84,7 +84,7 @@ func (t *Token) check() error {
 	}
 	for _, a := range t.Only {
 		if _, ok := Least(a); !ok {
-			return fmt.Errorf("token %q is for %q, which is no action", t.Name, a)
+			return fmt.Errorf("token %q is for %q, which is no action: expected some of %v", t.Name, a, Actions())
 		}
 	}
 	return nil

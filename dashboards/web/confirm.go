@@ -14,18 +14,12 @@ import (
 // Confirm is what acts that concern stored pressure ask for.
 type Confirm int
 
-// The policies.
+// The policies, in the order of Confirms of the configuration.
 const (
 	LoginAgain   Confirm = iota // a login within the last minutes
 	SecondPerson                // that, and somebody else who may do the same
 	NoConfirm
 )
-
-// confirmNames are the policies as the configuration has them.
-var confirmNames = [...]string{"login", "second-person", "none"}
-
-// ConfirmNames returns the policies as the configuration has them.
-func ConfirmNames() []string { return confirmNames[:] }
 
 // confirmView is the page on which an act is confirmed.
 type confirmView struct {

@@ -49,7 +49,10 @@ func (s *site) login(w http.ResponseWriter, r *http.Request) {
 	v = s.loginPage(local(r.PostFormValue("next")), "")
 	v.Name = strings.TrimSpace(r.PostFormValue("name"))
 	e := noted(r)
-	e.What, e.Who, e.By = "login", clipped(v.Name), ""
+	e.What, e.Who, e.By, e.Detail = "login", "", "", "unknown name" // which may be a password in the wrong field
+	if u, ok := s.user(v.Name); ok {
+		e.Who, e.Detail = u.Name, ""
+	}
 	u, p := s.try(r, v.Name, r.PostFormValue("password"))
 	if p != nil {
 		v.Problem = p.text
@@ -88,11 +91,7 @@ func (s *site) try(r *http.Request, name, password string) (access.User, *failur
 	if wait := d.Throttle.Try(name, who.from, known, s.Now()); wait > 0 {
 		return access.User{}, slow(wait)
 	}
-	var u access.User
-	found := false
-	if d.Users != nil {
-		u, found = d.Users.User(name)
-	}
+	u, found := s.user(name)
 	hash := u.Password
 	if !found || hash == "" {
 		hash, found = noHash(), false
@@ -106,6 +105,14 @@ func (s *site) try(r *http.Request, name, password string) (access.User, *failur
 	}
 	d.Throttle.Succeeded(name, who.from, known)
 	return u, nil
+}
+
+// user returns the user of that name in the users file.
+func (s *site) user(name string) (access.User, bool) {
+	if s.Identity.Users == nil {
+		return access.User{}, false
+	}
+	return s.Identity.Users.User(name)
 }
 
 func slow(wait time.Duration) *failure {

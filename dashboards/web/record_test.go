@@ -46,6 +46,7 @@ func TestEverythingSentIsWrittenDown(t *testing.T) {
 	d.give(t, c, command("acknowledge", rules.OutletLeak))
 	d.give(t, c, command("shelve", rules.OutletLeak, "minutes", "60"))
 	d.do(knock{method: http.MethodPost, path: loginPath, form: loginForm("operator", "wrong password!", "/"), from: "10.0.0.9:1"})
+	d.do(knock{method: http.MethodPost, path: loginPath, form: loginForm("my password, in the wrong field", "x", "/")})
 	d.do(knock{method: http.MethodPost, path: commandPath, body: `{"kind":"note","who":"x","why":"y"}`,
 		headers: map[string]string{"Authorization": "Bearer " + d.tokens["t-engineer"], "Content-Type": "application/json", "Accept": "application/json"}})
 	d.do(knock{method: http.MethodPost, path: refusedPath, body: `{"do":"discard","reason":"malformed"}`, headers: map[string]string{"Authorization": "Bearer " + d.tokens["t-south"]}})
@@ -57,6 +58,7 @@ func TestEverythingSentIsWrittenDown(t *testing.T) {
 		"operator/login/127.0.0.1/acknowledge/northdock/press-4 outlet-leak/Done",
 		"operator/login/127.0.0.1/shelve/northdock/press-4 outlet-leak/denied",
 		"operator//10.0.0.9/login//denied",
+		"//127.0.0.1/login//denied",
 		"t-engineer/token/127.0.0.1/note/northdock/press-4/Done",
 		"t-south/token/127.0.0.1/" + refusedPath + "//denied",
 		"//127.0.0.1/" + commandPath + "//denied",

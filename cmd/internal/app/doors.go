@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"strokewise/cmd/internal/health"
@@ -111,6 +112,9 @@ func (a *App) openIdentity() (err error) {
 	if o.UsersFile != "" {
 		if id.Users, err = access.OpenDirectory(o.UsersFile); err != nil {
 			return err
+		}
+		id.Users.Changed = func(what []string) {
+			_ = a.doors.trail.Append(trail.Entry{At: a.now().Time(), Who: "strokewise", What: "users file changed", Detail: strings.Join(what, "; "), Outcome: "done"}) // part audit says where not
 		}
 	}
 	if id.Sessions, err = access.OpenSessions(filepath.Join(a.opt.Data, LoginsFile), o.Lasting); err != nil {
