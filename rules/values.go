@@ -49,7 +49,7 @@ func (v *Evaluator) fill(s *station.Status) {
 	v.fillCosts(e)
 	v.fillDates(s.At)
 	fillState(s, q)
-	fillSupply(s, q, p.Set <= 0 && p.Required <= 0)
+	fillSupply(s, q, p)
 	if p.Required <= 0 && !v.Reached.Ever {
 		q[qLeast] = nan
 	}
@@ -74,7 +74,7 @@ func (v *Evaluator) fillPlate() {
 	}
 	q[qPressureLimit], _ = pressureLimit(p)
 	q[qRequired], q[qRatio] = given(float64(p.Required)), given(p.AreaRatio)
-	q[qStall] = q[qInletTop] * (1 + q[qRatio])
+	q[qStall] = float64(p.Stall(station.Gauge(q[qInletTop])))
 }
 
 func fillState(s *station.Status, q *values) {
