@@ -41,10 +41,11 @@ func (p *pass) run(ctx context.Context, labels []letters.Label) error {
 		}
 		return p.remove(ctx)
 	})
-	if err != nil {
-		return err
+	// What was handed on leaves the store also where the pass ends early, or it would be handed on twice.
+	if removed := p.remove(ctx); err == nil {
+		err = removed
 	}
-	return p.remove(ctx)
+	return err
 }
 
 // letter passes one on: to the log, or under another reason back to the store.

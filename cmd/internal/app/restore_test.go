@@ -247,6 +247,16 @@ func (p *oneStation) audited(words ...string) {
 	}
 }
 
+// end returns the last position of the station's partition.
+func (p *oneStation) end(a *App) uint64 {
+	p.t.Helper()
+	last, _, err := a.samples.Last(p.t.Context(), p.key.Partition())
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	return last
+}
+
 // twice runs some minutes, saves the engines' state in a stop, and runs some more, so that
 // the snapshots are older than the history; then it makes a backup.
 func (p *oneStation) twice(from int) (a *App, stop func(), archive string) {
@@ -343,6 +353,7 @@ func TestAReplacedLogThatHasGrownIsRefused(t *testing.T) {
 	p := newPlant(t)
 	a, stop := running(t, p.opt)
 	p.send(a, 0, 3)
+	before := p.end(a)
 	stop()
 	db := filepath.Join(p.opt.Data, "history.db")
 	aside := filepath.Join(t.TempDir(), "history.db")
@@ -353,7 +364,9 @@ func TestAReplacedLogThatHasGrownIsRefused(t *testing.T) {
 		t.Fatal(err)
 	}
 	a, stop = running(t, p.opt)
-	p.send(a, 3, 12)
+	for m := 3; p.end(a) <= before; m += 9 { // how many messages are in an entry is a matter of time
+		p.send(a, m, m+9)
+	}
 	stop()
 	if err := os.Rename(aside, db); err != nil {
 		t.Fatal(err)
