@@ -70,6 +70,7 @@ var scriptPlate = map[string]func(*station.Plate, float64){
 	"required_pressure": func(p *station.Plate, x float64) { p.Required = station.Gauge(1e3 * x) },
 	"area_ratio":        func(p *station.Plate, x float64) { p.AreaRatio = x },
 	"leak_limit":        func(p *station.Plate, x float64) { p.LeakLimit = x * 1e-3 / 60 },
+	"drive_regulator":   func(p *station.Plate, x float64) { p.DriveSet = station.Gauge(1e3 * x) },
 	"ungoverned":        func(p *station.Plate, x float64) { p.Ungoverned = x != 0 },
 	"base_demand":       func(p *station.Plate, x float64) { p.BaseDemand = x * 1e-3 / 60 },
 	"air_price":         func(p *station.Plate, x float64) { p.AirPrice = station.AirPrice{PerCubicMetre: x, Currency: "EUR"} },

@@ -13,10 +13,10 @@ const (
 )
 
 // fillSupply takes what the branch needs of the outlet and the header, and what the supply
-// line has lost. Plate and figures are in q already. learned: the set pressure is what the outlet was seen to
+// line has lost. Plate and figures are in q already. Where the plate states no pressure, set is what the outlet was seen to
 // reach. That was reached against friction and flow, so the header needs no margin for these; with one a booster
 // without a governor, whose outlet stands where the forces balance, would lack header at its best.
-func fillSupply(s *station.Status, q *values, learned bool) {
+func fillSupply(s *station.Status, q *values, p *station.Plate) {
 	q[qNeeded] = q[qRequired]
 	if math.IsNaN(q[qNeeded]) {
 		q[qNeeded] = needOfSet * q[qSet]
@@ -24,9 +24,9 @@ func fillSupply(s *station.Status, q *values, learned bool) {
 	if q[qLeast] = q[qRequired]; math.IsNaN(q[qLeast]) {
 		q[qLeast] = leastOfSet * q[qSet]
 	}
-	q[qHeaderNeeded] = headerMargin * q[qNeeded] / (1 + q[qRatio])
-	if learned {
-		q[qHeaderNeeded] = q[qNeeded] / (1 + q[qRatio])
+	q[qHeaderNeeded] = float64(p.StallInlet(station.Gauge(q[qNeeded])))
+	if p.Set > 0 || p.Required > 0 {
+		q[qHeaderNeeded] *= headerMargin
 	}
 	e := &s.Estimates
 	static := q[figureQuantity[station.HeaderStatic]]

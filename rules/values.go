@@ -51,7 +51,7 @@ func (v *Evaluator) fill(s *station.Status) {
 	q[qContradicted] = truth(s.Contradiction.N > 0)
 	fillState(s, q)
 	v.fillHeader(s)
-	fillSupply(s, q, p.Set <= 0 && p.Required <= 0)
+	fillSupply(s, q, p)
 	if p.Required <= 0 && !v.Reached.Ever {
 		q[qLeast] = nan
 	}
@@ -76,7 +76,7 @@ func (v *Evaluator) fillPlate() {
 	}
 	q[qPressureLimit], _ = pressureLimit(p)
 	q[qRequired], q[qRatio] = given(float64(p.Required)), given(p.AreaRatio)
-	q[qStall] = q[qInletTop] * (1 + q[qRatio])
+	q[qStall] = float64(p.Stall(station.Gauge(q[qInletTop])))
 }
 
 func fillState(s *station.Status, q *values) {

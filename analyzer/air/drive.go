@@ -85,8 +85,8 @@ func (p Pace) fastest() float64 {
 // above gives the law's pressure above the force balance, share of p1.
 func (l *DriveLaw) above(b [3]float64) float64 { return l[0]*b[0] + l[1]*b[1] + l[2]*b[2] }
 
-// DriveBounds gives the bounds of the drive pressure at the end of a stroke: the force
-// balance without friction, and the supply.
+// DriveBounds returns the bounds of the drive pressure at the end of a stroke: the force
+// balance without friction, and the supply of the drive side.
 func DriveBounds(p *station.Plate, p1, p2 station.Absolute) (low, high station.Absolute) {
 	ratio := p.AreaRatio
 	if ratio <= 0 && p.SweptBoost > 0 {
@@ -97,7 +97,8 @@ func DriveBounds(p *station.Plate, p1, p2 station.Absolute) (low, high station.A
 	if ratio > 0 {
 		low = amb + (p2-p1)/station.Absolute(ratio)
 	}
-	return max(amb, min(p1, low)), max(amb, p1)
+	high = max(amb, p.DriveSupply(p1))
+	return max(amb, min(high, low)), high
 }
 
 // driveAir gives the air, litres ANR, that leaves through the exhaust after a stroke

@@ -18,7 +18,7 @@ const (
 	frictionShare = 0.05
 )
 
-// OpenStroke gives the relative duration of a stroke while the governor is open, in a unit
+// OpenStroke returns the relative duration of a stroke while the governor is open, in a unit
 // that belongs to the booster:
 //
 //	t = e + x/psi(x),   x = (p_atm + (p2 - p1) A_b/A_d)/p1 + friction
@@ -28,11 +28,14 @@ const (
 // what does not depend on it. Infinite where the forces do not suffice (stall). Only ratios
 // between pressures of one booster mean something. On virtual stations t fits within 10 %
 // between 0.6 and 0.95 of the highest outlet.
-func OpenStroke(p1, p2, amb station.Absolute, ratio float64) float64 {
-	if p1 <= amb || ratio <= 0 {
+//
+// Where the drive side has its own regulator, its set takes the place of p1 below the fraction, as what fills the chamber.
+func OpenStroke(p *station.Plate, p1, p2 station.Absolute) float64 {
+	amb, ratio, supply := p.AmbientPressure(), p.AreaRatio, p.DriveSupply(p1)
+	if supply <= amb || ratio <= 0 {
 		return math.Inf(1)
 	}
-	x := float64(amb+(p2-p1)/station.Absolute(ratio))/float64(p1) + frictionShare
+	x := float64(amb+(p2-p1)/station.Absolute(ratio))/float64(supply) + frictionShare
 	k := FlowFactor(max(x, 0), feedB)
 	if k <= 0 {
 		return math.Inf(1)

@@ -140,12 +140,6 @@ func TestOrificeTables(t *testing.T) {
 	check(t, "a hole gives back its diameter", EquivalentHole(NozzleConductance(0.65*math.Pi/4*0.0015*0.0015), 0.65), 0.0015, 1e-12)
 }
 
-func TestStallAndRatio(t *testing.T) {
-	check(t, "0.4 MPa makes 0.8 MPa with equal areas (common practice, no source)", float64(Stall(400e3, 1, 0, 0)), 800e3, 1e-12)
-	check(t, "drive area three times the boost area quadruples (derived from the force balance)", float64(Stall(100e3, 3, 0, 0)), 400e3, 1e-12)
-	check(t, "friction is taken off", float64(Stall(400e3, 1, 50, 1e-3)), 750e3, 1e-12)
-}
-
 // "Feed a doubling booster more than twice the flow that it delivers" (common practice,
 // no source), and the numbers of an independent model of a doubling booster, 63 mm bore,
 // 594 kPa in and 880 kPa out, 0.07 dead volume: 0.947 p1 V_b/(R T) delivered a stroke;

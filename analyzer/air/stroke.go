@@ -144,16 +144,3 @@ func join(b, d Range, half float64) Range {
 	v := b.Value + d.Value
 	return Range{v, v - math.Hypot(half, d.Value-d.Low), v + math.Hypot(half, d.High-d.Value)}
 }
-
-// Stall gives the highest outlet pressure, Pa gauge, that an inlet of p1 gauge can reach
-// with drive over boost area ratio and friction force f (N) on boost area ab (m², may be
-// zero where f is):
-//
-//	p2 = p1 (1 + ratio) - f/ab
-func Stall(p1 station.Gauge, ratio, f, ab float64) station.Gauge {
-	p2 := float64(p1) * (1 + ratio)
-	if f > 0 && ab > 0 {
-		p2 -= f / ab
-	}
-	return station.Gauge(p2)
-}

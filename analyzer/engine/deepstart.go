@@ -1,11 +1,6 @@
 package engine
 
-import (
-	"math"
-
-	"strokewise/analyzer/air"
-	"strokewise/analyzer/station"
-)
+import "math"
 
 // widestBand is the share of set by which a governor may let the outlet fall before it opens again (common
 // practice, no source). A third more, and the outlet counts as low before the governor opens.
@@ -34,7 +29,7 @@ func (e *Engine) watchDeep() {
 		d.Weak = true
 		return
 	}
-	ideal := float64(air.Stall(station.Gauge(e.Inlet.Mean), e.Plate.AreaRatio, 0, 0))
+	ideal := e.balance(e.Inlet.Mean)
 	d.Weak = d.Weak || e.Plate.AreaRatio <= 0 || e.Outlet.Mean > (1-mostLoss)*ideal
 	d.Steep = math.Max(0.7*d.Steep, e.Outlet.Before-e.Outlet.Mean)
 }

@@ -62,9 +62,8 @@ func (e *Engine) estimateLine(at station.Instant) {
 // at the higher pressure it strokes faster, and each stroke takes more. 1 where the geometry
 // is not known or the present inlet is at the limit of the forces.
 func (e *Engine) moreFlow(now, least station.Absolute) float64 {
-	amb := e.Plate.AmbientPressure()
-	p2 := station.Gauge(e.Speed.Out).Absolute(amb)
-	a, b := air.OpenStroke(now, p2, amb, e.Plate.AreaRatio), air.OpenStroke(least, p2, amb, e.Plate.AreaRatio)
+	p2 := station.Gauge(e.Speed.Out).Absolute(e.Plate.AmbientPressure())
+	a, b := air.OpenStroke(&e.Plate, now, p2), air.OpenStroke(&e.Plate, least, p2)
 	before, reason := air.PerStroke(&e.Plate, now, p2)
 	after, _ := air.PerStroke(&e.Plate, least, p2)
 	if reason != "" || math.IsInf(a, 1) || math.IsInf(b, 1) || before.Inlet.Value <= 0 {

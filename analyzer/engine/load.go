@@ -65,7 +65,7 @@ func (e *Engine) openStroke(end station.Instant) float64 {
 		p2 > openBelow*set || p2 < openAbove*set || p2 < 1.1*e.Inlet.Mean || e.Plate.AreaRatio <= 0 {
 		return math.Inf(1)
 	}
-	return air.OpenStroke(e.inletAbs(), e.outletAbs(), e.Plate.AmbientPressure(), e.Plate.AreaRatio)
+	return air.OpenStroke(&e.Plate, e.inletAbs(), e.outletAbs())
 }
 
 // unit gives how long, s, a stroke takes in units of air.OpenStroke: the last block's median
@@ -86,7 +86,7 @@ func (p *pace) unit() float64 {
 // not suffice.
 func (e *Engine) highest(p1, p2 station.Absolute) float64 {
 	if u := e.Speed.unit(); u > 0 {
-		return 1 / (u * air.OpenStroke(p1, p2, e.Plate.AmbientPressure(), e.Plate.AreaRatio))
+		return 1 / (u * air.OpenStroke(&e.Plate, p1, p2))
 	}
 	return e.Plate.MaxRate
 }

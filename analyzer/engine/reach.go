@@ -1,7 +1,6 @@
 package engine
 
 import (
-	"strokewise/analyzer/air"
 	"strokewise/analyzer/station"
 )
 
@@ -44,7 +43,7 @@ func (e *Engine) watchReach(end station.Instant) {
 // piston creeping at most, as stall: what it lacks to the ideal is friction.
 func (e *Engine) learnStall(end station.Instant) {
 	r, p2, set := &e.Reach, e.Outlet.Mean, e.set()
-	ideal := float64(air.Stall(station.Gauge(e.Inlet.Mean), e.Plate.AreaRatio, 0, 0))
+	ideal := e.balance(e.Inlet.Mean)
 	if e.Plate.AreaRatio <= 0 || set <= 0 || p2 > 0.97*set || p2 < (1-mostLoss)*ideal || p2 > ideal {
 		r.FlatFrom = 0
 		return
@@ -81,7 +80,7 @@ func (e *Engine) reachable() {
 		e.Est[station.ReachablePressure] = station.Unknown("the piston has not worked yet")
 	default:
 		e.Basis.Reach = reachBasis{r.Dynamic, r.Loss}
-		ideal := float64(air.Stall(station.Gauge(r.Dynamic), e.Plate.AreaRatio, 0, 0))
+		ideal := e.balance(r.Dynamic)
 		g := station.Estimate{Value: ideal - r.Loss, Low: (1 - unknownLoss) * ideal, High: ideal, Method: station.MethodPlate, Confidence: 0.5, At: r.At}
 		if r.Loss > 0 {
 			g.Low, g.High, g.Method, g.Confidence = g.Value-0.02*ideal, min(ideal, g.Value+0.02*ideal), station.MethodTraces, 0.8

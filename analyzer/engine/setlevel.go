@@ -47,7 +47,7 @@ func (e *Engine) watchSetLevel(end station.Instant) {
 // of the run, below what the forces allow.
 func (e *Engine) runEnded(end station.Instant) {
 	l := &e.Holds
-	ideal := e.Supply.Rest * (1 + e.Plate.AreaRatio)
+	ideal := e.balance(e.Supply.Rest)
 	if e.Outlet.Mean < 0.97*l.Top || e.Plate.AreaRatio > 0 && ideal > 0 && l.Top > nearStall*ideal {
 		return
 	}

@@ -9,9 +9,9 @@ import (
 // A booster without a governor strokes until the forces balance, and again as soon as the outlet falls by more than its
 // friction holds. So it has no set pressure: its outlet stands at
 //
-//	p2 = p1 (1 + A_d/A_b) - F/A_b, gauge
+//	p2 = p1 + p_d A_d/A_b - F/A_b, gauge
 //
-// at the static inlet p1, and moves with that.
+// at the static inlet p1, which moves it, and p_d the same or what a regulator of the drive side leaves of it.
 
 // noGovernor is why what only a governor has is not known.
 const noGovernor = "the booster has no governor: its outlet stands where the forces balance"
@@ -36,7 +36,9 @@ func (e *Engine) learnBalance(top float64) bool {
 }
 
 // balance returns where the forces balance without friction at a static inlet, both Pa gauge.
-func (e *Engine) balance(static float64) float64 { return static * (1 + e.Plate.AreaRatio) }
+func (e *Engine) balance(static float64) float64 {
+	return float64(e.Plate.Stall(station.Gauge(static)))
+}
 
 // balances reports whether the outlet stands where the forces balance, and that is known: no governor, and the bores
 // given.

@@ -50,6 +50,7 @@ type Plate struct {
 	DriveBore  float64 // m
 	Set        Gauge   // Pa
 	MaxRate    float64 // strokes a second
+	DriveSet   Gauge   `json:",omitempty"` // of a regulator of the drive side alone, Pa, zero: it is fed with the inlet
 	Ungoverned bool    `json:",omitempty"` // there is no governor: it strokes until the forces balance
 
 	TankVolume float64 // m³

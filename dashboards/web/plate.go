@@ -24,7 +24,7 @@ func plate(p *station.Plate) []entry {
 		given("Drive bore", "mm", p.DriveBore*1e3, 1), given("Stroke", "mm", p.StrokeLen*1e3, 1),
 		given("Area ratio, drive to boost", "", p.AreaRatio, 2),
 		given("Swept volume, drive side", "L a stroke", p.SweptDrive*1e3, 3), given("Swept volume, boost side", "L a stroke", p.SweptBoost*1e3, 3),
-		given("Highest stroke rate", "/min", p.MaxRate*60, 0), gauge(in, "Set pressure", p.Set), text("Governor", governor),
+		given("Highest stroke rate", "/min", p.MaxRate*60, 0), gauge(in, "Set pressure", p.Set), text("Governor", governor), gauge(in, "Drive side regulator set", p.DriveSet),
 		text("Tank shared, named", p.Tank), text("Told of the tank at", p.TankAt),
 		given("Tank volume", "L", p.TankVolume*1e3, 0), gauge(in, "Tank, name-plate pressure", p.TankPS), gauge(in, "Relief valve set", p.Relief),
 		text("Next inspection", p.Inspection),

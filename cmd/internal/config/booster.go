@@ -26,6 +26,7 @@ func (m *mapping) booster(p *station.Plate) {
 	m.flag("rod_through_boost", &g.throughBoost)
 	m.gauge("set_pressure", p, &p.Set)
 	m.governor(p)
+	m.gauge("drive_regulator", p, &p.DriveSet)
 	m.text("serial", &p.Serial, "the booster's serial number", "serial: B-2291")
 	m.date("overhauled", &p.Overhauled)
 	if m.thick(&g) {

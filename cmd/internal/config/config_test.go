@@ -165,7 +165,7 @@ func checkFullPlates(t *testing.T, c *Config) {
 	want := station.Plate{Key: station.Key{Site: "alpha", Station: "p-1"}, Branch: "Line 3, forming", Header: "west",
 		Cadence: station.OnChange, Counts: station.CountsStrokes, Sensor: station.AtBooster,
 		SweptDrive: ad * 0.1, SweptBoost: ab * 0.1, AreaRatio: ad / ab, StrokeLen: 0.1, DriveBore: 0.1,
-		Set: 900e3, MaxRate: 2.5, TankVolume: 0.02, Tank: "hall-3", LineShared: true, Relief: 1100e3, TankPS: 1200e3,
+		Set: 900e3, DriveSet: 400e3, MaxRate: 2.5, TankVolume: 0.02, Tank: "hall-3", LineShared: true, Relief: 1100e3, TankPS: 1200e3,
 		Installed: "2024-02-29", Inspection: "2029-02-28", SupplyBore: 0.0127, SupplyLength: 3.048,
 		RegulatorSet: 700e3, Required: 700e3, HoseLimit: 1200e3,
 		BaseDemand: 40e-3 / 60 * (101.325 / 100 * 293.15 / 273.15),

@@ -4,7 +4,7 @@ package config
 var examples = map[string]string{
 	"lateness": "2 s", "every": "1 min", "unacknowledged": "15 min", "keep": "48 h", "max_bytes": "20 GB", "max_packet": "1 MiB", "minutes": "90 d", "hours": "5 y",
 	"specific_energy": "0.12 kWh/m3", "price": "0.18 EUR/kWh", "co2": "0.30 kg/kWh",
-	"ambient_pressure": "98 kPa abs", "air_temperature": "20 C", "regulator_set": "700 kPa", "required_pressure": "650 kPa", "base_demand": "40 L/min",
+	"ambient_pressure": "98 kPa abs", "air_temperature": "20 C", "regulator_set": "700 kPa", "required_pressure": "650 kPa", "base_demand": "40 L/min", "drive_regulator": "400 kPa",
 	"shutdown_grace": "5 min", "max_stroke_rate": "2 /s",
 	"drive_bore": "63 mm", "boost_bore": "63 mm", "rod": "16 mm", "stroke": "60 mm", "set_pressure": "900 kPa",
 	"swept_drive": "0.19 L", "swept_boost": "0.18 L",

@@ -62,7 +62,7 @@ func checkPromises(t *testing.T, c *Config, noBroker bool) {
 		seen[p.Key.String()] = true
 		for _, v := range []float64{p.SweptDrive, p.SweptBoost, p.AreaRatio, p.StrokeLen, p.DriveBore, float64(p.Set), p.MaxRate,
 			p.TankVolume, float64(p.Relief), float64(p.TankPS), p.SupplyBore, p.SupplyLength, float64(p.RegulatorSet),
-			float64(p.Required), float64(p.HoseLimit), p.LeakLimit, p.BaseDemand, p.SagLimit, float64(p.Ambient), p.AirTemperature} {
+			float64(p.Required), float64(p.HoseLimit), p.LeakLimit, p.BaseDemand, float64(p.DriveSet), p.SagLimit, float64(p.Ambient), p.AirTemperature} {
 			if !(v >= 0 && v < 1e12) {
 				t.Fatalf("a figure of %v is %g", p.Key, v)
 			}

@@ -55,7 +55,11 @@ func (s *Station) drive(c *Cylinder, above, dt float64) {
 	working := &c.Drive[c.Side]
 	if open > 0 {
 		feed := Nozzle{p.Drive.Feed.C * open * (1 + p.Uneven.Feed[c.Side]), p.Drive.Feed.B}
-		if pass(line, working, feed, 0, dt) == 0 {
+		kept := 0.0 // by the drive side's regulator
+		if p.Drive.Set > 0 {
+			kept = max(0, line.Pressure()-p.Atmosphere-p.Drive.Set)
+		}
+		if pass(line, working, feed, kept, dt) == 0 {
 			pass(working, line, feed, 0, dt)
 		}
 	}

@@ -42,6 +42,7 @@ type Supply struct {
 type Drive struct {
 	Feed    Nozzle  // inlet to drive chamber, governor fully open, with the changeover valve
 	Exhaust Nozzle  // changeover valve with silencer
+	Set     float64 // Pa gauge of a regulator in front of Feed, 0: there is none
 	Switch  float64 // s in which the changeover valve passes nothing
 	Wall    float64 // W/(m² K) from air to wall in all four chambers
 	Ice     Ice
