@@ -20,14 +20,18 @@ const (
 	// intervals where these are longer, the slowest stroke at most. Own choice.
 	leastTravel = 3
 	mostTravel  = float64(station.SlowestStroke / station.Second)
+	// standsEbb is the fall of the outlet, share of its absolute pressure a second, below which it stands: 1 kPa in ebbOver at 1 MPa. While it
+	// stands, no governor starts a piston; where it falls, the piston may creep on the air of a closed line for longer than a stroke
+	// takes, and stop. Own choice.
+	standsEbb = 0.0002
 	// furtherEbb is by what share an inlet that has stopped may still read lower: a sensor's drift. Own choice.
 	furtherEbb = 0.02
 )
 
 // ebb follows an inlet that falls though the piston stands, and whether that fall stops.
 //
-// A closed line has two ways to fall: strokes take a share of its air each, and a leak takes a share of it each
-// second,
+// A closed line has two ways to fall: strokes take a share of its air each, be they finished or not, and a leak takes a share
+// of it each second,
 //
 //	dp/dt = -p/tau, tau = V/(C p_0 T/T_0)  (choked, isothermal)
 //
@@ -40,6 +44,7 @@ type ebb struct {
 	Outlet  float64              // least outlet since the last stroke, Pa gauge
 	Still   int                  // s without a stroke, nor a rise of the outlet that an unseen one would make
 	Ring    [ebbFlat + 1]float64 // ln of the absolute inlet, newest last
+	Out     [ebbFlat + 1]float64 // the same of the outlet
 	N       int                  // of it that are taken
 	Steep   float64              // steepest fall without a stroke, share a second, 0: none
 	Long    int                  // s for which one was seen
@@ -62,7 +67,11 @@ func (e *ebb) step(s *station.Status, ambient, top, rise float64) {
 	}
 	e.strokes(s, rise)
 	copy(e.Ring[:], e.Ring[1:])
-	e.Ring[ebbFlat], e.N = math.Log(math.Max(p+ambient, 1)), min(e.N+1, len(e.Ring))
+	copy(e.Out[:], e.Out[1:])
+	e.Ring[ebbFlat], e.Out[ebbFlat], e.N = math.Log(math.Max(p+ambient, 1)), math.Inf(-1), min(e.N+1, len(e.Ring))
+	if s.Outlet.Known() {
+		e.Out[ebbFlat] = math.Log(math.Max(s.Outlet.Value+ambient, 1))
+	}
 	e.judge(p)
 }
 
@@ -98,8 +107,12 @@ func (e *ebb) judge(p float64) {
 	if float64(e.Still) < travel+ebbOver || e.N <= ebbOver {
 		return
 	}
-	if rate := (e.Ring[ebbFlat-ebbOver] - e.Ring[ebbFlat]) / ebbOver; rate >= leastEbb {
+	stands := (e.Out[ebbFlat-ebbOver]-e.Out[ebbFlat])/ebbOver < standsEbb // NaN, where it is not seen, is no
+	switch rate := (e.Ring[ebbFlat-ebbOver] - e.Ring[ebbFlat]) / ebbOver; {
+	case rate >= leastEbb && stands:
 		e.Steep, e.Long = math.Max(e.Steep, rate), e.Long+1
+	case rate >= leastEbb:
+		e.Steep, e.Long = 0, 0
 	}
 	switch {
 	case float64(e.Long) < travel+ebbOver: // it may be a stroke that never ended
