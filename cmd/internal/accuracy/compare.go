@@ -61,6 +61,9 @@ func compareStrokes(t *told, truth *Truth, counter bool) (n, times Score) {
 		return n, Score{}
 	}
 	times.judge(Times, 100*(1-Hits(ends, t.ends, t.sampleEvery)))
+	if counter {
+		times.Within = times.Err <= countedTimes
+	}
 	return n, times
 }
 
