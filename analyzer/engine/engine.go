@@ -111,6 +111,7 @@ type core struct {
 	Health   health
 	State    stateNow
 	Proof    fedProof
+	Unsure   unsure
 	Min      minute
 	Est      station.Estimates
 	Rate     rateWindow
@@ -197,7 +198,7 @@ func (e *Engine) restart() {
 	e.Fuse = stroke.NewFuse(&e.Plate)
 	e.Inlet, e.Outlet = level{}, level{}
 	e.Started = false
-	e.Act, e.Proof = activity{}, fedProof{}
+	e.Act, e.Proof, e.Unsure = activity{}, fedProof{}, unsure{}
 	e.Feed.Reset()
 	e.Leak.reset()
 	e.Rounds.stop()
