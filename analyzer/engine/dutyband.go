@@ -24,6 +24,7 @@ const (
 // unsure follows for how long the piston may travel though it is told to stand, and the reverse:
 //
 //   - for a moment at either end of a run, see coasts;
+//   - while the counter alone shows that it goes on, and the inlet rests;
 //   - without a counter, while the outlet does not fall: strokes too slow to show at the inlet
 //     may deliver what is drawn.
 //
@@ -38,13 +39,16 @@ type unsure struct {
 
 // slot handles the slot [start, end) told as state s, and adds to the minute what it leaves open.
 func (u *unsure) slot(e *Engine, s station.State, start, end station.Instant) {
+	if u.Since == 0 {
+		u.Since = start
+	}
 	if works := s.Working(); works != u.Works || !s.Fed() {
 		u.turn(e, works && s.Fed(), start)
 	}
 	switch {
 	case !s.Fed():
 	case u.Works:
-		if start.Sub(u.Since) < coasts {
+		if start.Sub(u.Since) < coasts || e.followed() && e.Feed.Rests {
 			e.Min.Less += end.Sub(start)
 		}
 	case end.Sub(u.Since) <= coasts:
