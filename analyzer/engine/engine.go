@@ -85,6 +85,7 @@ type core struct {
 	Health   health
 	State    stateNow
 	Proof    fedProof
+	Unsure   unsure
 	Min      minute
 	Est      station.Estimates
 	Rate     rateWindow
@@ -170,8 +171,7 @@ func (e *Engine) restart() {
 	e.Counter.Expect(&e.Plate)
 	e.Fuse = stroke.NewFuse(&e.Plate)
 	e.Inlet, e.Outlet = level{}, level{}
-	e.Started = false
-	e.Act, e.Proof = activity{}, fedProof{}
+	e.Act, e.Proof, e.Unsure = activity{}, fedProof{}, unsure{}
 	e.Sensors = sensors.Watch{}
 	e.Feed.Reset()
 	e.Dates = motion.Dater{}

@@ -233,7 +233,7 @@ var working = map[string]string{
 	"Rested": "goes with Pace", "Struck": "counts differences only", "Feed": "the header of the moment", "Needed": "of the last quarter of an hour", "Act": "of the slot",
 	"Starts": "of the last hour", "Closed": "of the present shutdown", "Wall": "of the last quarter of an hour", "Rounds": "of the last minutes", "Mismatch": "200 counts",
 	"Silence": "since the last increment", "Jitter": "of the last samples", "Health": "16 strokes", "Proof": "since the inlet fell", "Min": "of the open minute", "Rate": "of the last minute",
-	"Dates": "learned again within some cycles", "Sensors": "evidence of the last hour",
+	"Unsure": "of the present run", "Dates": "learned again within some cycles", "Sensors": "evidence of the last hour",
 	"Leak": "of the present stand and the last minutes", "Warmth": "of the last minutes", "Pops": "of the last ten minutes", "Basis": "what figures were obtained from: recalled ones say that it is not kept",
 }
 

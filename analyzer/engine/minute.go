@@ -24,9 +24,10 @@ type minute struct {
 	LastOutletOK bool
 	Drawn        float64 // draw and s of drawing when the minute began
 	Worked       float64
-	PassedSlots  int  // in which air passed straight through the check valves: no stroke can be told there
-	DrawnSlots   int  // in which the inlet stood lower than at rest, by its mean
-	Sampled      bool // a sample lies in it
+	PassedSlots  int   // in which air passed straight through the check valves: no stroke can be told there
+	DrawnSlots   int   // in which the inlet stood lower than at rest, by its mean
+	Sampled      bool  // a sample lies in it
+	Less, More   int64 // ns by which the stroking time may be shorter or longer, see unsure
 }
 
 func (m *minute) open(start station.Instant, segment uint32) {
@@ -163,6 +164,7 @@ func (e *Engine) openMinute(start station.Instant) {
 // close finishes and emits the minute at end.
 func (m *minute) close(end station.Instant, e *Engine) {
 	o := &m.M
+	m.strokingBand()
 	o.InletMean, o.OutletMean = mean(m.InSum, m.InN), mean(m.OutSum, m.OutN)
 	e.strokeMethod(m)
 	e.steadyMinute(o)

@@ -70,6 +70,7 @@ func (e *Engine) decide(start, end station.Instant) {
 		e.enter(s, at, why)
 	}
 	e.Min.add(s, end.Sub(at))
+	e.Unsure.slot(e, s, start, end)
 	e.learn(start, end)
 }
 

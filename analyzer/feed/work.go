@@ -13,6 +13,8 @@ const (
 	// roughness is by how much more than the noise a straight window may leave, at least: the noise
 	// is known within some per cent. Own choice.
 	roughness = 1.3
+	// wait is how many frames a rise of the outlet waits for a draw to show. Own choice.
+	wait = 2
 	// leastQuiet is the shortest straight stretch, s, that is a rest wherever it lies. Own choice.
 	leastQuiet = 1.5
 )
@@ -118,6 +120,27 @@ func (f *Follower) rises(c *Context) bool {
 	m := f.moments(func(p *pair) *frame { return &p.Out })
 	l, ok := fit(&m, 0)
 	return ok && l.Slope > max(sure*l.SlopeSd*c.OutNoise, rewarms*(f.OutBase+l.Mid+c.Atmosphere))
+}
+
+// risen reports whether the outlet came up within the window and since from, if only to fall again:
+// while the piston stands, nothing lifts it but warmth. The newest frames wait: a draw that shows in them
+// dates the start better.
+func (f *Follower) risen(c *Context, from station.Instant) bool {
+	low, at := math.Inf(1), 0.0
+	for i := range f.Ring {
+		r := &f.Ring[i]
+		if r.Out.N == 0 || r.From < from {
+			continue
+		}
+		x, t := f.OutBase+r.Out.mean(), seconds(r.To.Sub(f.Ring[0].From))
+		if x < low {
+			low, at = x, t
+		}
+		if x-low > overTurn*c.OutNoise/math.Sqrt(r.Out.N)+rewarms*(x+c.Atmosphere)*(t-at) {
+			return true
+		}
+	}
+	return false
 }
 
 // lowest returns when the outlet was lowest in the window: a rise begins there.

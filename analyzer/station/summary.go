@@ -38,10 +38,13 @@ type Minute struct {
 	Segment uint32
 	// Covered is the part of the minute, in ns, between the first and last sample of
 	// the trace; it includes blind time.
-	Covered      int64
-	StateNs      [NumStates]int64
-	Strokes      int64
-	StrokeMethod Method // MethodNone: strokes are unknown, not zero
+	Covered int64
+	StateNs [NumStates]int64
+	// StrokingLow and StrokingHigh are the 90 % band of the time in which the piston strokes, ns; both
+	// 0 in minutes that were stored, since the history does not keep them.
+	StrokingLow, StrokingHigh int64
+	Strokes                   int64
+	StrokeMethod              Method // MethodNone: strokes are unknown, not zero
 	// Air is at ANR. AirReason says why it is unknown ("" when known).
 	Inlet, Exhaust, Delivered Microlitres
 	InletLow, InletHigh       Microlitres // 90 % band

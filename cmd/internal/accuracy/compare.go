@@ -61,6 +61,9 @@ func compareStrokes(t *told, truth *Truth, counter bool) (n, times Score) {
 		return n, Score{}
 	}
 	times.judge(Times, 100*(1-Hits(ends, t.ends, t.sampleEvery)))
+	if counter {
+		times.Within = times.Err <= countedTimes
+	}
 	return n, times
 }
 
@@ -77,6 +80,7 @@ func compareStates(t *told, truth *Truth) (duty, states Score) {
 		return duty, states
 	}
 	duty.judge(Duty, 100*(work/fed-truth.Stroking/truth.Fed))
+	duty = duty.within(t.stroking[0]/fed, truth.Stroking/truth.Fed, t.stroking[1]/fed)
 	worst := math.Abs(work - truth.Stroking)
 	if h, s, split := truth.stall(); split {
 		worst = max(worst, math.Abs(holding-h), math.Abs(starved-s))

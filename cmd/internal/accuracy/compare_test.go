@@ -78,10 +78,15 @@ func TestUnknownMinutesAreLeftOut(t *testing.T) {
 func TestStatesAreCompared(t *testing.T) {
 	truth := &Truth{Fed: 100, Stroking: 30, Holding: 60, Starved: 10}
 	got := &told{}
-	got.states[station.Charging], got.states[station.Stroking], got.states[station.Holding], got.states[station.Starved] = 11, 22, 56, 11
+	got.states[station.Charging], got.states[station.Stroking], got.states[station.Holding], got.states[station.Starved] = 11, 22, 54, 13
+	got.stroking = [2]float64{30, 36}
 	duty, states := compareStates(got, truth)
-	if math.Abs(duty.Err-3) > 1e-9 || math.Abs(states.Err-4) > 1e-9 || states.Within {
+	if math.Abs(duty.Err-3) > 1e-9 || math.Abs(states.Err-6) > 1e-9 || states.Within || !duty.Band || !duty.Held {
 		t.Errorf("duty %+v, states %+v", duty, states)
+	}
+	got.stroking[0] = 31
+	if duty, _ = compareStates(got, truth); duty.Held {
+		t.Errorf("31 to 36 s hold 30: %+v", duty)
 	}
 	truth.Holding, truth.Starved = math.NaN(), math.NaN() // stall is known as their sum: 70, told 67
 	if _, states = compareStates(got, truth); math.Abs(states.Err-3) > 1e-9 {

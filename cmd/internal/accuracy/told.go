@@ -13,6 +13,7 @@ type told struct {
 	minutes     []station.Minute
 	ends        []float64 // of strokes, s from start
 	states      [station.NumStates]float64
+	stroking    [2]float64 // s, band
 	estimates   station.Estimates
 	raised      []raised
 	sampleEvery float64 // s
@@ -78,6 +79,8 @@ func conclude(u *pipeline.Unit, every float64) *told {
 		t.ends = append(t.ends, since(s.At))
 	}
 	for i := range t.minutes {
+		t.stroking[0] += float64(t.minutes[i].StrokingLow) * 1e-9
+		t.stroking[1] += float64(t.minutes[i].StrokingHigh) * 1e-9
 		for s, ns := range t.minutes[i].StateNs {
 			t.states[s] += float64(ns) * 1e-9
 		}

@@ -37,6 +37,9 @@ func (r *Report) totalRows(t io.Writer) {
 	duty := "unknown: " + o.Reason["duty"]
 	if o.Duty != nil {
 		duty = fmt.Sprintf("%.1f %%", *o.Duty*100)
+		if b := o.DutyBand; b != nil {
+			duty += fmt.Sprintf(" (90 %%: %.1f to %.1f)", b[0]*100, b[1]*100)
+		}
 	}
 	fmt.Fprintf(t, "strokes\t%s\nduty\t%s\n", strokes, duty)
 	fmt.Fprintf(t, "time\tcharging %.1f s, stroking %.1f s, holding %.1f s, starved %.1f s\n", o.Charging, o.Stroking, o.Holding, o.Starved)

@@ -16,6 +16,7 @@ type Totals struct {
 	StrokesOf     [2]int            `json:"strokes_known_minutes"`
 	AirOf         [2]int            `json:"air_known_minutes"`
 	Duty          *float64          `json:"duty"`
+	DutyBand      *[2]float64       `json:"duty_band"` // 90 %
 	Stroking      float64           `json:"stroking_s"`
 	Holding       float64           `json:"holding_s"`
 	Starved       float64           `json:"starved_s"`
@@ -55,7 +56,7 @@ func totals(ms []station.Minute, gs []station.Gap, litre float64) Totals {
 		StrokesOf: [2]int{t.strokesIn, all}, AirOf: [2]int{t.airIn, all},
 	}
 	if d, ok := station.Duty(ns); ok {
-		out.Duty = &d
+		out.Duty, out.DutyBand = &d, t.dutyBand(ns)
 	} else {
 		out.Reason["duty"] = "the inlet was never fed"
 	}
@@ -70,13 +71,25 @@ type sums struct {
 	inlet, exhaust, delivered station.Microlitres
 	inLow, inHigh             station.Microlitres
 	delLow, delHigh           station.Microlitres
+	strokeLow, strokeHigh     int64  // ns, band of the stroking time
 	strokesWhy, airWhy        string // why the first of the others is unknown
+}
+
+// dutyBand returns the band of the duty over the times of states ns: the sum of the minutes' bands. It is
+// nil of minutes without.
+func (t *sums) dutyBand(ns [station.NumStates]int64) *[2]float64 {
+	fed := float64(ns[station.Charging] + ns[station.Stroking] + ns[station.Holding] + ns[station.Starved])
+	if t.strokeHigh == 0 {
+		return nil
+	}
+	return &[2]float64{float64(t.strokeLow) / fed, float64(t.strokeHigh) / fed}
 }
 
 // noSample is why minutes of a gap are unknown.
 const noSample = "no sample in these minutes"
 
 func (t *sums) add(m *station.Minute) {
+	t.strokeLow, t.strokeHigh = t.strokeLow+m.StrokingLow, t.strokeHigh+m.StrokingHigh
 	if m.StrokeMethod != station.MethodNone {
 		t.strokes += m.Strokes
 		t.strokesIn++
