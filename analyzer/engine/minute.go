@@ -71,9 +71,6 @@ func (e *Engine) stroke(s station.Stroke) {
 	e.Wear.Strokes++
 	e.Rate.add(s.At)
 	e.Pops.stroke(s.At, e.usualInterval())
-	if s.Method == station.MethodTraces {
-		e.Dates.Found(s.At)
-	}
 	if s.Method == station.MethodTraces || s.Method == station.MethodBoth {
 		m.AnyTraced = true
 	}
@@ -240,10 +237,10 @@ func (e *Engine) tracesTell() string {
 	switch {
 	case !e.tracesServe():
 		return "strokes are not visible: no counter, and too few samples a second"
-	case e.Dates.Doubt() > mostDoubt:
-		return "strokes are not told apart: no counter, and what may be their ends looks like the rest of the traces"
-	case e.Dates.Doubt() == 0 && !e.Ends.Visible(): // too few were found to doubt them
+	case !e.Ends.Visible():
 		return "strokes are not visible: no counter, and their ends do not stand out of the noise"
+	case !e.Pace.Told(e.Ends.Lift > 0):
+		return "strokes are not told apart: no counter, and the draw between what may be their ends varies"
 	}
 	return e.tooFew()
 }

@@ -153,6 +153,7 @@ func (d *Dater) Half(t station.Instant, usual float64) station.Instant {
 	} else if float64(whole.At) > stood*usual {
 		whole.At = 0 // the piston stood: the time says nothing
 	}
+	edge = max(edge, min(wide, float32(seconds(t.Sub(a.At)))/4)) // a window must not reach over a counted end
 	among := d.Cycle.within(edge, float32(seconds(t.Sub(a.At)))-edge)
 	if len(among) == 0 {
 		return 0

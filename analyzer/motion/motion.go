@@ -20,7 +20,6 @@ type Dater struct {
 	Cycle  cycle
 	Ended  ended
 	Habit  habit
-	Census census
 }
 
 // frame is a mean of one or some samples.
@@ -141,7 +140,6 @@ func draw(header, inlet float64) float64 {
 func (d *Dater) Reset() {
 	d.Open, d.From = open{}, d.N
 	d.Cycle.N, d.Ended.At = 0, 0
-	d.Census.From, d.Census.Odds = 0, 0
 }
 
 func (d *Dater) at(n int64) *frame { return &d.Ring[(n+ringLen)%ringLen] }

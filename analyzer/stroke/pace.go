@@ -260,6 +260,16 @@ func (p *Pace) Halved() bool {
 	return 12*n >= p.N
 }
 
+// Told reports whether candidates or comb agree on what a stroke draws, as far as was seen. With a
+// small tank whose teeth cannot be weighed, as at low rates, they must agree well: they may be the
+// governor's.
+func (p *Pace) Told(small bool) bool {
+	if small && p.Mass == 0 {
+		return p.Accepted < 20 || p.Share >= 0.7
+	}
+	return p.Accepted < 20 || p.Timed || p.Combed || p.Share >= 0.4
+}
+
 // Unseen tells of a stroke that must have ended since the last one, though nothing showed
 // it, once the draw is far beyond that of a stroke; zero if there is none. drawn is the
 // draw so far, at t.
