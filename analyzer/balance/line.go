@@ -69,6 +69,9 @@ func (l *Line) Header(t station.Instant, p float64, n int) {
 // inlet shows is then better than none. It may be a slow stroke.
 func (l *Line) Unstood(now station.Instant) bool { return now.Sub(l.Stood) > unstood }
 
+// Headless reports whether nothing is known of the header.
+func (l *Line) Headless() bool { return l.State.At == 0 && l.Sensed.N == 0 }
+
 // Stand handles the time up to now, in which no cycle ended. usual is the time of a cycle at work, s, 0: unknown; noise
 // is the standard deviation of a sample, Pa.
 func (l *Line) Stand(now station.Instant, usual, noise float64) {

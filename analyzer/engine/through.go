@@ -60,6 +60,8 @@ func (e *Engine) watchLine(end station.Instant) {
 		e.Bal.Header(e.Hdr.At.Add(-slotLen/2*int64(n-1)/int64(n)), x+amb, n)
 	} else if e.Bal.Unstood(end) && e.rests(end) {
 		e.Bal.Header(end.Add(-slotLen/2), e.Inlet.Mean+amb, e.Inlet.N)
+	} else if f := &e.Feed; e.Bal.Headless() && !f.Rests && f.BreakAt != 0 && e.strokesShow() {
+		e.Bal.Header(f.BreakAt, f.BreakBy+amb, 1) // strokes were not known to show yet when that rest ended
 	}
 	strokes := 1.0
 	if e.inCycles() {

@@ -40,11 +40,12 @@ var knownMiss = map[string]string{
 	"10-undersized-supply: outlet-low raised without its fault":                  lowLine,
 	"10-undersized-supply, without counter: outlet-low raised without its fault": lowLine,
 	"header-weak: supply-undersized raised without its fault":                    weak,
+	"header-weak: supply-restricting raised without its fault":                   weak,
 }
 
 const lowLine = "it is true: such a line lets the outlet fall below 85 % of set, which goes for what the branch needs where the plate does not say"
 
-const weak = "without a sensor at the header one that falls while air is drawn, and recovers at once, looks like a narrow line (causes and check_first of the alarm name it)"
+const weak = "without a sensor at the header one that falls while air is drawn, and recovers at once, looks like a narrow line, and like one that became so (check_first of the alarms tells: the pressure before the line)"
 
 // grace is how much longer than its catalogue's delay an alarm may take.
 const grace = 60

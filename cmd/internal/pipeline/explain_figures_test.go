@@ -229,7 +229,8 @@ func works(t *testing.T) map[string]*pipeline.Unit {
 	out["quiet"], _ = play(still, 3600, nil)
 
 	busy := virtual(t, "pack-1", rig.Fault{Kind: rig.SupplyNarrow, Level: 0.5, From: rigStart})
-	busy.Plate.SupplyBore, busy.Plate.SupplyLength, busy.Plate.Serial = 7.9e-3, 8, "17"
+	// a smooth pipe that passes what the narrowed line does, 3.6 dm³/(s·bar), so that its bore is asked for
+	busy.Plate.SupplyBore, busy.Plate.SupplyLength, busy.Plate.Serial = 8.2e-3, 8, "17"
 	out["busy"], _ = play(busy, 3600, nil)
 
 	headed := virtual(t, "pack-1")
