@@ -77,9 +77,6 @@ func (r *Report) estimateRows(t io.Writer) {
 	if r.contradiction != "" {
 		fmt.Fprintf(t, "plate contradicts\t%s\n", r.contradiction)
 	}
-	if r.Doubts != "" {
-		fmt.Fprintf(t, "plate data\t%s\n", r.Doubts)
-	}
 }
 
 func (r *Report) minuteRows(t io.Writer) {
