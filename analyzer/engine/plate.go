@@ -12,6 +12,9 @@ func (e *Engine) weighSensors(start, end station.Instant) {
 		n := q.until(end)
 		return sensors.Series{T: q.T[:n], V: q.V[:n]}
 	}
+	if t := &e.Est[station.TankVolume]; t.Known() {
+		e.Sensors.Quiet = sensors.Quiet{Value: t.Value, Low: t.Low, High: t.High}
+	}
 	noise := [2]float64{e.Ends.In.Noise(), e.Ends.Out.Noise()}
 	e.Sensors.Slot(of(station.InletPressure), of(station.OutletPressure), of(station.Cycles), end, float64(end.Sub(start))*1e-9, noise, &e.Plate)
 }
@@ -23,5 +26,7 @@ func (e *Engine) judgePlate(p *station.Plate) {
 	if p.Set != was.Set || p.TankVolume != was.TankVolume || p.Counts != was.Counts || p.AreaRatio != was.AreaRatio ||
 		p.SweptBoost != was.SweptBoost || p.StrokeLen != was.StrokeLen || p.Sensor != was.Sensor || p.Ambient != was.Ambient {
 		e.Sensors = sensors.Watch{}
+		e.Recharge.Kept = 0 // their air is that of the old plate
+		e.Est[station.TankVolume] = station.Unknown(noQuiet)
 	}
 }

@@ -66,8 +66,9 @@ func (w *weigher) units(sides station.Sides) {
 
 // absolute tries sensors that read absolute pressure.
 func (w *weigher) absolute(sides station.Sides) {
-	if !(w.seen.p1 > w.amb && w.seen.p2 > w.amb) && math.IsNaN(w.seen.vented[0]) {
-		return
+	s := &w.seen
+	if s.p1 <= w.amb || s.p2 <= w.amb || math.IsNaN(s.p1) && math.IsNaN(s.vented[0]) {
+		return // less than a vacuum, or nothing to judge it by
 	}
 	x := w.seen
 	x.lower(sides, w.amb)
@@ -114,7 +115,7 @@ func (w *weigher) exchanged() {
 	if x.reach = math.NaN(); w.plate.AreaRatio > 0 {
 		x.reach = math.Log(x.p1 / (x.p2 * (1 + w.plate.AreaRatio)))
 	}
-	x.p1, x.p2, x.lift, x.least, x.half = x.p2, x.p1, math.NaN(), math.NaN(), math.NaN()
+	x.p1, x.p2, x.lift, x.least, x.quiet, x.half = x.p2, x.p1, math.NaN(), math.NaN(), math.NaN(), math.NaN()
 	x.vented[0], x.vented[1] = x.vented[1], x.vented[0]
 	w.try(station.Blame{Is: station.ExchangedTaken, Sides: station.BothSides}, 0, &x, w.cycles)
 }
@@ -149,6 +150,9 @@ func (w *weigher) geometry() {
 		}
 		k := math.Exp(l)
 		w.wrong(station.TankTaken, w.plate.TankVolume, k, -l, 0)
+		if l > 0 {
+			w.wrong(station.DeliveryTaken, 0, k, l, 0)
+		}
 		w.wrong(station.StrokeTaken, w.plate.StrokeLen, k, l, 0)
 		w.wrong(station.BoostBoreTaken, w.plate.BoostBore(), k, 2*l, ratioBy(w.plate, k*k))
 		w.wrong(station.DriveBoreTaken, w.plate.DriveBore, k, 0, ratioBy(w.plate, 1/(k*k)))
@@ -188,7 +192,7 @@ func (x *seen) scale(sides station.Sides, k, amb float64) {
 	l := math.Log(k)
 	if sides&station.InletSide != 0 {
 		x.reach, x.in = x.reach+l, x.in-l
-		x.lifts(math.Log((x.p1 + amb) / max(1, x.p1/k+amb)))
+		x.drawn(x.p1, x.p1/k, amb)
 		x.p1 /= k
 	}
 	if sides&station.OutletSide != 0 {
@@ -198,15 +202,22 @@ func (x *seen) scale(sides station.Sides, k, amb float64) {
 	}
 }
 
-// lifts adds to both figures of the lift.
-func (x *seen) lifts(by float64) { x.lift, x.least = x.lift+by, x.least+by }
+// lifts adds to all figures of the lift.
+func (x *seen) lifts(by float64) { x.lift, x.least, x.quiet = x.lift+by, x.least+by, x.quiet+by }
+
+// drawn changes the inlet that the lift was expected of, where it is known: the lift goes with the absolute pressure.
+func (x *seen) drawn(from, to, amb float64) {
+	if !math.IsNaN(from) {
+		x.lifts(math.Log((from + amb) / max(1, to+amb)))
+	}
+}
 
 // lower takes the atmosphere off the readings of some sensors.
 func (x *seen) lower(sides station.Sides, amb float64) {
 	if sides&station.InletSide != 0 {
 		k := math.Log(x.p1 / (x.p1 - amb))
 		x.reach, x.in = x.reach+k, x.in-k
-		x.lifts(math.Log((x.p1 + amb) / x.p1))
+		x.drawn(x.p1, x.p1-amb, amb)
 		x.p1 -= amb
 		x.vented[0] -= amb
 	}

@@ -18,6 +18,8 @@ type seen struct {
 	high   float64 // the highest inlet
 	spread float64 // of lift, 1
 	least  float64 // lower bound of lift
+	quiet  float64 // the same of quiet recharges
+	doubt  float64 // standard deviation of quiet
 	vented [2]float64
 }
 
@@ -75,6 +77,7 @@ func healthy(s *seen, cycles bool) float64 {
 	}
 	sum += within(s.reach, leastReach, mostReach) + normal(s.reach, usualReach, reachWidth) + within(s.in, leastIn, mostIn)
 	sum += normal(s.lift, 0, math.Hypot(liftWidth, s.spread)) + normal(max(0, s.least), 0, leastWidth)
+	sum += normal(s.quiet, 0, math.Hypot(station.TankBand, s.doubt))
 	return sum + vents(&s.vented) + rhythm(s.half, cycles)
 }
 

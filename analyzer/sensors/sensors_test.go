@@ -209,3 +209,17 @@ func TestVented(t *testing.T) {
 		}
 	}
 }
+
+// A tank of 30 L that is 20 L by the plate: quiet recharges show it, and name the tank among what may be wrong; 30 L is none. The figures are
+// those of a band of 8 %.
+func TestQuietRecharges(t *testing.T) {
+	for plate, found := range map[float64]bool{20e-3: true, 30e-3: false} {
+		p := testPlate()
+		p.TankVolume = plate
+		w := Watch{Quiet: Quiet{Value: 30e-3, Low: 27.6e-3, High: 32.4e-3}}
+		c := w.contradiction(&p)
+		if got := c.Has(station.TankTaken, 0) != nil; got != found {
+			t.Errorf("a plate of %g L: %q", plate*1e3, c.In(station.ReadKPa))
+		}
+	}
+}

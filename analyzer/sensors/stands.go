@@ -6,8 +6,8 @@ import (
 )
 
 const (
-	// keptRuns is the number of standing times that are remembered.
-	keptRuns = 24
+	// keptStands is the number of standing times that are remembered, own choice: a sensor that was mended is sound again after half of them.
+	keptStands = 12
 	// standsFor is the time without a count, s, at least, after which the piston stands; and in usual counts.
 	standsFor, standsCounts = 2.0, 3.0
 )
@@ -21,7 +21,7 @@ type Stand struct {
 
 // Stands follows the standing times. Fields are exported for snapshots only.
 type Stands struct {
-	Ring  [keptRuns]Stand
+	Ring  [keptStands]Stand
 	Kept  int
 	Since float64 // s without a count
 	Usual float64 // s a count
@@ -40,7 +40,7 @@ func (r *Stands) counted(took float64, even bool) {
 	if r.Slots > 0 {
 		copy(r.Ring[1:], r.Ring[:])
 		r.Ring[0] = r.Now
-		r.Kept = min(r.Kept+1, keptRuns)
+		r.Kept = min(r.Kept+1, keptStands)
 	}
 	r.Since, r.Slots = 0, 0
 }
@@ -61,7 +61,7 @@ func (r *Stands) median(of func(*Stand) float64) float64 {
 	if r.Kept < 5 {
 		return math.NaN()
 	}
-	var v [keptRuns]float64
+	var v [keptStands]float64
 	for i := range r.Kept {
 		v[i] = of(&r.Ring[i])
 	}

@@ -24,6 +24,7 @@ type Watch struct {
 	Rhythm  Rhythm
 	Live    Live
 	Vented  Vented
+	Quiet   Quiet
 	Verdict Verdict
 }
 

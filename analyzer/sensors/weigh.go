@@ -126,6 +126,7 @@ func (w *Watch) seen(p *station.Plate) seen {
 	}
 	s.lift, s.spread = w.Balance.Share()
 	s.lift, s.least = math.Log(max(s.lift, leastLift)), math.Log(w.Climb.share())
+	s.quiet, s.doubt = w.Quiet.ratio(p)
 	return s
 }
 

@@ -27,6 +27,7 @@ const (
 	BoostBoreTaken
 	StrokeTaken
 	TankTaken
+	DeliveryTaken // strokes deliver less than the plate's: a worn seal, a leaking check valve
 	SetTaken      // the set pressure
 	SetAsAbsolute // the set pressure is absolute, and given as gauge
 	NumSuspects
@@ -45,6 +46,7 @@ var suspects = [NumSuspects]struct{ key, name string }{
 	BoostBoreTaken: {"booster.boost_bore", "boost bore"},
 	StrokeTaken:    {"booster.stroke", "stroke"},
 	TankTaken:      {"tank.volume", "tank volume"},
+	DeliveryTaken:  {"strokes", "delivery"},
 	SetTaken:       {"booster.set_pressure", "set pressure"},
 	SetAsAbsolute:  {"booster.set_pressure", "set pressure as absolute"},
 }
@@ -123,6 +125,8 @@ func (b *Blame) in(unit Reading) string {
 		return reads("an offset")
 	case CockClosed:
 		return b.Key() + ": does not move with the strokes: a closed gauge cock"
+	case DeliveryTaken:
+		return fmt.Sprintf("strokes deliver 1/%.2g of what the plate asks for: a worn seal, a leaking check valve", b.Ratio)
 	case ExchangedTaken:
 		return b.Key() + ": the sensors are exchanged"
 	case CountsTaken:
@@ -155,24 +159,6 @@ func countsOf(strokes float64) string {
 		return "cycles"
 	}
 	return "strokes"
-}
-
-// PlateDoubts says where the plate's data and the traces contradict each other by more than both
-// bands, "" where they do not: the tank's volume against the one that counted strokes fill. Either
-// the volume in the plate is wrong, or strokes deliver much less than they should (a worn seal, a
-// leaking check valve) or, where the learned one is smaller, more than they can: swept volumes.
-func PlateDoubts(p *Plate, e *Estimates) string {
-	t := &e[TankVolume]
-	v := p.TankVolume
-	if v <= 0 || !t.Known() || t.Low <= v*(1+TankBand) && t.High >= v*(1-TankBand) {
-		return ""
-	}
-	why := "or strokes deliver less than they should"
-	if t.Value < v {
-		why = "or the bores and stroke are"
-	}
-	return fmt.Sprintf("the plate gives a tank of %.1f L, counted strokes fill one of %.1f L (%.1f to %.1f): the plate's tank volume is wrong, %s",
-		v*1e3, t.Value*1e3, t.Low*1e3, t.High*1e3, why)
 }
 
 // BoostBore returns the bore of a boost piston without a rod that sweeps the plate's volume, m, 0 where it is not known.

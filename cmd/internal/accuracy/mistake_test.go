@@ -23,7 +23,7 @@ func TestNoMistakeIsNamedWorse(t *testing.T) {
 	}
 	const stored = "testdata/mistakes.json"
 	now := SumMistakes(Mistaken(draw.Check, shortMistaken, mistakesEach, runtime.GOMAXPROCS(0), nil))
-	t.Logf("\n%s", MistakesText(now))
+	t.Logf("\n%s", MistakesText("check", now))
 	if *update {
 		b, err := json.MarshalIndent(now, "", " ")
 		if err == nil {

@@ -67,13 +67,14 @@ func namedKinds(rows []MistakeRow) (named, kinds int) {
 	return named, kinds
 }
 
-// MistakesText returns the rows for people.
-func MistakesText(rows []MistakeRow) string {
+// MistakesText returns the rows of stations of a set for people.
+func MistakesText(set string, rows []MistakeRow) string {
 	var b strings.Builder
 	named, kinds := namedKinds(rows)
-	fmt.Fprintf(&b, "mistakes in plate data and sensors, an hour of work each: %d of %d kinds named rightly on more than half of the stations.\n"+
+	fmt.Fprintf(&b, "mistakes in plate data and sensors, an hour of work each on sound stations of set %q, every other one vented at first:\n"+
+		"%d of %d kinds are named rightly on more than half of the stations.\n"+
 		"named: the mistake is told, alone or among at most four that the traces cannot tell apart; wrong: others are, it is not; vague: something\n"+
-		"is told that names nothing; silent: nothing is told; misled: others were told first; minutes: from the start, of the hour, median.\n\n", named, kinds)
+		"is told that names nothing; silent: nothing is told; misled: others were told first; minutes: from the start, median; what breaks at work sets in at minute 10.\n\n", set, named, kinds)
 	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(w, "\tn\tnamed\talone\twrong\tvague\tsilent\tmisled\tminutes\t")
 	for i := range rows {

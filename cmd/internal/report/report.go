@@ -22,7 +22,6 @@ type Report struct {
 	Totals    Totals              `json:"totals"`
 	Estimates map[string]Estimate `json:"estimates"`
 	Blames    []Blame             `json:"plate_contradicts,omitempty"` // what may be wrong in plate data, counter and sensors
-	Doubts    string              `json:"plate_doubts,omitempty"`      // where plate data and traces contradict each other
 	Minutes   []Minute            `json:"minutes"`
 	Gaps      []Gap               `json:"gaps"` // whole minutes without a sample, which are not among Minutes
 	States    []State             `json:"states"`
@@ -116,7 +115,7 @@ func Build(u *pipeline.Unit, ref station.Reference, from, to station.Instant) *R
 	r.Totals = totals(o.Minutes, o.Gaps, litre)
 	r.Minutes, r.Gaps = minutes(o.Minutes, litre), gaps(o.Gaps)
 	r.Estimates = estimates(est, litre)
-	r.Doubts, r.Blames = station.PlateDoubts(plate, est), blames(&u.Status.Contradiction)
+	r.Blames = blames(&u.Status.Contradiction)
 	r.contradiction = u.Status.Contradiction.In(plate.Reading)
 	for _, i := range o.Intervals {
 		r.States = append(r.States, State{i.State.String(), i.From.String(), i.To.String()})

@@ -83,9 +83,6 @@ func (r *Report) estimateRows(t io.Writer) {
 	if r.contradiction != "" {
 		fmt.Fprintf(t, "plate contradicts\t%s\n", r.contradiction)
 	}
-	if r.Doubts != "" {
-		fmt.Fprintf(t, "plate data\t%s\n", r.Doubts)
-	}
 }
 
 // reads returns the key of a figure as the table has it, in the unit in which people of the site read

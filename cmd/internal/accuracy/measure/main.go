@@ -83,7 +83,7 @@ func (o *options) run(out, progress io.Writer) error {
 	}
 	if o.mistakes > 0 {
 		all := accuracy.Mistaken(o.set, o.mistakes, math.MaxInt, o.workers, func(done int) { fmt.Fprintf(progress, "%d of %d stations\n", done, o.mistakes) })
-		return o.publish(out, accuracy.MistakesText(accuracy.SumMistakes(all)))
+		return o.publish(out, accuracy.MistakesText(o.set.String(), accuracy.SumMistakes(all)))
 	}
 	cases, err := o.cases()
 	if err != nil {
