@@ -16,10 +16,10 @@ import (
 )
 
 // Version names the engine's arithmetic. Snapshots of another version are not restored.
-const Version = "10"
+const Version = "11"
 
 // Revision is stored with every minute that this engine made.
-const Revision = 10
+const Revision = 11
 
 // slotLen is the length of a slot: decisions are taken twice a second of event time. Own choice.
 const slotLen = station.Second / 2

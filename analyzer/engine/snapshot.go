@@ -9,7 +9,7 @@ import (
 )
 
 // Schema names the layout of snapshots.
-const Schema = "11"
+const Schema = "12"
 
 // Save writes the engine's whole state but the Status, which is the caller's to keep.
 func (e *Engine) Save(w io.Writer) error {

@@ -13,8 +13,6 @@ const (
 	// roughness is by how much more than the noise a straight window may leave, at least: the noise
 	// is known within some per cent. Own choice.
 	roughness = 1.3
-	// wait is how many frames a rise of the outlet waits for a draw to show. Own choice.
-	wait = 2
 	// leastQuiet is the shortest straight stretch, s, that is a rest wherever it lies. Own choice.
 	leastQuiet = 1.5
 )
@@ -123,8 +121,7 @@ func (f *Follower) rises(c *Context) bool {
 }
 
 // risen reports whether the outlet came up within the window and since from, if only to fall again:
-// while the piston stands, nothing lifts it but warmth. The newest frames wait: a draw that shows in them
-// dates the start better.
+// while the piston stands, nothing lifts it but warmth.
 func (f *Follower) risen(c *Context, from station.Instant) bool {
 	low, at := math.Inf(1), 0.0
 	for i := range f.Ring {

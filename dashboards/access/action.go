@@ -58,12 +58,6 @@ func Least(a Action) (Role, bool) {
 	return r, ok
 }
 
-// Allowed reports whether the role may do a.
-func Allowed(r Role, a Action) bool {
-	need, ok := least[a]
-	return ok && r >= need
-}
-
 // Actions returns all actions in the order of their names.
 func Actions() []Action { return slices.Sorted(maps.Keys(least)) }
 
