@@ -92,13 +92,15 @@ func (h *headers) begin(ctx context.Context) error {
 	}
 	for i := range states {
 		s := &states[i]
-		if s.Version == headerVersion+"/"+rules.Schema {
-			u := &headerUnit{key: s.Key}
-			if u.Header, err = rules.RestoreHeader(bytes.NewReader(s.State), s.Key, h.policy(s.Key.Site), h.transition, h.judgement); err == nil {
-				u.Header.Answered = h.answered(s.Key)
-				h.open[s.Key] = u
-				continue
-			}
+		if s.Version != headerVersion+"/"+rules.Schema {
+			h.log.Info("a header's state is of another version of the program: its open alarms go on, what was watched beside them begins anew", "header", s.Key.String())
+			continue
+		}
+		u := &headerUnit{key: s.Key}
+		if u.Header, err = rules.RestoreHeader(bytes.NewReader(s.State), s.Key, h.policy(s.Key.Site), h.transition, h.judgement); err == nil {
+			u.Header.Answered = h.answered(s.Key)
+			h.open[s.Key] = u
+			continue
 		}
 		h.log.Warn("the state of a header's alarms is not usable, beginning anew", "header", s.Key.String(), "error", err)
 	}
