@@ -19,6 +19,8 @@ import (
 	"github.com/alecthomas/kong"
 	"golang.org/x/sys/unix"
 
+	"strokewise/cmd/internal/app"
+	"strokewise/dashboards/access"
 	"strokewise/dashboards/history"
 )
 
@@ -28,6 +30,7 @@ type trial struct {
 	working func(done <-chan struct{}) // returns once the command is at it, or has ended
 	empty   string                     // folder in which nothing is left, "": none
 	code    int
+	input   string // the standard input
 }
 
 // awaits polls until ok, or until the command has ended.
@@ -131,8 +134,42 @@ func endless(t *testing.T) map[string]func() trial {
 			return trial{args: append(args, "--url", "http://"+addr), working: working, code: exitInterrupted}
 		}
 	}
+	const secret = "nine grey stones by water"
+	users := func(input string, args ...string) func() trial {
+		return func() trial {
+			path := filepath.Join(t.TempDir(), "users.yaml")
+			err := access.Change(path, func(l *access.List) error {
+				l.Users = append(l.Users, access.User{Name: "ana", Role: access.Viewer})
+				token, _ := access.NewToken(access.Token{Name: "scrape", Role: access.Viewer, Created: time.Now(), Expires: time.Now().Add(time.Hour)})
+				l.Tokens = append(l.Tokens, token)
+				return nil
+			})
+			if err != nil {
+				t.Fatal(err)
+			}
+			return trial{args: append(args, "--users", path), input: input}
+		}
+	}
+	trail := func(args ...string) func() trial {
+		return func() trial {
+			path, working := pipe(t, app.TrailFile, holding(""))
+			return trial{args: append(args, "--data", filepath.Dir(path)), working: working, code: exitInterrupted}
+		}
+	}
 	const station, alarm = "northdock/press-4", "outlet-leak"
 	return map[string]func() trial{
+		"user add":      users(secret, "user", "add", "ben", "--role", "viewer"),
+		"user role":     users("", "user", "role", "ana", "operator"),
+		"user password": users(secret, "user", "password", "ana"),
+		"user pin":      users("83620491", "user", "pin", "ana"),
+		"user remove":   users("", "user", "remove", "ana"),
+		"user list":     users("", "user", "list"),
+		"token add":     users("", "token", "add", "export"),
+		"token list":    users("", "token", "list"),
+		"token revoke":  users("", "token", "revoke", "scrape"),
+		"audit verify":  trail("audit", "verify"),
+		"audit export":  trail("audit", "export"),
+
 		"run":             withConfig("run"),
 		"check":           withConfig("check"),
 		"reanalyse":       withConfig("reanalyse"),
@@ -313,7 +350,7 @@ func interrupted(t *testing.T, c trial) {
 	cmd := exec.Command(os.Args[0], c.args...)
 	cmd.Env = append(os.Environ(), childEnv+"=1")
 	var said bytes.Buffer
-	cmd.Stdout, cmd.Stderr = w, &said
+	cmd.Stdout, cmd.Stderr, cmd.Stdin = w, &said, strings.NewReader(c.input)
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
