@@ -1,18 +1,10 @@
 package feed
 
-import (
-	"math"
-
-	"strokewise/analyzer/station"
-)
+import "math"
 
 // sure is how many deviations of noise the inlet must fall to be seen to draw: once in some 3·10^4
 // frames at rest.
 const sure = 4.0
-
-// settles is for how long, ns, behind the start of a rest the outlet may still come up: what the piston
-// delivered last spreads from the port into the tank. Own choice, no source.
-const settles = station.Second / 2
 
 // rest handles a frame while the piston stands. The level follows the inlet by an alpha-beta filter
 // (level and slope with gains G and G²/2). An inlet that falls off the course is drawn from; the
@@ -28,7 +20,7 @@ func (f *Follower) rest(c *Context) {
 	case nu < -limit:
 		f.begin(sd, true)
 		return
-	case f.rises(c) || f.risen(c, f.Since.Add(settles)):
+	case f.rises(c):
 		f.begin(sd, false)
 		return
 	case nu > limit: // nothing but the header lifts it

@@ -120,26 +120,6 @@ func (f *Follower) rises(c *Context) bool {
 	return ok && l.Slope > max(sure*l.SlopeSd*c.OutNoise, rewarms*(f.OutBase+l.Mid+c.Atmosphere))
 }
 
-// risen reports whether the outlet came up within the window and since from, if only to fall again:
-// while the piston stands, nothing lifts it but warmth.
-func (f *Follower) risen(c *Context, from station.Instant) bool {
-	low, at := math.Inf(1), 0.0
-	for i := range f.Ring {
-		r := &f.Ring[i]
-		if r.Out.N == 0 || r.From < from {
-			continue
-		}
-		x, t := f.OutBase+r.Out.mean(), seconds(r.To.Sub(f.Ring[0].From))
-		if x < low {
-			low, at = x, t
-		}
-		if x-low > overTurn*c.OutNoise/math.Sqrt(r.Out.N)+rewarms*(x+c.Atmosphere)*(t-at) {
-			return true
-		}
-	}
-	return false
-}
-
 // lowest returns when the outlet was lowest in the window: a rise begins there.
 func (f *Follower) lowest() station.Instant {
 	n := f.newest()
