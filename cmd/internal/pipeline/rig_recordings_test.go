@@ -87,7 +87,8 @@ var faults = []faultRow{
 	// comparisons of 200 strokes, of which the first has begun before the fault
 	{kind: rig.CounterMisses, length: 2700, labels: []label{after("count-mismatch", 300)}},
 	{kind: rig.ClockJump, length: 1800},
-	{kind: rig.CounterBounce, length: 1800},
+	// bounces are left out and told
+	{kind: rig.CounterBounce, length: 1800, labels: []label{after("count-mismatch", 300)}},
 	{kind: rig.CounterReset, length: 1800},
 	{kind: rig.CounterRolls, length: 1800},
 }

@@ -72,7 +72,7 @@ func TestSensorFaultsAreNoMachineFaults(t *testing.T) {
 			t.Errorf("%s: %s was raised %d times, want once", c.fault, want, raised(u, want))
 		}
 		for _, a := range u.Out.Transitions {
-			if !strings.HasPrefix(a.Alarm, "sensor-") && a.Alarm != "signal-lost" && a.Alarm != "plate-contradicts" {
+			if !strings.HasPrefix(a.Alarm, "sensor-") && a.Alarm != "signal-lost" {
 				t.Errorf("%s: raised %s: %s", c.fault, a.Alarm, a.Message)
 			}
 		}
