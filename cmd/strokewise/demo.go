@@ -59,6 +59,7 @@ func (c *demoCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	e.end.serve()
 	defer a.Close()
 	address := filepath.Join(dir, brokerFile)
 	if err := os.WriteFile(address, []byte(a.BrokerURL()+"\n"), 0o600); err != nil {
@@ -79,7 +80,6 @@ Faults can also be caused from another terminal, for example
   %[4]s rig list
 Ctrl-C ends it; started again it goes on where it was.
 `, a.Addr(), a.BrokerURL(), dir, os.Args[0], dataHint(c.Data))
-	defer e.end.serve()()
 	return untilInterrupted(runDemo(e.ctx, a, plant, c.Past))
 }
 

@@ -54,16 +54,12 @@ func (e *ending) unfinished(path string) (done func()) {
 	}
 }
 
-// serve notes that the runtime works, until done.
-func (e *ending) serve() (done func()) {
-	set := func(on bool) {
-		if e == nil {
-			return
-		}
-		e.mu.Lock()
-		defer e.mu.Unlock()
-		e.serving = on
+// serve notes that the runtime works: from here on the process ends in order, in its own time.
+func (e *ending) serve() {
+	if e == nil {
+		return
 	}
-	set(true)
-	return func() { set(false) }
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	e.serving = true
 }

@@ -29,11 +29,11 @@ func (c *runCmd) Run(e *env) error {
 	if err != nil {
 		return err
 	}
+	e.end.serve()
 	defer a.Close()
 	fmt.Fprintf(e.out, "pages and metrics on %s\n", a.URL())
 	ctx, stop := context.WithCancel(e.ctx)
 	defer stop()
 	go reloadOnHangup(ctx, c.Config, cfg, a, e)
-	defer e.end.serve()()
 	return untilInterrupted(a.Run(ctx))
 }

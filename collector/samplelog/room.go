@@ -2,12 +2,14 @@ package samplelog
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
 	"sync/atomic"
 
 	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
 
 	"strokewise/analyzer/station"
 )
@@ -86,7 +88,7 @@ func (j *JetStream) refuse(records []station.Record, m *nats.Msg) error {
 // measure asks the server what the stream holds.
 func (j *JetStream) measure(ctx context.Context) (Size, error) {
 	before := j.room.added.Load()
-	i, err := j.stream.Info(ctx)
+	i, err := j.info(ctx)
 	if err != nil {
 		return Size{}, fmt.Errorf("cannot read the size of the sample log: %w", err)
 	}
@@ -96,6 +98,18 @@ func (j *JetStream) measure(ctx context.Context) (Size, error) {
 		s.First, s.Oldest = i.State.FirstSeq, i.State.FirstTime
 	}
 	return s, nil
+}
+
+// info asks the server for the stream's state. The embedded one is asked again where it has not answered in
+// time: it is short of the processor, or about to be restarted, and what starts by its answer must not end.
+func (j *JetStream) info(ctx context.Context) (*jetstream.StreamInfo, error) {
+	for {
+		i, err := j.stream.Info(ctx)
+		if j.opt.URL != "" || !errors.Is(err, context.DeadlineExceeded) || ctx.Err() != nil {
+			return i, err
+		}
+		j.opt.Logger.Warn("the sample log has not answered, asking again", "error", err)
+	}
 }
 
 // Added returns the bytes that were added since the start.

@@ -225,3 +225,31 @@ func TestOnlyAFaultyServerIsRestarted(t *testing.T) {
 	}
 	until(t, "an accepted entry", func() bool { _, err := j.Append(t.Context(), 0, tick(1)); return err == nil })
 }
+
+// The size is asked for until the embedded server answers, since a program that starts ends without it.
+func TestASizeIsAskedForAgain(t *testing.T) {
+	j, err := Open(t.Context(), Options{Dir: t.TempDir(), MaxBytes: 1 << 30})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	var log lines
+	k, gate := starvable(t, j, slog.New(slog.NewTextHandler(&log, nil)))
+	if k.js, err = jetstream.New(k.conn, jetstream.WithDefaultTimeout(50*time.Millisecond)); err != nil {
+		t.Fatal(err)
+	}
+	if k.stream, err = k.js.Stream(t.Context(), usual.stream); err != nil {
+		t.Fatal(err)
+	}
+	gate.Lock()
+	answer := make(chan error, 1)
+	go func() {
+		_, err := k.measure(t.Context())
+		answer <- err
+	}()
+	until(t, "the second question", func() bool { return log.has("asking again") })
+	gate.Unlock()
+	if err := <-answer; err != nil {
+		t.Error(err)
+	}
+}
