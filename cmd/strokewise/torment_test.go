@@ -122,8 +122,8 @@ type hell struct {
 
 // round plays the recordings from a time on, about so long, while things happen.
 func (h *hell) round(from time.Time, about time.Duration) {
-	const messages = 1500 // of a round, about
-	pace := max(0, min(about/messages, 100*time.Millisecond))
+	const messages = 1000 // of a round, about
+	pace := max(0, min(about/messages, 200*time.Millisecond))
 	played := make(chan struct{})
 	go func() {
 		defer close(played)
