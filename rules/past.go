@@ -31,6 +31,7 @@ type vents struct {
 	Words               []Spoken   // persons' words "vented" that stand
 	VentedBy            string     // how it was told
 	Base                [2]float64 // what the sensors of inlet and outlet read at the newest word, 0 where nothing, Pa gauge
+	Opens               bool       // nobody said it, a shift runs, and pressure has just come back: the crew opens the supply
 }
 
 // said reports whether a person's word "vented" stands.
@@ -90,6 +91,7 @@ func (p *past) step(s *station.Status, seen seenVents) {
 type seenVents struct {
 	shut          shutdown
 	outside       bool // no shift runs by the calendar
+	shift         bool // one does
 	outlet, inlet bool // its way down was seen by a live sensor
 	contradicts   bool // see contradicts
 }
@@ -97,7 +99,7 @@ type seenVents struct {
 // seenVented returns how the newest step stands to venting.
 func (v *Evaluator) seenVented(s *station.Status) seenVents {
 	_, outside := v.roster.outside(v.plate.Calendar, s.At)
-	return seenVents{shut: v.shut, outside: outside, outlet: v.Fall.believed(fallSeconds), inlet: v.InletFall.believed(inletFallSeconds), contradicts: v.contradicts(s)}
+	return seenVents{shut: v.shut, outside: outside, shift: v.roster.works(), outlet: v.Fall.believed(fallSeconds), inlet: v.InletFall.believed(inletFallSeconds), contradicts: v.contradicts(s)}
 }
 
 // left follows what was vented since the shutdown. A station that is fed again is in service,
@@ -124,6 +126,7 @@ func (p *past) left(s *station.Status, seen *seenVents) {
 		p.InletWord = 0
 	}
 	p.rises(s, shut)
+	p.Vents.Opens = seen.shift && !p.Vents.said() && (p.within(0, s.At, startNs) || p.within(1, s.At, startNs))
 	switch {
 	case charged, !shut:
 		p.Below = 0
@@ -158,9 +161,16 @@ func (p *past) rises(s *station.Status, shut bool) {
 	}
 }
 
+// startNs is how long a crew's opening of the supply may take to show as such: an empty tank behind a narrow line
+// keeps the inlet down. Own choice.
+const startNs = 60 * station.Second
+
 // opening reports whether a side (0: inlet, 1: outlet) has just come back.
-func (p *past) opening(side int, t station.Instant) bool {
-	return p.Rose[side] != 0 && t.Sub(p.Rose[side]) < openingNs
+func (p *past) opening(side int, t station.Instant) bool { return p.within(side, t, openingNs) }
+
+// within reports whether a side came back within the last ns.
+func (p *past) within(side int, t station.Instant, ns int64) bool {
+	return p.Rose[side] != 0 && t.Sub(p.Rose[side]) < ns
 }
 
 // reads reports whether a side reads below the limit, and may be believed.
@@ -237,5 +247,5 @@ func (p *past) fill(s *station.Status, q *values, span bool) {
 		q[qSpan] = high - low
 	}
 	p.Vents.back(s, q)
-	q[qReturned], q[qInletReturned] = truth(p.Vents.Vented), truth(p.Vents.InletVented)
+	q[qReturned], q[qInletReturned] = truth(p.Vents.Vented && !p.Vents.Opens), truth(p.Vents.InletVented && !p.Vents.Opens)
 }

@@ -42,6 +42,9 @@ func (r *roster) outside(text string, t station.Instant) (end station.Instant, o
 	return r.stretch.From, !r.stretch.Working
 }
 
+// works reports whether a shift runs, after the question of a time.
+func (r *roster) works() bool { return r.cal != nil && !r.cal.Hold && r.stretch.Working }
+
 // grace returns the calendar's grace time, ns, after the question of a time.
 func (r *roster) grace() int64 {
 	if r.cal == nil {

@@ -35,9 +35,10 @@ func (j *JetStream) connect() (*nats.Conn, error) {
 	return c, nil
 }
 
-// connectEmbedded connects to the embedded server, and again after that was restarted.
+// connectEmbedded connects to the embedded server, and again after that was restarted. A server that is short of the
+// processor answers late.
 func (j *JetStream) connectEmbedded(p nats.InProcessConnProvider) (*nats.Conn, error) {
-	c, err := nats.Connect("", append(j.handlers(), nats.InProcessServer(p), nats.MaxReconnects(-1), nats.ReconnectWait(100*time.Millisecond))...)
+	c, err := nats.Connect("", append(j.handlers(), nats.InProcessServer(p), nats.Timeout(startWait), nats.MaxReconnects(-1), nats.ReconnectWait(100*time.Millisecond))...)
 	if err != nil {
 		return nil, fmt.Errorf("cannot connect to the embedded sample log: %w", err)
 	}

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 
 	"strokewise/analyzer/station"
@@ -252,4 +253,22 @@ func TestASizeIsAskedForAgain(t *testing.T) {
 	if err := <-answer; err != nil {
 		t.Error(err)
 	}
+}
+
+// A client that reads the server's greeting later than the library waits by default is connected.
+func TestAStarvedClientConnects(t *testing.T) {
+	j, err := Open(t.Context(), Options{Dir: t.TempDir(), MaxBytes: 1 << 30})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	gate := &sync.RWMutex{}
+	gate.Lock()
+	time.AfterFunc(nats.DefaultTimeout+nats.DefaultTimeout/2, gate.Unlock)
+	k := &JetStream{opt: Options{Logger: slog.New(slog.DiscardHandler)}, names: usual}
+	c, err := k.connectEmbedded(starving{inProcess{j}, gate})
+	if err != nil {
+		t.Fatal(err)
+	}
+	c.Close()
 }
