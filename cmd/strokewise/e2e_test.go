@@ -156,7 +156,7 @@ func TestAlarmsReachTheWebhook(t *testing.T) {
 	c.ready()
 	playAll(t, broker.Addr, time.Now().Add(-20*time.Minute), 0)
 	want := map[string]int{"clamp-2/supply-undersized": 1, "clamp-2/outlet-low": 1, "clamp-3/outlet-leak": 1, "bench-1/pressure-left": 1}
-	await(t, "four alarms", func() bool {
+	c.await("four alarms", "/metrics", func(string) bool {
 		got := in.raised()
 		for k := range want {
 			if got[k] == 0 {
