@@ -38,7 +38,8 @@ func (v *Evaluator) fillHours() {
 		}
 		return
 	}
-	q[qExtraDraw] = d.Step / 3600 * v.strokeAir()
+	air, _ := v.strokeAir()
+	q[qExtraDraw] = d.Step / 3600 * air
 	if price := v.airPrice(); price.Known() {
 		ratio := 1.0
 		if r := &v.last().Estimates[station.InletOverDelivered]; r.Known() {
@@ -52,22 +53,36 @@ func (v *Evaluator) fillHours() {
 //
 //	eta p1 V_b/p_0
 //
-// at the inlet of the moment, temperatures taken as equal; NaN where neither is known.
-func (v *Evaluator) strokeAir() float64 {
+// at the inlet of the moment, temperatures taken as equal; NaN without swept volume or inlet. Where eta is not known it is taken
+// as 1, and bound is true: re-expansion of the dead volume takes off a tenth or so.
+func (v *Evaluator) strokeAir() (air float64, bound bool) {
 	s, p := v.last(), v.plate
 	if d := &s.Estimates[station.StrokeDelivery]; d.Known() {
-		return d.Value
+		return d.Value, false
 	}
-	if eta := &s.Estimates[station.VolumetricEfficiency]; eta.Known() && p.SweptBoost > 0 && s.Inlet.Known() {
-		return eta.Value * p.SweptBoost * (s.Inlet.Value + float64(p.AmbientPressure())) / referencePressure
+	if p.SweptBoost <= 0 || !s.Inlet.Known() {
+		return nan, false
 	}
-	return nan
+	eta := &s.Estimates[station.VolumetricEfficiency]
+	air = p.SweptBoost * (s.Inlet.Value + float64(p.AmbientPressure())) / referencePressure
+	if !eta.Known() {
+		return air, true
+	}
+	return eta.Value * air, false
+}
+
+// about returns how exactly the air of a stroke is known, in words.
+func (v *Evaluator) about() string {
+	if _, bound := v.strokeAir(); bound {
+		return "at most about"
+	}
+	return "about"
 }
 
 // leastRise returns by how many strokes an hour must rise to matter: those of a draw as large as the leak limit, 0 where the
 // air of a stroke is not known.
 func (v *Evaluator) leastRise() float64 {
-	if air := v.strokeAir(); air > 0 {
+	if air, _ := v.strokeAir(); air > 0 {
 		return v.now[qLeakLimit] * 3600 / air
 	}
 	return 0
@@ -109,7 +124,7 @@ func (v *Evaluator) stepSince() string { return v.clock(v.Like.Since) }
 // stepDraw words what a step draws, as a sentence to add; "" where the air of a stroke is not known.
 func (v *Evaluator) stepDraw() string {
 	if q := v.now[qExtraDraw]; finite(q) {
-		return fmt.Sprintf(" That is about %.0f L/min ANR more air.", q*60e3)
+		return fmt.Sprintf(" That is %s %.0f L/min ANR more air.", v.about(), q*60e3)
 	}
 	return ""
 }
@@ -117,7 +132,7 @@ func (v *Evaluator) stepDraw() string {
 // stepCost words what it costs, as a sentence to add; "" where that is not known.
 func (v *Evaluator) stepCost() string {
 	if cost := v.now[qExtraCost]; finite(cost) {
-		return fmt.Sprintf(" If it goes on all year (8,760 h) it costs about %s.", v.money(cost))
+		return fmt.Sprintf(" If it goes on all year (8,760 h) it costs %s %s.", v.about(), v.money(cost))
 	}
 	return ""
 }

@@ -8,7 +8,7 @@ import (
 // likeDays are ten working days before Start: two weeks.
 var likeDays = []int64{14, 13, 12, 11, 10, 7, 6, 5, 4, 3}
 
-// hour and a little more, s: an hour is compared once it is over.
+// overAnHour is an hour and a little more, s: an hour is compared once it is over.
 const overAnHour = 3620
 
 // pulses lets consumers draw 6 L/s ANR for a share of every half minute, more or less by a fifth. They pause for longer than
