@@ -11,6 +11,7 @@ func (v *Evaluator) Changed() {
 	s := v.last()
 	v.asked = 0
 	v.shut = v.told(s, s.At)
+	v.renewLike()
 	v.fill(s)
 	for i := range v.set {
 		if !v.Alarms[i].Present {

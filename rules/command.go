@@ -197,6 +197,9 @@ func (v *Evaluator) note(i int, c *station.Command, at station.Instant) error {
 	if c.Kind == "close" && v.Gone {
 		return v.closeGone(i, c, at)
 	}
+	if c.Kind == "close" && v.takesAsUsual(i, c) {
+		return v.newUsual(i, c, at)
+	}
 	if c.Kind == "close" && v.Alarms[i].Present {
 		return refuse(c, "the condition is still present: close the alarm once it has ended")
 	}

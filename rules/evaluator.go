@@ -32,6 +32,7 @@ type memory struct {
 	High      high
 	Reached   reached
 	LeakUse   leakUse
+	Like      likeDays
 	Stay      stay
 	Watched   station.Instant // arrival time since which silence counts
 	Silent    bool            // a tick said that no samples come
@@ -145,6 +146,7 @@ func (v *Evaluator) rebase(at station.Instant) {
 	v.Over.rebase(by)
 	v.Supposed.rebase(by)
 	v.LeakUse.rebase(by)
+	v.Like.rebase()
 	for i := range v.Alarms {
 		a := &v.Alarms[i]
 		if v.set[i].Name == SignalLost || v.set[i].Name == WorkTimeOver {

@@ -53,6 +53,13 @@ const (
 	qLeakUse
 	qLeakCost
 	qInletLeakCost
+	qHourStrokes
+	qHourUsual
+	qHourLimit
+	qHourDays
+	qRateStepped
+	qExtraDraw
+	qExtraCost
 	qRequired
 	qNeeded
 	qLeast
@@ -156,6 +163,13 @@ var ownQuantities = [numOwn]quantity{
 	qLeakUse:          {"leak_is_use", "truth", "", "a draw that looked like a leak has ended by itself within two weeks, and the present one is no more than a quarter larger and has lasted no more than half as long again: a consumer that draws evenly"},
 	qLeakCost:         {"leak_cost_year", "1", "", "what leak_flow and its drive air cost in 8,760 h, in the currency of the site's price"},
 	qInletLeakCost:    {"inlet_leak_cost_year", "1", "", "what inlet_leak costs in 8,760 h, in the currency of the site's price"},
+	qHourStrokes:      {"hour_strokes", "1", "1", "strokes in the newest hour of the site's clock that was compared with like days: fed for three quarters of it at least, without a low header"},
+	qHourUsual:        {"hour_strokes_usual", "1", "1", "mean of the same hour on like days: those on which a shift runs then, or those on which none runs; without a calendar, Monday to Friday, or the weekend"},
+	qHourLimit:        {"hour_strokes_limit", "1", "1", "what that hour exceeds by chance once in a year of hours (Student's t), and the usual with leak_limit on top, whichever is more"},
+	qHourDays:         {"hour_days", "1", "1", "like days that it was compared with, 15 at most"},
+	qRateStepped:      {"rate_stepped", "truth", "", "hour_strokes was above hour_strokes_limit, and has not been nearer to the usual than to that step in two hours in a row"},
+	qExtraDraw:        {"extra_draw", "m³/s", "m³/s ANR", "air of the strokes by which that hour was above its usual"},
+	qExtraCost:        {"extra_cost_year", "1", "", "what extra_draw and its drive air cost in 8,760 h, in the currency of the site's price"},
 	qRequired:         {"required_pressure", "Pa", "Pa gauge", "what the branch needs, of the plate"},
 	qNeeded:           {"needed_pressure", "Pa", "Pa gauge", "required_pressure, else 95 % of set_pressure"},
 	qLeast:            {"least_pressure", "Pa", "Pa gauge", "required_pressure, else 85 % of set_pressure once the outlet has been at set (own choice)"},
@@ -203,7 +217,7 @@ var units = []struct {
 
 // texts are facts in words that messages and evidence can name.
 var texts = []string{"state", "state_reason", "leak_method", "leak_onset", "leak_place", "shutdown_by", "vented_by", "pressure_limit_of", "relief_seen", "leak_cost", "beyond_base", "inlet_leak_cost",
-	"count_compared", "delivery_changed", "set_moved", "inspection_left", "contradiction"}
+	"count_compared", "delivery_changed", "set_moved", "inspection_left", "contradiction", "step_since", "step_draw", "step_cost"}
 
 func quantityOf(name string) (int, bool) {
 	for i := range quantities {

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"fmt"
+	"time"
 
 	"strokewise/analyzer/station"
 )
@@ -137,4 +138,24 @@ func secondsOf(ns int64) string {
 		return fmt.Sprintf("%d s", (ns+station.Second/2)/station.Second)
 	}
 	return spanOf(ns)
+}
+
+// hour returns the start of the hour of the site's clock in which t lies, and what the clock shows then.
+func (r *roster) hour(text string, t station.Instant) (from, local station.Instant) {
+	r.read(text)
+	if r.cal == nil {
+		from = t.Floor(hourNs)
+		return from, from
+	}
+	local = r.cal.Local(t).Floor(hourNs)
+	return t.Add(local.Sub(r.cal.Local(t))), local
+}
+
+// worksIn reports whether a shift runs in the middle of an hour; without shifts, whether its day is one of Monday to Friday.
+func (r *roster) worksIn(local, from station.Instant) bool {
+	if r.cal != nil && !r.cal.Hold && len(r.cal.Shifts) > 0 {
+		return r.cal.At(from.Add(hourNs / 2)).Working
+	}
+	day := local.Time().Weekday()
+	return day != time.Saturday && day != time.Sunday
 }

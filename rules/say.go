@@ -142,7 +142,7 @@ func (v *Evaluator) words(pieces []piece) string {
 func (v *Evaluator) facts(d *Definition) (evidence []Evidence) {
 	for _, f := range d.evidence {
 		switch {
-		case f.quantity == qLeakCost, f.quantity == qInletLeakCost:
+		case f.quantity == qLeakCost, f.quantity == qInletLeakCost, f.quantity == qExtraCost:
 			evidence = v.addCost(evidence, f)
 		case f.quantity < 0:
 			if text := v.fact(f.text); text != "" {
@@ -216,6 +216,12 @@ func (v *Evaluator) fact(name string) string {
 		return s.Contradiction.In(v.plate.Reading)
 	case "inspection_left":
 		return v.inspectionLeft()
+	case "step_since":
+		return v.stepSince()
+	case "step_draw":
+		return v.stepDraw()
+	case "step_cost":
+		return v.stepCost()
 	}
 	return station.Blind.String()
 }

@@ -280,7 +280,11 @@ func (v *Evaluator) doneService(_ int, c *station.Command, at station.Instant) e
 	if c.Kind == "done" && !recorded(c) {
 		return refuse(c, "give what was done, on which day, and the reference of the document")
 	}
-	return v.Recall(d, at)
+	err := v.Recall(d, at)
+	if err == nil && d.What.Renews() {
+		v.Like.clear() // strokes of before are those of another machine
+	}
+	return err
 }
 
 // RunBefore says what was run since something was last done and is not in this evaluator's

@@ -9,7 +9,7 @@ import (
 )
 
 // Schema names the layout of the evaluator's snapshots.
-const Schema = "6"
+const Schema = "7"
 
 // Save writes the evaluator's whole state.
 func (v *Evaluator) Save(w io.Writer) error {

@@ -52,6 +52,7 @@ func (v *Evaluator) fill(s *station.Status) {
 	fillState(s, q)
 	v.fillHeader(s)
 	fillSupply(s, q, p)
+	v.followHours(s)
 	if p.Required <= 0 && !v.Reached.Ever {
 		q[qLeast] = nan
 	}

@@ -15,6 +15,7 @@ var lengths = map[string]int{
 	"Figures": 2, "Readings": 5, "Days": 3, "Means": 3, "Drive": 3, "Spread": 9, "Precision": 9, "Moment": 3,
 	"SeenLow": 3, "SeenHigh": 3, "UsedLow": 3, "UsedHigh": 3, "Line": 7, "CoolLeft": 14, "CoolRate": 14, "CoolRateSq": 14,
 	"FloorParts": 2, "Past": 4, "Hours": 3,
+	"Slots": 2, "Rates": 3,
 }
 
 // filler sets every field to another value, times hours apart.
@@ -71,6 +72,7 @@ func everything(t *testing.T) *station.Learned {
 		l.Leak.Hours[i].Hour = int64(8*100 + i)
 	}
 	l.Use = station.LearnedUse{}                // the alarms'
+	l.Like = station.LearnedLike{}              // the alarms'
 	l.Supply.Strokes, l.Supply.StrokeAir = 0, 0 // of records before the deviation was kept
 	return l
 }

@@ -200,8 +200,11 @@ func (c *Calendar) utc(minute int64, last bool) (at Instant) {
 	return at
 }
 
+// Local returns what the site's clock shows at t, as the instant at which a clock of UTC shows it.
+func (c *Calendar) Local(t Instant) Instant { return t.Add(c.offset(t)) }
+
 // Clock gives how the site's clock shows t, as in "22:00".
-func (c *Calendar) Clock(t Instant) string { return t.Add(c.offset(t)).Time().Format("15:04") }
+func (c *Calendar) Clock(t Instant) string { return c.Local(t).Time().Format("15:04") }
 
 // Date gives the site's date at t, as in "2026-03-01".
 func (c *Calendar) Date(t Instant) string { return t.Add(c.offset(t)).Time().Format(time.DateOnly) }

@@ -17,6 +17,7 @@ type Learned struct {
 	Draw     LearnedDraw
 	Sensors  LearnedSensors
 	Use      LearnedUse
+	Like     LearnedLike
 }
 
 // LearnedFigure is a figure as it was last obtained, with its age. Names are those of Figures and
@@ -203,4 +204,19 @@ type LearnedUse struct {
 	For     int64   // longest, ns
 	At      Instant // when the last one ended
 	Reached bool    // the outlet was ever at set
+}
+
+// LearnedLike is how many strokes the hours of like days have.
+type LearnedLike struct {
+	Of      string  // what of the plate they belong to
+	Counted bool    // by the counter
+	Step    float64 // by which the strokes of an hour rose, 0: no step stands
+	Since   Instant // when it began
+	Slots   []LearnedSlot
+}
+
+// LearnedSlot is one hour of the day on like days.
+type LearnedSlot struct {
+	Slot  int64   // hour of the site's clock, with 24 added where a shift runs then
+	Rates []int64 // strokes in the hour, oldest day first
 }

@@ -8,7 +8,7 @@ import (
 
 // All returns every scene, in the order of the table.
 func All() []Scene {
-	return slices.Concat(atWorkScenes(), outletScenes(), highScenes(), chargedScenes(), supplyScenes(), headerScenes(), leakScenes(), costScenes(), runningScenes(), ordinaryScenes())
+	return slices.Concat(atWorkScenes(), outletScenes(), highScenes(), chargedScenes(), supplyScenes(), headerScenes(), leakScenes(), likeDayScenes(), costScenes(), runningScenes(), ordinaryScenes())
 }
 
 // Play plays a scene.

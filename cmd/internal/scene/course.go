@@ -11,9 +11,10 @@ import (
 // Course is what happens to one virtual station.
 type Course struct {
 	Station rig.Spec
-	Days    []int64 // days before, on which the station is played from Start's hour on, ascending
-	Day     int64   // s that it is played on each of these
-	Length  int64   // s from Start
+	Days    []int64         // days before, on which the station is played from Start's hour on, ascending
+	Day     int64           // s that it is played on each of these
+	Since   func(*rig.Spec) // what is otherwise from Start on, nil: nothing
+	Length  int64           // s from Start
 	Said    []Said
 	Watch   func(*station.Status) string // what is wrong with the newest status, "": nothing
 }
@@ -40,6 +41,9 @@ func (c *Course) play() *Outcome {
 		v := rig.New(c.Station, Start.Add(-d*day), count)
 		c.run(u, v, Start.Add(-d*day), c.Day, nil, nil)
 		count += int64(v.Truth().Strokes) / 2
+	}
+	if c.Since != nil {
+		c.Since(&c.Station)
 	}
 	c.run(u, rig.New(c.Station, Start, count), Start, c.Length, c.Said, o)
 	u.Flush()

@@ -40,6 +40,7 @@ type Learned struct {
 	Draw          *LearnedDraw           `protobuf:"bytes,11,opt,name=draw,proto3" json:"draw,omitempty"`
 	Sensors       *LearnedSensors        `protobuf:"bytes,12,opt,name=sensors,proto3" json:"sensors,omitempty"`
 	Use           *LearnedUse            `protobuf:"bytes,13,opt,name=use,proto3" json:"use,omitempty"`
+	Like          *LearnedLike           `protobuf:"bytes,14,opt,name=like,proto3" json:"like,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -161,6 +162,13 @@ func (x *Learned) GetSensors() *LearnedSensors {
 func (x *Learned) GetUse() *LearnedUse {
 	if x != nil {
 		return x.Use
+	}
+	return nil
+}
+
+func (x *Learned) GetLike() *LearnedLike {
+	if x != nil {
+		return x.Like
 	}
 	return nil
 }
@@ -1909,11 +1917,139 @@ func (x *LearnedUse) GetReached() bool {
 	return false
 }
 
+type LearnedLike struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Of            string                 `protobuf:"bytes,1,opt,name=of,proto3" json:"of,omitempty"` // the plate, as rules write it
+	Counted       bool                   `protobuf:"varint,2,opt,name=counted,proto3" json:"counted,omitempty"`
+	Step          float64                `protobuf:"fixed64,3,opt,name=step,proto3" json:"step,omitempty"` // strokes in an hour, 0: none stands
+	Since         int64                  `protobuf:"fixed64,4,opt,name=since,proto3" json:"since,omitempty"`
+	Slots         []*LearnedSlot         `protobuf:"bytes,5,rep,name=slots,proto3" json:"slots,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LearnedLike) Reset() {
+	*x = LearnedLike{}
+	mi := &file_learnedpb_learned_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LearnedLike) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LearnedLike) ProtoMessage() {}
+
+func (x *LearnedLike) ProtoReflect() protoreflect.Message {
+	mi := &file_learnedpb_learned_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LearnedLike.ProtoReflect.Descriptor instead.
+func (*LearnedLike) Descriptor() ([]byte, []int) {
+	return file_learnedpb_learned_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *LearnedLike) GetOf() string {
+	if x != nil {
+		return x.Of
+	}
+	return ""
+}
+
+func (x *LearnedLike) GetCounted() bool {
+	if x != nil {
+		return x.Counted
+	}
+	return false
+}
+
+func (x *LearnedLike) GetStep() float64 {
+	if x != nil {
+		return x.Step
+	}
+	return 0
+}
+
+func (x *LearnedLike) GetSince() int64 {
+	if x != nil {
+		return x.Since
+	}
+	return 0
+}
+
+func (x *LearnedLike) GetSlots() []*LearnedSlot {
+	if x != nil {
+		return x.Slots
+	}
+	return nil
+}
+
+type LearnedSlot struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Slot          int64                  `protobuf:"varint,1,opt,name=slot,proto3" json:"slot,omitempty"`          // hour of the site's clock, with 24 added where a shift runs
+	Rates         []int64                `protobuf:"varint,2,rep,packed,name=rates,proto3" json:"rates,omitempty"` // strokes in the hour, oldest day first
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LearnedSlot) Reset() {
+	*x = LearnedSlot{}
+	mi := &file_learnedpb_learned_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LearnedSlot) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LearnedSlot) ProtoMessage() {}
+
+func (x *LearnedSlot) ProtoReflect() protoreflect.Message {
+	mi := &file_learnedpb_learned_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LearnedSlot.ProtoReflect.Descriptor instead.
+func (*LearnedSlot) Descriptor() ([]byte, []int) {
+	return file_learnedpb_learned_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *LearnedSlot) GetSlot() int64 {
+	if x != nil {
+		return x.Slot
+	}
+	return 0
+}
+
+func (x *LearnedSlot) GetRates() []int64 {
+	if x != nil {
+		return x.Rates
+	}
+	return nil
+}
+
 var File_learnedpb_learned_proto protoreflect.FileDescriptor
 
 const file_learnedpb_learned_proto_rawDesc = "" +
 	"\n" +
-	"\x17learnedpb/learned.proto\x12\x15strokewise.learned.v1\"\xe2\x05\n" +
+	"\x17learnedpb/learned.proto\x12\x15strokewise.learned.v1\"\x9a\x06\n" +
 	"\aLearned\x12\x0e\n" +
 	"\x02at\x18\x01 \x01(\x10R\x02at\x12>\n" +
 	"\afigures\x18\x02 \x03(\v2$.strokewise.learned.v1.LearnedFigureR\afigures\x12?\n" +
@@ -1928,7 +2064,8 @@ const file_learnedpb_learned_proto_rawDesc = "" +
 	" \x01(\v2\".strokewise.learned.v1.LearnedLeakR\x04leak\x126\n" +
 	"\x04draw\x18\v \x01(\v2\".strokewise.learned.v1.LearnedDrawR\x04draw\x12?\n" +
 	"\asensors\x18\f \x01(\v2%.strokewise.learned.v1.LearnedSensorsR\asensors\x123\n" +
-	"\x03use\x18\r \x01(\v2!.strokewise.learned.v1.LearnedUseR\x03use\"\xbb\x01\n" +
+	"\x03use\x18\r \x01(\v2!.strokewise.learned.v1.LearnedUseR\x03use\x126\n" +
+	"\x04like\x18\x0e \x01(\v2\".strokewise.learned.v1.LearnedLikeR\x04like\"\xbb\x01\n" +
 	"\rLearnedFigure\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x16\n" +
 	"\x06method\x18\x02 \x01(\tR\x06method\x12\x14\n" +
@@ -2131,7 +2268,16 @@ const file_learnedpb_learned_proto_rawDesc = "" +
 	"\x04most\x18\x01 \x01(\x01R\x04most\x12\x10\n" +
 	"\x03for\x18\x02 \x01(\x03R\x03for\x12\x0e\n" +
 	"\x02at\x18\x03 \x01(\x10R\x02at\x12\x18\n" +
-	"\areached\x18\x04 \x01(\bR\areachedB+Z)strokewise/cmd/internal/learned/learnedpbb\x06proto3"
+	"\areached\x18\x04 \x01(\bR\areached\"\x9b\x01\n" +
+	"\vLearnedLike\x12\x0e\n" +
+	"\x02of\x18\x01 \x01(\tR\x02of\x12\x18\n" +
+	"\acounted\x18\x02 \x01(\bR\acounted\x12\x12\n" +
+	"\x04step\x18\x03 \x01(\x01R\x04step\x12\x14\n" +
+	"\x05since\x18\x04 \x01(\x10R\x05since\x128\n" +
+	"\x05slots\x18\x05 \x03(\v2\".strokewise.learned.v1.LearnedSlotR\x05slots\"7\n" +
+	"\vLearnedSlot\x12\x12\n" +
+	"\x04slot\x18\x01 \x01(\x03R\x04slot\x12\x14\n" +
+	"\x05rates\x18\x02 \x03(\x03R\x05ratesB+Z)strokewise/cmd/internal/learned/learnedpbb\x06proto3"
 
 var (
 	file_learnedpb_learned_proto_rawDescOnce sync.Once
@@ -2145,7 +2291,7 @@ func file_learnedpb_learned_proto_rawDescGZIP() []byte {
 	return file_learnedpb_learned_proto_rawDescData
 }
 
-var file_learnedpb_learned_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
+var file_learnedpb_learned_proto_msgTypes = make([]protoimpl.MessageInfo, 19)
 var file_learnedpb_learned_proto_goTypes = []any{
 	(*Learned)(nil),         // 0: strokewise.learned.v1.Learned
 	(*LearnedFigure)(nil),   // 1: strokewise.learned.v1.LearnedFigure
@@ -2164,6 +2310,8 @@ var file_learnedpb_learned_proto_goTypes = []any{
 	(*LearnedSensors)(nil),  // 14: strokewise.learned.v1.LearnedSensors
 	(*LearnedZero)(nil),     // 15: strokewise.learned.v1.LearnedZero
 	(*LearnedUse)(nil),      // 16: strokewise.learned.v1.LearnedUse
+	(*LearnedLike)(nil),     // 17: strokewise.learned.v1.LearnedLike
+	(*LearnedSlot)(nil),     // 18: strokewise.learned.v1.LearnedSlot
 }
 var file_learnedpb_learned_proto_depIdxs = []int32{
 	1,  // 0: strokewise.learned.v1.Learned.figures:type_name -> strokewise.learned.v1.LearnedFigure
@@ -2178,22 +2326,24 @@ var file_learnedpb_learned_proto_depIdxs = []int32{
 	13, // 9: strokewise.learned.v1.Learned.draw:type_name -> strokewise.learned.v1.LearnedDraw
 	14, // 10: strokewise.learned.v1.Learned.sensors:type_name -> strokewise.learned.v1.LearnedSensors
 	16, // 11: strokewise.learned.v1.Learned.use:type_name -> strokewise.learned.v1.LearnedUse
-	3,  // 12: strokewise.learned.v1.LearnedLine.base:type_name -> strokewise.learned.v1.Baseline
-	3,  // 13: strokewise.learned.v1.LearnedWork.stroke_time:type_name -> strokewise.learned.v1.Baseline
-	3,  // 14: strokewise.learned.v1.LearnedWork.ends:type_name -> strokewise.learned.v1.Baseline
-	3,  // 15: strokewise.learned.v1.LearnedDelivery.base:type_name -> strokewise.learned.v1.Baseline
-	1,  // 16: strokewise.learned.v1.LearnedLeak.decay:type_name -> strokewise.learned.v1.LearnedFigure
-	1,  // 17: strokewise.learned.v1.LearnedLeak.makeup:type_name -> strokewise.learned.v1.LearnedFigure
-	1,  // 18: strokewise.learned.v1.LearnedLeak.joined:type_name -> strokewise.learned.v1.LearnedFigure
-	11, // 19: strokewise.learned.v1.LearnedLeak.past:type_name -> strokewise.learned.v1.LeakPoint
-	12, // 20: strokewise.learned.v1.LearnedLeak.hours:type_name -> strokewise.learned.v1.LeakHour
-	15, // 21: strokewise.learned.v1.LearnedSensors.inlet_zero:type_name -> strokewise.learned.v1.LearnedZero
-	15, // 22: strokewise.learned.v1.LearnedSensors.outlet_zero:type_name -> strokewise.learned.v1.LearnedZero
-	23, // [23:23] is the sub-list for method output_type
-	23, // [23:23] is the sub-list for method input_type
-	23, // [23:23] is the sub-list for extension type_name
-	23, // [23:23] is the sub-list for extension extendee
-	0,  // [0:23] is the sub-list for field type_name
+	17, // 12: strokewise.learned.v1.Learned.like:type_name -> strokewise.learned.v1.LearnedLike
+	3,  // 13: strokewise.learned.v1.LearnedLine.base:type_name -> strokewise.learned.v1.Baseline
+	3,  // 14: strokewise.learned.v1.LearnedWork.stroke_time:type_name -> strokewise.learned.v1.Baseline
+	3,  // 15: strokewise.learned.v1.LearnedWork.ends:type_name -> strokewise.learned.v1.Baseline
+	3,  // 16: strokewise.learned.v1.LearnedDelivery.base:type_name -> strokewise.learned.v1.Baseline
+	1,  // 17: strokewise.learned.v1.LearnedLeak.decay:type_name -> strokewise.learned.v1.LearnedFigure
+	1,  // 18: strokewise.learned.v1.LearnedLeak.makeup:type_name -> strokewise.learned.v1.LearnedFigure
+	1,  // 19: strokewise.learned.v1.LearnedLeak.joined:type_name -> strokewise.learned.v1.LearnedFigure
+	11, // 20: strokewise.learned.v1.LearnedLeak.past:type_name -> strokewise.learned.v1.LeakPoint
+	12, // 21: strokewise.learned.v1.LearnedLeak.hours:type_name -> strokewise.learned.v1.LeakHour
+	15, // 22: strokewise.learned.v1.LearnedSensors.inlet_zero:type_name -> strokewise.learned.v1.LearnedZero
+	15, // 23: strokewise.learned.v1.LearnedSensors.outlet_zero:type_name -> strokewise.learned.v1.LearnedZero
+	18, // 24: strokewise.learned.v1.LearnedLike.slots:type_name -> strokewise.learned.v1.LearnedSlot
+	25, // [25:25] is the sub-list for method output_type
+	25, // [25:25] is the sub-list for method input_type
+	25, // [25:25] is the sub-list for extension type_name
+	25, // [25:25] is the sub-list for extension extendee
+	0,  // [0:25] is the sub-list for field type_name
 }
 
 func init() { file_learnedpb_learned_proto_init() }
@@ -2207,7 +2357,7 @@ func file_learnedpb_learned_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_learnedpb_learned_proto_rawDesc), len(file_learnedpb_learned_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   17,
+			NumMessages:   19,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
