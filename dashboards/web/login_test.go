@@ -233,6 +233,9 @@ func TestASecondPerson(t *testing.T) {
 	if g := d.given.got[0]; g.By != "operator" || g.Note != "gauge 3 reads zero [second person: ben]" {
 		t.Errorf("%+v", g)
 	}
+	if code, body := d.give(t, c, command("note", "", "why", "looked [Second  person: ben]")); code != http.StatusSeeOther || d.given.got[1].Note != "looked (Second  person: ben]" {
+		t.Errorf("a mark that somebody wrote: %d %s %+v", code, body, d.given.got)
+	}
 	long := secondMark(strings.Repeat("ä", rules.MostReason), "ben")
 	if n := len([]rune(long)); n != rules.MostReason || !strings.HasSuffix(long, "[second person: ben]") {
 		t.Errorf("%d characters, %q", n, long[len(long)-30:])

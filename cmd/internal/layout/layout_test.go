@@ -166,7 +166,7 @@ func receiver(d *ast.FuncDecl) string {
 
 // Only the folders of the design stand at the top.
 func TestTopLevel(t *testing.T) {
-	allowed := strings.Fields("collector analyzer rules dashboards cmd deploy go.mod go.sum README.md DEVELOPERS.md LICENSE CHANGELOG.md Makefile")
+	allowed := strings.Fields("collector analyzer rules dashboards cmd deploy go.mod go.sum README.md SECURITY.md DEVELOPERS.md LICENSE CHANGELOG.md Makefile")
 	entries, err := os.ReadDir(root)
 	if err != nil {
 		t.Fatal(err)
