@@ -69,7 +69,7 @@ func ConcernsPressure(a Action, guards bool) bool {
 	switch a {
 	case "vented", "work-ended":
 		return true
-	case "shelve", "out-of-service":
+	case "shelve", "out-of-service", "close": // closed is also what a station leaves behind that is no longer configured
 		return guards
 	}
 	return false

@@ -184,7 +184,7 @@ func TestPressureAsksForTheLoginAgain(t *testing.T) {
 		t.Fatalf("right after the login: %d", code)
 	}
 	d.now = d.now.Add(10 * time.Minute)
-	for _, v := range []url.Values{command("vented", ""), command("work-ended", ""), command("shelve", rules.PressureLeft, "minutes", "60")} {
+	for _, v := range []url.Values{command("vented", ""), command("work-ended", ""), command("shelve", rules.PressureLeft, "minutes", "60"), command("close", rules.PressureLeft)} {
 		code, body := d.give(t, c, v)
 		if code != http.StatusForbidden || !strings.Contains(body, "Password of <bdi>engineer</bdi>") || !strings.Contains(body, `name="why" value="gauge 3 reads zero"`) || !strings.Contains(body, "It is not done yet") {
 			t.Errorf("%v: %d %s", v, code, body)
