@@ -4,7 +4,7 @@ GO ?= go
 # The race detector needs a C compiler; without one the tests run without it, and say so.
 RACE := $(shell command -v gcc >/dev/null 2>&1 && echo -race)
 
-.PHONY: build demo test race torture bench fuzz lint peers clean accuracy accuracy-baseline scenes plant-week soak-year
+.PHONY: sbom dependencies vulnerabilities build demo test race torture bench fuzz lint peers clean accuracy accuracy-baseline scenes plant-week soak-year
 
 build: ## the binary, here
 	$(GO) build -o strokewise ./cmd/strokewise
@@ -85,6 +85,17 @@ lint: ## formatting, vet, staticcheck, and no function that no program reaches
 	@all=$$($(GO) run golang.org/x/tools/cmd/deadcode@v0.52.0 ./...) || exit 1; \
 	dead=$$(echo "$$all" | grep -v $(FOR_TESTS:%=-e '^%/') | grep .) || exit 0; \
 	echo "no program reaches:"; echo "$$dead"; echo "delete it, or move it to the tests that use it"; exit 1
+
+VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null)
+sbom: ## the bill of materials of the program, in the form of CycloneDX: strokewise.cdx.json
+	$(GO) run ./cmd/internal/dependencies/run -version "$(VERSION)" >strokewise.cdx.json.new && mv strokewise.cdx.json.new strokewise.cdx.json
+
+dependencies: ## writes the table of modules in SECURITY.md anew; asks for newer versions
+	$(GO) run ./cmd/internal/dependencies/run -table SECURITY.md
+
+GOVULNCHECK := golang.org/x/vuln/cmd/govulncheck@v1.9.0
+vulnerabilities: ## known vulnerabilities that the program reaches; asks the public database of them
+	$(GO) run $(GOVULNCHECK) ./cmd/strokewise
 
 clean:
 	rm -f strokewise

@@ -1,14 +1,10 @@
 package main
 
 import (
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
-	"strconv"
-	"strings"
-	"time"
 
 	"strokewise/cmd/internal/app"
 	"strokewise/dashboards/trail"
@@ -25,20 +21,20 @@ type trailOf struct {
 	Data string `required:"" placeholder:"DIR" help:"Data folder."`
 }
 
-// walk goes through the trail.
-func (c *trailOf) walk(noted trail.Head, each func(*trail.Entry) error) (trail.Head, error) {
+// open hands the trail's file on, and names it where its chain breaks.
+func (c *trailOf) open(do func(*os.File) error) error {
 	path := filepath.Join(c.Data, app.TrailFile)
 	f, err := os.Open(path)
 	if err != nil {
-		return trail.Head{}, fmt.Errorf("cannot read the audit trail: %w", err)
+		return fmt.Errorf("cannot read the audit trail: %w", err)
 	}
 	defer f.Close()
-	head, err := trail.Walk(f, noted, each)
+	err = do(f)
 	var b *trail.Broken
 	if errors.As(err, &b) {
 		err = fmt.Errorf("%s: %w; up to there it is whole", path, b)
 	}
-	return head, err
+	return err
 }
 
 type auditVerifyCmd struct {
@@ -54,7 +50,11 @@ func (c *auditVerifyCmd) Run(e *env) (err error) {
 			return err
 		}
 	}
-	head, err := c.walk(noted, func(*trail.Entry) error { return e.ctx.Err() })
+	var head trail.Head
+	err = c.open(func(f *os.File) (err error) {
+		head, err = trail.Walk(f, noted, func(*trail.Entry) error { return e.ctx.Err() })
+		return err
+	})
 	return said(e, err, "%d entries, none changed or taken out; head %s", head.N, head)
 }
 
@@ -62,24 +62,8 @@ type auditExportCmd struct{ trailOf }
 
 // Run exports the trail.
 func (c *auditExportCmd) Run(e *env) error {
-	w := csv.NewWriter(e.out)
-	err := w.Write([]string{"n", "at", "who", "known by", "from", "what", "target", "detail", "outcome"})
-	if err == nil {
-		_, err = c.walk(trail.Head{}, func(x *trail.Entry) error {
-			if err := e.ctx.Err(); err != nil {
-				return err
-			}
-			return w.Write([]string{strconv.FormatInt(x.N, 10), x.At.Format(time.RFC3339Nano), cell(x.Who), cell(x.By), cell(x.From), cell(x.What), cell(x.Target), cell(x.Detail), cell(x.Outcome)})
-		})
-	}
-	w.Flush()
-	return errors.Join(err, w.Error())
-}
-
-// cell returns a text that no spreadsheet takes for a formula.
-func cell(text string) string {
-	if text != "" && strings.ContainsRune("=+-@\t\r", rune(text[0])) {
-		return "'" + text
-	}
-	return text
+	return c.open(func(f *os.File) error {
+		_, err := trail.WriteCSV(e.out, f, e.ctx.Err)
+		return err
+	})
 }

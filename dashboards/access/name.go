@@ -20,6 +20,9 @@ func CheckName(name string) error {
 		strings.TrimSpace(name) != name || strings.Contains(name, "  ") {
 		return fmt.Errorf("name is %.80q: expected at most %d letters, digits, single spaces and . _ - @ '", name, mostName)
 	}
+	if strings.EqualFold(name, "strokewise") {
+		return fmt.Errorf("name is %q, as the program calls itself in the audit: take another one", name)
+	}
 	return nil
 }
 

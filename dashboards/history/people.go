@@ -39,20 +39,34 @@ func (s *Store) LastActs(ctx context.Context, most int) ([]Act, error) {
 	return s.acts(ctx, `ORDER BY id DESC LIMIT ?`, most)
 }
 
+// ActsBack returns at most so many lines of the audit behind the newest ones that are skipped, the newest first.
+func (s *Store) ActsBack(ctx context.Context, skip, most int) ([]Act, error) {
+	return s.acts(ctx, `ORDER BY id DESC LIMIT ? OFFSET ?`, most, skip)
+}
+
+// NotesBack returns at most so many notes of all stations behind the newest ones that are skipped, the newest first.
+func (s *Store) NotesBack(ctx context.Context, skip, most int) ([]Note, error) {
+	return s.notes(ctx, `ORDER BY n.at DESC, n.id DESC LIMIT ? OFFSET ?`, most, skip)
+}
+
 // LastNotes gives the newest notes of a station, or with the zero key of all, at most so
 // many, the newest first.
 func (s *Store) LastNotes(ctx context.Context, k station.Key, most int) ([]Note, error) {
-	q, args := `SELECT `+noteColumns+`, s.site, s.station FROM notes n JOIN stations s ON s.id = n.station`, []any{}
+	const newest = `ORDER BY n.at DESC, n.id DESC LIMIT ?`
 	if k != (station.Key{}) {
-		q, args = q+` WHERE s.site = ? AND s.station = ?`, append(args, k.Site, k.Station)
+		return s.notes(ctx, `WHERE s.site = ? AND s.station = ? `+newest, k.Site, k.Station, most)
 	}
+	return s.notes(ctx, newest, most)
+}
+
+func (s *Store) notes(ctx context.Context, rest string, args ...any) ([]Note, error) {
 	var out []Note
 	err := s.each(ctx, "notes", func(rows *sql.Rows) error {
 		var n Note
 		err := n.scan(rows, &n.Key.Site, &n.Key.Station)
 		out = append(out, n)
 		return err
-	}, q+` ORDER BY n.at DESC, n.id DESC LIMIT ?`, append(args, most)...)
+	}, `SELECT `+noteColumns+`, s.site, s.station FROM notes n JOIN stations s ON s.id = n.station `+rest, args...)
 	return out, err
 }
 

@@ -21,7 +21,8 @@ import (
 // Options name the provider, and what its answers mean.
 type Options struct {
 	Issuer, ClientID, Secret string
-	Redirect                 string // address of ours that the provider leads back to
+	Redirect                 string   // address of ours that the provider leads back to
+	Scopes                   []string // asked for beside openid
 	NameClaim, GroupsClaim   string
 	ACR                      string // class that a login must have; "": any
 	Roles                    map[string]access.Role
@@ -82,7 +83,7 @@ func (p *Provider) discover(ctx context.Context) (*oidc.Provider, error) {
 
 func (p *Provider) config(found *oidc.Provider) *oauth2.Config {
 	return &oauth2.Config{ClientID: p.opt.ClientID, ClientSecret: p.opt.Secret, Endpoint: found.Endpoint(), RedirectURL: p.opt.Redirect,
-		Scopes: []string{oidc.ScopeOpenID, "profile", "email", "groups"}}
+		Scopes: append([]string{oidc.ScopeOpenID}, p.opt.Scopes...)}
 }
 
 // Begin starts a login that leads on to next, and returns the provider's address for it. With again

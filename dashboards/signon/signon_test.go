@@ -64,7 +64,7 @@ func newOrganisation(t *testing.T) *organisation {
 	b := board.New()
 	b.SetReady(true)
 	pages = web.New(web.Options{Board: b, Now: func() time.Time { return o.now }, Identity: &web.Identity{Sessions: sessions, SignOn: signon.New(signon.Options{
-		Issuer: provider.URL, ClientID: "strokewise", Secret: "client secret", Redirect: o.pages.URL + web.Callback, NameClaim: "preferred_username", GroupsClaim: "groups",
+		Issuer: provider.URL, ClientID: "strokewise", Secret: "client secret", Redirect: o.pages.URL + web.Callback, Scopes: []string{"profile", "email", "groups"}, NameClaim: "preferred_username", GroupsClaim: "groups",
 		Roles: map[string]access.Role{"mechanics": access.Operator, "office": access.Viewer}})}})
 	return o
 }

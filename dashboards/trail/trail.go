@@ -58,8 +58,12 @@ func ParseHead(text string) (h Head, err error) {
 type Trail struct {
 	mu    sync.Mutex
 	file  *os.File
+	out   io.Writer // the file; tests break it
+	end   int64     // of the newest whole line
+	torn  bool      // something that is no line may stand behind end
 	head  Head
 	fault error
+	grown []chan struct{}
 }
 
 // Open opens a trail, or begins one. A line that a crash left unfinished is cut off, and a line says so.
@@ -68,13 +72,14 @@ func Open(path string, now time.Time) (*Trail, error) {
 	if err != nil {
 		return nil, fmt.Errorf("cannot open the audit trail: %w", err)
 	}
-	t := &Trail{file: f}
+	t := &Trail{file: f, out: f}
 	whole, torn, err := t.last()
+	t.end = whole
 	if err == nil {
 		_, err = f.Seek(whole, io.SeekStart)
 	}
 	if err == nil && torn > 0 {
-		if err = f.Truncate(whole); err == nil {
+		if err = t.cut(); err == nil {
 			err = t.Append(Entry{At: now, Who: "strokewise", What: "trail mended", Detail: fmt.Sprintf("%d bytes of a line that a crash left unfinished were cut off", torn), Outcome: "done"})
 		}
 	}
@@ -124,18 +129,61 @@ func (t *Trail) Append(e Entry) error {
 	if err == nil && len(line) >= mostLine {
 		err = errors.New("the entry is too long")
 	}
-	if err == nil {
-		_, err = t.file.Write(append(line, '\n'))
+	if err == nil && t.torn {
+		err = t.cut()
 	}
 	if err == nil {
-		err = t.file.Sync()
+		err = t.write(append(line, '\n'))
 	}
 	if t.fault = err; err != nil {
 		return fmt.Errorf("cannot write the audit trail: %w", err)
 	}
 	t.head = Head{e.N, digest(line)}
+	for _, c := range t.grown {
+		select {
+		case c <- struct{}{}:
+		default: // whoever waits is woken already
+		}
+	}
 	return nil
 }
+
+// write appends a line. One of which a full disk took a part is cut off, now or before the next one:
+// the chain goes on behind the newest whole line.
+func (t *Trail) write(line []byte) error {
+	_, err := t.out.Write(line)
+	if err == nil {
+		err = t.file.Sync()
+	}
+	if err != nil {
+		t.torn = true
+		return errors.Join(err, t.cut())
+	}
+	t.end += int64(len(line))
+	return nil
+}
+
+// cut removes what stands behind the newest whole line.
+func (t *Trail) cut() error {
+	err := t.file.Truncate(t.end)
+	if err == nil {
+		_, err = t.file.Seek(t.end, io.SeekStart)
+	}
+	t.torn = err != nil
+	return err
+}
+
+// watch returns a channel that holds something whenever the trail has grown.
+func (t *Trail) watch() <-chan struct{} {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	c := make(chan struct{}, 1)
+	t.grown = append(t.grown, c)
+	return c
+}
+
+// Path returns where the trail's file is.
+func (t *Trail) Path() string { return t.file.Name() }
 
 // Head returns the newest line's number and digest.
 func (t *Trail) Head() Head {

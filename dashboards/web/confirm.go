@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"regexp"
 	"strings"
 
 	"strokewise/analyzer/station"
@@ -51,7 +52,7 @@ func (s *site) signed(w http.ResponseWriter, r *http.Request, k station.Key, in 
 			return false
 		}
 	}
-	in.Who = who.Name
+	in.Who, in.Why = who.Name, withoutMark(in.Why)
 	if err := s.mayAt(who, in.Kind, k); err != nil {
 		s.deny(w, r, err)
 		return false
@@ -118,6 +119,7 @@ func (s *site) confirmed(w http.ResponseWriter, r *http.Request, who *reader, k 
 		name, f := s.second(r, who, k, in)
 		if f == nil {
 			in.Why = secondMark(in.Why, name)
+			noted(r).By += ", with " + name
 			return true
 		}
 		f.answer(w)
@@ -180,10 +182,18 @@ func (s *site) second(r *http.Request, who *reader, k station.Key, in *commandJS
 
 // secondMark adds to a person's words who agreed; they are shortened where both do not fit.
 func secondMark(why, name string) string {
-	mark := []rune(" [second person: " + name + "]")
-	words := []rune(why)
+	mark := []rune(secondOpens + name + "]")
+	words := []rune(withoutMark(why))
 	return strings.TrimSpace(string(words[:min(len(words), rules.MostReason-len(mark))])) + string(mark)
 }
+
+const secondOpens = " [second person: "
+
+var likeAMark = regexp.MustCompile(`(?i)\[(\s*second\s+person)`)
+
+// withoutMark returns a person's words without anything that reads as the mark of a second person:
+// what the mark says is what the program has checked.
+func withoutMark(why string) string { return likeAMark.ReplaceAllString(why, "($1") }
 
 func (s *site) askConfirm(w http.ResponseWriter, r *http.Request, who *reader, k station.Key, in *commandJSON, status int, problem string) {
 	if wantsJSON(r) {

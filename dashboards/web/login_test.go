@@ -184,7 +184,7 @@ func TestPressureAsksForTheLoginAgain(t *testing.T) {
 		t.Fatalf("right after the login: %d", code)
 	}
 	d.now = d.now.Add(10 * time.Minute)
-	for _, v := range []url.Values{command("vented", ""), command("work-ended", ""), command("shelve", rules.PressureLeft, "minutes", "60")} {
+	for _, v := range []url.Values{command("vented", ""), command("work-ended", ""), command("shelve", rules.PressureLeft, "minutes", "60"), command("close", rules.PressureLeft)} {
 		code, body := d.give(t, c, v)
 		if code != http.StatusForbidden || !strings.Contains(body, "Password of <bdi>engineer</bdi>") || !strings.Contains(body, `name="why" value="gauge 3 reads zero"`) || !strings.Contains(body, "It is not done yet") {
 			t.Errorf("%v: %d %s", v, code, body)
@@ -232,6 +232,9 @@ func TestASecondPerson(t *testing.T) {
 	}
 	if g := d.given.got[0]; g.By != "operator" || g.Note != "gauge 3 reads zero [second person: ben]" {
 		t.Errorf("%+v", g)
+	}
+	if code, body := d.give(t, c, command("note", "", "why", "looked [Second  person: ben]")); code != http.StatusSeeOther || d.given.got[1].Note != "looked (Second  person: ben]" {
+		t.Errorf("a mark that somebody wrote: %d %s %+v", code, body, d.given.got)
 	}
 	long := secondMark(strings.Repeat("ä", rules.MostReason), "ben")
 	if n := len([]rune(long)); n != rules.MostReason || !strings.HasSuffix(long, "[second person: ben]") {

@@ -19,7 +19,8 @@ import (
 
 // Diary is what people did and said.
 type Diary interface {
-	LastActs(ctx context.Context, most int) ([]history.Act, error)
+	ActsBack(ctx context.Context, skip, most int) ([]history.Act, error)
+	NotesBack(ctx context.Context, skip, most int) ([]history.Note, error)
 	LastNotes(ctx context.Context, k station.Key, most int) ([]history.Note, error)
 	LatestActs(ctx context.Context, what string) (map[string]history.Act, error)
 	ActsAt(ctx context.Context, at station.Instant) ([]history.Act, error)

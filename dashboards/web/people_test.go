@@ -25,7 +25,19 @@ type diary struct {
 	err   error
 }
 
-func (d *diary) LastActs(context.Context, int) ([]history.Act, error) { return d.acts, d.err }
+func (d *diary) ActsBack(_ context.Context, skip, most int) ([]history.Act, error) {
+	return back(d.acts, skip, most), d.err
+}
+
+func (d *diary) NotesBack(_ context.Context, skip, most int) ([]history.Note, error) {
+	return back(d.notes, skip, most), d.err
+}
+
+// back returns what a page of a list holds.
+func back[T any](list []T, skip, most int) []T {
+	list = list[min(skip, len(list)):]
+	return list[:min(most, len(list))]
+}
 
 func (d *diary) LastNotes(_ context.Context, k station.Key, _ int) ([]history.Note, error) {
 	var out []history.Note

@@ -99,6 +99,9 @@ func (s *site) optional() (list []route) {
 	if s.Backtest != nil {
 		list = append(list, route{pattern: backtestPath, read: access.Look, write: access.Backtest, body: 2 * mostChanges, forms: true, handler: s.backtest})
 	}
+	if s.Trail != nil {
+		list = append(list, route{pattern: trailPath, read: access.Audit, handler: s.trail}, route{pattern: csvPath, read: access.Audit, handler: s.trailCSV})
+	}
 	if s.Identity != nil {
 		list = append(list,
 			route{pattern: loginPath, read: access.Open, write: access.Open, body: mostLogin, forms: true, handler: s.login},

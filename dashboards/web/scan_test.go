@@ -17,6 +17,7 @@ import (
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/access"
 	"strokewise/dashboards/signon"
+	"strokewise/dashboards/trail"
 	"strokewise/rules"
 )
 
@@ -32,6 +33,7 @@ type doors struct {
 	now      time.Time
 	tokens   map[string]string // secrets by name
 	file     string            // of the users
+	trail    *trail.Trail
 }
 
 const goodPassword = "four hoses and a valve"
@@ -87,10 +89,15 @@ func newDoors(t *testing.T, change ...func(*Options)) *doors {
 	o := everything()
 	o.Command, o.Backtest, o.Rig, o.Refusals = d.given.take, tested.Backtest, &plantOfTests{}, openRefusals{o.Refusals.(someRefused)}
 	o.Metrics = http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { plain(w, http.StatusOK, "up 1") })
+	if o.Trail, err = trail.Open(filepath.Join(dir, "audit.jsonl"), noon); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { o.Trail.Close() })
 	o.Now, o.Identity, o.Diary = func() time.Time { return d.now }, d.identity, &diary{}
 	for _, f := range change {
 		f(&o)
 	}
+	d.trail = o.Trail
 	d.handler = New(o)
 	d.routes = (&site{Options: o}).routes()
 	return d

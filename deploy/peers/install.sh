@@ -13,6 +13,7 @@ need prometheus prometheus
 need promtool prometheus
 need chromium chromium
 need victoria-metrics victoria-metrics
+need nginx nginx-light
 need prometheus-alertmanager prometheus-alertmanager
 /usr/bin/python3 -c 'import scipy' >/dev/null 2>&1 || missing="$missing python3-scipy"
 missing=$(printf '%s\n' $missing | sort -u | tr '\n' ' ')

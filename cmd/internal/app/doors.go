@@ -29,6 +29,13 @@ type Doors struct {
 	Metrics           string // address of a listener of its own; "": with the pages
 	MetricsConfig     string // of that listener, in the form of the exporter toolkit
 	Profiles          string // path of a socket; "": none
+	Audit             []AuditTarget
+}
+
+// AuditTarget receives the lines of the audit trail as well.
+type AuditTarget struct {
+	Name string // of the file that holds how far it has them, behind TrailFile
+	trail.Target
 }
 
 // doors are what Doors ask for, opened.
@@ -39,6 +46,7 @@ type doors struct {
 	profiles    net.Listener  // nil: none
 	probes      http.Handler  // what is served beside
 	trail       *trail.Trail
+	forwarders  []*trail.Forwarder
 }
 
 // LoginsFile is the file of the data folder in which logins outlast a restart.
@@ -88,11 +96,20 @@ func (a *App) openTrail() error {
 		a.log.Info("audit trail", "head", t.Head())
 		a.warn("cannot close the audit trail", t.Close())
 	})
+	for _, to := range a.opt.Doors.Audit {
+		a.doors.forwarders = append(a.doors.forwarders, trail.NewForwarder(t, t.Path()+"."+to.Name, to.Target))
+	}
 	part := a.health.Part("audit", 0).As(health.Beside)
 	a.health.Look(func() {
 		if err := t.Fault(); err != nil {
 			part.Doubtful("what people did is not in the trail: %v", err)
 			return
+		}
+		for i, f := range a.doors.forwarders {
+			if err := f.Fault(); err != nil {
+				part.Doubtful("what people did waits for %s: %v", a.opt.Doors.Audit[i].Name, err)
+				return
+			}
 		}
 		part.Works()
 	})

@@ -20,6 +20,9 @@ func (a *App) serve(g *group) error {
 		return err
 	}
 	d := &a.doors
+	for _, f := range d.forwarders {
+		g.run(f.Run)
+	}
 	srv := a.server(g, h)
 	if c := d.certificate; c != nil {
 		srv.TLSConfig = &tls.Config{MinVersion: tls.VersionTLS12, GetCertificate: c.get}

@@ -26,6 +26,7 @@ type HTTP struct {
 	Metrics   MetricsListener
 	Profiles  string // path of a socket for the program's own profiles; "": none
 	OIDC      OIDC
+	Audit     Audit
 }
 
 // Confirms are what acts that concern stored pressure ask for.
@@ -49,6 +50,7 @@ type OIDC struct {
 	ClientID     string
 	SecretFile   string
 	Pages        string            // our address as people reach it; the provider leads back there
+	Scopes       []string          // asked for beside openid
 	NameClaim    string            // what becomes the name in the audit
 	GroupsClaim  string            // list of groups
 	Roles        map[string]string // role by group
@@ -101,6 +103,7 @@ func (d *decoder) http(m *mapping) {
 	d.metrics(m.mapping("metrics", "metrics: { listen: 127.0.0.1:9420 }"), &h.Metrics)
 	m.file("profiles", "/run/strokewise/profiles.sock", &h.Profiles)
 	d.oidc(m.mapping("oidc", oidcExample), &h.OIDC)
+	d.audit(m.mapping("audit", auditExample), &h.Audit)
 	const users = "users stand in a file of their own, with hashed passwords: name it in users_file"
 	m.done(map[string]string{"users": users, "user": users, "password": users})
 	m.demandLocks(h)
@@ -220,6 +223,7 @@ func (d *decoder) oidc(m *mapping, o *OIDC) {
 	m.text("name_claim", &o.NameClaim, "the claim that becomes the name in the audit", "name_claim: email")
 	m.text("groups_claim", &o.GroupsClaim, "the claim that lists groups", "groups_claim: groups")
 	m.text("acr", &o.SecondFactor, "the class that a login must have", "acr: phr")
+	o.Scopes = d.scopes(m)
 	o.Roles = d.groups(m.mapping("roles", "roles: { mechanics: operator }"))
 	m.done(map[string]string{"client_secret": "a secret stands in a file of its own: name it in client_secret_file"})
 	for _, key := range []string{"issuer", "pages", "client_id", "roles"} {

@@ -39,7 +39,8 @@ http:
   behind_proxy: { trusted: [10.0.0.5, 10.1.0.0/16, "::ffff:10.2.0.1"], identity_header: X-Remote-User }
   metrics: { listen: 127.0.0.1:9420, web_config_file: %[1]s }
   profiles: /run/strokewise/profiles.sock
-  oidc: { issuer: "https://login.example", client_id: sw, client_secret_file: %[1]s, pages: "https://monitor.example", ca_file: %[1]s, name_claim: email, groups_claim: teams, acr: phr, roles: { mechanics: operator, office: viewer } }
+  oidc: { issuer: "https://login.example", client_id: sw, client_secret_file: %[1]s, pages: "https://monitor.example", ca_file: %[1]s, name_claim: email, groups_claim: teams, acr: phr, scopes: [openid, roles], roles: { mechanics: operator, office: viewer } }
+  audit: { syslog: "tls://log.example:6514", webhook: "https://log.example/x?key=y", header_file: %[1]s, ca_file: %[1]s }
 `, path) + httpRest
 	c, err := Parse([]byte(text), "plant.yaml", live)
 	if err != nil {
@@ -47,8 +48,9 @@ http:
 	}
 	want := HTTP{Listen: "0.0.0.0:8420", UsersFile: path, Confirm: 1, Idle: 30 * time.Minute, Longest: 8 * time.Hour,
 		Proxy: c.HTTP.Proxy, Metrics: MetricsListener{"127.0.0.1:9420", path}, Profiles: "/run/strokewise/profiles.sock",
-		OIDC: OIDC{Issuer: "https://login.example", ClientID: "sw", SecretFile: path, Pages: "https://monitor.example", NameClaim: "email", GroupsClaim: "teams",
-			Roles: map[string]string{"mechanics": "operator", "office": "viewer"}, CAFile: path, SecondFactor: "phr"}}
+		OIDC: OIDC{Issuer: "https://login.example", ClientID: "sw", SecretFile: path, Pages: "https://monitor.example", NameClaim: "email", GroupsClaim: "teams", Scopes: []string{"roles"},
+			Roles: map[string]string{"mechanics": "operator", "office": "viewer"}, CAFile: path, SecondFactor: "phr"},
+		Audit: Audit{"tls://log.example:6514", NewSecret("https://log.example/x?key=y"), path, path}}
 	if !reflect.DeepEqual(c.HTTP, want) {
 		t.Errorf("%+v", c.HTTP)
 	}
@@ -71,6 +73,14 @@ func TestDoorsHaveLocks(t *testing.T) {
 		"listen: 10.0.0.7:8420, plain_http: passwords-in-clear, users_file: " + path:                     "",
 		"listen: 10.0.0.7:8420, behind_proxy: { trusted: [10.0.0.5] }, users_file: " + path:              "",
 		"listen: 127.0.0.1:8420, behind_proxy: { trusted: [127.0.0.1], identity_header: X-Remote-User }": "no users file",
+		`audit: { syslog: "tcp://10.0.0.7:601" }`:                                                        "in clear",
+		`audit: { syslog: "tcp://127.0.0.1:601" }`:                                                       "",
+		`audit: { syslog: "tls://log.example" }`:                                                         "no address with a port",
+		`audit: { webhook: "http://log.example/" }`:                                                      "in clear",
+		`audit: { webhook: "https://log.example/" }`:                                                     "",
+		`audit: {}`: "syslog",
+		`audit: { syslog: "tls://h:1", header_file: missing }`: "header_file",
+		`oidc: { scopes: ["a b"] }`:                            "no scope",
 	} {
 		_, err := Parse([]byte("version: 1\nhttp: { "+http+" }"+httpRest), "plant.yaml", live)
 		if says == "" && err != nil || says != "" && (err == nil || !strings.Contains(err.Error(), says)) {
