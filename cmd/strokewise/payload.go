@@ -39,7 +39,9 @@ func (c *payloadTry) Run(e *env) error {
 		return err
 	}
 	o.Stations = cfg.Keys()
-	o.Ask = func(topic string, _ []byte) { fmt.Fprintf(e.out, "the sender would be asked for its birth on %s\n", topic) }
+	o.Ask = func(topic string, _ []byte) {
+		fmt.Fprintf(e.out, "the sender would be asked for its birth on %s\n", topic)
+	}
 	in, err := intake.New(o)
 	if err != nil {
 		return err

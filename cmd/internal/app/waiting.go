@@ -196,7 +196,8 @@ func (a *App) reportLetters(ctx context.Context) {
 var early = []letters.Label{letters.Label(intake.TimeAhead), letters.Label(intake.TimeTooOld)}
 
 // unmapped are the refusals of a station that was not configured, or by another mapping.
-var unmapped = []letters.Label{letters.Label(intake.UnknownStation), letters.Label(intake.UnknownTopic), letters.Label(payload.UnknownChannel)}
+var unmapped = []letters.Label{letters.Label(intake.UnknownStation), letters.Label(intake.UnknownTopic), letters.Label(payload.UnknownChannel),
+	letters.Label(payload.NoChannel), letters.Label(payload.NoMember)}
 
 // earlyFor is how long before a doubt was sure its refusals are looked for: for as long as the word of
 // a device counts and must be steady, twice.

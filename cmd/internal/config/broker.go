@@ -157,7 +157,7 @@ func (m *mapping) match(t *Topic) bool {
 		}
 	}
 	if problem != "" {
-		m.failValue("match", problem, expected, matchExample)
+		m.failValue("match", problem, expected, t.matchFor())
 		return false
 	}
 	t.Match = s

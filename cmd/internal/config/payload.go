@@ -78,7 +78,7 @@ func (d *decoder) payloadMapping(m *mapping, t *Topic) *mapped.Mapping {
 			out.Values = append(out.Values, d.value(v, t, out, paths))
 		}
 	})
-	if format == payload.JSON && out.Value == nil && !slices.ContainsFunc(out.Values, func(v mapped.Value) bool { return v.At != nil }) {
+	if format == payload.JSON && !m.has("value_at") && !slices.ContainsFunc(out.Values, func(v mapped.Value) bool { return v.At != nil }) {
 		m.fail("payload", `is "json", and nothing says where its values are`, "values with at, or value_at", valuesExample)
 	}
 	if !given {
@@ -100,14 +100,20 @@ func formats(list []payload.Format) string {
 
 // source reads a fixed text, or where payloads have them a path to it.
 func (m *mapping) source(key string, paths bool, into *mapped.Source, valid func(string) bool) {
-	const expected = "an identifier, or a path such as /machine where payloads have paths"
-	s, ok := m.scalar(key, expected, key+": /machine")
+	expected, example := "an identifier", key+": press-4"
+	if valid != nil {
+		expected, example = list(station.ChannelNames()), key+": outlet_pressure"
+	}
+	if paths {
+		expected += ", or a path such as /machine"
+	}
+	s, ok := m.scalar(key, expected, example)
 	switch {
 	case !ok:
 	case strings.HasPrefix(s, "/") && paths:
 		m.pointer(key, &into.At)
 	case valid == nil && !isName(s), valid != nil && !valid(s):
-		m.fail(key, quote(s)+" is none", expected, key+": /machine")
+		m.fail(key, quote(s)+" is none", expected, example)
 	default:
 		into.Fixed = s
 	}
@@ -201,6 +207,14 @@ func (t *Topic) named() bool {
 		return true
 	}
 	return len(t.Mapping.Values) > 0 && !slices.ContainsFunc(t.Mapping.Values, func(v mapped.Value) bool { return v.Station == "" })
+}
+
+// matchFor returns an example of a pattern for the topic's payload.
+func (t *Topic) matchFor() string {
+	if t.Payload == payload.Sparkplug.String() {
+		return `"{site}/{station}"`
+	}
+	return matchExample
 }
 
 // pattern returns what is wrong with a topic pattern, "" if nothing is.

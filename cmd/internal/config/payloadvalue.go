@@ -53,7 +53,7 @@ func (m *mapping) scale(c station.Channel, known bool) *payload.Scale {
 	var s payload.Scale
 	unit, _ := m.scalar("unit", "a unit", "unit: bar")
 	if unit != "" && known && !payload.KnowsUnit(c, unit) {
-		m.fail("unit", quote(unit)+" is no unit of "+c.String(), payload.Units(c), "unit: bar")
+		m.fail("unit", quote(unit)+" is no unit of "+c.String(), payload.Units(c), "unit: "+usualUnit(c))
 		unit = ""
 	}
 	s.Unit = unit
@@ -77,7 +77,7 @@ func (m *mapping) scale(c station.Channel, known bool) *payload.Scale {
 		if m.has("span") {
 			given, lacking = "span", "loop (numbers at 4 and 20 mA) or counts"
 		}
-		m.fail(given, "is given without "+lacking, "both", "loop: [0, 27648], span: [0 bar, 16 bar]")
+		m.fail(given, "is given without "+lacking, "both", "{ loop: [0, 27648], span: [0 bar, 16 bar] }")
 	case ok && low == high:
 		m.fail(key, "begins and ends with the same number", "two different numbers", key+": [0, 27648]")
 	case ok && span && (m.has("factor") || m.has("offset") || m.has("unit")):
@@ -89,6 +89,19 @@ func (m *mapping) scale(c station.Channel, known bool) *payload.Scale {
 		return nil
 	}
 	return &s
+}
+
+// usualUnit returns a unit of the channel, for examples.
+func usualUnit(c station.Channel) string {
+	switch {
+	case c.IsPressure():
+		return "bar"
+	case c == station.TankTemperature:
+		return "C"
+	case c == station.InletFlow:
+		return "l/min"
+	}
+	return "count"
 }
 
 // span reads the range of a sensor.
