@@ -22,7 +22,7 @@ func TestCheckComputesHowLongTheLogLasts(t *testing.T) {
 			}
 			fmt.Fprintf(&b, "- { id: press-%d, cadence: %s }\n", i, cadence)
 		}
-		cfg, err := config.Parse([]byte(b.String()), "plant.yaml", config.Options{CheckPattern: func(string) error { return nil }})
+		cfg, err := config.Parse([]byte(b.String()), "plant.yaml", config.Options{})
 		if err != nil {
 			t.Fatal(err)
 		}

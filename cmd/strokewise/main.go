@@ -48,6 +48,7 @@ type commands struct {
 	User      userCmd      `cmd:"" help:"Users who may log in: add, role, password, pin, remove, list."`
 	Token     tokenCmd     `cmd:"" help:"Tokens of scripts: add, list, revoke."`
 	Notify    notifyCmd    `cmd:"" help:"Receivers of notifications: test them."`
+	Payload   payloadCmd   `cmd:"" help:"Payloads: try what would come of a message."`
 	Version   versionCmd   `cmd:"" help:"Print the version."`
 }
 

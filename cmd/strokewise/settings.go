@@ -73,16 +73,16 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 func routes(c *config.Config) (intake.Options, error) {
 	o := intake.Options{Site: c.OnlySite(), Fixed: make(map[string]intake.Fixed)}
 	for _, t := range c.MQTT.Topics {
-		p, err := topic.Compile(t.Match)
+		p, err := topic.CompilePartly(t.Match)
 		if err != nil {
 			return o, fmt.Errorf("cannot use topic pattern %q: %w", t.Match, err)
 		}
 		f, _ := payload.ParseFormat(t.Payload)
-		o.Routes = append(o.Routes, intake.Route{Pattern: p, Format: f, PressureUnit: t.PressureUnit})
+		o.Routes = append(o.Routes, intake.Route{Pattern: p, Format: f, PressureUnit: t.PressureUnit, Mapping: t.Mapping})
 	}
 	for name, t := range c.MQTT.Fixed {
 		f, _ := payload.ParseFormat(t.Payload)
-		o.Fixed[name] = intake.Fixed{Fields: topic.Fields{Site: t.Site, Station: t.Station, Channel: t.Channel}, Format: f, PressureUnit: t.PressureUnit}
+		o.Fixed[name] = intake.Fixed{Fields: topic.Fields{Site: t.Site, Station: t.Station, Channel: t.Channel}, Format: f, PressureUnit: t.PressureUnit, Mapping: t.Mapping}
 	}
 	return o, nil
 }

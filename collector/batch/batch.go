@@ -103,7 +103,8 @@ func New(opt Options) *Batcher {
 // Add queues a record that takes the given bytes, and has ack called, once, when the
 // record and all before it are stored. It blocks while the queue is full and fails only
 // when ctx ends; the message is then not acknowledged. A message larger than the bound on
-// bytes is taken when nothing else waits.
+// bytes is taken when nothing else waits. A record without blocks stores nothing, and is acknowledged in
+// its turn.
 func (b *Batcher) Add(ctx context.Context, rec station.Record, bytes int, ack func()) error {
 	return b.add(ctx, item{rec: rec, bytes: int64(max(bytes, 0)), ack: ack})
 }

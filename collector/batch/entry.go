@@ -37,8 +37,8 @@ func shares(items []item) []*share {
 	var byPartition [station.Partitions]*share
 	var out []*share
 	for i := range items {
-		if items[i].letter != nil {
-			continue
+		if items[i].letter != nil || len(items[i].rec.Blocks) == 0 {
+			continue // stored elsewhere, or nothing to store
 		}
 		p := items[i].rec.Key.Partition()
 		if byPartition[p] == nil {

@@ -97,6 +97,7 @@ func (s *Source) leave(client paho.Client, cancel context.CancelFunc) {
 	if s.figures.Connected {
 		s.lostAt = c.lastHeard()
 	}
+	s.client = nil
 	s.conn, s.figures.Connected, s.figures.Subscribed = nil, false, false
 }
 
@@ -117,6 +118,9 @@ func (s *Source) connect(ctx context.Context, client paho.Client) error {
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
+	s.mu.Lock()
+	s.client = client
+	s.mu.Unlock()
 	s.update(func(f *Figures) {
 		if !s.lostAt.IsZero() {
 			f.Reconnects++

@@ -1,6 +1,6 @@
 // Package mqtt receives messages from an MQTT 3.1.1 broker: a persistent session at QoS 1,
 // acknowledged by hand, one message at a time, with packets bounded before they are
-// allocated. A Source subscribes and never publishes.
+// allocated. A Source subscribes; all it publishes are questions to those who send, see Ask.
 package mqtt
 
 import (
@@ -13,6 +13,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
 // Defaults of Options.
@@ -75,7 +77,8 @@ type Source struct {
 	log *slog.Logger
 
 	mu       sync.Mutex
-	conn     *conn // the present one
+	conn     *conn       // the present one
+	client   paho.Client // of the present connection, nil between two
 	figures  Figures
 	lostAt   time.Time // when the last connection ended, zero: never had one
 	handling sync.Mutex

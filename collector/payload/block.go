@@ -2,6 +2,7 @@ package payload
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"strokewise/analyzer/station"
@@ -79,9 +80,25 @@ func (b *block) member(s *scanner, c *Context) *Refusal {
 	}
 	ch, ok := station.ParseChannel(string(key))
 	if !ok {
-		return refuse(UnknownChannel, "no channel is called %.40q; known are %s", key, strings.Join(station.ChannelNames(), ", "))
+		if c.ignores(string(key)) {
+			return s.leaveOut(string(key))
+		}
+		return refuse(UnknownChannel, "no channel is called %.40q; known are %s; other members can be left out with ignore, or mapped with payload: json", key, strings.Join(station.ChannelNames(), ", "))
 	}
 	return b.column(s, ch)
+}
+
+// ignores reports whether a member of a block is left out.
+func (c *Context) ignores(key string) bool {
+	return slices.Contains(c.Ignore, key) || slices.Contains(c.Ignore, "*")
+}
+
+// leaveOut reads over the value of a member.
+func (s *scanner) leaveOut(key string) *Refusal {
+	if !s.skip() {
+		return refuse(NotJSON, "%.40q: expected a value at byte %d; the message may be cut off", key, s.pos)
+	}
+	return nil
 }
 
 func (b *block) single(s *scanner, name string, v *float64, has *bool) *Refusal {
@@ -148,7 +165,8 @@ func (b *block) array(s *scanner, name string, x *column) *Refusal {
 	return nil
 }
 
-// blocks turns what was read into blocks.
+// blocks turns what was read into blocks. Values of a broken wire are left out; they are refused beside
+// the blocks of the others.
 func (b *block) blocks(c *Context, dst []station.Block) ([]station.Block, *Refusal) {
 	if b.n == 0 {
 		return dst, refuse(BadBlock, "the block holds no channel")
@@ -168,12 +186,36 @@ func (b *block) blocks(c *Context, dst []station.Block) ([]station.Block, *Refus
 	if r != nil {
 		return dst, r
 	}
+	var lost *Refusal
 	for i := 0; i < b.n; i++ {
-		if out := clock.block(&b.columns[i], c.pressureUnit()); out.Len() > 0 {
+		x := &b.columns[i]
+		if r := x.convert(c); r != nil {
+			lost = r
+		}
+		if out := clock.block(x); out.Len() > 0 {
 			dst = append(dst, out)
 		}
 	}
-	return dst, nil
+	return dst, lost
+}
+
+// convert brings a column to SI and marks values of a broken wire as missing.
+func (x *column) convert(c *Context) (lost *Refusal) {
+	unit, scale := c.pressureUnit(), c.scale(x.channel)
+	if scale == nil {
+		for i, v := range x.values {
+			x.values[i] = x.channel.SI(v, unit)
+		}
+		return nil
+	}
+	for i, v := range x.values {
+		si, r := scale.si(x.channel, v, "", unit)
+		if r != nil {
+			si, lost, x.missing = math.NaN(), r, true
+		}
+		x.values[i] = si
+	}
+	return lost
 }
 
 // clock gives the times of a block's samples.
@@ -247,13 +289,10 @@ func (k *clock) at(i int) station.Instant {
 }
 
 // block makes the block of one column; readings that are missing are left out.
-func (k *clock) block(x *column, pressureUnit float64) station.Block {
+func (k *clock) block(x *column) station.Block {
 	out := station.Block{Channel: x.channel, Stamp: k.stamp, Start: k.start, Step: k.step}
 	regular := !x.missing && k.times == nil && (k.step > 0 || len(x.values) == 1)
 	if regular {
-		for i, v := range x.values {
-			x.values[i] = x.channel.SI(v, pressureUnit)
-		}
 		out.Values = x.values
 		return out
 	}
@@ -264,7 +303,7 @@ func (k *clock) block(x *column, pressureUnit float64) station.Block {
 		if math.IsNaN(v) {
 			continue
 		}
-		x.values[n] = x.channel.SI(v, pressureUnit)
+		x.values[n] = v
 		out.Times = append(out.Times, k.at(i))
 		n++
 	}

@@ -39,7 +39,7 @@ func TestWhatIsRenderedIsReadBack(t *testing.T) {
 				name := m.Topic[len("northdock/press-4/"):]
 				c.Channel, c.HasChannel = station.ParseChannel(name)
 			}
-			out, r := Decode(Auto, m.Payload, &c, nil)
+			out, r := decode(Auto, m.Payload, &c, nil)
 			if r != nil {
 				rt.Fatalf("%s: %v", m.Payload, r)
 			}

@@ -1,5 +1,5 @@
-// Package topic maps MQTT topics to sites, stations and channels by patterns such as
-// boost/{site}/{station}/{channel}.
+// Package topic maps names to sites, stations and channels by patterns such as
+// boost/{site}/{station}/{channel}: MQTT topics, and names within payloads.
 package topic
 
 import (
@@ -21,10 +21,11 @@ type Pattern struct {
 	levels []level
 }
 
-// level is one level of a pattern: a literal, or a field.
+// level is one level of a pattern: a literal, a field, or fields with literals around them.
 type level struct {
 	literal string
 	field   field
+	parts   []level // of a level that is more than one of both
 }
 
 type field uint8
@@ -34,14 +35,32 @@ const (
 	site
 	station
 	channel
+	mixed // literals and fields
 )
 
 var fields = map[string]field{"{site}": site, "{station}": station, "{channel}": channel}
 
-// Compile reads a pattern: levels separated by slashes, each a literal or one of {site},
-// {station} and {channel}, each at most once and {station} exactly once. {site} may be
-// left out where there is one site, {channel} where the payload names the channels.
+// Compile reads the pattern of a topic: levels separated by slashes, in each plain text and at most the
+// fields {site}, {station} and {channel}, each at most once in the pattern and {station} exactly once.
+// {site} may be left out where there is one site, {channel} where the payload names the channels.
 func Compile(text string) (*Pattern, error) {
+	p, err := CompilePartly(text)
+	if err == nil && !p.has(station) {
+		return nil, errors.New("{station} is missing")
+	}
+	return p, err
+}
+
+// CompilePartly is Compile for topics whose station is known without them.
+func CompilePartly(text string) (*Pattern, error) {
+	if strings.HasPrefix(text, "$") {
+		return nil, errors.New("topics that begin with $ are the broker's own")
+	}
+	return CompileName(text)
+}
+
+// CompileName reads the pattern of names within payloads.
+func CompileName(text string) (*Pattern, error) {
 	switch {
 	case text == "":
 		return nil, errors.New("the pattern is empty")
@@ -49,59 +68,104 @@ func Compile(text string) (*Pattern, error) {
 		return nil, fmt.Errorf("the pattern has %d bytes, MQTT allows %d", len(text), maxLen)
 	case !utf8.ValidString(text) || strings.ContainsRune(text, 0):
 		return nil, errors.New("the pattern holds a character that MQTT does not allow")
-	case strings.HasPrefix(text, "$"):
-		return nil, errors.New("topics that begin with $ are the broker's own")
 	}
 	p := &Pattern{text: text}
 	seen := map[field]bool{}
 	for _, part := range strings.Split(text, "/") {
-		l := level{literal: part, field: fields[part]}
-		if l.field == literal && strings.ContainsAny(part, "{}+#") {
-			return nil, fmt.Errorf("the level %q is neither a plain name nor one of {site}, {station}, {channel}", part)
+		l, err := compileLevel(part, seen)
+		if err != nil {
+			return nil, err
 		}
-		if l.field != literal && seen[l.field] {
-			return nil, fmt.Errorf("%s occurs twice", part)
-		}
-		seen[l.field] = true
 		p.levels = append(p.levels, l)
-	}
-	if !seen[station] {
-		return nil, errors.New("{station} is missing")
 	}
 	return p, nil
 }
 
-// String gives the pattern as it was written.
+// compileLevel reads one level, and notes its fields.
+func compileLevel(text string, seen map[field]bool) (level, error) {
+	var parts []level
+	for rest := text; rest != ""; {
+		from := strings.IndexByte(rest, '{')
+		if from != 0 {
+			plain := rest
+			if from > 0 {
+				plain = rest[:from]
+			}
+			if strings.ContainsAny(plain, "}+#") {
+				return level{}, fmt.Errorf("the level %q is neither a plain name nor one of {site}, {station}, {channel}", text)
+			}
+			parts, rest = append(parts, level{literal: plain}), rest[len(plain):]
+			continue
+		}
+		name := rest[:strings.IndexByte(rest, '}')+1]
+		f := fields[name]
+		switch {
+		case f == literal:
+			return level{}, fmt.Errorf("the level %q is neither a plain name nor one of {site}, {station}, {channel}", text)
+		case seen[f]:
+			return level{}, fmt.Errorf("%s occurs twice", name)
+		case len(parts) > 0 && parts[len(parts)-1].field != literal:
+			return level{}, fmt.Errorf("nothing in the level %q tells where one field ends and the next begins", text)
+		}
+		seen[f] = true
+		parts, rest = append(parts, level{field: f}), rest[len(name):]
+	}
+	switch len(parts) {
+	case 0:
+		return level{}, nil
+	case 1:
+		return parts[0], nil
+	}
+	return level{field: mixed, parts: parts}, nil
+}
+
+// String returns the pattern as it was written.
 func (p *Pattern) String() string { return p.text }
 
-// HasSite tells whether topics name the site.
+// HasSite reports whether topics name the site.
 func (p *Pattern) HasSite() bool { return p.has(site) }
 
-// HasChannel tells whether topics name the channel.
+// HasStation reports whether topics name the station.
+func (p *Pattern) HasStation() bool { return p.has(station) }
+
+// HasChannel reports whether topics name the channel.
 func (p *Pattern) HasChannel() bool { return p.has(channel) }
 
 func (p *Pattern) has(f field) bool {
 	for i := range p.levels {
-		if p.levels[i].field == f {
+		if p.levels[i].has(f) {
 			return true
 		}
 	}
 	return false
 }
 
-// Filter gives the MQTT subscription filter that matches the pattern's topics.
-func (p *Pattern) Filter() string {
-	parts := make([]string, len(p.levels))
-	for i, l := range p.levels {
-		parts[i] = l.literal
-		if l.field != literal {
-			parts[i] = "+"
+func (l *level) has(f field) bool {
+	for i := range l.parts {
+		if l.parts[i].field == f {
+			return true
 		}
 	}
-	return strings.Join(parts, "/")
+	return l.field == f
 }
 
-// Match reads a topic, and tells whether it fits the pattern. Fields are never empty
+// Levels returns the MQTT subscription filter of each level.
+func (p *Pattern) Levels() []string {
+	out := make([]string, len(p.levels))
+	for i, l := range p.levels {
+		out[i] = l.literal
+		if l.field != literal {
+			out[i] = "+"
+		}
+	}
+	return out
+}
+
+// Filter returns the MQTT subscription filter that matches the pattern's topics. It matches more than
+// them where a level holds text and a field.
+func (p *Pattern) Filter() string { return strings.Join(p.Levels(), "/") }
+
+// Match reads a topic, and reports whether it fits the pattern. Fields are never empty
 // where the pattern has them. It does not allocate.
 func (p *Pattern) Match(topic string) (Fields, bool) {
 	var f Fields
@@ -119,17 +183,50 @@ func (p *Pattern) Match(topic string) (Fields, bool) {
 			}
 			continue
 		}
-		if part == "" {
+		if !l.match(part, &f) {
 			return Fields{}, false
-		}
-		switch l.field {
-		case site:
-			f.Site = part
-		case station:
-			f.Station = part
-		case channel:
-			f.Channel = part
 		}
 	}
 	return f, true
+}
+
+// match reads a level that holds fields. A field reaches to the first place where the text behind it
+// fits, the last field to the last one.
+func (l *level) match(part string, f *Fields) bool {
+	if l.field != mixed {
+		return f.set(l.field, part)
+	}
+	for i := range l.parts {
+		switch p := &l.parts[i]; {
+		case p.field == literal && !strings.HasPrefix(part, p.literal):
+			return false
+		case p.field == literal:
+			part = part[len(p.literal):]
+		default:
+			end := len(part)
+			if i == len(l.parts)-2 {
+				end -= len(l.parts[i+1].literal)
+			} else if i < len(l.parts)-1 && part != "" {
+				end = 1 + strings.Index(part[1:], l.parts[i+1].literal)
+			}
+			if end <= 0 || !f.set(p.field, part[:end]) {
+				return false
+			}
+			part = part[end:]
+		}
+	}
+	return part == ""
+}
+
+// set sets a field, which must not be empty.
+func (f *Fields) set(which field, value string) bool {
+	switch which {
+	case site:
+		f.Site = value
+	case station:
+		f.Station = value
+	case channel:
+		f.Channel = value
+	}
+	return value != ""
 }

@@ -22,6 +22,14 @@ func TestMatch(t *testing.T) {
 		{"boost/{station}", "Boost/press-4", Fields{}, false},
 		{"boost/{station}", "boost/", Fields{}, false},
 		{"boost/{station}", "", Fields{}, false},
+		{"hall2/mach-{station}/{channel}", "hall2/mach-press-4/cycles", Fields{Station: "press-4", Channel: "cycles"}, true},
+		{"hall2/mach-{station}/{channel}", "hall2/mach-/cycles", Fields{}, false},
+		{"hall2/mach-{station}/{channel}", "hall2/press-4/cycles", Fields{}, false},
+		{"{site}.{station}.raw", "northdock.press-4.raw", Fields{Site: "northdock", Station: "press-4"}, true},
+		{"{site}.{station}.raw", "northdock.press.4.raw", Fields{Site: "northdock", Station: "press.4"}, true},
+		{"{site}.{station}.raw", "northdock.raw", Fields{}, false},
+		{"{site}.{station}.raw", ".press-4.raw", Fields{}, false},
+		{"urn:dev:{station}:{channel}", "urn:dev:press-4:cycles", Fields{Station: "press-4", Channel: "cycles"}, true},
 	} {
 		p, err := Compile(c.pattern)
 		if err != nil {
@@ -42,7 +50,7 @@ func TestFilter(t *testing.T) {
 }
 
 func TestBadPatterns(t *testing.T) {
-	for _, bad := range []string{"", "boost/+/{station}", "boost/#", "boost", "{station}/{station}", "a/{sation}", "a/x{station}",
+	for _, bad := range []string{"", "boost/+/{station}", "boost/#", "boost", "{station}/{station}", "a/{sation}", "a/{site}{station}", "a/{station", "a/x}{station}",
 		"$SYS/{station}", "a\x00/{station}", "\xff/{station}", strings.Repeat("a", 70000) + "/{station}"} {
 		if _, err := Compile(bad); err == nil {
 			t.Errorf("%.40q was taken", bad)

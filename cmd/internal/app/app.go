@@ -22,6 +22,7 @@ import (
 	"strokewise/collector/intake"
 	"strokewise/collector/letters"
 	"strokewise/collector/mqtt"
+	"strokewise/collector/payload"
 	"strokewise/collector/samplelog"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/cost"
@@ -243,6 +244,10 @@ func (a *App) openIntake() (err error) {
 	o.Intake.Stations = make([]station.Key, len(o.Stations))
 	for i := range o.Stations {
 		o.Intake.Stations[i] = o.Stations[i].Plate.Key
+	}
+	o.Intake.Ask = func(topic string, data []byte) { a.source.Ask(topic, data) }
+	o.Intake.Took = func(topic string, f payload.Format) {
+		a.log.Info("auto found out how payloads are written", "topics", topic, "payload", f.String())
 	}
 	if a.intake, err = intake.New(o.Intake); err != nil {
 		return err

@@ -2,8 +2,10 @@ package app
 
 import (
 	"context"
+	"errors"
 
 	"strokewise/analyzer/station"
+	"strokewise/collector/intake"
 	"strokewise/collector/letters"
 	"strokewise/collector/payload"
 )
@@ -16,7 +18,7 @@ const passChunk = 256
 type pass struct {
 	app *App
 	// wanted reports whether a letter is to leave the store, given what the intake says of it now.
-	wanted func(l *letters.Letter, label letters.Label, rec *station.Record, r *payload.Refusal) (bool, error)
+	wanted func(l *letters.Letter, label letters.Label, taken *intake.Taken, r *payload.Refusal) (bool, error)
 
 	accepted, refused int64
 	gone              []gone        // accepted or moved, to be removed
@@ -29,7 +31,7 @@ type gone struct {
 	position uint64
 }
 
-func (a *App) newPass(wanted func(*letters.Letter, letters.Label, *station.Record, *payload.Refusal) (bool, error)) *pass {
+func (a *App) newPass(wanted func(*letters.Letter, letters.Label, *intake.Taken, *payload.Refusal) (bool, error)) *pass {
 	return &pass{app: a, wanted: wanted}
 }
 
@@ -51,8 +53,8 @@ func (p *pass) run(ctx context.Context, labels []letters.Label) error {
 // letter passes one on: to the log, or under another reason back to the store.
 func (p *pass) letter(ctx context.Context, l *letters.Letter, label letters.Label) error {
 	a := p.app
-	rec, r := a.again(l)
-	if ok, err := p.wanted(l, label, &rec, r); !ok || err != nil {
+	taken, r := a.again(l)
+	if ok, err := p.wanted(l, label, &taken, r); !ok || err != nil {
 		return err
 	}
 	done := make(chan struct{})
@@ -60,13 +62,13 @@ func (p *pass) letter(ctx context.Context, l *letters.Letter, label letters.Labe
 	var err error
 	if r == nil {
 		p.accepted++
-		err = a.batch.Add(ctx, rec, len(l.Payload)+8*rec.Samples(), ack)
+		err = a.pass(ctx, l, &taken, ack)
 	} else {
 		p.refused++
 		a.intake.Refuse(r)
 		moved := *l
-		moved.Held, moved.Label, moved.Detail, moved.Arrival = false, letters.Label(r.Reason), r.Detail, rec.Arrival
-		if rec.Arrival == 0 {
+		moved.Held, moved.Label, moved.Detail, moved.Arrival = false, letters.Label(r.Reason), r.Detail, taken.Arrival
+		if taken.Arrival == 0 {
 			moved.Arrival = l.Arrival
 		}
 		err = a.batch.AddLetter(ctx, moved, ack)
@@ -76,6 +78,26 @@ func (p *pass) letter(ctx context.Context, l *letters.Letter, label letters.Labe
 	}
 	p.gone, p.stored = append(p.gone, gone{label, l.Position}), done
 	return nil
+}
+
+// pass hands on what came of a letter. Readings that are lost leave a letter of their own behind.
+func (a *App) pass(ctx context.Context, l *letters.Letter, taken *intake.Taken, ack func()) error {
+	var err error
+	taken.Each(func(r *station.Record) {
+		err = errors.Join(err, a.batch.Add(ctx, *r, len(l.Payload)+8*r.Samples(), nil))
+	})
+	if err != nil {
+		return err
+	}
+	if len(taken.Lost) == 0 {
+		return a.batch.Add(ctx, station.Record{}, 0, ack)
+	}
+	for _, r := range taken.Lost {
+		a.intake.Refuse(r)
+	}
+	rest := *l
+	rest.Held, rest.Label, rest.Detail = false, letters.Label(taken.Lost[0].Reason), taken.Lost[0].Detail
+	return a.batch.AddLetter(ctx, rest, ack)
 }
 
 // remove deletes from the store what is stored elsewhere.

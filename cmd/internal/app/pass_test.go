@@ -5,7 +5,7 @@ import (
 	"testing"
 	"time"
 
-	"strokewise/analyzer/station"
+	"strokewise/collector/intake"
 	"strokewise/collector/letters"
 	"strokewise/collector/payload"
 	"strokewise/deploy/peers"
@@ -28,7 +28,7 @@ func TestAPassThatEndsEarlyRepeatsNothing(t *testing.T) {
 		<-stored
 	}
 	seen := 0
-	first := a.newPass(func(*letters.Letter, letters.Label, *station.Record, *payload.Refusal) (bool, error) {
+	first := a.newPass(func(*letters.Letter, letters.Label, *intake.Taken, *payload.Refusal) (bool, error) {
 		if seen++; seen > 3 {
 			return false, errTime
 		}
@@ -37,7 +37,7 @@ func TestAPassThatEndsEarlyRepeatsNothing(t *testing.T) {
 	if err := first.run(t.Context(), []letters.Label{letters.Held}); !errors.Is(err, errTime) {
 		t.Fatal(err)
 	}
-	second := a.newPass(func(*letters.Letter, letters.Label, *station.Record, *payload.Refusal) (bool, error) {
+	second := a.newPass(func(*letters.Letter, letters.Label, *intake.Taken, *payload.Refusal) (bool, error) {
 		return true, nil
 	})
 	if err := second.run(t.Context(), []letters.Label{letters.Held}); err != nil {

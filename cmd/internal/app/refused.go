@@ -11,6 +11,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/collector/clock"
+	"strokewise/collector/intake"
 	"strokewise/collector/letters"
 	"strokewise/collector/payload"
 	"strokewise/dashboards/board"
@@ -107,7 +108,7 @@ func (a *App) Take(ctx context.Context, who, reason string, after uint64) (web.T
 	newest := make(map[station.Key]station.Instant)
 	late := a.lateSamples()
 	until, still := time.Now().Add(takeFor), make(map[letters.Label]bool)
-	p := a.newPass(func(l *letters.Letter, _ letters.Label, rec *station.Record, r *payload.Refusal) (bool, error) {
+	p := a.newPass(func(l *letters.Letter, _ letters.Label, taken *intake.Taken, r *payload.Refusal) (bool, error) {
 		switch {
 		case l.Position <= after:
 			return false, nil
@@ -121,7 +122,11 @@ func (a *App) Take(ctx context.Context, who, reason string, after uint64) (web.T
 			t.Refused++
 			still[letters.Label(r.Reason)] = true
 			return false, nil
-		case a.late(newest, rec):
+		case len(taken.Lost) > 0: // it stays for the readings that are lost still
+			t.Refused++
+			still[letters.Label(taken.Lost[0].Reason)] = true
+			return false, nil
+		case a.late(newest, taken):
 			t.Late++
 			return false, nil
 		}
@@ -148,22 +153,25 @@ func (a *App) Take(ctx context.Context, who, reason string, after uint64) (web.T
 	return t, a.acted(ctx, who, "take refused", reason, fmt.Sprintf("%d accepted, %d too late, %d still refused", t.Accepted, t.Late, t.Refused))
 }
 
-// late reports whether all samples of a record lie before what its station had concluded when the
-// first of the station's records was asked about.
-func (a *App) late(newest map[station.Key]station.Instant, rec *station.Record) bool {
-	at, ok := newest[rec.Key]
-	if !ok {
-		if b, known := a.board.Get(rec.Key); known {
-			at = b.Status.At
+// late reports whether all samples of a message lie before what their stations had concluded when the
+// first message of each was asked about.
+func (a *App) late(newest map[station.Key]station.Instant, t *intake.Taken) bool {
+	late := true
+	t.Each(func(rec *station.Record) {
+		at, ok := newest[rec.Key]
+		if !ok {
+			if b, known := a.board.Get(rec.Key); known {
+				at = b.Status.At
+			}
+			newest[rec.Key] = at
 		}
-		newest[rec.Key] = at
-	}
-	for i := range rec.Blocks {
-		if b := &rec.Blocks[i]; b.Len() > 0 && b.At(b.Len()-1) > at {
-			return false
+		for i := range rec.Blocks {
+			if b := &rec.Blocks[i]; b.Len() > 0 && b.At(b.Len()-1) > at {
+				late = false
+			}
 		}
-	}
-	return true
+	})
+	return late
 }
 
 // lateSamples returns how many samples came too late, of all stations.

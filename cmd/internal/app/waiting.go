@@ -37,23 +37,57 @@ func (a *App) openLetters(ctx context.Context) (err error) {
 // acknowledged when it is stored there; a refused one too, since it would come again for ever.
 func (a *App) take(ctx context.Context, m mqtt.Message) {
 	at, mono, state := a.clock.At(m.Arrival)
-	rec, refusal := a.intake.Decide(&intake.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Backlog: m.Backlog, Arrival: at})
+	taken, refusal := a.intake.Decide(&intake.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Backlog: m.Backlog, Arrival: at})
 	if refusal == nil || intake.OfClock(refusal) {
-		if wait := a.gate.waits(rec.Key, state == clock.Unsure); wait != "" {
+		if wait := a.waits(&taken, state == clock.Unsure); wait != "" {
 			l := a.letter(&m, at, mono)
 			l.Held, l.Label = true, wait
 			a.wait(ctx, l, m.Ack)
 			return
 		}
 	}
-	if refusal == nil {
-		_ = a.batch.Add(ctx, rec, len(m.Payload)+8*rec.Samples(), m.Ack) // fails only at the end, unacknowledged
+	if refusal != nil {
+		a.intake.Refuse(refusal)
+		a.refuseLetter(ctx, &m, at, mono, refusal, m.Ack)
 		return
 	}
-	a.intake.Refuse(refusal)
-	l := a.letter(&m, at, mono)
-	l.Label, l.Detail = letters.Label(refusal.Reason), refusal.Detail
-	_ = a.batch.AddLetter(ctx, l, m.Ack)
+	if len(taken.More) == 0 && len(taken.Lost) == 0 && len(taken.Blocks) > 0 { // nearly all
+		_ = a.batch.Add(ctx, taken.Record, len(m.Payload)+8*taken.Samples(), m.Ack) // fails only at the end, unacknowledged
+		return
+	}
+	a.takeParts(ctx, &m, &taken, at, mono)
+}
+
+// takeParts hands on a message that is no single record. It is acknowledged with the last of what came
+// of it; the batcher keeps the order.
+func (a *App) takeParts(ctx context.Context, m *mqtt.Message, taken *intake.Taken, at station.Instant, mono int64) {
+	taken.Each(func(r *station.Record) { _ = a.batch.Add(ctx, *r, 8*r.Samples(), nil) })
+	if len(taken.Lost) == 0 {
+		_ = a.batch.Add(ctx, station.Record{}, len(m.Payload), m.Ack)
+		return
+	}
+	for _, r := range taken.Lost {
+		a.intake.Refuse(r)
+	}
+	a.refuseLetter(ctx, m, at, mono, taken.Lost[0], m.Ack)
+}
+
+// refuseLetter keeps a message that is refused, or of which readings are lost.
+func (a *App) refuseLetter(ctx context.Context, m *mqtt.Message, at station.Instant, mono int64, r *payload.Refusal, ack func()) {
+	l := a.letter(m, at, mono)
+	l.Label, l.Detail = letters.Label(r.Reason), r.Detail
+	_ = a.batch.AddLetter(ctx, l, ack)
+}
+
+// waits returns what a message waits for, "" where it can pass: for the slowest of its stations.
+func (a *App) waits(t *intake.Taken, unsure bool) letters.Label {
+	wait := a.gate.waits(t.Key, unsure)
+	for i := range t.More {
+		if wait == "" {
+			wait = a.gate.waits(t.More[i].Key, unsure)
+		}
+	}
+	return wait
 }
 
 func (a *App) letter(m *mqtt.Message, at station.Instant, mono int64) letters.Letter {
@@ -78,12 +112,12 @@ func (a *App) tooLarge(topic string, size int64) {
 	a.batch.TryLetter(letters.Letter{Label: letters.Label(r.Reason), Detail: r.Detail, Topic: topic, Size: int(size), Cut: true, Arrival: at, Mono: mono, Run: a.run})
 }
 
-// again returns the record of a letter as the mapping and the time are known now, or why it is refused.
-func (a *App) again(l *letters.Letter) (station.Record, *payload.Refusal) {
+// again returns what comes of a letter as the mapping and the time are known now, or why it is refused.
+func (a *App) again(l *letters.Letter) (intake.Taken, *payload.Refusal) {
 	if l.Cut {
-		return station.Record{}, &payload.Refusal{Reason: intake.TooLarge, Detail: fmt.Sprintf("only the beginning of its %d bytes is kept", l.Size)}
+		return intake.Taken{}, &payload.Refusal{Reason: intake.TooLarge, Detail: fmt.Sprintf("only the beginning of its %d bytes is kept", l.Size)}
 	}
-	m := intake.Message{Topic: l.Topic, Payload: l.Payload, Retained: l.Retained, Backlog: l.Backlog, Arrival: l.Arrival}
+	m := intake.Message{Topic: l.Topic, Payload: l.Payload, Retained: l.Retained, Backlog: l.Backlog, Arrival: l.Arrival, Again: true}
 	switch {
 	case l.Run == a.run:
 		m.Arrival = a.clock.Of(l.Mono)
@@ -162,7 +196,8 @@ func (a *App) reportLetters(ctx context.Context) {
 var early = []letters.Label{letters.Label(intake.TimeAhead), letters.Label(intake.TimeTooOld)}
 
 // unmapped are the refusals of a station that was not configured, or by another mapping.
-var unmapped = []letters.Label{letters.Label(intake.UnknownStation), letters.Label(intake.UnknownTopic), letters.Label(payload.UnknownChannel)}
+var unmapped = []letters.Label{letters.Label(intake.UnknownStation), letters.Label(intake.UnknownTopic), letters.Label(payload.UnknownChannel),
+	letters.Label(payload.NoChannel), letters.Label(payload.NoMember)}
 
 // earlyFor is how long before a doubt was sure its refusals are looked for: for as long as the word of
 // a device counts and must be steady, twice.
@@ -170,6 +205,13 @@ const earlyFor = 3 * time.Minute
 
 // passAgain is how long to wait for messages that are to wait and are not stored yet.
 const passAgain = 5 * time.Millisecond
+
+// ofThoseThatWait reports whether a message is of a station for whose older messages others wait.
+func (a *App) ofThoseThatWait(t *intake.Taken) bool {
+	found := a.gate.has(t.Key)
+	t.Each(func(r *station.Record) { found = found || a.gate.has(r.Key) })
+	return found
+}
 
 // letPass accepts messages that wait, in order, until none is left, and opens the gate.
 func (a *App) letPass(ctx context.Context) error {
@@ -185,7 +227,7 @@ func (a *App) letPass(ctx context.Context) error {
 		if first && len(keys) > 0 {
 			labels = append(labels, unmapped...)
 		}
-		p := a.newPass(func(l *letters.Letter, label letters.Label, rec *station.Record, r *payload.Refusal) (bool, error) {
+		p := a.newPass(func(l *letters.Letter, label letters.Label, rec *intake.Taken, r *payload.Refusal) (bool, error) {
 			switch {
 			case a.clock.State() == clock.Unsure:
 				return false, errTime
@@ -196,7 +238,7 @@ func (a *App) letPass(ctx context.Context) error {
 			case slices.Contains(early, label):
 				return l.Run == a.run && l.Mono >= from, nil
 			}
-			return a.gate.has(rec.Key), nil
+			return a.ofThoseThatWait(rec), nil
 		})
 		if err := p.run(ctx, labels); err != nil {
 			return err

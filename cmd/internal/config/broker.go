@@ -121,6 +121,7 @@ func (d *decoder) topic(m *mapping) {
 	t := defaultTopic()
 	m.payload(&t.Payload)
 	m.pressureUnit(&t.PressureUnit)
+	t.Mapping = d.payloadMapping(m, &t)
 	matches := m.match(&t)
 	d.fixed(m, t)
 	m.done(nil)
@@ -141,15 +142,13 @@ func (m *mapping) match(t *Topic) bool {
 	}
 	problem := ""
 	switch {
-	case len(m.d.cfg.Sites) > 1 && !strings.Contains(s, "{site}"):
+	case len(m.d.cfg.Sites) > 1 && !strings.Contains(s, "{site}") && !t.namesSite():
 		problem = fmt.Sprintf("names no {site}, but there are %d sites", len(m.d.cfg.Sites))
-	case t.Payload == "scalar" && !strings.Contains(s, "{channel}"):
+	case t.Payload == "scalar" && !strings.Contains(s, "{channel}") && !t.namesChannel():
 		problem = "names no {channel}, and a scalar does not tell its own"
 	}
-	if check := m.d.opt.CheckPattern; check != nil && problem == "" {
-		if err := check(s); err != nil {
-			problem = quote(s) + " is no topic pattern: " + err.Error()
-		}
+	if problem == "" {
+		problem = t.pattern(s)
 	}
 	for i := range m.d.cfg.MQTT.Topics {
 		if m.d.cfg.MQTT.Topics[i].Match == s {
@@ -158,22 +157,15 @@ func (m *mapping) match(t *Topic) bool {
 		}
 	}
 	if problem != "" {
-		m.failValue("match", problem, expected, matchExample)
+		m.failValue("match", problem, expected, t.matchFor())
 		return false
 	}
 	t.Match = s
 	return true
 }
 
-// notYetRead are payload formats of a later version.
-var notYetRead = map[string]bool{"sparkplug": true, "line": true}
-
 func (m *mapping) payload(into *string) {
-	names := []string{payload.Auto.String(), payload.Scalar.String(), payload.Block.String(), payload.SenML.String()}
-	if n := m.get("payload"); n != nil && notYetRead[n.Value] {
-		m.fail("payload", quote(n.Value)+" is not supported by this version", list(names), "payload: auto")
-		return
-	}
+	names := payload.FormatNames()
 	if i, ok := m.choice("payload", names...); ok {
 		*into = names[i]
 	}
@@ -200,7 +192,7 @@ func (d *decoder) fixed(m *mapping, t Topic) {
 		switch {
 		case k.Value == "" || strings.ContainsAny(k.Value, "+#") || strings.HasPrefix(k.Value, "$") || len(k.Value) > 65535:
 			problem = "is no topic that a client can publish to"
-		case problem == "" && target.Channel == "" && t.Payload == "scalar":
+		case problem == "" && target.Channel == "" && t.Payload == "scalar" && !t.namesChannel():
 			problem = "names no channel, and a scalar does not tell its own"
 		}
 		if _, twice := d.cfg.MQTT.Fixed[k.Value]; twice {
@@ -210,7 +202,7 @@ func (d *decoder) fixed(m *mapping, t Topic) {
 			f.fail(k.Value, problem, "site/station/channel, or site/station where payloads name their channels", "plc7/ai3: northdock/press-4/outlet_pressure")
 			continue
 		}
-		target.Payload, target.PressureUnit = t.Payload, t.PressureUnit
+		target.Payload, target.PressureUnit, target.Mapping = t.Payload, t.PressureUnit, t.Mapping
 		if d.cfg.MQTT.Fixed == nil {
 			d.cfg.MQTT.Fixed = map[string]Fixed{}
 		}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	mapped "strokewise/collector/mapping"
 	"strokewise/rules"
 )
 
@@ -66,8 +67,9 @@ type TLS struct {
 // Topic is a topic pattern and the way its payloads are read.
 type Topic struct {
 	Match        string
-	Payload      string  // auto, scalar, block or senml
-	PressureUnit float64 // Pa of one unit, for payloads that carry none
+	Payload      string          // auto, scalar, block, senml, json, line or sparkplug
+	PressureUnit float64         // Pa of one unit, for payloads that carry none
+	Mapping      *mapped.Mapping // nil: none
 }
 
 // Fixed maps one topic to a station. Channel is empty where the payload names channels.
@@ -75,6 +77,7 @@ type Fixed struct {
 	Site, Station, Channel string
 	Payload                string
 	PressureUnit           float64 // Pa
+	Mapping                *mapped.Mapping
 }
 
 // Log says how the sample log is kept.

@@ -24,7 +24,7 @@ func FuzzParse(f *testing.F) {
 	f.Add("? [a]\n: b\n", true)
 	f.Add("stations:\n  - &x {id: a, booster: *x}\n", true)
 	f.Fuzz(func(t *testing.T, text string, noBroker bool) {
-		c, err := Parse([]byte(text), "fuzz.yaml", Options{NoBroker: noBroker, CheckPattern: checkPattern})
+		c, err := Parse([]byte(text), "fuzz.yaml", Options{NoBroker: noBroker})
 		if err != nil {
 			faults := unjoin(err)
 			if len(faults) == 0 {

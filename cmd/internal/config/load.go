@@ -22,8 +22,6 @@ type Options struct {
 	// NoBroker is for the replay of recordings: broker, topics, sites and version may be
 	// left out, and files that the broker's connection needs are not looked at.
 	NoBroker bool
-	// CheckPattern tells what is wrong with a topic pattern; nil: nothing is.
-	CheckPattern func(pattern string) error
 }
 
 // Load reads a configuration file. The error holds all faults, joined, each an *Error,
