@@ -79,6 +79,8 @@ plant-week: ## a week of a mixed virtual plant: alarms a day, shares of the prio
 # Packages that tests and `make accuracy`, `make scenes` run: programs beside them, recordings and random stations for them, rules of the tree.
 FOR_TESTS := deploy/peers collector/playback collector/rig/draw cmd/internal/accuracy cmd/internal/scene cmd/internal/layout
 lint: ## formatting, vet, staticcheck, and no function that no program reaches
+	@# nothing of Linux alone in what is released for Windows
+	CGO_ENABLED=0 GOOS=windows $(GO) build -o /dev/null ./cmd/strokewise
 	@out=$$(gofmt -l .); [ -z "$$out" ] || { echo "not formatted: $$out"; exit 1; }
 	$(GO) vet ./...
 	$(GO) run honnef.co/go/tools/cmd/staticcheck@v0.8.2 ./...
