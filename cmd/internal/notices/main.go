@@ -31,7 +31,11 @@ type module struct{ path, version, dir string }
 
 // run prints the notices of a package over all targets, a module once.
 func run(to io.Writer, pkg string, targets []string) error {
-	modules := []module{{"Go's standard library and runtime", runtime.Version(), runtime.GOROOT()}}
+	root, err := exec.Command("go", "env", "GOROOT").Output()
+	if err != nil {
+		return fmt.Errorf("cannot find Go: %w", err)
+	}
+	modules := []module{{"Go's standard library and runtime", runtime.Version(), strings.TrimSpace(string(root))}}
 	for _, target := range targets {
 		more, err := modulesOf(pkg, target)
 		if err != nil {
