@@ -47,6 +47,9 @@ func TestTheProgramsLicencesFit(t *testing.T) {
 	if err := run(&b, "strokewise/cmd/strokewise", []string{"linux/amd64", "windows/amd64"}); err != nil {
 		t.Fatal(err)
 	}
+	if n := strings.Count(b.String(), "http://www.apache.org/licenses/"); n < 10 { // in the text of Apache-2.0
+		t.Errorf("only %d texts of Apache-2.0", n)
+	}
 	if n := strings.Count(b.String(), strings.Repeat("=", 80)); n < 40 {
 		t.Errorf("only %d rules, so %d modules", n, n/2)
 	}

@@ -103,6 +103,7 @@ func (m module) notice(to io.Writer) error {
 	if bad := slices.DeleteFunc(slices.Clone(found), permissive); len(bad) == len(found) {
 		return fmt.Errorf("module %s %s is under %s, which does not fit Apache-2.0 in one binary: use another module", m.path, m.version, strings.Join(bad, ", "))
 	}
-	fmt.Fprintf(to, "%s\n%s %s: %s\n%[1]s\n\n%s\n", strings.Repeat("=", 80), m.path, m.version, strings.Join(found, ", "), strings.Join(texts, "\n\n"))
+	line := strings.Repeat("=", 80)
+	fmt.Fprintf(to, "%s\n%s %s: %s\n%s\n\n%s\n", line, m.path, m.version, strings.Join(found, ", "), line, strings.Join(texts, "\n\n"))
 	return nil
 }
