@@ -4,7 +4,7 @@ GO ?= go
 # The race detector needs a C compiler; without one the tests run without it, and say so.
 RACE := $(shell command -v gcc >/dev/null 2>&1 && echo -race)
 
-.PHONY: sbom dependencies vulnerabilities build demo test race torture bench fuzz lint peers clean accuracy accuracy-baseline scenes plant-week soak-year
+.PHONY: sbom dependencies vulnerabilities build demo test race torture bench fuzz lint peers clean accuracy accuracy-baseline scenes plant-week soak-year release reproducible
 
 build: ## the binary, here
 	$(GO) build -o strokewise ./cmd/strokewise
@@ -79,6 +79,8 @@ plant-week: ## a week of a mixed virtual plant: alarms a day, shares of the prio
 # Packages that tests and `make accuracy`, `make scenes` run: programs beside them, recordings and random stations for them, rules of the tree.
 FOR_TESTS := deploy/peers collector/playback collector/rig/draw cmd/internal/accuracy cmd/internal/scene cmd/internal/layout
 lint: ## formatting, vet, staticcheck, and no function that no program reaches
+	@# nothing of Linux alone in what is released for Windows
+	CGO_ENABLED=0 GOOS=windows $(GO) build -o /dev/null ./cmd/strokewise
 	@out=$$(gofmt -l .); [ -z "$$out" ] || { echo "not formatted: $$out"; exit 1; }
 	$(GO) vet ./...
 	$(GO) run honnef.co/go/tools/cmd/staticcheck@v0.8.2 ./...
@@ -86,9 +88,45 @@ lint: ## formatting, vet, staticcheck, and no function that no program reaches
 	dead=$$(echo "$$all" | grep -v $(FOR_TESTS:%=-e '^%/') | grep .) || exit 0; \
 	echo "no program reaches:"; echo "$$dead"; echo "delete it, or move it to the tests that use it"; exit 1
 
-VERSION ?= $(shell git describe --tags --always --dirty 2>/dev/null)
-sbom: ## the bill of materials of the program, in the form of CycloneDX: strokewise.cdx.json
-	$(GO) run ./cmd/internal/dependencies/run -version "$(VERSION)" >strokewise.cdx.json.new && mv strokewise.cdx.json.new strokewise.cdx.json
+# A release: static, and the same bytes from the same commit by the same version of Go, in whatever folder.
+# Its version is the tag v1.2.3 at the commit, or the one before with the distance to it.
+TARGETS := linux/amd64 linux/arm64 windows/amd64
+RELEASE ?= $(shell git describe --tags --match 'v[0-9]*' --always --dirty 2>/dev/null)
+COMMIT := $(shell git rev-parse HEAD 2>/dev/null)
+# Files in packages get the commit's time.
+export SOURCE_DATE_EPOCH ?= $(shell git log -1 --format=%ct 2>/dev/null)
+# A release without a tag has the version of the source.
+VERSION = $(if $(filter v%,$(RELEASE)),$(RELEASE),v0.1.0-$(RELEASE))
+DIST ?= dist
+STATIC = CGO_ENABLED=0 GOFLAGS= GOAMD64=v1 GOARM64=v8.0 $(GO) build -trimpath -buildvcs=false -ldflags '-s -w -buildid= -X main.release=$(VERSION) -X main.commit=$(COMMIT)'
+
+release: ## binaries, Debian packages, notices, bill of materials, checksums: in dist/; stops at a licence that does not fit
+	rm -rf $(DIST) && mkdir -p $(DIST)
+	$(GO) run ./cmd/internal/notices ./cmd/strokewise $(TARGETS) >$(DIST)/third-party-notices.txt
+	@set -e; for target in $(TARGETS); do os=$${target%/*} arch=$${target#*/} end=; [ $$os = linux ] || end=.exe; \
+		echo "building $$target"; \
+		GOOS=$$os GOARCH=$$arch $(STATIC) -o $(DIST)/strokewise_$${os}_$$arch$$end ./cmd/strokewise; \
+	done
+	@if command -v dpkg-deb >/dev/null 2>&1; then set -e; \
+		$(GO) run -ldflags '-X main.release=$(VERSION)' ./cmd/strokewise man >$(DIST)/strokewise.1; \
+		$(GO) run ./cmd/strokewise completion >$(DIST)/strokewise.bash; \
+		for arch in amd64 arm64; do sh deploy/debian/build.sh $(DIST)/strokewise_linux_$$arch $(VERSION) $$arch $(DIST)/strokewise.1 $(DIST)/strokewise.bash \
+			$(DIST)/third-party-notices.txt $(DIST)/strokewise_$$arch.deb; done; \
+	else echo "note: no dpkg-deb found, so there are no Debian packages"; fi
+	$(MAKE) sbom SBOM=$(DIST)/strokewise.cdx.json
+	cd $(DIST) && sha256sum $$(ls | grep -v '^SHA256SUMS$$' | LC_ALL=C sort) >SHA256SUMS
+
+REPRODUCED ?= linux/amd64
+reproducible: ## builds REPRODUCED twice, in two folders and with two empty caches, and compares: half an hour on a busy machine
+	@set -e; dir=$$(mktemp -d); trap 'rm -rf "$$dir"' EXIT; \
+	for n in one another/deeper; do mkdir -p $$dir/$$n; git archive HEAD | tar -x -C $$dir/$$n; \
+		(cd $$dir/$$n && GOCACHE=$$dir/cache GOOS=$(REPRODUCED:%/$(notdir $(REPRODUCED))=%) GOARCH=$(notdir $(REPRODUCED)) $(STATIC) -o $$dir/$${n%/*}.bin ./cmd/strokewise); \
+		rm -rf $$dir/cache; done; \
+	sha256sum $$dir/one.bin $$dir/another.bin; cmp $$dir/one.bin $$dir/another.bin && echo "equal"
+
+SBOM ?= strokewise.cdx.json
+sbom: ## the bill of materials of the program, in the form of CycloneDX: $(SBOM)
+	$(GO) run ./cmd/internal/dependencies/run -version "$(VERSION)" >$(SBOM).new && mv $(SBOM).new $(SBOM)
 
 dependencies: ## writes the table of modules in SECURITY.md anew; asks for newer versions
 	$(GO) run ./cmd/internal/dependencies/run -table SECURITY.md
@@ -99,3 +137,4 @@ vulnerabilities: ## known vulnerabilities that the program reaches; asks the pub
 
 clean:
 	rm -f strokewise
+	rm -rf $(DIST)

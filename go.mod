@@ -11,6 +11,7 @@ require (
 	github.com/emersion/go-sasl v0.0.0-20241020182733-b788ff22d5a6
 	github.com/emersion/go-smtp v0.25.1
 	github.com/expr-lang/expr v1.17.8
+	github.com/gofrs/flock v0.13.2
 	github.com/influxdata/influxdb-client-go/v2 v2.14.0
 	github.com/mattn/go-isatty v0.0.24
 	github.com/minio/highwayhash v1.0.4

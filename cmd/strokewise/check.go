@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 
 	"strokewise/cmd/internal/config"
@@ -8,11 +9,15 @@ import (
 
 type checkCmd struct {
 	Config string `required:"" placeholder:"FILE" help:"Configuration file."`
+	JSON   bool   `help:"Print faults and warnings as JSON, for editors and pipelines."`
 }
 
 // Run checks the file.
 func (c *checkCmd) Run(e *env) error {
 	cfg, err := load(c.Config, false)
+	if c.JSON {
+		return errors.Join(checkJSON(e.out, c.Config, cfg, err), err)
+	}
 	if err != nil {
 		return err
 	}

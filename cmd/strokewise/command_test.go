@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 
@@ -137,8 +138,10 @@ stations:
 }
 
 func TestVersionAndUsage(t *testing.T) {
-	if code, out, _ := call("version"); code != 0 || !strings.HasPrefix(out, "strokewise "+release) {
-		t.Errorf("exit %d: %s", code, out)
+	for _, arg := range []string{"version", "--version"} {
+		if code, out, _ := call(arg); code != 0 || !strings.HasPrefix(out, "strokewise "+version()+", commit ") || !strings.Contains(out, runtime.Version()) {
+			t.Errorf("%s: exit %d: %s", arg, code, out)
+		}
 	}
 	if code, out, _ := call("--help"); code != 0 || !strings.Contains(out, "no safety function") {
 		t.Errorf("exit %d: %s", code, out)

@@ -50,6 +50,12 @@ type commands struct {
 	Notify    notifyCmd    `cmd:"" help:"Receivers of notifications: test them."`
 	Payload   payloadCmd   `cmd:"" help:"Payloads: try what would come of a message."`
 	Version   versionCmd   `cmd:"" help:"Print the version."`
+
+	Completion completionCmd `cmd:"" help:"Print the completion script of bash: eval \"$(strokewise completion)\", or a file in the folder of completions."`
+	Man        manCmd        `cmd:"" help:"Print the manual page: strokewise man | man -l -"`
+
+	ShowVersion kong.VersionFlag `name:"version" help:"Print the version with its commit and the version of Go."`
+	logFlags
 }
 
 // env is what the commands share.
@@ -59,6 +65,8 @@ type env struct {
 	err io.Writer
 	log *slog.Logger
 	end *ending
+
+	model *kong.Application // the commands and flags, with their help
 }
 
 func main() {
@@ -80,7 +88,7 @@ func untilInterrupted(err error) error {
 func parser(c *commands, out, errOut io.Writer, done func()) (*kong.Kong, error) {
 	return kong.New(c, kong.Name("strokewise"), kong.Writers(out, errOut), kong.Exit(func(int) { done() }),
 		kong.Description("Watches compressed-air boost stations. It only watches: it moves no valve and is no safety function."),
-		kong.UsageOnError(), kong.Vars{"causes": strings.Join(rules.Causes(), ","), "services": strings.Join(rules.ServiceKinds(), ","), "roles": strings.Join(access.RoleNames(), ",")})
+		kong.UsageOnError(), kong.Vars{"causes": strings.Join(rules.Causes(), ","), "services": strings.Join(rules.ServiceKinds(), ","), "roles": strings.Join(access.RoleNames(), ","), "version": versionLine()})
 }
 
 // executeIn runs one command line and returns the exit code. end ends it by force; nil: nobody does.
@@ -100,14 +108,14 @@ func executeIn(ctx context.Context, end *ending, args []string, out, errOut io.W
 		fmt.Fprintf(errOut, "strokewise: %v; strokewise --help lists the commands\n", err)
 		return exitUsage
 	}
-	e := &env{ctx: ctx, out: out, err: errOut, log: slog.New(slog.NewTextHandler(errOut, nil)), end: end}
+	e := &env{ctx: ctx, out: out, err: errOut, log: c.logger(errOut), end: end, model: p.Model}
 	err = k.Run(e)
 	if ctx.Err() != nil && errors.Is(err, context.Canceled) {
 		fmt.Fprintln(errOut, "strokewise: interrupted")
 		return exitInterrupted
 	}
 	if err != nil {
-		fmt.Fprintf(errOut, "strokewise: %v\n", err)
+		c.ended(errOut, e.log, err)
 		if errors.As(err, new(undecided)) {
 			return exitLater
 		}

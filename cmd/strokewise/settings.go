@@ -10,6 +10,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/cmd/internal/app"
+	"strokewise/cmd/internal/backup"
 	"strokewise/cmd/internal/config"
 	"strokewise/collector/intake"
 	"strokewise/collector/mqtt"
@@ -46,6 +47,11 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 	var err error
 	if o.Doors, err = doors(&c.HTTP); err != nil {
 		return o, err
+	}
+	if c.History.BackupKeyFile != "" {
+		if o.BackupKey, err = backup.ReadKey(c.History.BackupKeyFile); err != nil {
+			return o, err
+		}
 	}
 	o.Stations, o.Rehearse = stationsOf(c), rehearsal(c)
 	if err = externalLog(&o, &c.Log); err != nil {

@@ -5,7 +5,6 @@ import (
 	"crypto/rand"
 	"errors"
 	"fmt"
-	"os"
 
 	"github.com/nats-io/nats.go/jetstream"
 )
@@ -69,9 +68,9 @@ func (j *JetStream) Renew(ctx context.Context) (string, error) {
 // Lock keeps other processes off a log's folder, as an open log does, until the function
 // that it gives is called.
 func Lock(dir string) (unlock func() error, err error) {
-	var f *os.File
-	if f, err = lockDir(dir); err != nil {
+	l, err := lockDir(dir)
+	if err != nil {
 		return nil, err
 	}
-	return f.Close, nil
+	return l.Close, nil
 }

@@ -5,8 +5,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
-	"os"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -51,7 +51,7 @@ type Options struct {
 // opened) or in an external cluster.
 type JetStream struct {
 	opt    Options
-	lock   *os.File
+	lock   io.Closer
 	conn   *nats.Conn
 	js     jetstream.JetStream
 	stream jetstream.Stream

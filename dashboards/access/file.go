@@ -9,8 +9,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"syscall"
 
+	"github.com/gofrs/flock"
 	"go.yaml.in/yaml/v3"
 )
 
@@ -37,7 +37,7 @@ func Read(path string) (*List, error) {
 	if err != nil {
 		return nil, fmt.Errorf("cannot read users file: %w", err)
 	}
-	if open := info.Mode().Perm() & 0o077; open != 0 || !info.Mode().IsRegular() {
+	if othersMay(info) || !info.Mode().IsRegular() {
 		return nil, fmt.Errorf("users file %q has mode %v: it must be a file for its owner alone, as by chmod 600", path, info.Mode())
 	}
 	data, err := io.ReadAll(io.LimitReader(f, mostFile+1))
@@ -132,14 +132,11 @@ func replace(path string, data []byte) error {
 // Change reads a users file, lets change alter it, and writes it. One change at a time: a second
 // program waits. A file that is not there is an empty one.
 func Change(path string, change func(*List) error) error {
-	lock, err := os.OpenFile(path+".lock", os.O_CREATE|os.O_RDWR, 0o600)
-	if err != nil {
+	lock := flock.New(path+".lock", flock.SetFlag(os.O_CREATE|os.O_RDWR), flock.SetPermissions(0o600))
+	if err := lock.Lock(); err != nil {
 		return fmt.Errorf("cannot lock users file: %w", err)
 	}
-	defer lock.Close() // and with it the lock
-	if err := syscall.Flock(int(lock.Fd()), syscall.LOCK_EX); err != nil {
-		return fmt.Errorf("cannot lock users file: %w", err)
-	}
+	defer lock.Close()
 	l, err := Read(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		l, err = &List{Version: 1}, nil

@@ -85,6 +85,20 @@ func Inspect(ctx context.Context, path string) (Copied, error) {
 	return c, err
 }
 
+// SchemaOf returns the schema version of the history database at path, 0 where there is none or an
+// empty file. It changes nothing.
+func SchemaOf(ctx context.Context, path string) (int, error) {
+	if _, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
+		return 0, nil
+	}
+	db, err := connect(path, 1, "query_only(1)")
+	if err != nil {
+		return 0, err
+	}
+	defer db.Close()
+	return version(ctx, db, path)
+}
+
 // InUse tells, with an error, whether anybody has the database at path open. It changes
 // nothing; a file that is no database is not in use.
 func InUse(ctx context.Context, path string) error {

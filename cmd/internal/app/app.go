@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/cmd/internal/backup"
 	"strokewise/cmd/internal/health"
 	"strokewise/collector/batch"
 	"strokewise/collector/broker"
@@ -73,8 +74,9 @@ type Options struct {
 
 	Headers map[string]rules.HeaderPolicy // by site; rules.UsualHeader where there is none
 
-	Version string
-	Logger  *slog.Logger
+	Version   string
+	BackupKey backup.Key // signs the backup before a migration; nil: it is not signed
+	Logger    *slog.Logger
 
 	Rehearse Rehearsal // of changed alarms, for back-tests; nil: none
 
@@ -201,6 +203,9 @@ func (a *App) open(ctx context.Context) (err error) {
 		return err
 	}
 	if err := a.openLetters(ctx); err != nil {
+		return err
+	}
+	if err := a.backUpOldSchema(ctx); err != nil {
 		return err
 	}
 	a.store, err = history.Open(filepath.Join(o.Data, "history.db"), history.Options{SyncAlways: o.SyncAlways, Receivers: o.receivers(), Exporters: o.exporters()})

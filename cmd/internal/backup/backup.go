@@ -208,13 +208,3 @@ func writeFile(path string, data []byte) error {
 	_, err = f.Write(data)
 	return errors.Join(err, f.Sync(), f.Close())
 }
-
-// syncDir makes the names in a folder last.
-func syncDir(dir string) error {
-	f, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	defer f.Close()
-	return f.Sync()
-}

@@ -7,7 +7,6 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"syscall"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -36,11 +35,7 @@ func (o *RestoreOptions) freeOf(folder string) (int64, error) {
 	if o.free != nil {
 		return o.free(folder)
 	}
-	var s syscall.Statfs_t
-	if err := syscall.Statfs(folder, &s); err != nil {
-		return 0, err
-	}
-	return int64(s.Bavail) * int64(s.Bsize), nil
+	return diskFree(folder)
 }
 
 // Restored tells what a restore did.

@@ -185,3 +185,18 @@ func (r *Registry) Failing(roles ...Role) []State {
 		return s.Level != Fails || len(roles) > 0 && !slices.Contains(roles, s.Role)
 	})
 }
+
+// Silent returns the parts of which nothing is heard within their time: their loops hang.
+func (r *Registry) Silent() []string {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	t := r.now()
+	var out []string
+	for name, p := range r.parts {
+		if p.within > 0 && t.After(p.state.Heard.Add(p.within)) {
+			out = append(out, name)
+		}
+	}
+	slices.Sort(out)
+	return out
+}

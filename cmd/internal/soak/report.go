@@ -8,7 +8,6 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
-	"syscall"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -58,11 +57,10 @@ func (y *year) look(d int) error {
 	var m runtime.MemStats
 	runtime.ReadMemStats(&m)
 	r.Heap = int64(m.HeapInuse)
-	var u syscall.Rusage
-	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+	var err error
+	if r.Resident, r.Processor, err = usage(); err != nil {
 		return err
 	}
-	r.Resident, r.Processor = u.Maxrss<<10, time.Duration(u.Utime.Nano()+u.Stime.Nano())
 	db, err := sql.Open("sqlite", "file:"+filepath.Join(y.opt.Data, "history.db")+"?mode=ro")
 	if err != nil {
 		return err
