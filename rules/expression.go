@@ -45,8 +45,15 @@ var environment = func() map[string]any {
 	return env
 }()
 
+// mostCondition is the longest condition, bytes: the library's parser goes as deep as brackets are nested. The
+// longest of the catalogue has some hundreds. Own choice.
+const mostCondition = 4 << 10
+
 // compile reads a condition. Its error is a *place.
 func compile(source string) (*expression, error) {
+	if len(source) > mostCondition {
+		return nil, &place{1, 1, fmt.Sprintf("the condition has %d bytes, %d at most are read", len(source), mostCondition)}
+	}
 	program, err := expr.Compile(source, expr.Env(environment), expr.AsBool(), expr.Optimize(false), expr.DisableAllBuiltins())
 	if err != nil {
 		return nil, placeOf(err)

@@ -171,13 +171,24 @@ func words(field, what, text string, most int, needed bool) error {
 	switch {
 	case needed && strings.TrimSpace(text) == "":
 		return refusal("%s is missing: give %s", field, what)
-	case !utf8.ValidString(text) || strings.ContainsFunc(text, func(r rune) bool { return unicode.IsControl(r) && r != '\n' && r != '\t' && r != '\r' }):
+	case !utf8.ValidString(text) || strings.ContainsFunc(text, notText):
 		return refusal("%s holds characters that are not text: write %s in UTF-8", field, what)
+	case field == "who" && strings.ContainsFunc(strings.TrimSpace(text), notName):
+		return refusal("%s holds line breaks or characters that are not seen: write %s as it reads", field, what)
 	case utf8.RuneCountInString(text) > most:
 		return refusal("%s is longer than %d characters: shorten it", field, most)
 	}
 	return nil
 }
+
+// notText reports whether a character has no place in a text of a person: control characters, and those
+// that break lines or turn the direction of what stands behind them.
+func notText(r rune) bool {
+	return unicode.IsControl(r) && r != '\n' && r != '\t' && r != '\r' || r == '\u2028' || r == '\u2029' || r >= '\u202a' && r <= '\u202e' || r >= '\u2066' && r <= '\u2069'
+}
+
+// notName reports whether a character has no place in a name: it is not seen, or not on one line.
+func notName(r rune) bool { return unicode.In(r, unicode.Cc, unicode.Cf, unicode.Zl, unicode.Zp) }
 
 // textOf returns the text that a command of its kind needs: what a person wrote.
 func textOf(c *station.Command) string {

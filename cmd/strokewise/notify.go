@@ -80,18 +80,20 @@ func testers(c *config.Config) ([]tester, error) {
 		return nil, err
 	}
 	var out []tester
+	dial := r.Addresses.Dialer().DialContext
 	add := func(name string, w notify.Way) {
 		out = append(out, tester{name, func(ctx context.Context) (string, error) { defer w.Close(); return w.Test(ctx) }})
 	}
 	for i := range hooks {
-		hooks[i].Client = notify.NewClient()
+		hooks[i].Client = notify.NewClientBy(dial)
 		add(hooks[i].Name, &hooks[i])
 	}
 	for _, x := range r.Alertmanagers {
-		x.Pages = r.Pages
+		x.Pages, x.Client = r.Pages, notify.NewClientBy(dial)
 		add(x.Name, x)
 	}
 	for _, x := range r.Mails {
+		x.Dial = dial
 		add(x.Name, x)
 	}
 	m, err := broker(c)
@@ -102,6 +104,7 @@ func testers(c *config.Config) ([]tester, error) {
 		out = append(out, tester{p.Name, func(ctx context.Context) (string, error) { return testPanel(ctx, &m, p) }})
 	}
 	if r.DeadMan != nil {
+		r.DeadMan.Client = notify.NewClientBy(dial)
 		out = append(out, tester{notify.DeadManName, r.DeadMan.Test})
 	}
 	return out, nil

@@ -17,7 +17,15 @@ func webhooks(c *config.Notify) ([]notify.Webhook, error) {
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, notify.Webhook{Name: w.Name, URL: w.URL.Reveal(), Header: h})
+		hook := notify.Webhook{Name: w.Name, URL: w.URL.Reveal(), Header: h}
+		if w.SignKeyFile != "" {
+			key, err := config.ReadSecret(w.SignKeyFile)
+			if err != nil {
+				return nil, err
+			}
+			hook.SignKey = []byte(key.Reveal())
+		}
+		out = append(out, hook)
 	}
 	return out, nil
 }
@@ -25,7 +33,7 @@ func webhooks(c *config.Notify) ([]notify.Webhook, error) {
 // reach makes the other receivers.
 func reach(cfg *config.Config) (app.Reach, error) {
 	c := &cfg.Notify
-	r := app.Reach{Pages: c.Pages}
+	r := app.Reach{Pages: c.Pages, Addresses: notify.Addresses(c.Addresses)}
 	for _, w := range c.Alertmanagers {
 		h, err := headers(w.HeaderFile)
 		if err != nil {

@@ -95,7 +95,10 @@ func routes(c *config.Config) (intake.Options, error) {
 
 func broker(c *config.Config) (mqtt.Options, error) {
 	m := &c.MQTT
-	o := mqtt.Options{Brokers: []string{m.Broker}, ClientID: m.ClientID, User: m.User, PasswordFile: m.PasswordFile, MaxPacket: m.MaxPacket}
+	o := mqtt.Options{Brokers: []string{m.Broker}, ClientID: m.ClientID, User: m.User, MaxPacket: m.MaxPacket}
+	if m.PasswordFile != "" {
+		o.Password = secretIn(m.PasswordFile)
+	}
 	if m.Broker == config.Embedded {
 		o.Brokers = []string{"tcp://127.0.0.1:1883"} // replaced by the address it gets
 	}

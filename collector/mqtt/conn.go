@@ -13,10 +13,14 @@ import (
 
 // Packet types and flags (MQTT 3.1.1, 2.2).
 const (
-	typeConnack = 2
-	typePublish = 3
-	puback      = 0x40
-	pingreq     = 0xC0
+	typeConnack   = 2
+	typePublish   = 3
+	typePuback    = 4
+	typeSubscribe = 8
+	typeSuback    = 9
+	typePingresp  = 13
+	puback        = 0x40
+	pingreq       = 0xC0
 )
 
 // Sizes of a connection.
@@ -46,6 +50,7 @@ type conn struct {
 	backlog   backlog
 	isBacklog bool
 	filled    time.Time // when the buffer was last filled
+	welcomed  bool      // the broker has answered CONNECT
 
 	writing sync.Mutex // held while a packet is written
 
@@ -56,6 +61,8 @@ type conn struct {
 	settled  time.Time // when the last acknowledgement was written
 	heard    time.Time // when something was last read
 	cause    error     // why we ended it ourselves
+	asked    asked     // the subscription that is not answered yet
+	byBroker bool      // the broker has ended it
 
 	wake      chan struct{}
 	closed    chan struct{}
@@ -81,6 +88,7 @@ func (c *conn) Write(p []byte) (int, error) {
 			return 0, err
 		}
 	}
+	c.asks(p)
 	return c.Conn.Write(p)
 }
 

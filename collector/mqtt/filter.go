@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"syscall"
 	"time"
 )
 
@@ -27,6 +28,11 @@ func (f filler) Read(p []byte) (int, error) {
 		}
 	}
 	n, err := c.Conn.Read(p)
+	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, syscall.ECONNRESET) {
+		c.mu.Lock()
+		c.byBroker = true
+		c.mu.Unlock()
+	}
 	if n > 0 {
 		c.filled = time.Now()
 		c.mu.Lock()
@@ -69,6 +75,9 @@ func (c *conn) next() error {
 			return fmt.Errorf("cannot read MQTT packet of type %d: %d bytes are announced, at most %d are allowed", kind, length, c.source.opt.MaxPacket)
 		}
 		return c.readOver(head, length, qos)
+	}
+	if err := c.expected(first, head, length); err != nil {
+		return fmt.Errorf("cannot read MQTT packet of type %d: %w; is it an MQTT broker?", kind, err)
 	}
 	switch kind {
 	case typeConnack:

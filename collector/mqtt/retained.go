@@ -8,8 +8,6 @@ import (
 	"log/slog"
 	"net"
 	"net/url"
-	"os"
-	"strings"
 	"sync"
 	"time"
 
@@ -20,11 +18,11 @@ const retainedWait = 5 * time.Second // for the broker's word on a message
 
 // RetainedOptions say what a Retained keeps at a broker.
 type RetainedOptions struct {
-	Brokers      []string
-	ClientID     string
-	User         string
-	PasswordFile string
-	TLS          *tls.Config
+	Brokers  []string
+	ClientID string
+	User     string
+	Password func() (string, error) // asked for at every connection; nil: none
+	TLS      *tls.Config
 	// Heartbeat is a retained topic that holds Alive while we are connected, and Dead
 	// afterwards: it is the last will.
 	Heartbeat, Alive, Dead string
@@ -59,6 +57,9 @@ func NewRetained(opt RetainedOptions) *Retained {
 		if *x.d <= 0 {
 			*x.d = x.usual
 		}
+	}
+	if opt.Dial == nil {
+		opt.Dial = (&net.Dialer{}).DialContext
 	}
 	return &Retained{opt: opt, log: logger(opt.Logger)}
 }
@@ -210,13 +211,16 @@ func (r *Retained) wait(ctx context.Context, t paho.Token) error {
 	}
 }
 
-// dial makes a connection by Dial.
+// dial makes a connection by Dial, on which the broker can do no more than answer.
 func (r *Retained) dial(ctx context.Context, u *url.URL) (net.Conn, error) {
 	ctx, cancel := context.WithTimeout(ctx, connectTimeout)
 	defer cancel()
 	c, err := r.opt.Dial(ctx, "tcp", u.Host)
-	if err != nil || !schemes[u.Scheme] {
-		return c, err
+	if err != nil {
+		return nil, err
+	}
+	if !schemes[u.Scheme] {
+		return answers(c), nil
 	}
 	conf := &tls.Config{MinVersion: tls.VersionTLS12}
 	if r.opt.TLS != nil {
@@ -229,18 +233,14 @@ func (r *Retained) dial(ctx context.Context, u *url.URL) (net.Conn, error) {
 	if err := t.HandshakeContext(ctx); err != nil {
 		return nil, errors.Join(err, c.Close())
 	}
-	return t, nil
+	return answers(t), nil
 }
 
 // connect makes a connection, with the last will or without.
 func (r *Retained) connect(ctx context.Context, will bool) (paho.Client, <-chan error, error) {
-	password := ""
-	if f := r.opt.PasswordFile; f != "" {
-		data, err := os.ReadFile(f)
-		if err != nil {
-			return nil, nil, fmt.Errorf("cannot read the broker's password: %w", err)
-		}
-		password = strings.TrimRight(string(data), "\r\n")
+	password, err := secret(r.opt.Password)
+	if err != nil {
+		return nil, nil, err
 	}
 	lost := make(chan error, 1)
 	o := paho.NewClientOptions()
@@ -250,12 +250,7 @@ func (r *Retained) connect(ctx context.Context, will bool) (paho.Client, <-chan 
 	o.SetClientID(r.opt.ClientID).SetUsername(r.opt.User).SetPassword(password).SetProtocolVersion(4).SetCleanSession(true)
 	o.SetAutoReconnect(false).SetConnectRetry(false).SetConnectTimeout(connectTimeout).SetWriteTimeout(retainedWait)
 	o.SetKeepAlive(r.opt.KeepAlive).SetConnectionLostHandler(func(_ paho.Client, err error) { lost <- err })
-	if r.opt.TLS != nil {
-		o.SetTLSConfig(r.opt.TLS)
-	}
-	if r.opt.Dial != nil {
-		o.SetCustomOpenConnectionFn(func(u *url.URL, _ paho.ClientOptions) (net.Conn, error) { return r.dial(ctx, u) })
-	}
+	o.SetCustomOpenConnectionFn(func(u *url.URL, _ paho.ClientOptions) (net.Conn, error) { return r.dial(ctx, u) })
 	if will {
 		o.SetWill(r.opt.Heartbeat, r.opt.Dead, 1, true)
 	}

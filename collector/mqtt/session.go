@@ -8,8 +8,6 @@ import (
 	"log/slog"
 	"net"
 	"net/url"
-	"os"
-	"strings"
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
@@ -43,6 +41,9 @@ func (s *Source) Run(ctx context.Context) error {
 		}
 		s.log.Error("no connection to the broker", slog.Any("error", err), slog.Duration("retry_in", wait))
 		s.update(func(f *Figures) { f.LastError = err.Error() })
+		if why := s.Figures().Doubled; why != "" {
+			s.log.Error("the broker keeps ending our connection", slog.String("why", why))
+		}
 		if !sleep(ctx, wait) {
 			break
 		}
@@ -63,6 +64,7 @@ func (s *Source) session(ctx context.Context) error {
 	client := paho.NewClient(opt)
 	defer s.leave(client, cancel)
 	if err := s.connect(ctx, client); err != nil {
+		s.note(nil)
 		return err
 	}
 	stop := make(chan struct{})
@@ -74,6 +76,7 @@ func (s *Source) session(ctx context.Context) error {
 	defer func() { close(stop); <-subscribed }()
 	select {
 	case err := <-lost:
+		s.note(s.present())
 		return fmt.Errorf("connection lost: %w", err)
 	case <-ctx.Done():
 		return ctx.Err()
@@ -133,13 +136,9 @@ func (s *Source) connect(ctx context.Context, client paho.Client) error {
 }
 
 func (s *Source) options(ctx context.Context, lost chan<- error) (*paho.ClientOptions, error) {
-	password := ""
-	if f := s.opt.PasswordFile; f != "" {
-		data, err := os.ReadFile(f)
-		if err != nil {
-			return nil, fmt.Errorf("cannot read the broker's password: %w", err)
-		}
-		password = strings.TrimRight(string(data), "\r\n")
+	password, err := secret(s.opt.Password)
+	if err != nil {
+		return nil, err
 	}
 	o := paho.NewClientOptions()
 	for _, b := range s.opt.Brokers {
@@ -147,13 +146,25 @@ func (s *Source) options(ctx context.Context, lost chan<- error) (*paho.ClientOp
 	}
 	o.SetClientID(s.opt.ClientID).SetUsername(s.opt.User).SetPassword(password).SetProtocolVersion(4)
 	o.SetCleanSession(false).SetResumeSubs(false).SetStore(noStore{})
-	o.SetConnectRetry(false).SetAutoReconnect(false).SetConnectTimeout(connectTimeout).SetWriteTimeout(libraryWait)
+	o.SetConnectRetry(false).SetAutoReconnect(false).SetConnectTimeout(s.opt.Handshake).SetWriteTimeout(libraryWait)
 	o.SetKeepAlive(s.opt.KeepAlive).SetPingTimeout(noPingTimeout)
 	o.SetOrderMatters(true).SetAutoAckDisabled(true)
 	o.SetDefaultPublishHandler(s.handler(ctx)) // queued messages come before the subscription is confirmed
 	o.SetConnectionLostHandler(func(_ paho.Client, err error) { lost <- err })
 	o.SetCustomOpenConnectionFn(func(u *url.URL, _ paho.ClientOptions) (net.Conn, error) { return s.open(ctx, u) })
 	return o, nil
+}
+
+// secret asks for the password of a broker.
+func secret(ask func() (string, error)) (string, error) {
+	if ask == nil {
+		return "", nil
+	}
+	text, err := ask()
+	if err != nil {
+		return "", fmt.Errorf("no password for the broker: %w", err)
+	}
+	return text, nil
 }
 
 // open dials a broker and makes the connection the present one.
@@ -172,7 +183,7 @@ func (s *Source) open(ctx context.Context, u *url.URL) (net.Conn, error) {
 }
 
 func (s *Source) dial(ctx context.Context, u *url.URL) (net.Conn, error) {
-	ctx, cancel := context.WithTimeout(ctx, connectTimeout)
+	ctx, cancel := context.WithTimeout(ctx, s.opt.Handshake)
 	defer cancel()
 	if schemes[u.Scheme] {
 		return (&tls.Dialer{Config: s.opt.TLS}).DialContext(ctx, "tcp", u.Host)

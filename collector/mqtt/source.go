@@ -51,13 +51,13 @@ type Message struct {
 
 // Options of a Source.
 type Options struct {
-	Brokers      []string // tcp://host:port or ssl://host:port, tried in this order
-	ClientID     string   // names the session at the broker, so it must stay the same
-	User         string
-	PasswordFile string      // read at every connection; "" none
-	TLS          *tls.Config // of ssl://; nil: the system's certificates
-	Filters      []string    // subscribed at QoS 1
-	MaxPacket    int64       // bound on a packet's announced bytes after its header, 0: 1 MiB
+	Brokers   []string // tcp://host:port or ssl://host:port, tried in this order
+	ClientID  string   // names the session at the broker, so it must stay the same
+	User      string
+	Password  func() (string, error) // asked for at every connection; nil: none
+	TLS       *tls.Config            // of ssl://; nil: the system's certificates
+	Filters   []string               // subscribed at QoS 1
+	MaxPacket int64                  // bound on a packet's announced bytes after its header, 0: 1 MiB
 	// Handle is called for each message in turn. While it blocks nothing is read from the
 	// broker: that is the back pressure. It returns early when ctx ends, and then does not
 	// acknowledge.
@@ -68,6 +68,7 @@ type Options struct {
 	KeepAlive  time.Duration // whole seconds, 0: 30 s
 	MaxWait    time.Duration // longest wait between attempts to connect, 0: 10 s
 	MaxBacklog time.Duration // see backlog, 0: 2 min
+	Handshake  time.Duration // longest time for dialling and for the broker's word of welcome, each; 0: 10 s
 	Logger     *slog.Logger  // nil: none
 }
 
@@ -77,6 +78,7 @@ type Source struct {
 	log *slog.Logger
 
 	mu       sync.Mutex
+	evicted  evictions
 	conn     *conn       // the present one
 	client   paho.Client // of the present connection, nil between two
 	figures  Figures
@@ -84,7 +86,7 @@ type Source struct {
 	handling sync.Mutex
 }
 
-// Figures tell how a source does.
+// Figures are how a source does.
 type Figures struct {
 	Connected  bool
 	Subscribed bool      // every filter was granted on this connection
@@ -93,6 +95,8 @@ type Figures struct {
 	TooLarge   int64     // messages read over
 	LastError  string    // why the last connection ended or could not be made
 	Since      time.Time // of the present connection
+	// Doubled is why another client seems to use our client id, "" where none does.
+	Doubled string
 }
 
 // New gives a source; Run connects it. It fails on options that cannot work.
@@ -130,6 +134,9 @@ func (o Options) withDefaults() Options {
 	if o.MaxBacklog <= 0 {
 		o.MaxBacklog = DefaultMaxBacklog
 	}
+	if o.Handshake <= 0 {
+		o.Handshake = connectTimeout
+	}
 	return o
 }
 
@@ -162,11 +169,15 @@ func redacted(broker string) string {
 	return broker
 }
 
-// Figures gives the present figures.
+// Figures returns the present figures.
 func (s *Source) Figures() Figures {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.figures
+	f := s.figures
+	if s.evicted.suspicious() && !(f.Connected && time.Since(f.Since) > shortLived) {
+		f.Doubled = s.doubled()
+	}
+	return f
 }
 
 func (s *Source) update(f func(*Figures)) {

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -183,7 +184,7 @@ func dueCSV(w http.ResponseWriter, v *dueView) {
 	for _, r := range append(slices.Clone(v.Rows), v.Undated...) {
 		row := []string{r.Station, r.Kind, r.Date, r.When, r.Cycles, strconv.FormatBool(r.Overdue), r.Done, r.Document, note}
 		for i, c := range row {
-			if c != "" && (c[0] == '=' || c[0] == '+' || c[0] == '-' || c[0] == '@' || c[0] == '\t') {
+			if c != "" && strings.ContainsRune("=+-@\t\r", rune(c[0])) {
 				row[i] = "'" + c
 			}
 		}

@@ -24,7 +24,7 @@ const DatasetsEnv = "STROKEWISE_DATASETS"
 
 // packages name the Debian package of each program.
 var packages = map[string]string{
-	"mosquitto": "mosquitto", "mosquitto_pub": "mosquitto-clients",
+	"mosquitto": "mosquitto", "mosquitto_passwd": "mosquitto", "mosquitto_pub": "mosquitto-clients",
 	"prometheus": "prometheus", "promtool": "prometheus", "chromium": "chromium",
 	"victoria-metrics": "victoria-metrics", "nginx": "nginx-light", "prometheus-alertmanager": "prometheus-alertmanager",
 }

@@ -189,19 +189,24 @@ func (m *Mail) client() (*mail.Client, error) {
 	return c, nil
 }
 
-// oneLine makes a text fit for a header: control characters and line breaks become
-// spaces, and it is cut to some runes.
+// oneLine makes a text fit for a header: control characters, line breaks and what changes the
+// direction of others become spaces, and it is cut to some runes.
 func oneLine(s string, most int) string {
 	r := []rune(strings.Join(strings.Fields(strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) || r == '\u2028' || r == '\u2029' {
+		if unicode.IsControl(r) || misleading(r) {
 			return ' '
 		}
 		return r
-	}, s)), " "))
+	}, strings.ToValidUTF8(s, "\ufffd"))), " "))
 	if len(r) > most {
 		r = append(r[:most-1], '…')
 	}
 	return string(r)
+}
+
+// misleading reports whether a character breaks lines or turns the direction of those behind it.
+func misleading(r rune) bool {
+	return r == '\u2028' || r == '\u2029' || r >= '\u202a' && r <= '\u202e' || r >= '\u2066' && r <= '\u2069'
 }
 
 // local gives an instant by a site's clock, with its zone.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 	"time"
+	"unicode"
 
 	"strokewise/rules"
 )
@@ -59,11 +60,12 @@ func whereText(t *rules.Transition, zone *time.Location) string {
 
 // saidBy returns who brought the transition about and why, "" where a condition did.
 func saidBy(t *rules.Transition) string {
-	switch why := t.Reason(); {
-	case t.By != "" && why != "":
-		return "By:     " + t.By + ": " + why
-	case t.By != "":
-		return "By:     " + t.By
+	by, why := oneLine(t.By, rules.MostName), oneLine(t.Reason(), rules.MostReason) // on one line, or they could look like ours
+	switch {
+	case by != "" && why != "":
+		return "By:     " + by + ": " + why
+	case by != "":
+		return "By:     " + by
 	case why != "":
 		return "Why:    " + why
 	}
@@ -103,12 +105,13 @@ func digestText(items []Item, zone *time.Location, pages string) (subject, body 
 	return subject, plain(b.String())
 }
 
-// plain returns a body without control characters other than line ends.
+// plain returns a body without control characters other than line ends, and without what turns the
+// direction of a text.
 func plain(s string) string {
 	return strings.Map(func(r rune) rune {
-		if r < ' ' && r != '\n' || r == 0x7f {
+		if unicode.IsControl(r) && r != '\n' || misleading(r) {
 			return ' '
 		}
 		return r
-	}, s)
+	}, strings.ToValidUTF8(s, "\ufffd"))
 }

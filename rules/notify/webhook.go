@@ -11,11 +11,12 @@ import (
 
 // Webhook is a receiver that takes CloudEvents.
 type Webhook struct {
-	Name   string
-	URL    string
-	Header http.Header // sent along, such as Authorization; may be nil
-	Client *http.Client
-	Known  Known
+	Name    string
+	URL     string
+	Header  http.Header // sent along, such as Authorization; may be nil
+	SignKey []byte      // events are signed with it; nil: they are not
+	Client  *http.Client
+	Known   Known
 }
 
 // Deliver posts an item as an event.
@@ -24,7 +25,7 @@ func (w *Webhook) Deliver(ctx context.Context, i *Item) (wait time.Duration, err
 	if err != nil {
 		return 0, err
 	}
-	_, wait, err = post(ctx, w.Client, w.URL, w.Header, contentType, body)
+	_, wait, err = post(ctx, w.Client, w.URL, signed(w.Header, w.SignKey, body, time.Now()), contentType, body)
 	return wait, err
 }
 
@@ -35,7 +36,7 @@ func (w *Webhook) Test(ctx context.Context) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	status, _, err := post(ctx, w.Client, w.URL, w.Header, contentType, body)
+	status, _, err := post(ctx, w.Client, w.URL, signed(w.Header, w.SignKey, body, time.Now()), contentType, body)
 	return status, err
 }
 

@@ -74,6 +74,8 @@ func (a *App) partStates() []board.Part {
 // lookAtBroker reports the connection to the broker.
 func (a *App) lookAtBroker(p *health.Part) {
 	switch f := a.source.Figures(); {
+	case f.Doubled != "":
+		p.Fails("the broker %s keeps ending our connection: %s", a.BrokerURL(), f.Doubled)
 	case !f.Connected:
 		p.Fails("not connected to the broker %s", a.BrokerURL())
 	case !f.Subscribed:

@@ -16,7 +16,8 @@ import (
 // Reach names who is reached besides webhooks. What the runtime knows (alarms, the
 // outbox, readiness, zones) is filled in.
 type Reach struct {
-	Pages         string // address of the pages as people reach them; "": where they are served
+	Pages         string           // address of the pages as people reach them; "": where they are served
+	Addresses     notify.Addresses // where receivers may be
 	Alertmanagers []*notify.Alertmanager
 	Mails         []*notify.Mail
 	Panels        []Panel
@@ -48,7 +49,7 @@ func (a *App) openSender() {
 	for i := range hooks {
 		hooks[i].Known = a.board.Definition
 		if hooks[i].Client == nil {
-			hooks[i].Client = notify.NewClientBy(a.dial)
+			hooks[i].Client = notify.NewClientBy(a.receiver)
 		}
 	}
 	a.sender = notify.New(a.box(), hooks, a.log)
@@ -64,12 +65,12 @@ func (a *App) openReach() {
 	for _, x := range r.Alertmanagers {
 		x.Pages, x.Open, x.Known, x.Logger = pages, a.openAlarms, a.board.Definition, a.log
 		if x.Client == nil {
-			x.Client = notify.NewClientBy(a.dial)
+			x.Client = notify.NewClientBy(a.receiver)
 		}
 		a.sender.Add(x.Name, x)
 	}
 	for _, x := range r.Mails {
-		x.Pages, x.Zones, x.Waiting, x.Known, x.Logger, x.Dial = pages, a.opt.Zones, a.box(), a.board.Definition, a.log, a.dial
+		x.Pages, x.Zones, x.Waiting, x.Known, x.Logger, x.Dial = pages, a.opt.Zones, a.box(), a.board.Definition, a.log, a.receiver
 		a.sender.Add(x.Name, x)
 	}
 	a.sender.Only(a.speak)
@@ -82,7 +83,7 @@ func (a *App) openReach() {
 	if r.DeadMan != nil {
 		r.DeadMan.Ready, r.DeadMan.Logger = a.reaches, a.log
 		if r.DeadMan.Client == nil {
-			r.DeadMan.Client = notify.NewClientBy(a.dial)
+			r.DeadMan.Client = notify.NewClientBy(a.receiver)
 		}
 	}
 }
@@ -126,7 +127,7 @@ func (a *App) panel(p Panel) mqtt.RetainedOptions {
 // PanelOptions gives the connection of a panel: the samples' broker, by a name of its own.
 func PanelOptions(m *mqtt.Options, p Panel) mqtt.RetainedOptions {
 	return mqtt.RetainedOptions{
-		Brokers: m.Brokers, ClientID: m.ClientID + "-" + p.Name, User: m.User, PasswordFile: m.PasswordFile, TLS: m.TLS,
+		Brokers: m.Brokers, ClientID: m.ClientID + "-" + p.Name, User: m.User, Password: m.Password, TLS: m.TLS,
 		Heartbeat: p.Prefix + "/" + notify.PanelHeartbeat, Alive: notify.PanelRunning, Dead: notify.PanelUnknown,
 	}
 }

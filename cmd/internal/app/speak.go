@@ -53,10 +53,20 @@ func (a *App) watchLease(p *health.Part) {
 // dial makes connections that carry nothing once we may not speak. What was about to be sent when
 // the process was stopped is not sent when it goes on.
 func (a *App) dial(ctx context.Context, network, address string) (net.Conn, error) {
+	return a.dialBy(ctx, &net.Dialer{}, network, address)
+}
+
+// receiver makes such connections to receivers, where the configuration allows them to be.
+func (a *App) receiver(ctx context.Context, network, address string) (net.Conn, error) {
+	return a.dialBy(ctx, a.opt.Reach.Addresses.Dialer(), network, address)
+}
+
+func (a *App) dialBy(ctx context.Context, d *net.Dialer, network, address string) (net.Conn, error) {
 	if err := a.speak(); err != nil {
 		return nil, err
 	}
-	c, err := (&net.Dialer{Timeout: 30 * time.Second, KeepAlive: 30 * time.Second}).DialContext(ctx, network, address)
+	d.Timeout, d.KeepAlive = 30*time.Second, 30*time.Second
+	c, err := d.DialContext(ctx, network, address)
 	if err != nil {
 		return nil, err
 	}

@@ -175,9 +175,10 @@ func (f *folder) small(name string) ([]byte, error) {
 	return readSmall(file, name)
 }
 
-// openRegular opens a file that is no pipe or device: these may have no end.
+// openRegular opens a file that is no pipe or device, which may have no end, and no link, which leads out
+// of the backup.
 func openRegular(path string) (*os.File, error) {
-	info, err := os.Stat(path)
+	info, err := os.Lstat(path)
 	if err != nil {
 		return nil, err
 	}

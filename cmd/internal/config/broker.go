@@ -27,6 +27,7 @@ func (d *decoder) mqtt(m, top *mapping) {
 			d.topic(t)
 		}
 	})
+	m.clearBroker(q)
 	m.done(map[string]string{"password": "a password stands in a file of its own: name it in password_file"})
 	if q.PasswordFile != "" && !user && !m.has("user") {
 		m.fail("password_file", "is given without a user", "user as well", "user: strokewise")

@@ -4,6 +4,7 @@
 package config
 
 import (
+	"net/netip"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -143,7 +144,8 @@ type Station struct {
 
 // Notify says who is told of alarms.
 type Notify struct {
-	Pages         string // address of our pages as people reach them, for links
+	Pages         string         // address of our pages as people reach them, for links
+	Addresses     []netip.Prefix // where receivers may be; none: anywhere that can be routed to
 	Webhooks      []Webhook
 	Alertmanagers []Webhook
 	Mails         []Mail
@@ -158,6 +160,8 @@ type Webhook struct {
 	Name       string // the receiver's name in logs, metrics and the outbox
 	URL        Secret // it may carry a token
 	HeaderFile string // lines "Name: value" to send along
+	// SignKeyFile holds the key that events are signed with; empty: they are not.
+	SignKeyFile string
 }
 
 // Default gives the configuration that an empty file stands for.

@@ -36,6 +36,7 @@ func (d *decoder) influx(m *mapping) {
 	m.readable("token_file", "/etc/strokewise/influx.token", &c.TokenFile)
 	m.readable("ca_file", "/etc/strokewise/ca.pem", &c.CAFile)
 	quantity(m, "keep", station.ParseDuration, between(time.Hour, 366*24*time.Hour, "1 h to 366 days"), &c.Keep)
+	m.clearText()
 	const file = "a token stands in a file of its own: name it in token_file"
 	const check = "the server's certificate is always checked; name its authority in ca_file"
 	m.done(map[string]string{"token": file, "password": file, "insecure": check, "insecure_skip_verify": check, "tls": check})
@@ -66,6 +67,6 @@ func (d *decoder) influxLogin(m *mapping) {
 		m.fail("ca_file", "is given, but the server is not spoken to over TLS", "a url that begins with https://", "")
 	}
 	if c.TokenFile != "" && u.Scheme == "http" && !loopback(u.Hostname()) {
-		m.warn("url", "sends the token over the network in clear", "https", "url: https://"+u.Host)
+		m.refuseClear("url", "would send the token over the network in clear", "https", "url: https://"+u.Host)
 	}
 }

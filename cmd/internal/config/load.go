@@ -36,7 +36,14 @@ func Load(path string, opt Options) (*Config, error) {
 	if err != nil {
 		return nil, fmt.Errorf("cannot read configuration: %w", err)
 	}
-	return Parse(data, path, opt)
+	c, err := Parse(data, path, opt)
+	if err != nil {
+		return nil, err
+	}
+	d := &decoder{file: path, opt: opt, cfg: c, warnings: c.Warnings}
+	d.warnWritable()
+	c.Warnings = d.warnings
+	return c, nil
 }
 
 // Parse reads a configuration. The name stands in messages, and relative paths in the

@@ -31,6 +31,7 @@ func (d *decoder) log(m *mapping) {
 	d.logLogin(m)
 	d.tls(m.mapping("tls", "tls: { ca_file: /etc/strokewise/log-ca.pem }"), &l.TLS, "the log server's")
 	d.macKeys(m)
+	m.clearText()
 	const file = "secrets stand in files of their own: name them in credentials_file, nkey_file, token_file or password_file"
 	m.done(map[string]string{"password": file, "token": file, "credentials": file, "nkey": file, "seed": file,
 		"mac_key": "a key stands in a file of its own: name it in mac_key_file"})
@@ -98,9 +99,7 @@ func (d *decoder) logLogin(m *mapping) {
 
 // secretFile reads the path of a file whose contents nobody else should know.
 func (m *mapping) secretFile(key, example string, into *string) {
-	if m.readable(key, example, into); *into != "" && !m.d.opt.NoBroker {
-		m.warnOpen(m.at(key), m.sub(key), *into)
-	}
+	m.readable(key, example, into)
 }
 
 // warnOpen warns of a secret that every user of the machine may read.
@@ -155,7 +154,7 @@ func (d *decoder) macKey(n *yaml.Node, key, path string) {
 func (d *decoder) logServer(m *mapping) {
 	l := &d.cfg.Log
 	if !m.has("url") {
-		for _, key := range [...]string{"credentials_file", "nkey_file", "token_file", "user", "tls", "prefix", "mac_key_file"} {
+		for _, key := range [...]string{"credentials_file", "nkey_file", "token_file", "user", "tls", "prefix", "mac_key_file", "clear_text"} {
 			if m.has(key) {
 				m.fail(key, "is given, but the log is inside this process", "url as well", "url: "+logURLExample)
 			}
@@ -172,7 +171,7 @@ func (d *decoder) logServer(m *mapping) {
 			return
 		}
 		if login := m.has("token_file") || m.has("user"); login && u.Scheme == "nats" && !loopback(u.Hostname()) {
-			m.warn("url", "may send the login over the network in clear", "a url that begins with tls://", "url: tls://"+u.Host)
+			m.refuseClear("url", "would send the login over the network in clear", "a url that begins with tls://", "url: tls://"+u.Host)
 			return
 		}
 	}

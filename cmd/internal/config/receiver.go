@@ -41,12 +41,21 @@ type DeadMan struct {
 const (
 	alertmanagerExample = "{ name: alertmanager, url: http://127.0.0.1:9093 }"
 	mailExample         = "{ name: shift, server: mail.plant.example:587, from: boost@plant.example, to: [shift@plant.example] }"
+	addressesExample    = "addresses: [10.20.0.0/16, 192.0.2.7]"
 	panelExample        = "{ name: lights, topic_prefix: lights/boost }"
 )
 
 // receivers reads the receivers other than webhooks. Names are of all kinds together.
 func (d *decoder) receivers(m *mapping, seen map[string]int) {
 	m.link("pages", []string{"https", "http"}, "https://monitor.plant.example", &d.cfg.Notify.Pages)
+	m.each("addresses", addressesExample, func(n *yaml.Node, path string) {
+		prefix, err := parsePrefix(n.Value)
+		if err != nil {
+			d.fail(n, path, quote(n.Value)+" is no address", "an address, or a network such as 10.20.0.0/16", addressesExample)
+			return
+		}
+		d.cfg.Notify.Addresses = append(d.cfg.Notify.Addresses, prefix)
+	})
 	for _, k := range [...]struct {
 		key, what, example string
 		read               func(*mapping, map[string]int)
@@ -96,6 +105,7 @@ func (d *decoder) alertmanager(m *mapping, seen map[string]int) {
 	}
 	w.URL = NewSecret(url)
 	m.readable("header_file", "/etc/strokewise/alertmanager.headers", &w.HeaderFile)
+	m.clearLink(url, m.has("header_file"))
 	m.done(nil)
 	d.cfg.Notify.Alertmanagers = append(d.cfg.Notify.Alertmanagers, w)
 }
@@ -240,6 +250,7 @@ func (d *decoder) deadMan(m *mapping) {
 	m.secretLink("url", []string{"https", "http"}, example, &url)
 	x.URL = NewSecret(url)
 	quantity(m, "every", station.ParseDuration, between(10*time.Second, day, "10 s to 1 d"), &x.Every)
+	m.clearLink(url, false)
 	m.done(nil)
 	d.cfg.Notify.DeadMan = x
 }

@@ -54,8 +54,12 @@ func (s Secret) MarshalJSON() ([]byte, error) { return []byte(`"` + s.String() +
 // LogValue gives the placeholder.
 func (s Secret) LogValue() slog.Value { return slog.StringValue(s.String()) }
 
-// ReadSecret reads a secret from a file, less the line ends at its end.
+// ReadSecret reads a secret from a file, or a variable of the environment that is named as env:NAME, less
+// the line ends at its end.
 func ReadSecret(path string) (Secret, error) {
+	if name, ok := strings.CutPrefix(path, envPlace); ok {
+		return secretEnv(name)
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return Secret{}, fmt.Errorf("cannot read secret: %w", err)

@@ -72,7 +72,16 @@ func (d *decoder) webhook(m *mapping, seen map[string]int) {
 	m.secretLink("url", []string{"https", "http"}, example, &url)
 	w.URL = NewSecret(url)
 	m.readable("header_file", "/etc/strokewise/webhook.headers", &w.HeaderFile)
+	m.signKey(&w.SignKeyFile)
+	m.clearLink(url, m.has("header_file"))
 	m.done(map[string]string{"header": "headers may hold secrets: put them in a file and name it in header_file",
 		"headers": "headers may hold secrets: put them in a file and name it in header_file"})
 	d.cfg.Notify.Webhooks = append(d.cfg.Notify.Webhooks, w)
+}
+
+// signKey reads the file of the key that a webhook's events are signed with.
+func (m *mapping) signKey(into *string) {
+	if m.readable("sign_key_file", "/etc/strokewise/webhook.key", into); *into != "" {
+		m.d.macKey(m.at("sign_key_file"), m.sub("sign_key_file"), *into)
+	}
 }

@@ -177,13 +177,27 @@ func (m *mapping) date(key string, into *string) {
 	*into = s
 }
 
-// file reads a path; a relative one is meant from the configuration's directory.
+// file reads a path; a relative one is meant from the configuration's directory, and a credential of
+// systemd from the directory of those.
 func (m *mapping) file(key, example string, into *string) bool {
 	var s string
 	if !m.text(key, &s, "a path", key+": "+example) {
 		return false
 	}
-	*into = m.d.absolute(s)
+	switch name, ok := strings.CutPrefix(s, credentialPlace); {
+	case ok:
+		return m.credential(key, name, into)
+	case strings.HasPrefix(s, envPlace) && !textSecrets[key]:
+		m.failValue(key, "cannot be in the environment", "a path, or "+credentialPlace+"NAME", example)
+		return false
+	case strings.HasPrefix(s, envPlace):
+		*into = s
+	default:
+		*into = m.d.absolute(s)
+		if secretKeys[key] && !m.d.opt.NoBroker {
+			m.warnOpen(m.at(key), m.sub(key), *into)
+		}
+	}
 	return true
 }
 
@@ -206,6 +220,9 @@ func (m *mapping) readable(key, example string, into *string) {
 }
 
 func readable(path string) error {
+	if name, ok := strings.CutPrefix(path, envPlace); ok {
+		return readableEnv(name)
+	}
 	info, err := os.Stat(path)
 	if err == nil && !info.Mode().IsRegular() {
 		return fmt.Errorf("%s is no regular file", quote(path))

@@ -1,0 +1,57 @@
+// Package hostile holds the texts with which tests try to leave the place that an output has for a
+// name or a message. Each output is tested with all of them.
+package hostile
+
+// Texts by what they attack.
+var Texts = map[string]string{
+	"plain":               "press-4",
+	"markup":              `<script>alert(1)</script>`,
+	"attribute":           `"><img src=x onerror=alert(1)>`,
+	"closing tags":        `</pre></article><h1>ours</h1>`,
+	"attribute, single":   `' onclick='x`,
+	"template":            `{{.Version}}{{`,
+	"entity":              `&lt;b&#62;`,
+	"formula":             `=HYPERLINK("http://evil.example","x")`,
+	"formula, plus":       `+1+1`,
+	"formula, minus":      `-1+cmd|' /C calc'!A0`,
+	"formula, at":         `@SUM(A1)`,
+	"formula, tab":        "\t=1+1",
+	"formula, return":     "\r=1+1",
+	"columns":             `a,b;c"d`,
+	"lines":               "one\ntwo",
+	"lines, CRLF":         "one\r\ntwo",
+	"mail header":         "x\r\nBcc: evil@example.com\r\n\r\nbody",
+	"mail, dot":           "x\r\n.\r\nQUIT\r\n",
+	"HTTP header":         "x\r\nSet-Cookie: a=b",
+	"label":               `a"} 1` + "\nother_metric{b=\"c",
+	"label, backslash":    `a\`,
+	"line protocol":       "a,b=c d=1 2\nboost_alarm,x=y z=1",
+	"line protocol, tail": `a\ b\,`,
+	"JSON":                `","admin":true,"x":"`,
+	"log line":            "x\ntime=2026-01-01T00:00:00Z level=ERROR msg=forged",
+	"terminal":            "\x1b[2J\x1b]0;title\x07",
+	"terminal, C1":        "\u009b31m",
+	"NUL":                 "a\x00b",
+	"direction":           "press\u202e4-sserp",
+	"isolate":             "a\u2066b\u2069",
+	"not seen":            "press\u200b-4",
+	"line separator":      "a\u2028b\u2029c",
+	"byte order":          "\ufeffx",
+	"no UTF-8":            "bad\xff\xfeutf8",
+	"surrogate":           "\xed\xa0\x80",
+	"wildcards":           "+",
+	"wildcard, all":       "#",
+	"levels":              "a/b/../c",
+	"path":                "../../etc/passwd",
+	"path, encoded":       "..%2f..%2fetc",
+	"broker's own":        "$SYS",
+	"SQL":                 `'; DROP TABLE audit; --`,
+	"shell":               "$(id)`id`;id",
+	"format":              "%s%n%x%!d(MISSING)",
+	"long":                long,
+	"empty":               "",
+	"spaces":              "   ",
+}
+
+// long is longer than any name.
+const long = "long-long-long-long-long-long-long-long-long-long-long-long-long-long-long-long-long-long-long-long-long-long-long-long-long-long-long-"
