@@ -188,16 +188,6 @@ func TestAlarmsReachTheWebhook(t *testing.T) {
 	}
 }
 
-func await(t *testing.T, what string, ok func() bool) {
-	t.Helper()
-	for until := time.Now().Add(patience); time.Now().Before(until); time.Sleep(20 * time.Millisecond) {
-		if ok() {
-			return
-		}
-	}
-	t.Fatal("waited in vain for " + what)
-}
-
 // Ctrl-C ends a run cleanly, and the next one goes on where it was.
 func TestInterruptAndGoOn(t *testing.T) {
 	broker := peers.Mosquitto(t)
