@@ -53,14 +53,23 @@ func eventually(t *testing.T, what string, ok func() bool) {
 
 // standing is the picture of what is open.
 type standing struct {
-	mu   sync.Mutex
-	open []rules.Transition
-	dark bool
+	mu    sync.Mutex
+	open  []rules.Transition
+	dark  bool
+	asked int
+}
+
+// times returns how often it was asked for.
+func (s *standing) times() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.asked
 }
 
 func (s *standing) get() ([]rules.Transition, bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	s.asked++
 	return append([]rules.Transition(nil), s.open...), !s.dark
 }
 
@@ -82,10 +91,10 @@ func leftAlarm(at time.Time, to rules.AlarmState) rules.Transition {
 	}
 }
 
-// A real Alertmanager: the alarm appears with labels and annotations, stands beyond the
-// resolve timeout as long as it is sent again, and ends when it returns to normal.
+// A real Alertmanager: the alarm appears with labels and annotations, its end is put off each time that
+// it is sent again, and it ends when it returns to normal.
 func TestAlertmanagerHoldsAndResolves(t *testing.T) {
-	am := peers.Alertmanager(t, 2)
+	am := peers.Alertmanager(t, 60)
 	var s standing
 	a := &Alertmanager{Name: "am", URL: "http://" + am.Addr + "/", Pages: "https://monitor.example/", Open: s.get, Every: 300 * time.Millisecond}
 	defer a.Close()
@@ -116,10 +125,9 @@ func TestAlertmanagerHoldsAndResolves(t *testing.T) {
 	ctx, stop := context.WithCancel(t.Context())
 	var wg sync.WaitGroup
 	wg.Go(func() { a.Run(ctx) })
-	time.Sleep(3 * time.Second) // beyond the resolve timeout
-	eventually(t, "held by sending again", func() bool {
+	eventually(t, "held by sending again", func() bool { // each moves the end by the resolve timeout
 		all := held(t, am.Addr, rules.PressureLeft)
-		return len(all) == 1 && all[0].EndsAt.After(time.Now())
+		return len(all) == 1 && all[0].EndsAt.After(h.EndsAt)
 	})
 	acked := raise
 	acked.To = rules.Acknowledged
@@ -135,8 +143,9 @@ func TestAlertmanagerHoldsAndResolves(t *testing.T) {
 		t.Fatal(err)
 	}
 	eventually(t, "resolved at once", func() bool { return len(held(t, am.Addr, rules.PressureLeft)) == 0 })
-	s.set(acked)                       // a picture from before the return
-	time.Sleep(700 * time.Millisecond) // two more rounds
+	s.set(acked) // a picture from before the return
+	asked := s.times()
+	eventually(t, "three more rounds", func() bool { return s.times() >= asked+3 }) // the first may have asked before
 	if n := len(held(t, am.Addr, rules.PressureLeft)); n != 0 {
 		t.Errorf("%d alerts stand again", n)
 	}
