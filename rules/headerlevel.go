@@ -1,6 +1,10 @@
 package rules
 
-import "strokewise/analyzer/station"
+import (
+	"slices"
+
+	"strokewise/analyzer/station"
+)
 
 const (
 	leastWitnesses = 2                   // other stations that must show the same fall
@@ -25,10 +29,11 @@ type HoldAnswer struct {
 // Levels decides which of the stations that seem to be shut in follow the header, and returns the
 // answers to those that do not have theirs yet. A station follows while the header's alarm stands and
 // people see it, the alarm is about the station, and its inlet has fallen by as much as those of at
-// least two other stations of the alarm, and of half of them. Below half of its usual level a header
-// feeds nobody: then somebody has shut it off. While nobody has acknowledged the alarm the answers end
+// least two other stations of the alarm, and of half of them. Below half of its usual level, in the median of
+// the alarm's stations, a header feeds nobody: then somebody has shut it off. While nobody has acknowledged the alarm the answers end
 // two hours after the shutdown, and twelve hours after it in any case.
 func (h *Header) Levels(list []LevelStation) (out []HoldAnswer) {
+	feeds := h.feeds(list)
 	for i := range list {
 		s := &list[i]
 		m, known := h.at[s.Station]
@@ -39,7 +44,7 @@ func (h *Header) Levels(list []LevelStation) (out []HoldAnswer) {
 			continue
 		}
 		until := station.Instant(0)
-		if known && h.follows(&h.Members[m], s, list) {
+		if known && feeds && h.follows(&h.Members[m], s, list) {
 			until = min(s.At.Add(holdLease).Floor(leaseStep), s.Since.Add(h.patience()))
 		}
 		if until <= s.At {
@@ -67,11 +72,24 @@ func (h *Header) patience() int64 {
 	return 0
 }
 
+// feeds reports whether the header has kept enough of its usual level, as the inlets of the stations under its alarm show
+// it: at each of them another loss comes on top.
+func (h *Header) feeds(list []LevelStation) bool {
+	var shares []float64
+	for i := range list {
+		if m, known := h.at[list[i].Station]; known && h.Members[m].Under {
+			shares = append(shares, list[i].Inlet/list[i].Usual)
+		}
+	}
+	slices.Sort(shares)
+	return len(shares) > 0 && shares[len(shares)/2] >= leastLevel
+}
+
 // follows reports whether a station's inlet is where the others show the header. One that did is
 // believed to for a moment longer: readings of a header that moves are not of one time.
 func (h *Header) follows(m *member, s *LevelStation, list []LevelStation) bool {
 	switch {
-	case !m.Under || s.Inlet < leastLevel*s.Usual:
+	case !m.Under:
 		return false
 	case h.agree(s, list):
 		m.Apart = 0

@@ -69,6 +69,7 @@ func TestAnInletFollowsItsHeader(t *testing.T) {
 				l[i].Inlet = 310e3
 			}
 		}, -1},
+		{"under half of its own usual level, the header is not", 12, func(l []LevelStation) { l[0].Inlet, l[0].Usual = 140e3, 290e3 }, holds},
 		{"the others were read long ago", 12, func(l []LevelStation) {
 			for i := range l[1:] {
 				l[i+1].At = sec(60)
