@@ -200,6 +200,12 @@ func endless(t *testing.T) map[string]func() trial {
 			path, working := pipe(t, "rules.yaml", holding("scripts:\n"))
 			return trial{args: []string{"alarms", "test", path}, working: working, code: exitInterrupted}
 		},
+		"payload try": func() trial {
+			path, working := pipe(t, "message", holding("6"))
+			cfg := write(t, "plant.yaml", "version: 1\nmqtt: { broker: tcp://127.0.0.1:1, topics: [{ match: \"boost/{site}/{station}/{channel}\" }] }\ndata: "+t.TempDir()+
+				"\nsites: [{ id: northdock, zone: Europe/Lisbon }]\n"+oneStation)
+			return trial{args: []string{"payload", "try", "--config", cfg, "--topic", "boost/northdock/press-4/inlet_pressure", path}, working: working, code: exitInterrupted}
+		},
 		"notify test": func() trial {
 			addr, working := mute(t)
 			cfg := write(t, "plant.yaml", "version: 1\nmqtt: { broker: tcp://127.0.0.1:1, topics: [{ match: \"boost/{site}/{station}/{channel}\" }] }\ndata: "+t.TempDir()+

@@ -87,8 +87,11 @@ func TestAnUnusableDataFolderIsSaidAtTheStart(t *testing.T) {
 			began := time.Now()
 			out, err := cmd.CombinedOutput()
 			timer.Stop()
-			said := string(out)
-			t.Logf("after %s: %s", time.Since(began).Round(time.Millisecond), said)
+			odd, said, _ := strings.Cut(string(out), "\n") // that the folder is open to others, where it is
+			if !strings.Contains(odd, "odd configuration") {
+				said = string(out)
+			}
+			t.Logf("after %s: %s", time.Since(began).Round(time.Millisecond), out)
 			if strings.Count(said, "\n") != 1 || !strings.Contains(said, "user that runs strokewise") {
 				t.Error("does not say in one line what to do")
 			}

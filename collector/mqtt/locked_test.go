@@ -87,9 +87,11 @@ func TestMosquittoLetsNobodyElseIn(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := start(t, Options{Brokers: []string{c.url + m.Addr}, User: c.user, Password: c.password, TLS: c.conf, Handle: func(context.Context, Message) { t.Error("a message came") }})
-			await(t, "the reason", func() bool { return s.Figures().LastError != "" })
-			if f := s.Figures(); f.Connected || f.Subscribed || !strings.Contains(f.LastError, c.want) || strings.Contains(f.LastError, m.Passwords["reader"]) {
-				t.Errorf("figures %+v, want %q", f, c.want)
+			// By TLS 1.3 a broker refuses a client after the client's side of the handshake: an attempt may end by a reset before
+			// the reason is read.
+			await(t, c.want, func() bool { return strings.Contains(s.Figures().LastError, c.want) })
+			if f := s.Figures(); f.Connected || f.Subscribed || strings.Contains(f.LastError, m.Passwords["reader"]) {
+				t.Errorf("figures %+v", f)
 			}
 		})
 	}
