@@ -9,9 +9,6 @@ import (
 // RateStep is the finding on an hour with more strokes than like days have at that hour.
 const RateStep = "rate-step"
 
-// referencePressure is that of ANR, Pa.
-const referencePressure = 100e3
-
 // followHours adds a step to its hour, and compares the hour before once it is over.
 func (v *Evaluator) followHours(s *station.Status) {
 	d := &v.Like
@@ -64,7 +61,7 @@ func (v *Evaluator) strokeAir() (air float64, bound bool) {
 		return nan, false
 	}
 	eta := &s.Estimates[station.VolumetricEfficiency]
-	air = p.SweptBoost * (s.Inlet.Value + float64(p.AmbientPressure())) / referencePressure
+	air = p.SweptBoost * (s.Inlet.Value + float64(p.AmbientPressure())) / float64(station.P0ANR)
 	if !eta.Known() {
 		return air, true
 	}
@@ -103,7 +100,7 @@ func (v *Evaluator) renewLike() {
 	v.Like.Of = of
 }
 
-// newUsual takes what strokes now as the new usual, by a person's word, and ends the finding. Days are learned anew.
+// newUsual makes what strokes now the new usual, by a person's word, and ends the finding. Days are learned anew.
 func (v *Evaluator) newUsual(i int, c *station.Command, at station.Instant) error {
 	a := &v.Alarms[i]
 	v.Like.clear()

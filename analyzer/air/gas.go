@@ -11,8 +11,8 @@ const (
 	Kappa = 1.4    // ratio of specific heats
 )
 
-// P0ANR is the pressure of ANR, ISO 8778: 20 °C, 100 kPa, 65 % relative humidity.
-const P0ANR station.Absolute = 100e3
+// P0ANR is the pressure of ANR.
+const P0ANR = station.P0ANR
 
 // More of ANR.
 const (

@@ -10,6 +10,9 @@ type Absolute float64
 // (ISO 2533, sea level).
 const StandardAtmosphere Absolute = 101325
 
+// P0ANR is the pressure of ANR, ISO 8778: 20 °C, 100 kPa, 65 % relative humidity.
+const P0ANR Absolute = 100e3
+
 // Absolute converts to absolute pressure at the given ambient pressure.
 func (g Gauge) Absolute(ambient Absolute) Absolute { return Absolute(g) + ambient }
 

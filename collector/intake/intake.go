@@ -45,7 +45,7 @@ type Message struct {
 	Arrival  station.Instant
 	// Undated says that Arrival is only now, and when the message arrived is not known.
 	Undated bool
-	// Again says that the message was decided before, and comes out of a store.
+	// Again is true of a message that was decided before, and comes out of a store.
 	Again bool
 }
 

@@ -8,7 +8,7 @@ import (
 	"strokewise/collector/topic"
 )
 
-// Mapping says what the messages of a topic mean.
+// Mapping is what the messages of a topic mean.
 type Mapping struct {
 	Site, Station, Channel Source         // zero: by the topic
 	Each                   *Pointer       // to a list, or an object, whose items are read one by one; nil: the message is one

@@ -12,7 +12,7 @@ import (
 	"strokewise/collector/payload"
 )
 
-// Time says where the time of values is.
+// Time is where the time of values stands.
 type Time struct {
 	Arrival bool     // it is that of the arrival, whatever the payload says
 	At      *Pointer // nil: as Arrival where the format has none of its own

@@ -11,7 +11,7 @@ import (
 	"strokewise/analyzer/station"
 )
 
-// everything takes each name for a channel of its own, so that packs of other quantities can be read.
+// everything makes each name a channel of its own, so that packs of other quantities can be read.
 type everything struct{}
 
 func (everything) Find(string) (Place, bool) { return Place{Channel: station.Cycles}, true }

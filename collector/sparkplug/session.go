@@ -61,7 +61,7 @@ type definition struct {
 	since    station.Instant // the alias has meant this since
 }
 
-// How says how a message is to be read.
+// How is the way in which a message is to be read.
 type How struct {
 	// Again: the message comes out of a store and has no place in the order any more. It is read by what
 	// the births say, if that was so when it was sent.
@@ -204,7 +204,7 @@ func (n *node) follows(p *pb.Payload) *payload.Refusal {
 	return nil
 }
 
-// define takes over what a birth says of its metrics.
+// define keeps what a birth declares of its metrics.
 func (n *node) define(device string, p *pb.Payload, c *payload.Context) *payload.Refusal {
 	for m, d := range n.metrics { // of an earlier birth of the device
 		if m.device == device {

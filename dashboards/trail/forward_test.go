@@ -18,7 +18,7 @@ import (
 	"testing"
 )
 
-// heap takes lines, or refuses them.
+// heap is a target that keeps lines, or refuses them.
 type heap struct {
 	lines  chan string
 	refuse func(*Entry) error

@@ -14,7 +14,7 @@ func TestHostileTextsStayInTheirCell(t *testing.T) {
 	for name, text := range hostile.Texts {
 		var out bytes.Buffer
 		w := csv.NewWriter(&out)
-		if err := w.Write([]string{cell(text), "end"}); err != nil {
+		if err := w.Write([]string{Cell(text), "end"}); err != nil {
 			t.Fatal(err)
 		}
 		w.Flush()

@@ -69,14 +69,14 @@ func WriteCSV(to io.Writer, from io.Reader, stop func() error) (Head, error) {
 		if err := stop(); err != nil {
 			return err
 		}
-		return w.Write([]string{strconv.FormatInt(x.N, 10), x.At.Format(time.RFC3339Nano), cell(x.Who), cell(x.By), cell(x.From), cell(x.What), cell(x.Target), cell(x.Detail), cell(x.Outcome)})
+		return w.Write([]string{strconv.FormatInt(x.N, 10), x.At.Format(time.RFC3339Nano), Cell(x.Who), Cell(x.By), Cell(x.From), Cell(x.What), Cell(x.Target), Cell(x.Detail), Cell(x.Outcome)})
 	})
 	w.Flush()
 	return head, errors.Join(err, w.Error())
 }
 
-// cell returns a text that no spreadsheet takes for a formula.
-func cell(text string) string {
+// Cell returns a text that no spreadsheet takes for a formula.
+func Cell(text string) string {
 	if text != "" && strings.ContainsRune("=+-@\t\r\n\x00＝＋－＠", []rune(text)[0]) {
 		return "'" + text
 	}

@@ -84,7 +84,7 @@ func TestCSV(t *testing.T) {
 	}
 }
 
-// fullDisk takes half of a line.
+// fullDisk has room for half of a line.
 type fullDisk struct{ f *os.File }
 
 func (d fullDisk) Write(p []byte) (int, error) {

@@ -7,12 +7,12 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
-	"strings"
 	"time"
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
 	"strokewise/dashboards/history"
+	"strokewise/dashboards/trail"
 	"strokewise/rules"
 )
 
@@ -173,7 +173,7 @@ func (s *site) due(w http.ResponseWriter, r *http.Request) {
 	s.render(w, "due.html", v)
 }
 
-// dueCSV gives the list for spreadsheets. A cell that begins like a formula is a text.
+// dueCSV writes the list for spreadsheets. A cell that begins like a formula is a text.
 func dueCSV(w http.ResponseWriter, v *dueView) {
 	w.Header().Set("Content-Type", "text/csv; charset=utf-8")
 	w.Header().Set("Content-Disposition", `attachment; filename="due.csv"`)
@@ -184,9 +184,7 @@ func dueCSV(w http.ResponseWriter, v *dueView) {
 	for _, r := range append(slices.Clone(v.Rows), v.Undated...) {
 		row := []string{r.Station, r.Kind, r.Date, r.When, r.Cycles, strconv.FormatBool(r.Overdue), r.Done, r.Document, note}
 		for i, c := range row {
-			if c != "" && strings.ContainsRune("=+-@\t\r", rune(c[0])) {
-				row[i] = "'" + c
-			}
+			row[i] = trail.Cell(c)
 		}
 		_ = out.Write(row) // a reader that went away is no fault of ours
 	}

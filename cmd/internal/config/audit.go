@@ -8,7 +8,7 @@ import (
 	"go.yaml.in/yaml/v3"
 )
 
-// Audit says where the lines of the audit trail are sent to as well.
+// Audit is where the lines of the audit trail are sent to as well.
 type Audit struct {
 	Syslog     string // tls://host:port, or tcp://host:port on this machine; "": none
 	Webhook    Secret // "": none
