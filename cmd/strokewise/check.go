@@ -27,11 +27,19 @@ func (c *checkCmd) Run(e *env) error {
 	if err := logLasts(e.out, cfg); err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(e.out, "%s: no fault found; %d sites, %d stations\n", c.Config, len(cfg.Sites), len(cfg.Stations))
+	_, err = fmt.Fprintf(e.out, "%s: no fault found; %s, %s\n", c.Config, numbered(len(cfg.Sites), "site"), numbered(len(cfg.Stations), "station"))
 	return err
 }
 
 // load reads a configuration.
 func load(path string, replay bool) (*config.Config, error) {
 	return config.Load(path, config.Options{NoBroker: replay})
+}
+
+// numbered returns a number with its noun, in the plural where it is not 1.
+func numbered(n int, noun string) string {
+	if n != 1 {
+		noun += "s"
+	}
+	return fmt.Sprintf("%d %s", n, noun)
 }

@@ -148,6 +148,9 @@ type rigPublishCmd struct {
 	Style   string   `placeholder:"STYLE" help:"joint, channels, senml or scalar, instead of each station's own."`
 }
 
+// A broker on a quick network answers sooner.
+const brokerPatience = 3 * time.Second
+
 // Run publishes until interrupted.
 func (c *rigPublishCmd) Run(e *env) error {
 	now := time.Now()
@@ -175,11 +178,27 @@ func (c *rigPublishCmd) Run(e *env) error {
 			specs[i].Style = style
 		}
 	}
-	pub, err := mqtt.NewPublisher(e.ctx, c.Broker, "strokewise-rig")
+	pub, err := c.connect(e)
 	if err != nil {
 		return err
 	}
 	defer pub.Close()
-	fmt.Fprintf(e.out, "publishing %d virtual stations to %s below boost/; Ctrl-C ends it\n", len(specs), c.Broker)
+	fmt.Fprintf(e.out, "publishing %s to %s below boost/; Ctrl-C ends it\n", numbered(len(specs), "virtual station"), c.Broker)
 	return untilInterrupted(rig.NewPlayer(specs, now, nil, pub.Publish).Run(e.ctx))
+}
+
+// connect waits for the broker, and says so where it takes long.
+func (c *rigPublishCmd) connect(e *env) (pub *mqtt.Publisher, err error) {
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		pub, err = mqtt.NewPublisher(e.ctx, c.Broker, "strokewise-rig")
+	}()
+	select {
+	case <-done:
+	case <-time.After(brokerPatience):
+		fmt.Fprintf(e.err, "no broker answers at %s; trying again every second. Is it running? Another address: --broker\n", c.Broker)
+		<-done
+	}
+	return pub, err
 }

@@ -116,7 +116,7 @@ func TestRigPublishToMosquitto(t *testing.T) {
 			})
 			cancel()
 			<-done
-			if !strings.Contains(said.String(), "publishing 1 virtual stations") {
+			if !strings.Contains(said.String(), "publishing 1 virtual station ") {
 				t.Error(said.String())
 			}
 		})

@@ -7,9 +7,9 @@ import (
 	"testing"
 )
 
-// README's table of roles is the table that decides.
-func TestReadmeHasTheRoles(t *testing.T) {
-	text, err := os.ReadFile("../../README.md")
+// The table of roles in the documentation is the table that decides.
+func TestDocumentationHasTheRoles(t *testing.T) {
+	text, err := os.ReadFile("../../deploy/docs/access.md")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -23,7 +23,7 @@ func TestReadmeHasTheRoles(t *testing.T) {
 			}
 		}
 		if got := strings.Fields(line); !ok || !slices.Equal(got, want) {
-			t.Errorf("README gives %s %v, want %v", r, got, want)
+			t.Errorf("access.md has %s %v, want %v", r, got, want)
 		}
 	}
 }
