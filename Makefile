@@ -4,7 +4,7 @@ GO ?= go
 # The race detector needs a C compiler; without one the tests run without it, and say so.
 RACE := $(shell command -v gcc >/dev/null 2>&1 && echo -race)
 
-.PHONY: sbom dependencies vulnerabilities build demo test race torture bench fuzz lint peers clean accuracy accuracy-baseline scenes plant-week soak-year release reproducible
+.PHONY: container-check sbom dependencies vulnerabilities build demo test race torture bench fuzz lint peers clean accuracy accuracy-baseline scenes plant-week soak-year release reproducible
 
 build: ## the binary, here
 	$(GO) build -o strokewise ./cmd/strokewise
@@ -23,6 +23,7 @@ test: peers ## all tests
 	@status=0; $(GO) test -count=1 -timeout 18m -skip 'RandomStations$$' $(PLAIN) & plain=$$!; \
 	$(GO) test $(RACE) -count=1 -timeout 18m $$($(GO) list ./... | grep -vFx "$$($(GO) list $(PLAIN))") || status=1; \
 	wait $$plain || status=1; exit $$status
+	cd deploy/manifests && $(GO) vet ./... && $(GO) test -count=1 ./... # a module of its own
 	$(GO) test -count=1 -v -run 'RandomStations$$' ./cmd/internal/pipeline # apart, for its tables
 
 race: peers ## all tests with the race detector; half an hour
@@ -115,6 +116,9 @@ release: ## binaries, Debian packages, notices, bill of materials, checksums: in
 	else echo "note: no dpkg-deb found, so there are no Debian packages"; fi
 	$(MAKE) sbom SBOM=$(DIST)/strokewise.cdx.json
 	cd $(DIST) && sha256sum $$(ls | grep -v '^SHA256SUMS$$' | LC_ALL=C sort) >SHA256SUMS
+
+container-check: ## runs the container's root folder in a chroot, as the container's user; needs root
+	sh deploy/container/check.sh
 
 REPRODUCED ?= linux/amd64
 reproducible: ## builds REPRODUCED twice, in two folders and with two empty caches, and compares: half an hour on a busy machine

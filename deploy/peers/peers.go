@@ -26,7 +26,7 @@ const DatasetsEnv = "STROKEWISE_DATASETS"
 var packages = map[string]string{
 	"mosquitto": "mosquitto", "mosquitto_passwd": "mosquitto", "mosquitto_pub": "mosquitto-clients",
 	"prometheus": "prometheus", "promtool": "prometheus", "chromium": "chromium",
-	"victoria-metrics": "victoria-metrics", "nginx": "nginx-light", "prometheus-alertmanager": "prometheus-alertmanager",
+	"victoria-metrics": "victoria-metrics", "nginx": "nginx-light", "prometheus-alertmanager": "prometheus-alertmanager", "amtool": "prometheus-alertmanager",
 }
 
 // missing skips the test, or fails it where peers are required.
