@@ -74,7 +74,7 @@ func (s *site) routes() []route {
 		{pattern: "/static/", read: access.Open, handler: http.StripPrefix("/static/", newFiles()).ServeHTTP},
 		s.refusedRoute(),
 	}
-	return append(list, s.optional()...)
+	return append(append(list, s.apiRoutes()...), s.optional()...)
 }
 
 func (s *site) refusedRoute() route {

@@ -34,28 +34,30 @@ func parsePages(logins bool) *template.Template {
 
 // Options say what is shown, and to whom. Functions that are nil show nothing.
 type Options struct {
-	Board    *board.Board
-	Live     *live.Live                // traces; nil: none are shown
-	History  History                   // of what is older than those; may be nil
-	Zones    map[string]*time.Location // by site; UTC where there is none
-	Pipeline func() board.Pipeline
-	Refusals Refusals                 // messages that were not accepted; nil: none are kept
-	Ready    func() error             // nil while ready; each line of the error is a reason. Left out: the board alone
-	Metrics  http.Handler             // of /metrics
-	Hosts    []string                 // allowed in the Host header beside the loopback names
-	Hours    Hours                    // for costs
-	Tariffs  map[string]*cost.Tariffs // by site
-	Rig      Rig                      // of the demonstration
-	Command  Command                  // takes what people order; nil: nothing is taken
-	Diary    Diary                    // what people did; may be nil
-	Alarms   Alarms                   // what became of alarms; may be nil
-	Backtest Backtest                 // of changed alarms; nil: none
-	Explain  Explain                  // says how a station's figures were obtained; may be nil
-	Trends   trend.History            // of figures over weeks; may be nil
-	Now      func() time.Time
-	Version  string
-	Identity *Identity    // who may do what; nil: everybody everything
-	Trail    *trail.Trail // of what was asked; nil: none
+	Board   *board.Board
+	Live    *live.Live                // traces; nil: none are shown
+	History History                   // of what is older than those; may be nil
+	Zones   map[string]*time.Location // by site; UTC where there is none
+	// References are those of volumes of air, by site; ANR where there is none.
+	References map[string]station.Reference
+	Pipeline   func() board.Pipeline
+	Refusals   Refusals                 // messages that were not accepted; nil: none are kept
+	Ready      func() error             // nil while ready; each line of the error is a reason. Left out: the board alone
+	Metrics    http.Handler             // of /metrics
+	Hosts      []string                 // allowed in the Host header beside the loopback names
+	Hours      Hours                    // for costs
+	Tariffs    map[string]*cost.Tariffs // by site
+	Rig        Rig                      // of the demonstration
+	Command    Command                  // takes what people order; nil: nothing is taken
+	Diary      Diary                    // what people did; may be nil
+	Alarms     Alarms                   // what became of alarms; may be nil
+	Backtest   Backtest                 // of changed alarms; nil: none
+	Explain    Explain                  // says how a station's figures were obtained; may be nil
+	Trends     trend.History            // of figures over weeks; may be nil
+	Now        func() time.Time
+	Version    string
+	Identity   *Identity    // who may do what; nil: everybody everything
+	Trail      *trail.Trail // of what was asked; nil: none
 }
 
 // New returns the handler of all routes. The server's timeouts are its owner's.

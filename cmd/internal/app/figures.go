@@ -23,7 +23,7 @@ func (a *App) handler() (http.Handler, error) {
 	}
 	o := web.Options{
 		Board: a.board, Live: a.live, History: a.store, Zones: a.opt.Zones, Pipeline: a.Pipeline, Refusals: a, Ready: a.Ready,
-		Metrics: metrics, Hosts: a.opt.Hosts, Now: a.time, Version: a.opt.Version, Rig: a.opt.Rig, Hours: hours{a.store}, Tariffs: a.opt.Tariffs,
+		Metrics: metrics, Hosts: a.opt.Hosts, Now: a.time, Version: a.opt.Version, Rig: a.opt.Rig, Hours: hours{a.store}, Tariffs: a.opt.Tariffs, References: a.opt.References,
 		Command: a.Command, Diary: a.store, Alarms: a.store, Explain: a.Explain, Trends: a.store,
 	}
 	if a.backtests != nil {
