@@ -27,12 +27,9 @@ var (
 // NewTimings returns timings that have measured nothing.
 func NewTimings() *Timings {
 	return &Timings{
-		commit: prom.NewHistogram(times("sample_to_commit_seconds",
-			"Time from the arrival of samples until what was concluded of them is stored, by entry of the sample log.", commitBuckets)),
-		delivery: prom.NewHistogramVec(times("alarm_to_delivery_seconds",
-			"Time from an alarm's change until a receiver took the notification; digests and maintenance make it long.", deliveryBuckets), []string{"receiver"}),
-		http: prom.NewHistogramVec(times("http_request_duration_seconds",
-			"Time that requests for pages and metrics took, by status; streams of events are left out.", httpBuckets), []string{"code"}),
+		commit:   prom.NewHistogram(times(commitName, commitBuckets)),
+		delivery: prom.NewHistogramVec(times(deliveryName, deliveryBuckets), []string{"receiver"}),
+		http:     prom.NewHistogramVec(times(httpName, httpBuckets), []string{"code"}),
 	}
 }
 
@@ -43,8 +40,22 @@ const (
 	mostBuckets = 100
 )
 
-func times(name, help string, buckets []float64) prom.HistogramOpts {
-	return prom.HistogramOpts{Name: "strokewise_" + name, Help: help, Buckets: buckets,
+// Names of the timings.
+const (
+	commitName   = "strokewise_sample_to_commit_seconds"
+	deliveryName = "strokewise_alarm_to_delivery_seconds"
+	httpName     = "strokewise_http_request_duration_seconds"
+)
+
+// timingHelp is what is said of each.
+var timingHelp = map[string]string{
+	commitName:   "Time from the arrival of samples until what was concluded of them is stored, by entry of the sample log.",
+	deliveryName: "Time from an alarm's change until a receiver took the notification; digests and maintenance make it long.",
+	httpName:     "Time that requests for pages and metrics took, by status; streams of events are left out.",
+}
+
+func times(name string, buckets []float64) prom.HistogramOpts {
+	return prom.HistogramOpts{Name: name, Help: timingHelp[name], Buckets: buckets,
 		NativeHistogramBucketFactor: growth, NativeHistogramMaxBucketNumber: mostBuckets, NativeHistogramMinResetDuration: time.Hour}
 }
 

@@ -1,7 +1,10 @@
 // Package monitoring lists the files for Prometheus and Grafana that are made from tables of the program.
 package monitoring
 
-import "strokewise/dashboards/prometheus/stationrules"
+import (
+	"strokewise/dashboards/grafana"
+	"strokewise/dashboards/prometheus/stationrules"
+)
 
 // File is one that is made.
 type File struct {
@@ -11,8 +14,16 @@ type File struct {
 
 // Files returns all of them.
 func Files() ([]File, error) {
-	return []File{
+	out := []File{
 		{"deploy/prometheus.stations.rules.yaml", stationrules.Rules()},
 		{"deploy/prometheus.stations.rules.test.yaml", stationrules.Test()},
-	}, nil
+	}
+	for _, b := range grafana.Boards() {
+		text, err := b.JSON()
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, File{"deploy/grafana/" + b.Name + ".json", text})
+	}
+	return out, nil
 }
