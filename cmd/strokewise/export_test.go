@@ -1,7 +1,10 @@
 package main
 
 import (
+	"context"
 	"encoding/csv"
+	"errors"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -77,5 +80,38 @@ func TestExport(t *testing.T) {
 	}
 	if list, err := os.ReadDir(filepath.Dir(path)); err != nil || len(list) != 1 {
 		t.Errorf("left beside the file: %v, %v", list, err)
+	}
+}
+
+// cut is a history that an interrupt comes into at the second piece.
+type cut struct {
+	export.History
+	interrupt func()
+	reads     int
+}
+
+func (c *cut) Priced(_ context.Context, k station.Key, from, _ station.Instant) ([]history.ExportRow, error) {
+	if c.reads++; c.reads == 2 {
+		c.interrupt()
+	}
+	return []history.ExportRow{{Key: k, Minute: &station.Minute{Start: from}}}, nil
+}
+
+// An export that is cut leaves no half file.
+func TestACutExportLeavesNothing(t *testing.T) {
+	for _, format := range export.Formats {
+		dir := t.TempDir()
+		ctx, interrupt := context.WithCancel(t.Context())
+		defer interrupt()
+		h := &cut{interrupt: interrupt}
+		x := exporting{env: &env{ctx: ctx, out: io.Discard, err: io.Discard}, history: h,
+			query: &export.Query{Stations: []export.Station{{}}, To: station.Instant(10 * 24 * 3600 * station.Second)}}
+		c := exportCmd{Format: format, Out: filepath.Join(dir, "half")}
+		if err := c.toFile(&x); !errors.Is(err, context.Canceled) {
+			t.Errorf("%s: ended with %v", format, err)
+		}
+		if list, err := os.ReadDir(dir); err != nil || len(list) != 0 || h.reads != 2 {
+			t.Errorf("%s: left %v after %d reads, %v", format, list, h.reads, err)
+		}
 	}
 }

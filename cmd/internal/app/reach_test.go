@@ -91,6 +91,9 @@ func TestPeopleAreReached(t *testing.T) {
 	if strings.Contains(string(body), `alarm_to_delivery_seconds_count{receiver="shift"}`) || strings.Contains(string(body), "\nstrokewise_sample_to_commit_seconds_count 0\n") {
 		t.Error("a delivery is timed that never was, or no commit is")
 	}
+	if body := fetch(t, a, "/metrics"); !strings.Contains(body, `strokewise_http_request_duration_seconds_count{code="200"}`) {
+		t.Error("no request is timed")
+	}
 	stop()
 	stopped = true
 	n := calls.Load()

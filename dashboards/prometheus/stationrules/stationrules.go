@@ -24,34 +24,53 @@ groups:
   - name: strokewise-stations
     rules:
       # Alarms that are present. While strokewise does not answer they stand as it last showed them, for a day:
-      # a program that is down has not vented any line.
+      # a program that is down has not vented any line. They end where another instance of the job shows the site.
       - record: ` + held + `
         expr: >-
           strokewise_alarm_active == 1
-          or (last_over_time(strokewise_alarm_active[1d]) == 1 and on (job, instance) up{job="strokewise"} == 0)
+          or (
+            last_over_time(strokewise_alarm_active[1d]) == 1
+            and on (job, instance) up{job="strokewise"} == 0
+            unless on (job, site) strokewise_station_info
+          )
 `
 
 // alarm is an alarm with what its rule says.
 type alarm struct {
-	rules.Definition
-	header bool // of a header or site
+	name    string
+	station *rules.Definition // nil: stations have none of this name
+	header  *rules.Definition // nil: headers and sites have none
 }
 
-// alarms returns all alarms, those of stations first. A name that headers and stations share comes once, as the station's.
-func alarms() []alarm {
-	var out []alarm
-	seen := map[string]bool{}
-	add := func(list []rules.Definition, header bool) {
-		for _, d := range list {
-			if !seen[d.Name] {
-				seen[d.Name] = true
-				out = append(out, alarm{d, header})
-			}
+// alarms returns all alarms, those of stations first. One of a header and one of a station may share a name.
+func alarms() (out []*alarm) {
+	by := map[string]*alarm{}
+	of := func(name string) *alarm {
+		if by[name] == nil {
+			by[name] = &alarm{name: name}
+			out = append(out, by[name])
 		}
+		return by[name]
 	}
-	add(rules.Catalogue(), false)
-	add(rules.HeaderCatalogue(), true)
+	for _, d := range rules.Catalogue() {
+		of(d.Name).station = &d
+	}
+	for _, d := range rules.HeaderCatalogue() {
+		of(d.Name).header = &d
+	}
 	return out
+}
+
+// text returns what say has to say of the alarm, with a choice at evaluation where a header's differs from a station's. A
+// header stands where a station would, as header:west, and a site as site:all.
+func (a *alarm) text(say func(d *rules.Definition) string) string {
+	switch {
+	case a.header == nil:
+		return say(a.station)
+	case a.station == nil:
+		return say(a.header)
+	}
+	return `{{ if match "^header:" $labels.station }}` + say(a.header) + `{{ else }}` + say(a.station) + `{{ end }}`
 }
 
 // Rules returns the file of rules.
@@ -59,39 +78,41 @@ func Rules() []byte {
 	var b bytes.Buffer
 	b.WriteString(head)
 	for _, a := range alarms() {
-		fmt.Fprintf(&b, "      - alert: %s\n", a.Name)
-		fmt.Fprintf(&b, "        expr: max without (alarm) (%s{alarm=%q})\n", held, a.Name)
+		fmt.Fprintf(&b, "      - alert: %s\n", a.name)
+		fmt.Fprintf(&b, "        expr: max without (alarm) (%s{alarm=%q})\n", held, a.name)
 		b.WriteString("        annotations:\n")
-		fmt.Fprintf(&b, "          summary: %s\n", quote(summary(&a)))
-		fmt.Fprintf(&b, "          description: %s\n", quote(description(&a)))
-		fmt.Fprintf(&b, "          runbook_url: %s\n", quote(page(&a)))
+		fmt.Fprintf(&b, "          summary: %s\n", quote("{{ $labels.site }}/{{ $labels.station }}: "+a.name+". "+a.text(consequence)))
+		fmt.Fprintf(&b, "          description: %s\n", quote(a.text(description)))
+		fmt.Fprintf(&b, "          runbook_url: %s\n", quote(a.page()))
 	}
 	return b.Bytes()
 }
 
-func summary(a *alarm) string {
-	return "{{ $labels.site }}/{{ $labels.station }}: " + a.Name + ". " + a.Consequence
-}
+func consequence(d *rules.Definition) string { return d.Consequence }
 
 // description returns caution, what to check first, likely causes and the runbook, in the order of the pages.
-func description(a *alarm) string {
+func description(d *rules.Definition) string {
 	var parts []string
-	if a.Caution != "" {
-		parts = append(parts, "Caution: "+a.Caution)
+	if d.Caution != "" {
+		parts = append(parts, "Caution: "+d.Caution)
 	}
-	parts = append(parts, "Check first: "+a.CheckFirst)
-	if len(a.Causes) > 0 {
-		parts = append(parts, "Likely causes: "+strings.Join(a.Causes, "; ")+".")
+	parts = append(parts, "Check first: "+d.CheckFirst)
+	if len(d.Causes) > 0 {
+		parts = append(parts, "Likely causes: "+strings.Join(d.Causes, "; ")+".")
 	}
-	return strings.Join(append(parts, "Respond "+a.RespondIn+".", a.Runbook), " ")
+	return strings.Join(append(parts, "Respond "+d.RespondIn+".", d.Runbook), " ")
 }
 
 // page returns the path of the page that shows the alarm's card. Headers and sites have theirs on the first one.
-func page(a *alarm) string {
-	if a.header {
+func (a *alarm) page() string {
+	const own = "/station/{{ $labels.site }}/{{ $labels.station }}"
+	switch {
+	case a.header == nil:
+		return own
+	case a.station == nil:
 		return "/"
 	}
-	return "/station/{{ $labels.site }}/{{ $labels.station }}"
+	return `{{ if match "^header:" $labels.station }}/{{ else }}` + own + `{{ end }}`
 }
 
 // quote returns a double-quoted scalar of YAML: JSON's escapes are among those of YAML.
