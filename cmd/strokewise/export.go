@@ -170,7 +170,11 @@ func (c *exportCmd) toFile(x *exporting) error {
 }
 
 func (c *exportCmd) tell(x *exporting, to string) error {
-	_, err := fmt.Fprintf(x.out, "%s: %d %ss of %d stations\n", to, x.rows, c.Resolution, len(x.query.Stations))
+	stations := "1 station"
+	if n := len(x.query.Stations); n != 1 {
+		stations = fmt.Sprintf("%d stations", n)
+	}
+	_, err := fmt.Fprintf(x.out, "%s: %d %ss of %s\n", to, x.rows, c.Resolution, stations)
 	return err
 }
 

@@ -66,6 +66,7 @@ const (
 
 // JSON returns the dashboard in the form that Grafana takes.
 func (b *Board) JSON() ([]byte, error) {
+	//lint:ignore SA1019 the form of version 1 is the one that every Grafana in use imports; the library prefers version 2
 	d := dashboard.NewDashboardBuilder(b.Title).Uid("strokewise-"+b.Name).Description(b.About).Tags([]string{"strokewise"}).
 		Time(b.From, "now").Refresh("30s").Timezone(common.TimeZoneBrowser).Tooltip(dashboard.DashboardCursorSyncCrosshair).Editable().
 		WithVariable(dashboard.NewDatasourceVariableBuilder("datasource").Label("Prometheus").Type("prometheus")).
