@@ -4,7 +4,7 @@ GO ?= go
 # The race detector needs a C compiler; without one the tests run without it, and say so.
 RACE := $(shell command -v gcc >/dev/null 2>&1 && echo -race)
 
-.PHONY: monitoring sbom dependencies vulnerabilities build demo test race torture bench fuzz lint peers clean accuracy accuracy-baseline scenes plant-week soak-year release reproducible
+.PHONY: sbom dependencies vulnerabilities build demo test race torture bench fuzz lint peers clean accuracy accuracy-baseline scenes plant-week soak-year release reproducible
 
 build: ## the binary, here
 	$(GO) build -o strokewise ./cmd/strokewise
@@ -131,6 +131,7 @@ sbom: ## the bill of materials of the program, in the form of CycloneDX: $(SBOM)
 dependencies: ## writes the table of modules in SECURITY.md anew; asks for newer versions
 	$(GO) run ./cmd/internal/dependencies/run -table SECURITY.md
 
+.PHONY: monitoring
 monitoring: ## writes the rules for Prometheus and the dashboards for Grafana that are made from the tables of alarms and metrics
 	$(GO) run ./cmd/internal/monitoring/run
 
