@@ -12,8 +12,8 @@ import (
 const mostFailures = 12
 
 // Backfill writes rows that were stored before. The server may have them: the same point overwrites itself. Points that it
-// refuses for what they hold are counted as dropped, and logged. It waits while the server is away, and gives up after a
-// quarter of an hour or so (Pace); what was written stays.
+// refuses for what they hold are counted as dropped, and logged. It waits while the server is away, and gives up after
+// mostFailures in a row, some minutes at the usual pace; what was written stays.
 func (e *Exporter) Backfill(ctx context.Context, rows []history.ExportRow) error {
 	e.authorize()
 	for failures := 0; len(rows) > 0; {

@@ -149,7 +149,14 @@ func TestQueriesOfTheDocument(t *testing.T) {
 			t.Errorf("%s: of what kind is %q", q.expr, q.kind)
 		}
 	}
-	answered(t, peers.Prometheus(t, demonstration(t), recording(t)).Addr, plain)
+	// the alerts of stations stand there too, with the labels of the metric and of the server
+	stations, err := filepath.Abs(filepath.Join("..", "..", "deploy", "prometheus.stations.rules.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	plain = append(plain, `ALERTS{alertname="outlet-leak", alertstate="firing", priority="low", site="northdock", branch="clamping", station="clamp-3", job="strokewise"}`,
+		`ALERTS{alertname="pressure-left", alertstate="firing", priority="high", station="bench-1"}`)
+	answered(t, peers.Prometheus(t, demonstration(t), recording(t), stations).Addr, plain)
 	if len(receivers) == 0 || len(native) == 0 {
 		t.Fatal("no query of a kind")
 	}
