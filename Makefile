@@ -135,6 +135,10 @@ sbom: ## the bill of materials of the program, in the form of CycloneDX: $(SBOM)
 dependencies: ## writes the table of modules in SECURITY.md anew; asks for newer versions
 	$(GO) run ./cmd/internal/dependencies/run -table SECURITY.md
 
+.PHONY: monitoring
+monitoring: ## writes the rules for Prometheus and the dashboards for Grafana that are made from the tables of alarms and metrics
+	$(GO) run ./cmd/internal/monitoring/run
+
 GOVULNCHECK := golang.org/x/vuln/cmd/govulncheck@v1.9.0
 vulnerabilities: ## known vulnerabilities that the program reaches; asks the public database of them
 	$(GO) run $(GOVULNCHECK) ./cmd/strokewise

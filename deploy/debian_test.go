@@ -104,7 +104,8 @@ func TestPackageKeepsData(t *testing.T) {
 	}
 	first, second := packed(t, "v1.0.0"), packed(t, "v1.1.0-rc1")
 	m.do("--install", first)
-	for _, path := range []string{"usr/lib/systemd/system/strokewise.service", "usr/share/man/man1/strokewise.1.gz", "usr/share/bash-completion/completions/strokewise", "usr/share/doc/strokewise/examples/strokewise.example.yaml"} {
+	for _, path := range []string{"usr/lib/systemd/system/strokewise.service", "usr/share/man/man1/strokewise.1.gz", "usr/share/bash-completion/completions/strokewise", "usr/share/doc/strokewise/examples/strokewise.example.yaml",
+		"usr/share/doc/strokewise/examples/prometheus.stations.rules.yaml", "usr/share/doc/strokewise/examples/grafana/plant.json"} {
 		if _, err := os.Stat(m.at(path)); err != nil {
 			t.Error(err)
 		}

@@ -175,6 +175,7 @@ func endless(t *testing.T) map[string]func() trial {
 		"reanalyse":       withConfig("reanalyse"),
 		"alarms backtest": withConfig("alarms", "backtest"),
 		"trends":          withConfig("trends"),
+		"export":          withConfig("export", "--from", "2026-01-01T00:00:00Z", "--format", "csv", "-o", "-"),
 		"demo": func() trial {
 			return trial{args: []string{"demo", "--data", t.TempDir(), "--listen", "127.0.0.1:0", "--no-past"}, working: func(<-chan struct{}) {}, code: exitOK}
 		},

@@ -44,6 +44,7 @@ type commands struct {
 	Reanalyse reanalyseCmd `cmd:"" help:"Tell what this program would conclude otherwise from the samples in the log, and change closed minutes on request."`
 	Alarms    alarmsCmd    `cmd:"" help:"The catalogue of alarms: list, explain, and test with rule scripts."`
 	Trends    trendsCmd    `cmd:"" help:"Tell how a station's figures run over weeks: trends, changes, and when duty passes its limit."`
+	Export    exportCmd    `cmd:"" help:"Write stored minutes or hours to a CSV or Parquet file, or once more to an InfluxDB server."`
 	Audit     auditCmd     `cmd:"" help:"The trail of what was asked: verify, export."`
 	User      userCmd      `cmd:"" help:"Users who may log in: add, role, password, pin, remove, list."`
 	Token     tokenCmd     `cmd:"" help:"Tokens of scripts: add, list, revoke."`

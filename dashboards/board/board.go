@@ -57,11 +57,14 @@ type Station struct {
 	Plate  station.Plate
 	Status station.Status
 	Totals Totals
-	Costs  cost.Account             // committed, of the minutes in Totals that were priced; not to be changed afterwards
+	Costs  cost.Account // committed, of the minutes in Totals that were priced; not to be changed afterwards
+	Since  Since
 	Today  [station.NumStates]int64 // ns a state since the site's midnight
 	Alarms []Alarm
 	// LagNs is arrival time of the newest record minus the station's watermark.
 	LagNs int64
+	// Newest is when the newest samples arrived, zero before the first.
+	Newest station.Instant
 	// OffsetNs is arrival minus device time of the newest device-stamped sample.
 	OffsetNs int64
 	// Late, Duplicate, ClockSteps and Gaps are what the analyzer turned away or noticed.

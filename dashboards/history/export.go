@@ -14,13 +14,15 @@ import (
 	"strokewise/rules"
 )
 
-// ExportRow is a minute, a transition or a figure of an hour on its way to an exporter: one of
-// the three.
+// ExportRow is a minute, an hour, a transition or a figure of an hour on its way to an exporter: one of
+// the four. Hours are not in the queue.
 type ExportRow struct {
 	Seq        int64 // order of the commits
 	Key        station.Key
 	Minute     *station.Minute
-	Charge     cost.Charge // of Minute
+	Hour       *Hour
+	Charge     cost.Charge // of Minute or Hour
+	Priced     int64       // minutes of Hour that are in Charge
 	Transition *rules.Transition
 	Figure     *station.HourFigure
 }

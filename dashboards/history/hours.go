@@ -65,6 +65,25 @@ func (h *Hour) Leak() (value, low, high float64, ok bool) {
 	return float64(h.LeakSum) / t, float64(h.LeakLow) / t, float64(h.LeakHigh) / t, true
 }
 
+// Sum returns the hour as one long minute, for exports that have the same columns for both. Its leak is Leak; strokes and air are
+// unknown where they are in every minute, and lower bounds where they are in some.
+func (h *Hour) Sum() station.Minute {
+	m := station.Minute{Start: h.Start, Segment: h.Segment, Covered: h.Covered, StateNs: h.StateNs, Strokes: h.Strokes,
+		Inlet: h.Inlet, Exhaust: h.Exhaust, Delivered: h.Delivered, InletLow: h.InletLow, InletHigh: h.InletHigh,
+		DeliveredLow: h.DeliveredLow, DeliveredHigh: h.DeliveredHigh,
+		InletMean: h.InletMean(), OutletMean: h.OutletMean(), OutletMax: h.OutletMax, StrokeMethod: station.MethodCounter}
+	switch {
+	case h.Uncounted == h.Minutes:
+		m.StrokeMethod = station.MethodNone
+	case h.Traced > 0:
+		m.StrokeMethod = station.MethodTraces
+	}
+	if h.Airless == h.Minutes {
+		m.AirReason = "not known in any minute of the hour"
+	}
+	return m
+}
+
 // What is beyond these cannot be a measurement, and is left out of sums of whole numbers,
 // which would overflow and then refuse a commit for ever. The migration has them too.
 const (

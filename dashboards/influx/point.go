@@ -18,6 +18,7 @@ const (
 	minuteMeasurement = "boost_minute"
 	alarmMeasurement  = "boost_alarm"
 	figureMeasurement = "boost_figure"
+	hourMeasurement   = "boost_hour"
 )
 
 // point gives the point of a row.
@@ -25,6 +26,8 @@ func (e *Exporter) point(r *history.ExportRow) *write.Point {
 	switch {
 	case r.Minute != nil:
 		return minutePoint(r.Key, e.opt.Branches[r.Key], e.opt.References[r.Key.Site], r.Minute, &r.Charge)
+	case r.Hour != nil:
+		return hourPoint(r.Key, e.opt.Branches[r.Key], e.opt.References[r.Key.Site], r)
 	case r.Figure != nil:
 		return figurePoint(r.Key, e.opt.Branches[r.Key], e.opt.References[r.Key.Site], r.Figure)
 	}
@@ -64,7 +67,27 @@ func figurePoint(k station.Key, branch string, ref station.Reference, f *station
 // minutePoint gives a minute at its start. Air is at the reference that the tag names,
 // pressures are gauge. What is unknown is left out.
 func minutePoint(k station.Key, branch string, ref station.Reference, m *station.Minute, c *cost.Charge) *write.Point {
-	p := write.NewPointWithMeasurement(minuteMeasurement).SetTime(m.Start.Time())
+	p := stretch(minuteMeasurement, k, branch, ref, m, c)
+	leakFields(p, ref, &m.Leak)
+	return p
+}
+
+// hourPoint returns an hour at its start, with the fields of a minute. Sums of hours in which something is not known of some
+// minutes are lower bounds: fields say of how many.
+func hourPoint(k station.Key, branch string, ref station.Reference, r *history.ExportRow) *write.Point {
+	h := r.Hour
+	m := h.Sum()
+	p := stretch(hourMeasurement, k, branch, ref, &m, &r.Charge)
+	p.AddField("minutes", h.Minutes).AddField("minutes_uncounted", h.Uncounted).AddField("minutes_airless", h.Airless).AddField("minutes_priced", r.Priced)
+	if v, low, high, ok := h.Leak(); ok {
+		leakBand(p, ref, v, low, high)
+	}
+	return p
+}
+
+// stretch returns the point of a minute or an hour, without its leak.
+func stretch(measurement string, k station.Key, branch string, ref station.Reference, m *station.Minute, c *cost.Charge) *write.Point {
+	p := write.NewPointWithMeasurement(measurement).SetTime(m.Start.Time())
 	tag(p, "branch", branch)
 	tag(p, "reference", ref.String())
 	if m.Segment != 0 {
@@ -81,7 +104,6 @@ func minutePoint(k station.Key, branch string, ref station.Reference, m *station
 	field(p, "inlet_pressure_mean_gauge_pascals", float64(m.InletMean))
 	field(p, "outlet_pressure_mean_gauge_pascals", float64(m.OutletMean))
 	field(p, "outlet_pressure_max_gauge_pascals", float64(m.OutletMax))
-	leakFields(p, ref, &m.Leak)
 	return p
 }
 
@@ -131,14 +153,18 @@ func leakFields(p *write.Point, ref station.Reference, e *station.Estimate) {
 	if !e.Known() || e.Method == station.MethodBound {
 		return
 	}
-	const name = "leak_flow"
-	field(p, name+"_cubic_meters_per_second", e.Value*ref.PerANR())
-	if e.Low != 0 || e.High != 0 {
-		field(p, name+"_low_cubic_meters_per_second", e.Low*ref.PerANR())
-		field(p, name+"_high_cubic_meters_per_second", e.High*ref.PerANR())
-	}
+	leakBand(p, ref, e.Value, e.Low, e.High)
 	field(p, "leak_confidence_ratio", e.Confidence)
 	p.AddField("leak_method", e.Method.String())
+}
+
+func leakBand(p *write.Point, ref station.Reference, v, low, high float64) {
+	const name = "leak_flow"
+	field(p, name+"_cubic_meters_per_second", v*ref.PerANR())
+	if low != 0 || high != 0 {
+		field(p, name+"_low_cubic_meters_per_second", low*ref.PerANR())
+		field(p, name+"_high_cubic_meters_per_second", high*ref.PerANR())
+	}
 }
 
 // alarmPoint gives a transition at its time. The state gone to is a tag, so that two

@@ -61,15 +61,17 @@ func (c *collector) Collect(ch chan<- prom.Metric) {
 
 // family is one metric name with its help, kind and labels.
 type family struct {
-	desc *prom.Desc
-	kind prom.ValueType
+	name, help string
+	desc       *prom.Desc
+	kind       prom.ValueType
 }
 
 // families collects every family that the package declares, for Describe.
 var families []*family
 
 func declare(kind prom.ValueType, name, help string, labels ...string) *family {
-	f := &family{prom.NewDesc("strokewise_"+name, help, labels, nil), kind}
+	name = "strokewise_" + name
+	f := &family{name, help, prom.NewDesc(name, help, labels, nil), kind}
 	families = append(families, f)
 	return f
 }

@@ -147,13 +147,19 @@ func TestSilentStationShowsNoPresent(t *testing.T) {
 		s := press()
 		s.SilentSince, s.Plate.Cadence = noon, c.cadence
 		body := lines(t, s, station.ANR)
-		for _, name := range []string{"outlet_pressure_pascals{", "inlet_pressure_pascals{", "stroke_rate_hertz{", "state_active{", "stored_energy_joules{"} {
+		for _, name := range []string{"outlet_pressure_pascals{", "inlet_pressure_pascals{", "stroke_rate_hertz{", "state_active{", "stored_energy_joules{",
+			"leak_flow_cubic_meters_per_second{", "duty_ratio{", "volumetric_efficiency_ratio{", "lag_seconds{", "device_clock_offset_seconds{"} {
 			if strings.Contains(body, "strokewise_"+name) != c.shown {
 				t.Errorf("cadence %v: %s shown: %v", c.cadence, name, !c.shown)
 			}
 		}
 		if !strings.Contains(body, `strokewise_silent{branch="forming",site="northdock",station="press-4"} 1`) {
 			t.Error("not told to be silent")
+		}
+		for _, name := range []string{"strokes_total{", "inlet_air_cubic_meters_total{", "alarm_active{", "last_sample_timestamp_seconds{", "station_info{"} {
+			if !strings.Contains(body, "strokewise_"+name) {
+				t.Errorf("cadence %v: no %s", c.cadence, name)
+			}
 		}
 	}
 }

@@ -31,8 +31,13 @@ func press() board.Station {
 				station.StrokeTimeChange: known(0.07), station.CyclesSinceOverhaul: known(61728), station.SetShift: known(-12e3),
 				station.InletZero: known(1.5e3), station.OutletZero: known(-0.8e3), station.InletNoise: known(450), station.OutletNoise: known(500), station.CountMismatch: known(-0.01)}},
 		Totals: board.Totals{Strokes: 123456, Inlet: 2e12, Exhaust: 1.25e12, Delivered: 0.75e12},
+		Since: board.Since{Leak: 36e9, LeakNs: 3600e9, InletLow: 1.9e12, InletHigh: 2.1e12, ExhaustLow: 1.2e12, ExhaustHigh: 1.3e12,
+			DeliveredLow: 0.7e12, DeliveredHigh: 0.8e12, Bands: true},
+		Newest: noon + 2e9,
 		LagNs:  2.5e9, OffsetNs: 0.25e9, Late: 3, Duplicate: 7, ClockSteps: 1, Gaps: 2,
 	}
+	leak := &s.Status.Estimates[station.LeakFlow]
+	leak.Low, leak.High = 0.25e-3, 0.36e-3
 	s.Costs = cost.Account{{Currency: "", Minutes: 3, Energy: 4e9}, {Currency: "EUR", Minutes: 900, Inlet: 2e12, Energy: 860e9, Money: 43_000_000, CarbonMinutes: 900, Carbon: 72e9}}
 	for i := range s.Totals.StateNs {
 		s.Totals.StateNs[i] = int64(i) * 1e12

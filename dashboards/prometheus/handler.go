@@ -15,7 +15,7 @@ const inFlight = 4
 // Handler serves the collector of o, and others beside it, at its own registry. It
 // answers 503 until the board is ready: a counter that goes back would be taken for a
 // reset and counted twice. Series that cannot be gathered go to log (nil: nowhere); the
-// rest is served.
+// rest is served: as protobuf, OpenMetrics or Prometheus's own text, whichever the scrape asks for first.
 func Handler(o Options, log *slog.Logger, others ...prom.Collector) (http.Handler, error) {
 	registry := prom.NewRegistry()
 	for _, c := range append([]prom.Collector{New(o)}, others...) {
@@ -23,7 +23,7 @@ func Handler(o Options, log *slog.Logger, others ...prom.Collector) (http.Handle
 			return nil, fmt.Errorf("cannot register a metrics collector: %w", err)
 		}
 	}
-	opts := promhttp.HandlerOpts{ErrorHandling: promhttp.ContinueOnError, MaxRequestsInFlight: inFlight}
+	opts := promhttp.HandlerOpts{ErrorHandling: promhttp.ContinueOnError, MaxRequestsInFlight: inFlight, EnableOpenMetrics: true}
 	if log != nil {
 		opts.ErrorLog = slog.NewLogLogger(log.Handler(), slog.LevelWarn)
 	}

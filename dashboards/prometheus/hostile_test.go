@@ -19,6 +19,7 @@ func TestHostileTextsInLabels(t *testing.T) {
 	series := func(text string) (map[string]int, int) {
 		s := press()
 		s.Plate.Key, s.Plate.Branch = station.Key{Site: text, Station: text}, text
+		s.Plate.Header = text
 		s.Alarms = []board.Alarm{{State: rules.Unacknowledged, Transition: rules.Transition{Alarm: text, Priority: rules.Medium}}}
 		o := options()
 		o.Board = board.New()

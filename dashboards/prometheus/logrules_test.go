@@ -16,7 +16,7 @@ func TestRuleOfUnreadableEntries(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	const fires = `'count by (alertname, severity, instance) (ALERTS{alertname="StrokewiseLogUnreadable", alertstate="firing"})'`
+	const fires = `'count by (alertname, priority, instance) (ALERTS{alertname="StrokewiseLogUnreadable", alertstate="firing"})'`
 	script := filepath.Join(t.TempDir(), "test.yaml")
 	text := `rule_files: ["` + abs + `"]
 evaluation_interval: 30s
@@ -26,7 +26,7 @@ tests:
       - { series: 'strokewise_log_unreadable_total{job="strokewise", instance="monitor:8420"}', values: '3x20 4x300' }
     promql_expr_test:
       - { eval_time: 9m, expr: ` + fires + `, exp_samples: [] }
-      - { eval_time: 15m, expr: ` + fires + `, exp_samples: [{ labels: '{alertname="StrokewiseLogUnreadable", severity="medium", instance="monitor:8420"}', value: 1 }] }
+      - { eval_time: 15m, expr: ` + fires + `, exp_samples: [{ labels: '{alertname="StrokewiseLogUnreadable", priority="medium", instance="monitor:8420"}', value: 1 }] }
       - { eval_time: 80m, expr: ` + fires + `, exp_samples: [] }
 `
 	if err := os.WriteFile(script, []byte(text), 0o600); err != nil {

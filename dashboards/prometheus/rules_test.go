@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 
+	"go.yaml.in/yaml/v3"
+
 	"strokewise/deploy/peers"
 )
 
@@ -16,27 +18,102 @@ var (
 	rulesTests = filepath.Join("..", "..", "deploy", "prometheus.rules.test.yaml")
 )
 
-// Prometheus takes the rules that we ship, every metric that they name exists, and each has
-// a runbook line.
-func TestRulesThatWeShip(t *testing.T) {
-	text, golden := read(t, rulesFile), read(t, filepath.Join("testdata", "metrics.txt"))
-	for _, name := range regexp.MustCompile(`strokewise_[a-z_]+`).FindAllString(text, -1) {
-		if !strings.Contains(golden, "# TYPE "+name+" ") {
-			t.Errorf("there is no metric %s", name)
+// rule is a rule of Prometheus.
+type rule struct {
+	Alert, Record, Expr, For string
+	Labels, Annotations      map[string]string
+}
+
+// shipped returns the rules of all files that we ship, by file.
+func shipped(t *testing.T) map[string][]rule {
+	t.Helper()
+	files, err := filepath.Glob(filepath.Join("..", "..", "deploy", "prometheus*rules.yaml"))
+	if err != nil || len(files) != 3 {
+		t.Fatalf("%v, error %v", files, err)
+	}
+	out := map[string][]rule{}
+	for _, f := range files {
+		var text struct {
+			Groups []struct {
+				Name, Interval string
+				Rules          []rule
+			}
+		}
+		d := yaml.NewDecoder(strings.NewReader(read(t, f)))
+		d.KnownFields(true)
+		if err := d.Decode(&text); err != nil {
+			t.Fatalf("%s: %v", f, err)
+		}
+		for _, g := range text.Groups {
+			out[f] = append(out[f], g.Rules...)
 		}
 	}
-	if a, r := strings.Count(text, "- alert:"), strings.Count(text, "runbook:"); a == 0 || a != r {
-		t.Errorf("%d alerts, %d runbook lines", a, r)
+	return out
+}
+
+// Prometheus takes the rules that we ship; every metric that they name exists, be it one of ours or a recorded one, and
+// each alert says what it is about, what to do and where more stands.
+func TestRulesThatWeShip(t *testing.T) {
+	exist := map[string]bool{}
+	for _, m := range regexp.MustCompile(`(?m)^# TYPE (\w+) `).FindAllStringSubmatch(read(t, filepath.Join("testdata", "metrics.txt")), -1) {
+		exist[m[1]] = true
 	}
-	if out, err := exec.Command(peers.Find(t, "promtool"), "check", "rules", rulesFile).CombinedOutput(); err != nil {
-		t.Errorf("%v\n%s", err, out)
+	all := shipped(t)
+	for _, rules := range all {
+		for _, r := range rules {
+			exist[r.Record] = true
+		}
+	}
+	for file, rules := range all {
+		for _, r := range rules {
+			for _, name := range regexp.MustCompile(`\b(\w+:)?strokewise_\w+(:\w+)?`).FindAllString(r.Expr, -1) {
+				if !exist[name] {
+					t.Errorf("%s: %s%s: there is no metric %s", file, r.Alert, r.Record, name)
+				}
+			}
+			if r.Alert == "" {
+				continue
+			}
+			for _, name := range []string{"summary", "description", "runbook_url"} {
+				if r.Annotations[name] == "" {
+					t.Errorf("%s: %s has no %s", file, r.Alert, name)
+				}
+			}
+			if _, ok := r.Labels["severity"]; ok || len(r.Annotations) != 3 {
+				t.Errorf("%s: %s has other labels or annotations than all others", file, r.Alert)
+			}
+		}
+		if out, err := exec.Command(peers.Find(t, "promtool"), "check", "rules", file).CombinedOutput(); err != nil {
+			t.Errorf("%v\n%s", err, out)
+		}
 	}
 }
 
 // The rules speak when they should, and not before: promtool's own rule tests, beside the rules.
 func TestRulesSpeak(t *testing.T) {
-	if out, err := exec.Command(peers.Find(t, "promtool"), "test", "rules", rulesTests).CombinedOutput(); err != nil {
-		t.Errorf("%v\n%s", err, out)
+	for file := range shipped(t) {
+		tests := strings.Replace(file, "rules.yaml", "rules.test.yaml", 1)
+		if out, err := exec.Command(peers.Find(t, "promtool"), "test", "rules", tests).CombinedOutput(); err != nil {
+			t.Errorf("%v\n%s", err, out)
+		}
+	}
+}
+
+// Each recording rule, and each alert of stations, is in a test.
+func TestEachRecordAndStationAlertIsTested(t *testing.T) {
+	for file, rules := range shipped(t) {
+		if file == rulesFile {
+			continue // TestEachRuleIsTested asks for more
+		}
+		tests := read(t, strings.Replace(file, "rules.yaml", "rules.test.yaml", 1))
+		for _, r := range rules {
+			if r.Alert != "" && strings.Count(tests, `{alertname="`+r.Alert+`"`) < 2 {
+				t.Errorf("%s is not tested", r.Alert)
+			}
+			if r.Record != "" && !strings.Contains(r.Record, "alarm_active:held") && !strings.Contains(tests, r.Record) {
+				t.Errorf("%s is not tested", r.Record)
+			}
+		}
 	}
 }
 

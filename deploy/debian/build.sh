@@ -16,7 +16,9 @@ put 644 "$here/../strokewise.service" usr/lib/systemd/system/strokewise.service
 put 644 "$manual" usr/share/man/man1/strokewise.1
 put 644 "$completion" usr/share/bash-completion/completions/strokewise
 put 644 "$here/../strokewise.example.yaml" usr/share/doc/strokewise/examples/strokewise.example.yaml
-put 644 "$here/../prometheus.rules.yaml" usr/share/doc/strokewise/examples/prometheus.rules.yaml
+for file in prometheus.rules.yaml prometheus.stations.rules.yaml prometheus.recording.rules.yaml grafana/plant.json grafana/station.json grafana/program.json; do
+	put 644 "$here/../$file" "usr/share/doc/strokewise/examples/$file"
+done
 put 644 "$here/../../CHANGELOG.md" usr/share/doc/strokewise/changelog
 put 644 "$here/../../LICENSE" usr/share/doc/strokewise/copyright
 put 644 "$notices" usr/share/doc/strokewise/third-party-notices

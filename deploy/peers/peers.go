@@ -175,6 +175,17 @@ func Prometheus(t testing.TB, target string, rules ...string) *Process {
 // Scraping is Prometheus for a job that says more than its targets: scheme, authority, token.
 func Scraping(t testing.TB, job string, rules ...string) *Process {
 	t.Helper()
+	return scraping(t, job, nil, rules)
+}
+
+// PrometheusNative is Prometheus that takes native histograms.
+func PrometheusNative(t testing.TB, target string) *Process {
+	t.Helper()
+	return scraping(t, fmt.Sprintf("static_configs: [{targets: ['%s']}]", target), []string{"--enable-feature=native-histograms"}, nil)
+}
+
+func scraping(t testing.TB, job string, flags, rules []string) *Process {
+	t.Helper()
 	bin := Find(t, "prometheus")
 	dir, addr := t.TempDir(), fmt.Sprintf("127.0.0.1:%d", Port(t))
 	conf := "global: {scrape_interval: 1s, scrape_timeout: 1s, evaluation_interval: 1s}\nscrape_configs:\n  - job_name: strokewise\n    " + strings.ReplaceAll(job, "\n", "\n    ") + "\n"
@@ -185,5 +196,6 @@ func Scraping(t testing.TB, job string, rules ...string) *Process {
 	if err := os.WriteFile(path, []byte(conf), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	return Start(t, addr, dir, bin, "--config.file="+path, "--storage.tsdb.path="+filepath.Join(dir, "data"), "--web.listen-address="+addr, "--log.level=error")
+	args := append([]string{bin, "--config.file=" + path, "--storage.tsdb.path=" + filepath.Join(dir, "data"), "--web.listen-address=" + addr, "--log.level=error"}, flags...)
+	return Start(t, addr, dir, args...)
 }

@@ -35,6 +35,7 @@ func (a *Alertmanager) alert(t *rules.Transition, now time.Time) alert {
 	}
 	if a.Pages != "" {
 		out.Generator = stationPage(a.Pages, t)
+		out.Annotations["runbook_url"] = out.Generator
 	}
 	if !firing(t.To) {
 		end := earlier(t.At.Time(), now)
@@ -46,14 +47,14 @@ func (a *Alertmanager) alert(t *rules.Transition, now time.Time) alert {
 	return out
 }
 
-// annotations say what a person needs. Empty ones are left out.
+// annotations returns what a person needs, under the names that the shipped rules use as well. Empty ones are left out.
 func annotations(t *rules.Transition, known Known) map[string]string {
 	out := map[string]string{
-		"message": t.Said(), "caution": t.Caution, "state": t.To.String(), "evidence": strings.Join(evidence(t), "; "), "reminder": reminder,
+		"summary": t.Said(), "caution": t.Caution, "state": t.To.String(), "evidence": strings.Join(evidence(t), "; "), "reminder": reminder,
 	}
 	if d, ok := known.of(t); ok {
 		out["check_first"], out["respond"] = d.CheckFirst, d.RespondIn
-		out["consequence"], out["causes"], out["runbook"] = d.Consequence, strings.Join(d.Causes, "; "), d.Runbook
+		out["consequence"], out["causes"], out["description"] = d.Consequence, strings.Join(d.Causes, "; "), d.Runbook
 	}
 	switch t.To {
 	case rules.Acknowledged:

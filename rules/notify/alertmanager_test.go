@@ -112,7 +112,7 @@ func TestAlertmanagerHoldsAndResolves(t *testing.T) {
 			t.Errorf("label %s is %q", k, h.Labels[k])
 		}
 	}
-	for _, k := range []string{"message", "caution", "check_first", "respond", "runbook", "evidence", "reminder"} {
+	for _, k := range []string{"summary", "caution", "check_first", "respond", "description", "runbook_url", "evidence", "reminder"} {
 		if h.Annotations[k] == "" {
 			t.Errorf("no annotation %s", k)
 		}

@@ -40,7 +40,7 @@ func TestWhatIsKnownOfAnAlarmGoesWithIt(t *testing.T) {
 	k := e.Data.Known
 	event := strings.Join(append([]string{e.Data.Caution, k.Consequence, k.CheckFirst, k.RespondIn, k.Runbook}, k.Causes...), "\n")
 	var alert []string
-	for _, name := range []string{"caution", "consequence", "causes", "check_first", "respond", "runbook"} {
+	for _, name := range []string{"caution", "consequence", "causes", "check_first", "respond", "description"} {
 		alert = append(alert, annotations(&tr, nil)[name])
 	}
 	for way, text := range map[string]string{"mail": mail, "event": event, "alert": strings.Join(alert, "\n")} {
@@ -53,7 +53,7 @@ func TestWhatIsKnownOfAnAlarmGoesWithIt(t *testing.T) {
 	tr.Evidence = []rules.Evidence{{Name: "progress", Text: "Outlet: 983 kPa gauge when raised, 905 now, falling 4 kPa/min."}}
 	body, _ = encode(&tr, nil)
 	_, mail = mailText(&tr, nil, time.UTC, "")
-	for way, text := range map[string]string{"mail": mail, "event": string(body), "alert": annotations(&tr, nil)["message"]} {
+	for way, text := range map[string]string{"mail": mail, "event": string(body), "alert": annotations(&tr, nil)["summary"]} {
 		if !strings.Contains(text, "m Outlet: 983 kPa gauge when raised, 905 now, falling 4 kPa/min.") {
 			t.Errorf("the message of the %s holds no progress:\n%s", way, text)
 		}

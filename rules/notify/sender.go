@@ -48,6 +48,7 @@ type receiver struct {
 	wake   chan struct{}
 
 	judge func(i *Item, now time.Time) Verdict // nil: everything is sent
+	took  func(receiver string, took time.Duration)
 
 	mu                sync.Mutex
 	delivered, failed int64
@@ -84,6 +85,13 @@ func (s *Sender) Add(name string, w Way) {
 func (s *Sender) Only(may func() error) {
 	for _, r := range s.receivers {
 		r.may = may
+	}
+}
+
+// Took lets f know how long after its change each notification was delivered. It must not be called once Run was.
+func (s *Sender) Took(f func(receiver string, took time.Duration)) {
+	for _, r := range s.receivers {
+		r.took = f
 	}
 }
 
@@ -200,9 +208,7 @@ func (r *receiver) item(ctx context.Context, i *Item) (sent bool, err error) {
 	wait, err := r.way.Deliver(ctx, i)
 	if err == nil {
 		r.tried(nil)
-		r.mu.Lock()
-		r.delivered++
-		r.mu.Unlock()
+		r.count([]Item{*i})
 		return true, r.outbox.OutboxDone(note, i.ID)
 	}
 	if ctx.Err() != nil || r.muted() {
@@ -216,6 +222,20 @@ func (r *receiver) item(ctx context.Context, i *Item) (sent bool, err error) {
 		return false, r.outbox.OutboxRetry(note, i.ID, station.InstantOf(later.Until), later.Error())
 	}
 	return false, r.refused(note, []Item{*i}, wait, err)
+}
+
+// count counts items that were delivered.
+func (r *receiver) count(items []Item) {
+	r.mu.Lock()
+	r.delivered += int64(len(items))
+	r.mu.Unlock()
+	if r.took == nil {
+		return
+	}
+	now := station.InstantOf(r.now())
+	for i := range items {
+		r.took(r.name, time.Duration(now.Sub(items[i].Transition.At)))
+	}
 }
 
 // refused notes an attempt that failed, and puts its items off.

@@ -133,9 +133,7 @@ func (r *receiver) together(ctx context.Context, items []Item) (sent bool, err e
 	wait, err := r.way.(Together).DeliverTogether(ctx, tell)
 	if err == nil {
 		r.tried(nil)
-		r.mu.Lock()
-		r.delivered += int64(len(tell))
-		r.mu.Unlock()
+		r.count(tell)
 		return true, r.done(note, tell)
 	}
 	if ctx.Err() != nil || r.muted() {

@@ -30,6 +30,7 @@ import (
 	"strokewise/dashboards/history"
 	"strokewise/dashboards/influx"
 	"strokewise/dashboards/live"
+	"strokewise/dashboards/prometheus"
 	"strokewise/dashboards/web"
 	"strokewise/rules"
 	"strokewise/rules/notify"
@@ -122,6 +123,7 @@ type App struct {
 	health     *health.Registry
 	refusal    refusal
 	board      *board.Board
+	timings    *prometheus.Timings
 	live       *live.Live
 	broker     *broker.Broker
 	samples    *samplelog.JetStream
@@ -173,7 +175,7 @@ func New(ctx context.Context, opt Options) (*App, error) {
 	if opt.Logger == nil {
 		opt.Logger = slog.New(slog.DiscardHandler)
 	}
-	a := &App{opt: opt, log: opt.Logger, run: rand.Text(), health: health.New(time.Now), board: board.New(), live: live.New(live.Usual), early: make(chan struct{}, 1)}
+	a := &App{opt: opt, log: opt.Logger, run: rand.Text(), health: health.New(time.Now), board: board.New(), timings: prometheus.NewTimings(), live: live.New(live.Usual), early: make(chan struct{}, 1)}
 	a.stations.Store(&a.opt.Stations)
 	if opt.Rehearse != nil {
 		a.backtests = newBacktests(a, opt.Rehearse)
@@ -293,7 +295,7 @@ func (a *App) openPartitions(ctx context.Context) error {
 	_, a.headers.out.Told = a.upto(0)
 	for n := range a.parts {
 		a.parts[n] = &partition{number: n, store: a.store, board: a.board, live: a.live, catalog: c, log: a.log, wake: a.sender.Wake, hurry: a.hurry, nudge: a.headers.nudge, answers: &a.answers,
-			quarantine: a.quarantine, speak: a.speak, now: a.now, health: a.health.Part(writerName(n), 0)}
+			quarantine: a.quarantine, speak: a.speak, now: a.now, timings: a.timings, health: a.health.Part(writerName(n), 0)}
 		a.parts[n].toldTo, a.parts[n].told = a.upto(n)
 		a.parts[n].newest = a.ring.newest(n)
 		a.parts[n].start(ctx, positions[n])

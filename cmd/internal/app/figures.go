@@ -17,7 +17,7 @@ import (
 func (a *App) handler() (http.Handler, error) {
 	metrics, err := prometheus.Handler(prometheus.Options{
 		Board: a.board, Pipeline: a.Pipeline, References: a.opt.References, Tariffs: a.opt.Tariffs, Version: a.opt.Version,
-	}, a.log, prometheus.Runtime()...)
+	}, a.log, append(prometheus.Runtime(), a.timings.Collectors()...)...)
 	if err != nil {
 		return nil, err
 	}
@@ -30,11 +30,11 @@ func (a *App) handler() (http.Handler, error) {
 		o.Backtest = a.backtests
 	}
 	o.Identity, o.Trail = a.doors.identity, a.doors.trail
-	a.doors.probes = onlyLive(web.Probes(o), a.speak)
+	a.doors.probes = a.timings.Measure(onlyLive(web.Probes(o), a.speak))
 	if a.doors.beside != nil {
 		o.Metrics = nil // they are served there
 	}
-	return onlyLive(web.New(o), a.speak), nil
+	return a.timings.Measure(onlyLive(web.New(o), a.speak)), nil
 }
 
 // Pipeline returns the figures of the way from message to commit, without waiting for log or

@@ -59,6 +59,7 @@ func (p *partition) keep(ctx context.Context) error {
 	p.learnedStored(&c)
 	p.committed, p.dirty, p.urgent, p.people = p.position, false, false, people{}
 	p.pending.committed()
+	p.timeCommit()
 	p.answers.stored(c.Acts)
 	for _, u := range p.ordered {
 		p.watchedAgain(u)
@@ -129,6 +130,7 @@ func fresh(n int, again []int, add func(i int)) {
 
 func (u *unit) addMinute(m *station.Minute, zone *time.Location) {
 	u.totals.Add(m)
+	u.since.Add(m)
 	if day := midnight(m.Start, zone); day != u.day {
 		u.day, u.today = day, [station.NumStates]int64{}
 	}

@@ -18,6 +18,7 @@ import (
 	"strokewise/dashboards/cost"
 	"strokewise/dashboards/history"
 	"strokewise/dashboards/live"
+	"strokewise/dashboards/prometheus"
 	"strokewise/rules"
 )
 
@@ -66,6 +67,8 @@ type partition struct {
 	answers *answers
 	health  *health.Part
 	now     func() station.Instant // the program's time
+	timings *prometheus.Timings    // nil: none are taken
+	arrived []station.Instant      // when the entries came that wait for their commit
 	newest  func() uint64          // entry of the log's share, as far as known
 	pending pending
 
@@ -103,6 +106,7 @@ type unit struct {
 	*pipeline.Unit
 	key    station.Key
 	totals board.Totals
+	since  board.Since
 	costs  cost.Account
 	prices []cost.Charge // of Out.Minutes, see price
 	today  [station.NumStates]int64
@@ -183,7 +187,7 @@ func (p *partition) show(u *unit) {
 			return
 		}
 	}
-	p.board.Put(board.Station{Gone: !configured, Plate: u.held.Plate, Status: unseen(), Totals: u.totals, Today: u.today, Alarms: u.alarms, Unwatched: u.held.shown()})
+	p.board.Put(board.Station{Gone: !configured, Plate: u.held.Plate, Status: unseen(), Totals: u.totals, Since: u.since, Today: u.today, Alarms: u.alarms, Unwatched: u.held.shown()})
 }
 
 // picture returns what the board shows of the unit.
@@ -191,9 +195,9 @@ func (p *partition) picture(u *unit, configured bool) board.Station {
 	n := u.Tally()
 	s := board.Station{
 		Gone:  !configured,
-		Plate: *u.Plate(), Status: *u.Status, Totals: u.totals, Costs: slices.Clone(u.costs), Today: u.today,
+		Plate: *u.Plate(), Status: *u.Status, Totals: u.totals, Since: u.since, Costs: slices.Clone(u.costs), Today: u.today,
 		Alarms: u.standing(),
-		LagNs:  u.LagNs(), OffsetNs: u.OffsetNs(), SilentSince: u.SilentSince(p.ticked, rules.SilenceNs),
+		LagNs:  u.LagNs(), Newest: u.Newest(), OffsetNs: u.OffsetNs(), SilentSince: u.SilentSince(p.ticked, rules.SilenceNs),
 		Late: n.Late, Duplicate: n.Duplicate, ClockSteps: n.ClockSteps, Gaps: n.Gaps, Arrival: n.Arrival,
 		Counter: board.CounterOddities(n.Counter), Dues: u.dues(p.ticked), Below: u.Below(), AtWork: u.AtWork(),
 	}

@@ -74,6 +74,7 @@ func (a *App) openReach() {
 		a.sender.Add(x.Name, x)
 	}
 	a.sender.Only(a.speak)
+	a.sender.Took(a.timings.Delivered)
 	for _, p := range r.Panels {
 		a.panels = append(a.panels, mqtt.NewRetained(a.panel(p)))
 	}

@@ -82,10 +82,17 @@ func TestPeopleAreReached(t *testing.T) {
 	}
 	body, _ := io.ReadAll(res.Body)
 	res.Body.Close()
-	for _, want := range []string{`notifications_delivered_total{receiver="dead-man"}`, `notifications_delivered_total{receiver="lights"}`, `outbox_oldest_age_seconds{receiver="shift"}`} {
+	for _, want := range []string{`notifications_delivered_total{receiver="dead-man"}`, `notifications_delivered_total{receiver="lights"}`, `outbox_oldest_age_seconds{receiver="shift"}`,
+		`strokewise_alarm_to_delivery_seconds_count{receiver="am"}`, "\nstrokewise_sample_to_commit_seconds_count ", `strokewise_last_sample_timestamp_seconds{`} {
 		if !strings.Contains(string(body), want) {
 			t.Errorf("no %s in /metrics", want)
 		}
+	}
+	if strings.Contains(string(body), `alarm_to_delivery_seconds_count{receiver="shift"}`) || strings.Contains(string(body), "\nstrokewise_sample_to_commit_seconds_count 0\n") {
+		t.Error("a delivery is timed that never was, or no commit is")
+	}
+	if body := fetch(t, a, "/metrics"); !strings.Contains(body, `strokewise_http_request_duration_seconds_count{code="200"}`) {
+		t.Error("no request is timed")
 	}
 	stop()
 	stopped = true

@@ -55,6 +55,7 @@ func (p *partition) entry(ctx context.Context, e samplelog.Entry) error {
 		return nil
 	}
 	p.dirty = true
+	p.came(&e)
 	p.worked(true)
 	p.urgent = p.urgent || len(p.people.acts) > 0 // somebody waits for the outcome
 	if p.waiting > mostWaiting {

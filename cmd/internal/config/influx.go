@@ -1,6 +1,8 @@
 package config
 
 import (
+	"errors"
+	"fmt"
 	"net/url"
 	"time"
 
@@ -69,4 +71,22 @@ func (d *decoder) influxLogin(m *mapping) {
 	if c.TokenFile != "" && u.Scheme == "http" && !loopback(u.Hostname()) {
 		m.refuseClear("url", "would send the token over the network in clear", "https", "url: https://"+u.Host)
 	}
+}
+
+// Check reports why a server that was named at the command line is not spoken to: by the rules of the file.
+func (c *Influx) Check() error {
+	u, err := url.Parse(c.URL)
+	switch {
+	case err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" || u.RawQuery != "" || u.Fragment != "":
+		return fmt.Errorf("%.200q is no URL of a server: expected one such as %s, without api/v2", c.URL, influxURLExample)
+	case u.User != nil:
+		return errors.New("the URL holds a login: name a file with the token instead")
+	case c.Bucket == "":
+		return errors.New("the bucket is missing (database/retention-policy for InfluxDB 1)")
+	case c.TokenFile != "" && u.Scheme == "http" && !loopback(u.Hostname()):
+		return fmt.Errorf("the token would travel in clear to %s: use https", u.Host)
+	case c.CAFile != "" && u.Scheme != "https":
+		return errors.New("certificate authorities are named, but the server is not spoken to over TLS: use https")
+	}
+	return nil
 }

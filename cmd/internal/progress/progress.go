@@ -1,5 +1,5 @@
 // Package progress shows on a terminal how far long work has come: one line that is rewritten,
-// with rate and time left. Elsewhere it shows nothing.
+// with rate and time left. Elsewhere it shows nothing, or lines now and then.
 package progress
 
 import (
@@ -15,6 +15,9 @@ import (
 // every is how often the line is rewritten at most.
 const every = 200 * time.Millisecond
 
+// everyLine is the same of lines that stay.
+const everyLine = 10 * time.Second
+
 // Bar shows one stage of work. A nil Bar shows nothing. It is safe for concurrent use.
 type Bar struct {
 	to    io.Writer
@@ -22,6 +25,7 @@ type Bar struct {
 	what  string
 	unit  Unit
 	began time.Time
+	lines bool // that stay
 
 	mu    sync.Mutex
 	shown time.Time // zero: nothing is on the line
@@ -39,6 +43,7 @@ var (
 	Bytes      = Unit{"MB", 1e6}
 	Stations   = Unit{"stations", 1}
 	Partitions = Unit{"partitions", 1}
+	Pieces     = Unit{"pieces", 1}
 )
 
 // Terminal reports whether people watch what is written to w.
@@ -55,6 +60,16 @@ func New(to io.Writer, what string, unit Unit) *Bar {
 	return On(to, time.Now, what, unit)
 }
 
+// NewOrLines returns a bar for a stage on a writer, which writes lines of plain text where that is no terminal: the
+// first after some seconds.
+func NewOrLines(to io.Writer, now func() time.Time, what string, unit Unit) *Bar {
+	b := On(to, now, what, unit)
+	if !Terminal(to) {
+		b.lines, b.shown = true, b.began
+	}
+	return b
+}
+
 // On returns a bar on any writer by any clock.
 func On(to io.Writer, now func() time.Time, what string, unit Unit) *Bar {
 	return &Bar{to: to, now: now, what: what, unit: unit, began: now()}
@@ -68,10 +83,18 @@ func (b *Bar) Set(done, total float64) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	t := b.now()
-	if b.ended || t.Sub(b.shown) < every {
+	pace := every
+	if b.lines {
+		pace = everyLine
+	}
+	if b.ended || t.Sub(b.shown) < pace {
 		return
 	}
 	b.shown = t
+	if b.lines {
+		fmt.Fprintln(b.to, b.line(done, total, t.Sub(b.began)))
+		return
+	}
 	fmt.Fprintf(b.to, "\r\x1b[K%s", b.line(done, total, t.Sub(b.began)))
 }
 
@@ -108,7 +131,7 @@ func (b *Bar) End() {
 	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if b.ended = true; !b.shown.IsZero() {
+	if b.ended = true; !b.shown.IsZero() && !b.lines {
 		fmt.Fprint(b.to, "\r\x1b[K")
 	}
 }
