@@ -220,6 +220,10 @@ func endless(t *testing.T) map[string]func() trial {
 			addr, working := mute(t)
 			return trial{args: []string{"rig", "publish", "--broker", "tcp://" + addr}, working: working, code: exitInterrupted}
 		},
+		"discover": func() trial {
+			addr, working := mute(t)
+			return trial{args: []string{"discover", "--broker", "tcp://" + addr, "--for", "24h"}, working: working, code: exitInterrupted}
+		},
 		"rig fault": func() trial {
 			addr, working := mute(t)
 			return trial{args: []string{"rig", "fault", "press-4", "outlet-leak", "--broker", "tcp://" + addr}, working: working, code: exitInterrupted}

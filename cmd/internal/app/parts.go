@@ -73,7 +73,9 @@ func (a *App) partStates() []board.Part {
 
 // lookAtBroker reports the connection to the broker.
 func (a *App) lookAtBroker(p *health.Part) {
-	switch f := a.source.Figures(); {
+	switch f := a.received(); {
+	case a.source == nil:
+		p.Doubtful("no broker is configured: the page First run proposes a configuration")
 	case f.Doubled != "":
 		p.Fails("the broker %s keeps ending our connection: %s", a.BrokerURL(), f.Doubled)
 	case !f.Connected:

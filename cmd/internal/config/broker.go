@@ -35,7 +35,7 @@ func (d *decoder) mqtt(m, top *mapping) {
 	if m.has("tls") && q.Broker != "" && !q.Secure() {
 		m.fail("tls", "is given, but the broker is not spoken to over TLS", "a broker with ssl, mqtts or tls before ://", "broker: ssl://broker.example:8883")
 	}
-	if !d.opt.NoBroker {
+	if absent := m.node == nil && (m.pos == nil || isNull(m.pos)); !d.opt.NoBroker && !(absent && top.begins()) {
 		m.demandBroker(top)
 	}
 }
