@@ -50,6 +50,7 @@ type Options struct {
 	Diary    Diary                    // what people did; may be nil
 	Alarms   Alarms                   // what became of alarms; may be nil
 	Backtest Backtest                 // of changed alarms; nil: none
+	Reload   Reload                   // reads the configuration again; nil: there is no such path
 	FirstRun FirstRun                 // listens to unknown brokers; nil: there is no such page
 	Explain  Explain                  // says how a station's figures were obtained; may be nil
 	Trends   trend.History            // of figures over weeks; may be nil

@@ -78,6 +78,10 @@ type Options struct {
 	BackupKey backup.Key // signs the backup before a migration; nil: it is not signed
 	Logger    *slog.Logger
 
+	// Reload reads the configuration again; nil: it is not to be had. Reloads counts what became of it; nil: nothing is counted.
+	Reload  func(ctx context.Context) (web.Reloaded, error)
+	Reloads *Reloads
+
 	// CheckFile returns the faults of a configuration file, for the page that proposes one; nil: it checks nothing.
 	CheckFile func(file []byte) error
 

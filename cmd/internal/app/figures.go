@@ -24,7 +24,7 @@ func (a *App) handler() (http.Handler, error) {
 	o := web.Options{
 		Board: a.board, Live: a.live, History: a.store, Zones: a.opt.Zones, Pipeline: a.Pipeline, Refusals: a, Ready: a.Ready,
 		Metrics: metrics, Hosts: a.opt.Hosts, Now: a.time, Version: a.opt.Version, Rig: a.opt.Rig, Hours: hours{a.store}, Tariffs: a.opt.Tariffs,
-		FirstRun: a.first, Unconfigured: func() bool { return len(a.configured()) == 0 },
+		FirstRun: a.first, Reload: a.opt.Reload, Unconfigured: func() bool { return len(a.configured()) == 0 },
 		Command: a.Command, Diary: a.store, Alarms: a.store, Explain: a.Explain, Trends: a.store,
 	}
 	if a.backtests != nil {
@@ -60,6 +60,7 @@ func (a *App) Pipeline() board.Pipeline {
 	out.RefusedRatio, out.Quarantined = a.refusal.ratio(), a.quarantine.count()
 	out.Ready = a.Ready() == nil
 	out.Parts = a.partStates()
+	out.Reloads = a.opt.Reloads.Figures()
 	return out
 }
 

@@ -34,6 +34,10 @@ func (a *App) openParts() {
 	mqtt := a.health.Part("broker", 0)
 	a.health.Look(func() { a.lookAtBroker(mqtt) })
 	a.health.Look(a.lookAtReach)
+	if r := a.opt.Reloads; r != nil {
+		part := a.health.Part("configuration", 0).As(health.Beside)
+		a.health.Look(func() { r.look(part) })
+	}
 }
 
 // Health returns how the parts of the program do.
