@@ -1,7 +1,8 @@
 package app
 
 import (
-	"strings"
+	"errors"
+	"fmt"
 	"sync"
 	"time"
 
@@ -33,7 +34,20 @@ func (r *Reloads) Refused(at time.Time, why error) {
 	defer r.mu.Unlock()
 	r.now.Refused++
 	r.now.Good, r.since = false, at
-	r.why, _, _ = strings.Cut(why.Error(), "\n")
+	r.why = inALine(why)
+}
+
+// inALine words an error that may join many: the first of them, and how many more there are.
+func inALine(err error) string {
+	var joined interface{ Unwrap() []error }
+	if !errors.As(err, &joined) || len(joined.Unwrap()) == 0 {
+		return err.Error()
+	}
+	list := joined.Unwrap()
+	if len(list) == 1 {
+		return list[0].Error()
+	}
+	return fmt.Sprintf("%v (and %d faults more)", list[0], len(list)-1)
 }
 
 // Figures returns what was counted, nil where nothing is.
