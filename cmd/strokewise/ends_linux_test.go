@@ -255,6 +255,7 @@ func endless(t *testing.T) map[string]func() trial {
 		"alarm inspected":      said("alarm", "inspected", station, "x"),
 		// what prints and ends: its output is a pipe that nobody reads
 		"version":           func() trial { return trial{args: []string{"version"}} },
+		"schema":            func() trial { return trial{args: []string{"schema"}} },
 		"completion":        func() trial { return trial{args: []string{"completion"}} },
 		"man":               func() trial { return trial{args: []string{"man"}} },
 		"rig list":          func() trial { return trial{args: []string{"rig", "list"}} },
