@@ -41,7 +41,8 @@ type Listener struct {
 	births        births
 	messages      int64
 	bytes         int64
-	left          int64 // messages and values beyond the bounds
+	left          int64              // messages and values beyond the bounds
+	grids         map[gridKey]*trace // while findings are worked out
 }
 
 // heard is a topic.

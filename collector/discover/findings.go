@@ -92,6 +92,7 @@ func (l *Listener) Findings() *Findings {
 		f.Series = append(f.Series, s.finding(index[s.topic], l.used()))
 	}
 	f.Stations = l.propose(f)
+	l.grids = nil
 	return f
 }
 

@@ -11,8 +11,8 @@ import (
 
 // Most that are looked at for kinship: counters times pressures are the pairs.
 const (
-	mostCounters  = 100
-	mostPressures = 300
+	mostCounters  = 50
+	mostPressures = 200
 )
 
 // plausible is how likely a series must be of a kind to be looked at as such.

@@ -10,24 +10,64 @@ import (
 type trace struct {
 	level []float64 // mean of each slot
 	last  []float64 // at its end
+
+	quickLevel, quickCount []float64 // once they are asked for: quick of the levels, and of the changes of last
+}
+
+// gridKey names a trace of a series.
+type gridKey struct{ series, per int }
+
+// grid returns a series with per slots joined to one, nil where too many of them are empty. It is worked out
+// once for all pairs.
+func (l *Listener) grid(s *series, per int) *trace {
+	k := gridKey{s.id, per}
+	t, ok := l.grids[k]
+	if !ok {
+		if x, sound := s.onGrid(per, l.used()); sound {
+			t = &x
+		}
+		if l.grids == nil {
+			l.grids = make(map[gridKey]*trace)
+		}
+		l.grids[k] = t
+	}
+	return t
 }
 
 // traces returns two series on the finest grid on which both have a value in nearly every slot; false where
 // too little was heard of one.
-func (l *Listener) traces(a, b *series) (x, y trace, ok bool) {
+func (l *Listener) traces(a, b *series) (x, y *trace, ok bool) {
 	used := l.used()
 	per := 1
 	for int64(per)*l.width < longCycle {
 		per *= 2
 	}
 	for ; used/per >= leastSlots; per *= 2 {
-		x, okX := a.onGrid(per, used)
-		y, okY := b.onGrid(per, used)
-		if okX && okY {
+		if x, y = l.grid(a, per), l.grid(b, per); x != nil && y != nil {
 			return x, y, true
 		}
 	}
-	return x, y, false
+	return nil, nil, false
+}
+
+// quicks returns what is quick of the levels.
+func (t *trace) quicks() []float64 {
+	if t.quickLevel == nil {
+		t.quickLevel = quick(t.level)
+	}
+	return t.quickLevel
+}
+
+// quickCounts returns what is quick of how much was counted in each slot but the first.
+func (t *trace) quickCounts() []float64 {
+	if t.quickCount == nil {
+		counted := make([]float64, len(t.last)-1)
+		for i := range counted {
+			counted[i] = t.last[i+1] - t.last[i]
+		}
+		t.quickCount = quick(counted)
+	}
+	return t.quickCount
 }
 
 // longCycle is how long a slot is at least, ns: within less than a cycle a counter shows 0 or 1, whatever the
@@ -140,11 +180,7 @@ func (l *Listener) workOf(counter, pressure *series) kinship {
 	if !ok {
 		return kinship{}
 	}
-	counted := make([]float64, len(c.last)-1)
-	for i := range counted {
-		counted[i] = c.last[i+1] - c.last[i]
-	}
-	k := correlate(quick(counted), quick(p.level)[1:])
+	k := correlate(c.quickCounts(), p.quicks()[1:])
 	return kinship{-k.r, -k.z}
 }
 
@@ -155,5 +191,5 @@ func (l *Listener) sidesOf(inlet, outlet *series) kinship {
 	if !ok {
 		return kinship{}
 	}
-	return correlate(quick(i.level), quick(o.level))
+	return correlate(i.quicks(), o.quicks())
 }
