@@ -219,3 +219,73 @@ func TestDiscoverRefusesAddresses(t *testing.T) {
 		}
 	}
 }
+
+// buys are figures that the answers to a step make known, by the step's first key. Relief valve and hoses buy alarms.
+var buys = map[string][]string{
+	"booster.set_pressure":    {"set_pressure_kpa"},
+	"tank.volume":             {"stored_energy_j"},
+	"booster.drive_bore":      {"reachable_pressure_kpa", "supply_conductance_l_s_bar", "inlet_over_delivered_ratio"},
+	"supply.bore":             {"pipe_conductance_l_s_bar"},
+	"booster.max_stroke_rate": {"load_ratio"},
+}
+
+// What a step of the plate data is said to buy is unknown before it is answered, and known afterwards: over four
+// minutes of a virtual station that rests now and then, or the first of one that does not come to its set.
+func TestPlateDataBuyWhatIsSaid(t *testing.T) {
+	dir := t.TempDir()
+	var traces []string
+	for station, length := range map[string]string{"press-4": "4m", "clamp-2": "1m"} {
+		file := filepath.Join(dir, station+".csv")
+		if code := execute(t.Context(), []string{"rig", "record", "--station", station, "--for", length, "--rate", "10", "--from", "2026-03-02T08:00:00Z", "--out", file}, os.Stderr, os.Stderr); code != exitOK {
+			t.Fatalf("exit code %d", code)
+		}
+		traces = append(traces, file)
+	}
+	f := &discover.Findings{Topics: []discover.Topic{{Name: "a", Payload: "scalar"}}, Series: []discover.Series{{}}}
+	p := &discover.Plan{Broker: "tcp://127.0.0.1:1883", Site: "s", Stations: []discover.Planned{{ID: "x", Channels: []discover.Choice{{Channel: station.Cycles}}, Plate: map[string]string{}}}}
+	before := known(t, discover.Write(f, p), traces)
+	found := 0
+	for _, step := range discover.Steps() {
+		for _, k := range step.Keys {
+			p.Stations[0].Plate[k.Name] = k.Example
+		}
+		now := known(t, discover.Write(f, p), traces)
+		for _, name := range buys[step.Keys[0].Name] {
+			bought := false
+			for i := range traces {
+				bought = bought || now[i][name] && !before[i][name]
+			}
+			if found++; !bought {
+				t.Errorf("%s is not bought by %s", name, step.Keys[0].Name)
+			}
+		}
+		before = now
+	}
+	if found != 7 {
+		t.Errorf("%d figures were looked at", found)
+	}
+}
+
+// known returns the figures that replays of traces know, for each trace.
+func known(t *testing.T, cfg []byte, traces []string) (out []map[string]bool) {
+	t.Helper()
+	file := write(t, "plant.yaml", string(cfg))
+	for _, trace := range traces {
+		var text, said bytes.Buffer
+		if code := execute(t.Context(), []string{"replay", "--config", file, "--station", "x", "--json", trace}, &text, &said); code != exitOK {
+			t.Fatalf("exit code %d: %s", code, said.String())
+		}
+		var report struct {
+			Estimates map[string]struct{ Value *float64 }
+		}
+		if err := json.Unmarshal(text.Bytes(), &report); err != nil {
+			t.Fatal(err)
+		}
+		of := map[string]bool{}
+		for name, e := range report.Estimates {
+			of[name] = e.Value != nil
+		}
+		out = append(out, of)
+	}
+	return out
+}
