@@ -139,9 +139,6 @@ func TestPlateKeysAreThoseOfTheConfiguration(t *testing.T) {
 	p := &discover.Plan{Broker: "tcp://127.0.0.1:1883", Site: "s", Stations: []discover.Planned{{ID: "x", Channels: []discover.Choice{{Channel: station.Cycles}}, Plate: map[string]string{}}}}
 	bare := parsedPlate(t, discover.Write(f, p))
 	for i, step := range discover.Steps() {
-		if next := discover.Next(p.Stations[0].Plate); next != i {
-			t.Errorf("step %d is asked, want %d", next, i)
-		}
 		for _, k := range step.Keys {
 			p.Stations[0].Plate[k.Name] = k.Example
 		}

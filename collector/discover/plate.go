@@ -1,7 +1,7 @@
 package discover
 
 // Step is what is asked about a station together, with what the answers buy. The order is that of asking: the
-// next step that is not answered is what is needed for the next figure.
+// first step that is not answered is what is needed for the next figure.
 type Step struct {
 	Keys []Key
 	Buys string
@@ -32,16 +32,4 @@ var steps = []Step{
 		"an alarm when the hoses carry more than they are rated for"},
 	{[]Key{{"booster.max_stroke_rate", "Highest stroke rate on the name plate", "2 /s"}},
 		"the load without waiting for a time in which the governor is open"},
-}
-
-// Next returns the number of the first step that is not answered in whole, len(Steps()) where all are.
-func Next(plate map[string]string) int {
-	for i, s := range steps {
-		for _, k := range s.Keys {
-			if plate[k.Name] == "" {
-				return i
-			}
-		}
-	}
-	return len(steps)
 }
