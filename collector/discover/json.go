@@ -48,7 +48,6 @@ type walk struct {
 	x    *extraction
 	at   station.Instant // of the message, 0: none found
 	path string          // of that time
-	item bool            // within an item of a list of named values
 }
 
 // under takes what lies under a path.
