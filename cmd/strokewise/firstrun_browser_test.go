@@ -123,6 +123,10 @@ func TestFirstRunInABrowser(t *testing.T) {
 	eval[any](t, ctx, fmt.Sprintf(fillsIn, "id.0", "crusher")+";"+fmt.Sprintf(fillsIn, "plate.0.booster.set_pressure", "1000 kPa")+";"+fmt.Sprintf(presses2, "show"))
 	until(t, ctx, "the file is shown", `!!document.querySelector("pre.file")`)
 	look("first-run-file")
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(360, 740)); err != nil {
+		t.Fatal(err)
+	}
+	look("first-run-file-360")
 	text := eval[string](t, ctx, fileText)
 	if page := eval[string](t, ctx, pageText); !strings.Contains(page, "finds no fault") {
 		t.Fatalf("the file does not pass: %s", page)

@@ -68,6 +68,9 @@ func TestFirstRunEdits(t *testing.T) {
 	if w := get(h, "/"); w.Code != http.StatusSeeOther || w.Header().Get("Location") != firstRunPath {
 		t.Errorf("the first page without a station: %d to %q", w.Code, w.Header().Get("Location"))
 	}
+	if body := get(h, refusedPath).Body.String(); !strings.Contains(body, `href="first-run"`) {
+		t.Error("the page of refused messages does not lead there")
+	}
 	body := get(h, firstRunPath).Body.String()
 	for _, want := range []string{"No station is configured yet", `name="id.0" value="gw"`, "the higher", `name="plate.0.booster.set_pressure"`, "polyline", `name="span.3"`, "What follows buys the set"} {
 		if !strings.Contains(body, want) {
