@@ -2,6 +2,7 @@ package station
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"time"
 )
@@ -195,4 +196,20 @@ func isCurrency(s string) bool {
 		}
 	}
 	return true
+}
+
+// UnitNames lists the names of all units of all quantities, each once, for whoever has to know which of them a
+// parser takes.
+func UnitNames() []string {
+	var out []string
+	for _, q := range []*quantity{&lengths, &pressures, &volumes, &flows, &durations, &sizes, &rates, &ratios, &energies, &emissions, &prices, &temperatures} {
+		for _, list := range [...][]unit{q.units, q.aliases} {
+			for _, u := range list {
+				if !slices.Contains(out, u.name) {
+					out = append(out, u.name)
+				}
+			}
+		}
+	}
+	return out
 }

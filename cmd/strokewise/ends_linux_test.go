@@ -221,6 +221,10 @@ func endless(t *testing.T) map[string]func() trial {
 			addr, working := mute(t)
 			return trial{args: []string{"rig", "publish", "--broker", "tcp://" + addr}, working: working, code: exitInterrupted}
 		},
+		"discover": func() trial {
+			addr, working := mute(t)
+			return trial{args: []string{"discover", "--broker", "tcp://" + addr, "--for", "24h"}, working: working, code: exitInterrupted}
+		},
 		"rig fault": func() trial {
 			addr, working := mute(t)
 			return trial{args: []string{"rig", "fault", "press-4", "outlet-leak", "--broker", "tcp://" + addr}, working: working, code: exitInterrupted}
@@ -252,6 +256,7 @@ func endless(t *testing.T) map[string]func() trial {
 		"alarm inspected":      said("alarm", "inspected", station, "x"),
 		// what prints and ends: its output is a pipe that nobody reads
 		"version":           func() trial { return trial{args: []string{"version"}} },
+		"schema":            func() trial { return trial{args: []string{"schema"}} },
 		"completion":        func() trial { return trial{args: []string{"completion"}} },
 		"man":               func() trial { return trial{args: []string{"man"}} },
 		"rig list":          func() trial { return trial{args: []string{"rig", "list"}} },

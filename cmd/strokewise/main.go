@@ -36,6 +36,8 @@ type commands struct {
 	Demo      demoCmd      `cmd:"" help:"Run with an embedded broker and a plant of virtual stations: the program on a plant that does not exist."`
 	Replay    replayCmd    `cmd:"" help:"Run recorded traces through the live analyzer and alarms, and print what they tell."`
 	Check     checkCmd     `cmd:"" help:"Check a configuration file: all faults at once."`
+	Schema    schemaCmd    `cmd:"" help:"Print the JSON Schema of the configuration, for editors: completion, and faults while you type."`
+	Discover  discoverCmd  `cmd:"" help:"Listen to a broker that nobody has described, and propose a configuration: stations, channels, units. It publishes nothing and installs nothing."`
 	Rig       rigCmd       `cmd:"" help:"Virtual stations: record, publish, cause faults."`
 	Alarm     alarmCmd     `cmd:"" help:"People's commands to the running program: acknowledge, shelve, close, declare work, note. Exit code 0: done; 1: refused or not taken; 3: taken, not decided yet."`
 	Refused   refusedCmd   `cmd:"" help:"Messages that were not accepted: list, show, take them again, discard; and say that this machine's clock is right."`

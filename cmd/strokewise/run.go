@@ -2,10 +2,8 @@ package main
 
 import (
 	"context"
-	"fmt"
 	"strings"
 
-	"strokewise/cmd/internal/app"
 	"strokewise/cmd/internal/systemd"
 )
 
@@ -23,40 +21,32 @@ func (c *runCmd) Run(e *env) error {
 	for _, w := range cfg.Warnings {
 		e.log.Warn("odd configuration", "what", w)
 	}
-	opt, err := settings(cfg, e)
-	if err != nil {
-		return err
-	}
-	a, err := app.New(e.ctx, opt)
-	if err != nil {
-		return err
-	}
-	e.end.serve()
-	defer a.Close()
-	fmt.Fprintf(e.out, "pages and metrics on %s\n", a.URL())
+	r := newReloader(c.Config, cfg, e)
 	ctx, stop := context.WithCancel(e.ctx)
 	defer stop()
-	defer served(ctx, a, e)()
-	go reloadOnHangup(ctx, c.Config, cfg, a, e)
-	return untilInterrupted(a.Run(ctx))
+	r.begun = served(ctx, r, e)
+	go r.onHangup(ctx)
+	return untilInterrupted(r.run(ctx))
 }
 
-// served reports to the service manager that the program is ready and, until ctx ends, that none of its
-// loops hangs. A broker or receiver that is away does not count: a restart would not bring it back.
-func served(ctx context.Context, a *app.App, e *env) (stopping func()) {
+// served reports to the service manager that the program is ready, once begun is called, and until ctx ends
+// that none of its loops hangs. A broker or receiver that is away does not count: a restart would not bring it
+// back.
+func served(ctx context.Context, r *reloader, e *env) (begun func()) {
 	m := systemd.FromEnvironment()
 	report := func(err error) {
 		if err != nil {
 			e.log.Warn("the service manager is not told", "error", err)
 		}
 	}
-	report(m.Ready())
-	go m.Alive(ctx, func() string {
-		if silent := a.Health().Silent(); len(silent) > 0 {
-			return "nothing is heard of " + strings.Join(silent, ", ")
-		}
-		return ""
-	})
-	stop := context.AfterFunc(ctx, func() { report(m.Stopping()) })
-	return func() { stop() }
+	return func() {
+		report(m.Ready())
+		go m.Alive(ctx, func() string {
+			if silent := r.silent(); len(silent) > 0 {
+				return "nothing is heard of " + strings.Join(silent, ", ")
+			}
+			return ""
+		})
+		context.AfterFunc(ctx, func() { report(m.Stopping()) })
+	}
 }

@@ -54,6 +54,10 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 		}
 	}
 	o.Stations, o.Rehearse = stationsOf(c), rehearsal(c)
+	o.CheckFile = func(file []byte) error {
+		_, err := config.Parse(file, "proposal.yaml", config.Options{})
+		return err
+	}
 	if err = externalLog(&o, &c.Log); err != nil {
 		return o, err
 	}
@@ -95,6 +99,9 @@ func routes(c *config.Config) (intake.Options, error) {
 
 func broker(c *config.Config) (mqtt.Options, error) {
 	m := &c.MQTT
+	if m.Broker == "" { // no station is configured yet
+		return mqtt.Options{}, nil
+	}
 	o := mqtt.Options{Brokers: []string{m.Broker}, ClientID: m.ClientID, User: m.User, MaxPacket: m.MaxPacket}
 	if m.PasswordFile != "" {
 		o.Password = secretIn(m.PasswordFile)

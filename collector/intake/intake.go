@@ -3,7 +3,6 @@
 package intake
 
 import (
-	"errors"
 	"sync/atomic"
 	"time"
 
@@ -95,9 +94,6 @@ type Intake struct {
 
 // New returns an intake.
 func New(opt Options) (*Intake, error) {
-	if len(opt.Routes)+len(opt.Fixed) == 0 {
-		return nil, errors.New("cannot take messages without any topic pattern: give mqtt.topics")
-	}
 	in := &Intake{opt: opt, maxAge: int64(opt.MaxAge), refused: newCounter(), decode: payload.Decode, fixed: make(map[string]way, len(opt.Fixed))}
 	in.births.Ask = opt.Ask
 	if in.maxAge <= 0 {

@@ -137,3 +137,20 @@ func fieldOf(v lineprotocol.Value) any {
 
 // cause returns the words of a decoder's error.
 func cause(err error) string { return fmt.Sprintf("%.200s", err) }
+
+// Points returns the first points of line protocol, each as the object that a mapping sees. It fails where
+// not even the first line can be read.
+func Points(data []byte, most int) ([]map[string]any, error) {
+	var out []map[string]any
+	d := lineprotocol.NewDecoderWithBytes(data)
+	for len(out) < most && d.Next() {
+		doc, err := point(d)
+		switch {
+		case err == nil:
+			out = append(out, doc)
+		case len(out) == 0:
+			return nil, fmt.Errorf("cannot read the first line: %s", cause(err))
+		}
+	}
+	return out, nil
+}

@@ -145,7 +145,7 @@ func (s *Source) options(ctx context.Context, lost chan<- error) (*paho.ClientOp
 		o.AddBroker(b)
 	}
 	o.SetClientID(s.opt.ClientID).SetUsername(s.opt.User).SetPassword(password).SetProtocolVersion(4)
-	o.SetCleanSession(false).SetResumeSubs(false).SetStore(noStore{})
+	o.SetCleanSession(s.opt.Passing).SetResumeSubs(false).SetStore(noStore{})
 	o.SetConnectRetry(false).SetAutoReconnect(false).SetConnectTimeout(s.opt.Handshake).SetWriteTimeout(libraryWait)
 	o.SetKeepAlive(s.opt.KeepAlive).SetPingTimeout(noPingTimeout)
 	o.SetOrderMatters(true).SetAutoAckDisabled(true)

@@ -56,7 +56,8 @@ type Options struct {
 	User      string
 	Password  func() (string, error) // asked for at every connection; nil: none
 	TLS       *tls.Config            // of ssl://; nil: the system's certificates
-	Filters   []string               // subscribed at QoS 1
+	Filters   []string               // subscribed at QoS 1, or at 0 where Passing
+	Passing   bool                   // the session ends with the connection: the broker keeps nothing for us
 	MaxPacket int64                  // bound on a packet's announced bytes after its header, 0: 1 MiB
 	// Handle is called for each message in turn. While it blocks nothing is read from the
 	// broker: that is the back pressure. It returns early when ctx ends, and then does not

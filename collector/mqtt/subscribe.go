@@ -12,8 +12,12 @@ import (
 // granted or the connection ends.
 func (s *Source) subscribe(ctx context.Context, client paho.Client, stop <-chan struct{}) {
 	wanted, wait := s.opt.Filters, firstResubscribe
+	qos := byte(1)
+	if s.opt.Passing {
+		qos = 0
+	}
 	for {
-		missing, err := ask(ctx, client, wanted, stop)
+		missing, err := ask(ctx, client, wanted, qos, stop)
 		switch {
 		case ctx.Err() != nil || ended(stop):
 			return
@@ -40,12 +44,12 @@ func (s *Source) subscribe(ctx context.Context, client paho.Client, stop <-chan 
 
 // ask subscribes and gives the filters that were refused. The answer comes in line behind
 // messages, so it is waited for as long as the connection lasts.
-func ask(ctx context.Context, client paho.Client, filters []string, stop <-chan struct{}) ([]string, error) {
-	qos := make(map[string]byte, len(filters))
+func ask(ctx context.Context, client paho.Client, filters []string, qos byte, stop <-chan struct{}) ([]string, error) {
+	wanted := make(map[string]byte, len(filters))
 	for _, f := range filters {
-		qos[f] = 1
+		wanted[f] = qos
 	}
-	token := client.SubscribeMultiple(qos, nil)
+	token := client.SubscribeMultiple(wanted, nil)
 	select {
 	case <-token.Done():
 	case <-ctx.Done():

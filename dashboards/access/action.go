@@ -19,6 +19,8 @@ const (
 	Refused  Action = "refused"   // take refused messages again, or discard them
 	Trust    Action = "trust"     // say that this machine's clock is right
 	Audit    Action = "audit"     // read the trail, with addresses and what was denied
+	Discover Action = "discover"  // listen to a broker that nobody has described, for a proposal
+	Reload   Action = "reload"    // have the configuration read again
 	Fault    Action = "fault"     // cause faults at the demonstration's virtual stations
 )
 
@@ -46,13 +48,16 @@ var least = map[Action]Role{
 	Backtest:         Engineer,
 	Refused:          Engineer,
 	Fault:            Engineer,
+	Discover:         Engineer,
 
 	Audit: Administrator,
 	Trust: Administrator,
+
+	Reload: Administrator,
 }
 
 // everywhere are the actions that belong to no site: whoever has a scope may not do them.
-var everywhere = map[Action]bool{Refused: true, Trust: true, Audit: true}
+var everywhere = map[Action]bool{Refused: true, Trust: true, Audit: true, Discover: true, Reload: true}
 
 // Least returns the least role that may do a, and false for an action that nobody may do.
 func Least(a Action) (Role, bool) {

@@ -5,10 +5,11 @@ import "strokewise/analyzer/station"
 // Pipeline holds the figures of the way from message to commit, over the life of the
 // process. Maps and slices must not be changed by the reader.
 type Pipeline struct {
-	Connected  bool  // to the MQTT broker
-	Reconnects int64 // after the first connection
-	Messages   int64 // received, refused ones included
-	Samples    int64 // accepted into the log
+	Connected  bool     // to the MQTT broker
+	Reconnects int64    // after the first connection
+	Messages   int64    // received, refused ones included
+	Reloads    *Reloads // nil: they are not counted
+	Samples    int64    // accepted into the log
 	Refused    map[string]int64
 	Queue      int // messages waiting for the log
 	QueueCap   int
@@ -67,6 +68,14 @@ type Export struct {
 	Points  int64            // taken by the server
 	Failed  int64            // requests that did not succeed
 	Dropped map[string]int64 // rows given up, by reason
+}
+
+// Reloads are what became of the readings of the configuration.
+type Reloads struct {
+	Good    bool            // the newest one was taken
+	At      station.Instant // when the one in force was taken, the start included
+	Taken   int64
+	Refused int64
 }
 
 // RefusedSum is what is kept of refused messages under a reason.

@@ -76,7 +76,7 @@ func figures() board.Pipeline {
 		Commits: 40, CommitSum: 0.3, CommitSeconds: 0.0125, CommitAge: 0.5, SnapshotAge: 30,
 		OutboxPending: map[string]int64{"crew": 1}, Delivered: map[string]int64{"crew": 5}, DeliverFailed: map[string]int64{"crew": 2},
 		OutboxAge: map[string]float64{"on-call": 12.5}, Withheld: map[string]int64{"crew": 7},
-		RefusedRatio: 0.005, AnswerAge: map[string]float64{"log": 1.5, "outbox": 2.5}, Ready: false,
+		Reloads: &board.Reloads{At: noon - 60e9, Taken: 2, Refused: 1}, RefusedRatio: 0.005, AnswerAge: map[string]float64{"log": 1.5, "outbox": 2.5}, Ready: false,
 		Parts:  []board.Part{{Name: "receiver-crew", Level: "fails", Reason: "away", Since: noon}, {Name: "evidence", Level: "doubtful", Since: noon}, {Name: "writer-3", Level: "works", Since: noon - 3600e9}},
 		Export: &board.Export{Pending: 12, Age: 90, Points: 5000, Failed: 3, Dropped: map[string]int64{"refused": 1, "expired": 0, "gone": 0}}}
 }

@@ -94,6 +94,7 @@ func (s *site) refused(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	v := refusals(kept, counts, s.Version)
+	v.FirstRun = s.FirstRun != nil && readerOf(r).May(access.Discover) == nil
 	v.keep(sums)
 	if err != nil {
 		v.Problem = err.Error()

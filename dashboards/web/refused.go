@@ -14,6 +14,8 @@ type refusedView struct {
 	Version string
 	Problem string // why what is kept cannot be shown
 	Reasons []reasonView
+
+	FirstRun bool // the reader may listen to brokers
 }
 
 // reasonView holds what was refused for one reason.

@@ -99,6 +99,12 @@ func (s *site) optional() (list []route) {
 	if s.Backtest != nil {
 		list = append(list, route{pattern: backtestPath, read: access.Look, write: access.Backtest, body: 2 * mostChanges, forms: true, handler: s.backtest})
 	}
+	if s.Reload != nil {
+		list = append(list, route{pattern: reloadPath, write: access.Reload, body: 4096, handler: s.reload})
+	}
+	if s.FirstRun != nil {
+		list = append(list, route{pattern: firstRunPath, read: access.Discover, write: access.Discover, body: mostFirstRun, forms: true, handler: s.firstRun})
+	}
 	if s.Trail != nil {
 		list = append(list, route{pattern: trailPath, read: access.Audit, handler: s.trail}, route{pattern: csvPath, read: access.Audit, handler: s.trailCSV})
 	}

@@ -89,6 +89,8 @@ func newDoors(t *testing.T, change ...func(*Options)) *doors {
 	o := everything()
 	o.Command, o.Backtest, o.Rig, o.Refusals = d.given.take, tested.Backtest, &plantOfTests{}, openRefusals{o.Refusals.(someRefused)}
 	o.Metrics = http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { plain(w, http.StatusOK, "up 1") })
+	o.FirstRun = &listener{}
+	o.Reload = func(context.Context) (Reloaded, error) { return Reloaded{Stations: 1}, nil }
 	if o.Trail, err = trail.Open(filepath.Join(dir, "audit.jsonl"), noon); err != nil {
 		t.Fatal(err)
 	}
@@ -197,6 +199,8 @@ func concrete(pattern string) (path string, form url.Values) {
 		form = url.Values{"station": {"a/b"}, "kind": {"x"}}
 	case backtestPath:
 		form = url.Values{"do": {"cancel"}}
+	case firstRunPath:
+		form = url.Values{"do": {"stop"}}
 	case loginPath:
 		form = url.Values{"name": {"viewer"}, "password": {goodPassword}}
 	}

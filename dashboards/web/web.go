@@ -28,7 +28,7 @@ var templates embed.FS
 var pages, loginPages = parsePages(false), parsePages(true)
 
 func parsePages(logins bool) *template.Template {
-	t := template.New("").Funcs(template.FuncMap{"logins": func() bool { return logins }})
+	t := template.New("").Funcs(template.FuncMap{"logins": func() bool { return logins }, "edited": edited})
 	return template.Must(t.ParseFS(templates, "templates/*.html"))
 }
 
@@ -52,12 +52,16 @@ type Options struct {
 	Diary      Diary                    // what people did; may be nil
 	Alarms     Alarms                   // what became of alarms; may be nil
 	Backtest   Backtest                 // of changed alarms; nil: none
+	Reload     Reload                   // reads the configuration again; nil: there is no such path
+	FirstRun   FirstRun                 // listens to unknown brokers; nil: there is no such page
 	Explain    Explain                  // says how a station's figures were obtained; may be nil
 	Trends     trend.History            // of figures over weeks; may be nil
 	Now        func() time.Time
 	Version    string
-	Identity   *Identity    // who may do what; nil: everybody everything
-	Trail      *trail.Trail // of what was asked; nil: none
+	// Unconfigured reports whether no station is configured: the first page leads to FirstRun then. nil: there are some.
+	Unconfigured func() bool
+	Identity     *Identity    // who may do what; nil: everybody everything
+	Trail        *trail.Trail // of what was asked; nil: none
 }
 
 // New returns the handler of all routes. The server's timeouts are its owner's.
@@ -85,7 +89,11 @@ type site struct {
 
 // stations shows the stations as a whole page or as the fragment that renews it.
 func (s *site) stations(name string) http.HandlerFunc {
-	return func(w http.ResponseWriter, _ *http.Request) {
+	return func(w http.ResponseWriter, r *http.Request) {
+		if s.FirstRun != nil && s.unconfigured() && readerOf(r).May(access.Discover) == nil {
+			http.Redirect(w, r, firstRunPath, http.StatusSeeOther)
+			return
+		}
 		all := s.Board.All()
 		v := overview(all, reasons(s.ready()), station.InstantOf(s.Now()), s.Version)
 		v.headers(all, s.Board)
@@ -156,3 +164,6 @@ func Probes(o Options) http.Handler {
 	t := newTable(list)
 	return guard(s.admit(t.mux, t), o.Hosts, t)
 }
+
+// unconfigured reports whether no station is configured.
+func (s *site) unconfigured() bool { return s.Unconfigured != nil && s.Unconfigured() }

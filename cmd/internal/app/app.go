@@ -79,6 +79,13 @@ type Options struct {
 	BackupKey backup.Key // signs the backup before a migration; nil: it is not signed
 	Logger    *slog.Logger
 
+	// Reload reads the configuration again; nil: it is not to be had. Reloads counts what became of it; nil: nothing is counted.
+	Reload  func(ctx context.Context) (web.Reloaded, error)
+	Reloads *Reloads
+
+	// CheckFile returns the faults of a configuration file, for the page that proposes one; nil: it checks nothing.
+	CheckFile func(file []byte) error
+
 	Rehearse Rehearsal // of changed alarms, for back-tests; nil: none
 
 	// Every is how often things are done; zero values are the usual ones.
@@ -149,6 +156,7 @@ type App struct {
 	answers    answers                   // that commands wait for
 
 	backtests  *backtests // nil: none
+	first      *firstRun
 	quarantine *quarantine
 
 	questions []*question
@@ -177,6 +185,7 @@ func New(ctx context.Context, opt Options) (*App, error) {
 	}
 	a := &App{opt: opt, log: opt.Logger, run: rand.Text(), health: health.New(time.Now), board: board.New(), timings: prometheus.NewTimings(), live: live.New(live.Usual), early: make(chan struct{}, 1)}
 	a.stations.Store(&a.opt.Stations)
+	a.first = newFirstRun(a, opt.CheckFile)
 	if opt.Rehearse != nil {
 		a.backtests = newBacktests(a, opt.Rehearse)
 	}
@@ -252,7 +261,11 @@ func (a *App) openIntake() (err error) {
 	for i := range o.Stations {
 		o.Intake.Stations[i] = o.Stations[i].Plate.Key
 	}
-	o.Intake.Ask = func(topic string, data []byte) { a.source.Ask(topic, data) }
+	o.Intake.Ask = func(topic string, data []byte) {
+		if a.source != nil {
+			a.source.Ask(topic, data)
+		}
+	}
 	o.Intake.Took = func(topic string, f payload.Format) {
 		a.log.Info("auto found out how payloads are written", "topics", topic, "payload", f.String())
 	}
@@ -261,6 +274,9 @@ func (a *App) openIntake() (err error) {
 	}
 	a.batch = batch.New(batch.Options{Log: a.ring, Letters: a.letters, Logger: a.log})
 	m := o.MQTT
+	if len(m.Brokers) == 0 { // nothing is configured yet
+		return nil
+	}
 	m.Filters, m.Logger, m.Handle = a.intake.Filters(), a.log, a.take
 	m.OnTooLarge = a.tooLarge
 	a.source, err = mqtt.New(m)

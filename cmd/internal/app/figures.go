@@ -24,6 +24,7 @@ func (a *App) handler() (http.Handler, error) {
 	o := web.Options{
 		Board: a.board, Live: a.live, History: a.store, Zones: a.opt.Zones, Pipeline: a.Pipeline, Refusals: a, Ready: a.Ready,
 		Metrics: metrics, Hosts: a.opt.Hosts, Now: a.time, Version: a.opt.Version, Rig: a.opt.Rig, Hours: hours{a.store}, Tariffs: a.opt.Tariffs, References: a.opt.References,
+		FirstRun: a.first, Reload: a.opt.Reload, Unconfigured: func() bool { return len(a.configured()) == 0 },
 		Command: a.Command, Diary: a.store, Alarms: a.store, Explain: a.Explain, Trends: a.store,
 	}
 	if a.backtests != nil {
@@ -42,7 +43,7 @@ func (a *App) handler() (http.Handler, error) {
 func (a *App) Pipeline() board.Pipeline {
 	now := time.Now()
 	out := board.Pipeline{Refused: a.intake.Refused(), LogMaxBytes: a.opt.MaxBytes, AnswerAge: make(map[string]float64, len(a.questions))}
-	f := a.source.Figures()
+	f := a.received()
 	out.Connected, out.Reconnects, out.Messages = f.Connected, f.Reconnects, f.Received+f.TooLarge
 	b := a.batch.Figures()
 	out.Samples, out.Queue, out.QueueCap, out.LogEntries, out.LogSeconds, out.LogFull = b.Samples, b.Queue, b.QueueCap, b.Entries, b.Appending.Seconds(), b.Full
@@ -59,6 +60,7 @@ func (a *App) Pipeline() board.Pipeline {
 	out.RefusedRatio, out.Quarantined = a.refusal.ratio(), a.quarantine.count()
 	out.Ready = a.Ready() == nil
 	out.Parts = a.partStates()
+	out.Reloads = a.opt.Reloads.Figures()
 	return out
 }
 

@@ -34,6 +34,10 @@ func (a *App) openParts() {
 	mqtt := a.health.Part("broker", 0)
 	a.health.Look(func() { a.lookAtBroker(mqtt) })
 	a.health.Look(a.lookAtReach)
+	if r := a.opt.Reloads; r != nil {
+		part := a.health.Part("configuration", 0).As(health.Beside)
+		a.health.Look(func() { r.look(part) })
+	}
 }
 
 // Health returns how the parts of the program do.
@@ -73,7 +77,9 @@ func (a *App) partStates() []board.Part {
 
 // lookAtBroker reports the connection to the broker.
 func (a *App) lookAtBroker(p *health.Part) {
-	switch f := a.source.Figures(); {
+	switch f := a.received(); {
+	case a.source == nil:
+		p.Doubtful("no broker is configured: the page First run proposes a configuration")
 	case f.Doubled != "":
 		p.Fails("the broker %s keeps ending our connection: %s", a.BrokerURL(), f.Doubled)
 	case !f.Connected:

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/collector/mqtt"
 	"strokewise/collector/samplelog"
 )
 
@@ -82,6 +83,7 @@ func (a *App) runUntilLost(ctx context.Context) error {
 	if a.backtests != nil {
 		serve.run(a.backtests.loop)
 	}
+	serve.run(a.first.loop)
 	a.takeMessages(take)
 	a.log.Info("ready", "address", a.URL(), "broker", a.BrokerURL(), "stations", len(a.configured()))
 	<-ctx.Done()
@@ -374,5 +376,15 @@ func (a *App) takeMessages(g *group) {
 	g.run(func(ctx context.Context) { a.warn("appending ended", a.batch.Run(ctx)) })
 	a.beginFresh(g.ctx)
 	g.run(a.lettersLoop)
-	g.run(func(ctx context.Context) { a.warn("receiving ended", a.source.Run(ctx)) })
+	if a.source != nil {
+		g.run(func(ctx context.Context) { a.warn("receiving ended", a.source.Run(ctx)) })
+	}
+}
+
+// received returns the figures of the connection to the broker.
+func (a *App) received() mqtt.Figures {
+	if a.source == nil {
+		return mqtt.Figures{}
+	}
+	return a.source.Figures()
 }

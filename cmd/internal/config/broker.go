@@ -35,7 +35,7 @@ func (d *decoder) mqtt(m, top *mapping) {
 	if m.has("tls") && q.Broker != "" && !q.Secure() {
 		m.fail("tls", "is given, but the broker is not spoken to over TLS", "a broker with ssl, mqtts or tls before ://", "broker: ssl://broker.example:8883")
 	}
-	if !d.opt.NoBroker {
+	if absent := m.node == nil && (m.pos == nil || isNull(m.pos)); !d.opt.NoBroker && !(absent && top.begins()) {
 		m.demandBroker(top)
 	}
 }
@@ -132,6 +132,7 @@ func (d *decoder) topic(m *mapping) {
 	if !m.has("match") && !m.has("fixed") {
 		m.failValue("match", "is missing", "a pattern, or single topics under fixed", matchExample)
 	}
+	m.optional("match")
 }
 
 // match reads a pattern.
@@ -188,6 +189,7 @@ func (m *mapping) pressureUnit(into *float64) {
 // fixed reads the topics that fit no pattern, each with what it stands for.
 func (d *decoder) fixed(m *mapping, t Topic) {
 	f := m.mapping("fixed", "fixed: { plc7/ai3: northdock/press-4/outlet_pressure }")
+	f.anyKeys()
 	for _, k := range f.keys {
 		target, problem := d.target(f, k.Value)
 		switch {

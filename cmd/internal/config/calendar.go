@@ -149,6 +149,7 @@ func (d *decoder) exception(m *mapping) (x Exception, ok bool) {
 		}
 		ok = from && to
 	}
+	m.optional("from", "to")
 	m.done(nil)
 	t, err := time.Parse(time.DateOnly, date)
 	x.Date = t

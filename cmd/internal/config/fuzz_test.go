@@ -44,10 +44,10 @@ func FuzzParse(f *testing.F) {
 // checkPromises checks what the rest of the program relies on.
 func checkPromises(t *testing.T, c *Config, noBroker bool) {
 	t.Helper()
-	if len(c.Stations) == 0 || c.Lateness <= 0 || c.Log.Keep <= 0 || c.MQTT.MaxPacket <= 0 {
+	if noBroker && len(c.Stations) == 0 || c.Lateness <= 0 || c.Log.Keep <= 0 || c.MQTT.MaxPacket <= 0 {
 		t.Fatalf("%+v", c)
 	}
-	if !noBroker && (c.MQTT.Broker == "" || len(c.MQTT.Topics)+len(c.MQTT.Fixed) == 0) {
+	if !noBroker && len(c.Stations) > 0 && (c.MQTT.Broker == "" || len(c.MQTT.Topics)+len(c.MQTT.Fixed) == 0) {
 		t.Fatalf("no broker or no topics: %+v", c.MQTT)
 	}
 	seen := map[string]bool{}

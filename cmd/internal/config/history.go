@@ -11,6 +11,9 @@ import (
 
 const year = 365 * day
 
+// yearUnit is the unit of a year in spans of the history.
+const yearUnit = "y"
+
 // history reads how long the database keeps what it holds.
 func (d *decoder) history(m *mapping) {
 	h := &d.cfg.History
@@ -25,7 +28,7 @@ func (d *decoder) history(m *mapping) {
 
 // parseSpan reads a duration that may be in years of 365 days.
 func parseSpan(s string) (time.Duration, error) {
-	if n, ok := strings.CutSuffix(strings.TrimSpace(s), "y"); ok {
+	if n, ok := strings.CutSuffix(strings.TrimSpace(s), yearUnit); ok {
 		if v, err := strconv.ParseFloat(strings.TrimSpace(n), 64); err == nil && v >= 0 && v <= 200 {
 			return time.Duration(v * float64(year)), nil
 		}

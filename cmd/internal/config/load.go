@@ -160,6 +160,7 @@ func (d *decoder) top(m *mapping) {
 func (d *decoder) version(m *mapping) {
 	var v string
 	given := m.text("version", &v, "1", "version: 1")
+	m.single("version", "", "").only("1", 1)
 	switch {
 	case given && v != "1":
 		m.fail("version", quote(v)+" is a version that this program does not know", "1", "version: 1")

@@ -44,6 +44,7 @@ func (d *decoder) logURL(m *mapping) {
 	schemes := []string{"nats", "tls"}
 	if n := m.get("url"); n == nil || n.Kind != yaml.SequenceNode {
 		m.link("url", schemes, logURLExample, &d.cfg.Log.URL)
+		m.alsoList("url")
 		return
 	}
 	var all []string

@@ -27,6 +27,8 @@ type decoder struct {
 	temperature map[string]float64          // of the air, K, by site, zero: not given
 	lines       map[station.Key]int         // of the stations
 	tanks       map[tankKey]*station.Plate  // of the first station of each shared tank
+
+	rec *recording // nil: a file is read
 }
 
 func (d *decoder) fail(n *yaml.Node, key, problem, expected, example string) {
@@ -70,6 +72,11 @@ type entry struct{ key, value *yaml.Node }
 func (d *decoder) mapping(n *yaml.Node, path, example string) *mapping {
 	n = follow(n)
 	m := &mapping{d: d, path: path, pos: n, entries: map[string]entry{}}
+	if d.rec != nil {
+		d.rec.at(path).object = true
+		m.node = synthetic
+		return m
+	}
 	if n == nil || isNull(n) {
 		return m
 	}
@@ -103,14 +110,16 @@ func (m *mapping) enter(key, value *yaml.Node) {
 }
 
 // sub gives the path of a key.
-func (m *mapping) sub(key string) string {
+func (m *mapping) sub(key string) string { return sub(m.path, key) }
+
+func sub(path, key string) string {
 	if !plainKey(key) {
 		key = quote(key)
 	}
-	if m.path == "" {
+	if path == "" {
 		return key
 	}
-	return m.path + "." + key
+	return path + "." + key
 }
 
 func plainKey(key string) bool {
@@ -124,14 +133,22 @@ func (m *mapping) get(key string) *yaml.Node {
 	if !slices.Contains(m.known, key) {
 		m.known = append(m.known, key)
 	}
+	m.asked(key)
 	return follow(m.entries[key].value)
 }
 
 // has tells whether a key is given.
-func (m *mapping) has(key string) bool { _, ok := m.entries[key]; return ok }
+func (m *mapping) has(key string) bool {
+	if m.d.rec != nil {
+		return m.d.rec.present
+	}
+	_, ok := m.entries[key]
+	return ok
+}
 
 // fail reports a fault of a key, at its line where it is given.
 func (m *mapping) fail(key, problem, expected, example string) {
+	m.lacking(key, problem)
 	m.d.fail(m.at(key), m.sub(key), problem, expected, example)
 }
 
@@ -167,6 +184,10 @@ func (m *mapping) mapping(key, example string) *mapping {
 // each goes through the list under a key.
 func (m *mapping) each(key, example string, do func(n *yaml.Node, path string)) {
 	n := m.get(key)
+	if m.d.rec != nil {
+		m.eachRecorded(key, do)
+		return
+	}
 	if n == nil || isNull(n) {
 		return
 	}

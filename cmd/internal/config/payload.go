@@ -161,10 +161,11 @@ func (m *mapping) decimal(comma *bool) {
 func (m *mapping) time(into *mapped.Time, paths bool) {
 	const example = "time: { at: /ts, unit: ms }"
 	n := m.get("time")
-	if n == nil {
+	m.single("time", "arrival, or at and unit", "arrival").only("arrival")
+	if n == nil && m.d.rec == nil {
 		return
 	}
-	if n.Kind == yaml.ScalarNode && n.Value == "arrival" {
+	if n != nil && n.Kind == yaml.ScalarNode && n.Value == "arrival" {
 		into.Arrival = true
 		return
 	}

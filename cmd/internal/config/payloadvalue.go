@@ -149,6 +149,7 @@ func (m *mapping) plainNumber(key string, into *float64) {
 // pair reads a list of two.
 func (m *mapping) pair(key string, parse func(string) (float64, bool), expected, example string) (a, b float64, ok bool) {
 	n := m.get(key)
+	m.alsoList(key)
 	if n == nil {
 		return 0, 0, false
 	}

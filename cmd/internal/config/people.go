@@ -34,6 +34,7 @@ func (m *mapping) checkPair(h *HTTP) {
 // groups reads which groups have which role.
 func (d *decoder) groups(m *mapping) map[string]string {
 	out := map[string]string{}
+	m.anyKeys()
 	for _, k := range m.keys {
 		if i, ok := m.choice(k.Value, access.RoleNames()...); ok {
 			out[k.Value] = access.RoleNames()[i]

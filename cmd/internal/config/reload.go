@@ -2,9 +2,9 @@ package config
 
 import "reflect"
 
-// Restart names the keys that differ from was and take effect only at a start. The others,
-// stations with all their plate data and lateness, can be put in force while running.
-func (c *Config) Restart(was *Config) []string {
+// Anew names the keys that differ from was and for which the runtime has to begin anew. The others, stations
+// with all their plate data, alarms and lateness, can be put in force while it runs.
+func (c *Config) Anew(was *Config) []string {
 	var out []string
 	for _, k := range []struct {
 		name string

@@ -36,15 +36,15 @@ func isHost(s string) bool {
 func (d *decoder) notify(m *mapping) {
 	const example = "webhook: { url: https://alarms.example/in }"
 	seen := map[string]int{}
-	switch n := m.get("webhook"); {
-	case n == nil || isNull(n):
-	case n.Kind == yaml.SequenceNode:
+	n := m.get("webhook")
+	if n != nil && n.Kind == yaml.SequenceNode || d.rec != nil {
 		m.each("webhook", example, func(n *yaml.Node, path string) {
 			if w := d.item(n, path, "a webhook", example); w != nil {
 				d.webhook(w, seen)
 			}
 		})
-	default:
+	}
+	if n != nil && n.Kind != yaml.SequenceNode && !isNull(n) || d.rec != nil {
 		if w := m.mapping("webhook", example); w.node != nil {
 			d.webhook(w, seen)
 		}

@@ -66,6 +66,8 @@ func weekday(s string) (int, bool) {
 func (m *mapping) days(into *[7]bool) bool {
 	const expected, example = "days of the week (mon, tue, wed, thu, fri, sat, sun), with - for a range and commas between", "days: mon-fri"
 	var parts []string
+	m.single("days", expected, example)
+	m.alsoList("days")
 	switch n := m.get("days"); {
 	case n == nil:
 		m.fail("days", "is missing", expected, example)

@@ -34,7 +34,7 @@ func (d *decoder) sites(m *mapping) {
 			d.anonymous = true
 		}
 	})
-	if n := m.get("sites"); !d.opt.NoBroker && (n == nil || isNull(n) || n.Kind == yaml.SequenceNode && len(n.Content) == 0) {
+	if n := m.get("sites"); !d.opt.NoBroker && !m.begins() && (n == nil || isNull(n) || n.Kind == yaml.SequenceNode && len(n.Content) == 0) {
 		m.fail("sites", "names no site", "a list of sites", siteExample)
 	}
 }

@@ -25,11 +25,19 @@ func (d *decoder) stations(m *mapping) {
 	switch n := m.get("stations"); {
 	case seen > MaxStations:
 		m.fail("stations", fmt.Sprintf("holds %d stations", seen), fmt.Sprintf("at most %d", MaxStations), "")
-	case n == nil:
-		m.fail("stations", "is missing", "a list of stations", "stations: ["+stationExample+"]")
-	case seen == 0 && (isNull(n) || n.Kind == yaml.SequenceNode):
-		m.fail("stations", "names no station", "a list of stations", "stations: ["+stationExample+"]")
+	case n == nil || seen == 0 && (isNull(n) || n.Kind == yaml.SequenceNode):
+		if d.opt.NoBroker {
+			m.fail("stations", "names no station", "a list of stations", "stations: ["+stationExample+"]")
+			return
+		}
+		m.warn("stations", "names no station: nothing is watched. The page First run, or strokewise discover, proposes some", "a list of stations", "stations: ["+stationExample+"]")
 	}
+}
+
+// begins reports whether the file names no station yet: then there need be no broker and no site either.
+func (m *mapping) begins() bool {
+	n := m.get("stations")
+	return !m.d.opt.NoBroker && (n == nil || isNull(n) || n.Kind == yaml.SequenceNode && len(n.Content) == 0)
 }
 
 // station reads one station.

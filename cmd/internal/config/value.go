@@ -66,6 +66,9 @@ func parsed[T any](m *mapping, key string, parse func(string) (T, error)) (v T, 
 		q = &station.QuantityError{Expected: "a value"}
 	}
 	s, ok := m.scalar(key, q.Expected, key+": "+examples[key])
+	if m.d.rec != nil {
+		m.single(key, "", "").quantity(func(text string) bool { _, err := parse(text); return err == nil })
+	}
 	if !ok {
 		return v, false
 	}
@@ -96,6 +99,7 @@ func (e entry) text() string {
 // scalar gives the text of a single value; false where the key is absent or wrong.
 func (m *mapping) scalar(key, expected, example string) (string, bool) {
 	n := m.get(key)
+	m.single(key, expected, example)
 	switch {
 	case n == nil:
 		return "", false
@@ -135,6 +139,9 @@ func unprintable(r rune) bool { return !unicode.IsPrint(r) }
 // choice reads one of some words and gives its number.
 func (m *mapping) choice(key string, words ...string) (int, bool) {
 	s, ok := m.scalar(key, list(words), key+": "+words[0])
+	if m.d.rec != nil {
+		m.single(key, "", "").words(words)
+	}
 	if !ok {
 		return 0, false
 	}
@@ -154,6 +161,7 @@ func (m *mapping) choice(key string, words ...string) (int, bool) {
 // flag reads true or false.
 func (m *mapping) flag(key string, into *bool) {
 	s, ok := m.scalar(key, "true or false", key+": true")
+	m.single(key, "", "").only(true, false, "true", "false")
 	switch {
 	case !ok:
 	case s == "true" || s == "false":
@@ -167,6 +175,7 @@ func (m *mapping) flag(key string, into *bool) {
 func (m *mapping) date(key string, into *string) {
 	const expected, example = "a day as year-month-day", "2024-03-01"
 	s, ok := m.scalar(key, expected, key+": "+example)
+	m.single(key, "", "").pattern = "^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
 	if !ok {
 		return
 	}
@@ -247,6 +256,7 @@ func readable(path string) error {
 func (m *mapping) name(key, example string, into *string) bool {
 	const expected = "at most 64 letters, digits, - and _"
 	s, ok := m.scalar(key, expected, key+": "+example)
+	m.single(key, "", "").pattern = "^[A-Za-z0-9_-]{1,64}$"
 	switch {
 	case !m.has(key):
 		m.failValue(key, "is missing", expected, example)

@@ -25,6 +25,7 @@ var todo = map[string]string{
 	"retention":     "Free disk space; the history grows while nothing is deleted from it.",
 	"audit":         "Free disk space: what people do is done, and not written down in the trail.",
 	"logins":        "Run strokewise user list --users FILE: it names the fault of the users file. Free disk space if logins cannot be stored.",
+	"configuration": "Run strokewise check --config FILE: it names every fault with its line. Mend the file and reload.",
 	"pages":         "Start the program again: it no longer serves pages and metrics.",
 }
 
