@@ -20,7 +20,7 @@ func inFolder(t *testing.T, text string, folders ...string) string {
 	return write(t, "file.yaml", strings.NewReplacer(folders...).Replace(text))
 }
 
-func fileText(t *testing.T, path string) string {
+func textIn(t *testing.T, path string) string {
 	t.Helper()
 	text, err := os.ReadFile(path)
 	if err != nil {
@@ -40,10 +40,10 @@ func TestConfigurationsForContainers(t *testing.T) {
 	if code, _, errOut := call("token", "add", "prometheus", "--only", "scrape", "--users", filepath.Join(dir, "users.yaml")); code != 0 {
 		t.Fatal(errOut)
 	}
-	_, settings, _ := strings.Cut(fileText(t, "../../deploy/kubernetes/strokewise.yaml"), "strokewise.yaml: |\n")
+	_, settings, _ := strings.Cut(textIn(t, "../../deploy/kubernetes/strokewise.yaml"), "strokewise.yaml: |\n")
 	settings, _, _ = strings.Cut(settings, "\n---\n")
 	for name, text := range map[string]string{
-		"compose":    fileText(t, composeDir+"strokewise.yaml"),
+		"compose":    textIn(t, composeDir+"strokewise.yaml"),
 		"kubernetes": strings.ReplaceAll("\n"+settings, "\n    ", "\n"),
 	} {
 		cfg := inFolder(t, text, "/var/lib/strokewise/users", dir, "/run/secrets", dir, "/etc/strokewise/secrets", dir)
@@ -60,7 +60,7 @@ func TestFilesOfTheComposeFile(t *testing.T) {
 		t.Fatal(err)
 	}
 	token := write(t, "scrape_token", "token")
-	prometheus := inFolder(t, fileText(t, composeDir+"prometheus.yaml"), "/etc/prometheus/rules/*.yaml", rules, "/run/secrets/scrape_token", token)
+	prometheus := inFolder(t, textIn(t, composeDir+"prometheus.yaml"), "/etc/prometheus/rules/*.yaml", rules, "/run/secrets/scrape_token", token)
 	for _, args := range [][]string{{"promtool", "check", "config", prometheus}, {"amtool", "check-config", composeDir + "alertmanager.yaml"}} {
 		if out, err := exec.Command(peers.Find(t, args[0]), args[1:]...).CombinedOutput(); err != nil {
 			t.Errorf("%s: %v: %s", args[0], err, out)
@@ -72,6 +72,6 @@ func TestFilesOfTheComposeFile(t *testing.T) {
 	if os.Getuid() == 0 {
 		user = "user root\n"
 	}
-	conf := inFolder(t, user+fileText(t, composeDir+"mosquitto.conf"), "listener 1883", "listener "+port+" 127.0.0.1", "/mosquitto/data", dir)
+	conf := inFolder(t, user+textIn(t, composeDir+"mosquitto.conf"), "listener 1883", "listener "+port+" 127.0.0.1", "/mosquitto/data", dir)
 	peers.Start(t, addr, dir, peers.Find(t, "mosquitto"), "-c", conf)
 }
