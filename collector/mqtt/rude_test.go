@@ -68,6 +68,8 @@ func hears(c net.Conn, kind byte) packets.ControlPacket {
 			is = packets.Connect
 		case *packets.SubscribePacket:
 			is = packets.Subscribe
+		case *packets.PublishPacket:
+			is = packets.Publish
 		}
 		if is == kind {
 			return p
@@ -228,6 +230,52 @@ func TestARudeBrokerOfPanels(t *testing.T) {
 		if err == nil || strings.Contains(err.Error(), "does not answer") {
 			t.Errorf("%s: %v", name, err)
 		}
+	}
+}
+
+// A publisher takes answers alone as well: whatever a broker says instead costs a connection and little memory, and
+// the message comes by the next one.
+func TestARudeBrokerOfAPublisher(t *testing.T) {
+	publishes := func(c net.Conn) *packets.PublishPacket {
+		hears(c, packets.Connect)
+		_, _ = c.Write(welcome)
+		p, _ := hears(c, packets.Publish).(*packets.PublishPacket)
+		return p
+	}
+	for name, text := range map[string][]byte{
+		"long PUBLISH": announced("boost/a", 1, 200<<20),
+		"long PUBACK":  {0x40, 0xff, 0xff, 0xff, 0x7f},
+		"SUBACK":       suback(1, 200),
+		"PUBREC":       {0x50, 2, 0, 1},
+		"garbage":      []byte("SSH-2.0-x\r\n"),
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := newRude(t, func(c net.Conn) {
+				if publishes(c) != nil {
+					_, _ = c.Write(text)
+					_, _ = io.Copy(io.Discard, c)
+				}
+			}, func(c net.Conn) {
+				if p := publishes(c); p != nil {
+					_, _ = c.Write(binary.BigEndian.AppendUint16([]byte{puback, 2}, p.MessageID))
+					_, _ = io.Copy(io.Discard, c)
+				}
+			})
+			var before, after runtime.MemStats
+			runtime.ReadMemStats(&before)
+			p, err := NewPublisher(t.Context(), "tcp://"+r.l.Addr().String(), "sensors")
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer p.Close()
+			if err := p.Publish(t.Context(), "boost/a", []byte("x")); err != nil {
+				t.Error(err)
+			}
+			runtime.ReadMemStats(&after)
+			if grown := after.TotalAlloc - before.TotalAlloc; grown > 8<<20 || r.n.Load() != 2 {
+				t.Errorf("%d bytes were allocated, %d connections", grown, r.n.Load())
+			}
+		})
 	}
 }
 

@@ -16,7 +16,11 @@ import (
 	"golang.org/x/oauth2"
 
 	"strokewise/dashboards/access"
+	"strokewise/rules/notify/egress"
 )
+
+// Patience bounds a question to the provider. Own choice, no source.
+const Patience = 15 * time.Second
 
 // Options name the provider, and what its answers mean.
 type Options struct {
@@ -41,7 +45,7 @@ type Provider struct {
 // New returns a provider.
 func New(o Options) *Provider {
 	if o.Client == nil {
-		o.Client = &http.Client{Timeout: 15 * time.Second}
+		o.Client = egress.New(egress.Options{Timeout: Patience})
 	}
 	return &Provider{opt: o}
 }

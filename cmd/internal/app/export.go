@@ -20,7 +20,7 @@ func (a *App) openExport() (err error) {
 		return nil
 	}
 	o := *a.opt.Influx
-	o.Dial = a.dial
+	o.Dial = a.receiver
 	o.References = a.opt.References
 	o.Branches = make(map[station.Key]string, len(a.opt.Stations))
 	for i := range a.opt.Stations {

@@ -1,4 +1,4 @@
-package notify
+package egress
 
 import (
 	"crypto/hmac"
@@ -9,13 +9,13 @@ import (
 	"time"
 )
 
-// signatureHeader holds the signature of an event.
-const signatureHeader = "Strokewise-Signature"
+// SignatureHeader holds the signature of a body.
+const SignatureHeader = "Strokewise-Signature"
 
-// signed returns the headers of a body: those that are given, and its signature where there is a key. The
+// Signed returns the headers of a body: those that are given, and its signature where there is a key. The
 // signature is the HMAC-SHA-256 (RFC 2104) of the time of sending in Unix seconds, a line end and the body, so that a
 // receiver can refuse what is old.
-func signed(given http.Header, key, body []byte, now time.Time) http.Header {
+func Signed(given http.Header, key, body []byte, now time.Time) http.Header {
 	if len(key) == 0 {
 		return given
 	}
@@ -27,6 +27,6 @@ func signed(given http.Header, key, body []byte, now time.Time) http.Header {
 	h := hmac.New(sha256.New, key)
 	h.Write([]byte(at + "\n"))
 	h.Write(body)
-	out.Set(signatureHeader, "at="+at+", hmac-sha256="+hex.EncodeToString(h.Sum(nil)))
+	out.Set(SignatureHeader, "at="+at+", hmac-sha256="+hex.EncodeToString(h.Sum(nil)))
 	return out
 }

@@ -1,4 +1,4 @@
-package notify
+package egress
 
 import (
 	"fmt"
@@ -13,8 +13,8 @@ import (
 // nobody.
 type Addresses []netip.Prefix
 
-// Dialer returns what makes connections to receivers. It looks at the address that a name has led to, of each
-// connection: a name that leads elsewhere at the second question gains nothing.
+// Dialer returns what makes connections to receivers. It checks the address of each connection, after its
+// name was resolved: a name that leads elsewhere at the second question gains nothing.
 func (l Addresses) Dialer() *net.Dialer { return &net.Dialer{Control: l.control} }
 
 func (l Addresses) control(_, address string, _ syscall.RawConn) error {
