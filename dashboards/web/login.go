@@ -149,14 +149,21 @@ type accountView struct {
 	Scope         string
 	Sessions      []sessionView
 	Mark          string // "": the login is elsewhere
+	Problem       string
+	All           bool // everybody's logins may be seen
+	proofView
 }
 
 type sessionView struct{ From, Began, Seen string }
 
 // account shows who is logged in, and from where.
 func (s *site) account(w http.ResponseWriter, r *http.Request) {
+	s.showAccount(w, r, http.StatusOK, "")
+}
+
+func (s *site) showAccount(w http.ResponseWriter, r *http.Request, status int, problem string) {
 	who := readerOf(r)
-	v := accountView{Version: s.Version, Name: who.Name, Role: who.Role.String()}
+	v := accountView{Version: s.Version, Name: who.Name, Role: who.Role.String(), Problem: problem, All: mayDo(who, access.Logins), proofView: proofOf(who, accountPath)}
 	for i, x := range who.Scopes {
 		if i > 0 {
 			v.Scope += ", "
@@ -166,13 +173,13 @@ func (s *site) account(w http.ResponseWriter, r *http.Request) {
 	if who.way == byCookie {
 		v.Mark = s.mark(who)
 		for _, x := range s.Identity.Sessions.Of(who.Name, s.Now()) {
-			v.Sessions = append(v.Sessions, sessionView{x.From, x.Began.UTC().Format(time.DateTime), x.Seen.UTC().Format(time.DateTime)})
+			v.Sessions = append(v.Sessions, sessionOf(&x))
 		}
 	}
-	s.render(w, "account.html", v)
+	s.renderAs(w, status, "account.html", v)
 }
 
-// logout ends the session, or all of the user's.
+// logout ends the session, or all of the user's: that asks for the password again.
 func (s *site) logout(w http.ResponseWriter, r *http.Request) {
 	who := readerOf(r)
 	noted(r).What = "logout"
@@ -183,6 +190,11 @@ func (s *site) logout(w http.ResponseWriter, r *http.Request) {
 		return
 	case r.PostFormValue("everywhere") != "":
 		noted(r).What = "logout everywhere"
+		if f := s.again(w, r, who); f != nil {
+			f.answer(w)
+			s.showAccount(w, r, f.status, f.text)
+			return
+		}
 		_, err = s.Identity.Sessions.EndAll(who.Name)
 	default:
 		err = s.Identity.Sessions.End(who.cookie)

@@ -25,6 +25,7 @@ type Identity struct {
 	OnlyProxies bool
 
 	Throttle access.Throttle
+	Orders   access.Pace   // of those who are logged in
 	hashing  chan struct{} // a place each
 }
 

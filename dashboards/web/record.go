@@ -72,9 +72,9 @@ func (rec *recorder) write(e *trail.Entry, status int) {
 	_ = rec.trail.Append(*e)
 }
 
-// strange reports whether a line is about somebody who was turned away without being known.
+// strange reports whether a line is about somebody who was turned away without being known, or for sending too fast.
 func strange(e *trail.Entry, status int) bool {
-	return e.By == "" && (status == http.StatusUnauthorized || status == http.StatusForbidden || status == http.StatusTooManyRequests)
+	return status == http.StatusTooManyRequests || e.By == "" && (status == http.StatusUnauthorized || status == http.StatusForbidden)
 }
 
 func (rec *recorder) take(now time.Time) bool {
