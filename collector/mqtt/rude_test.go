@@ -318,6 +318,27 @@ func FuzzBroker(f *testing.F) {
 	})
 }
 
+// FuzzAnswers: whatever a broker sends to those who only publish, the library is given answers alone.
+func FuzzAnswers(f *testing.F) {
+	f.Add(append(append([]byte{}, welcome...), 0x40, 2, 0, 1, 0xd0, 0))
+	f.Add([]byte{0x40, 0xff, 0xff, 0xff, 0x7f})
+	f.Add([]byte{0x30, 3, 0, 1, 'a'})
+	f.Fuzz(func(t *testing.T, data []byte) {
+		c := answers(&stored{r: bytes.NewReader(data)})
+		for {
+			p, err := packets.ReadPacket(c)
+			if err != nil {
+				return
+			}
+			switch p.(type) {
+			case *packets.ConnackPacket, *packets.PubackPacket, *packets.PingrespPacket:
+			default:
+				t.Errorf("%v", p)
+			}
+		}
+	})
+}
+
 // stored is a connection from which bytes are read.
 type stored struct {
 	net.Conn
