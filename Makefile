@@ -132,8 +132,10 @@ dependencies: ## writes the table of modules in SECURITY.md anew; asks for newer
 	$(GO) run ./cmd/internal/dependencies/run -table SECURITY.md
 
 GOVULNCHECK := golang.org/x/vuln/cmd/govulncheck@v1.9.0
-vulnerabilities: ## known vulnerabilities that the program reaches; asks the public database of them
-	$(GO) run $(GOVULNCHECK) ./cmd/strokewise
+VULNDB ?= https://vuln.go.dev
+vulnerabilities: ## known vulnerabilities that the program reaches; asks the public database of them, or VULNDB=file:///copy
+	@$(GO) run ./cmd/internal/dependencies/run -reach $(VULNDB)
+	$(GO) run $(GOVULNCHECK) -db $(VULNDB) ./cmd/strokewise
 
 clean:
 	rm -f strokewise

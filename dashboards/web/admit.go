@@ -60,11 +60,7 @@ func (s *site) admit(next http.Handler, t table) http.Handler {
 
 // inPace reports whether somebody who is known sends no faster than people do; scripts wait. Where not, it answers.
 func (s *site) inPace(w http.ResponseWriter, r *http.Request, who *reader) bool {
-	of := "name " + who.Name // of all logins together
-	if who.way == byToken {
-		of = who.id
-	}
-	wait := s.Identity.Orders.Order(of, s.Now())
+	wait := s.Identity.Orders.Order(who.counted(), s.Now())
 	if wait > 0 {
 		f := failure{http.StatusTooManyRequests, fmt.Sprintf("refused: too many orders at once. Wait %v, then send it again.", wait), wait}
 		f.answer(w)

@@ -60,6 +60,12 @@ func (s *site) login(w http.ResponseWriter, r *http.Request) {
 		s.renderAs(w, p.status, "login.html", v)
 		return
 	}
+	if p := s.loginPace(u.Name); p != nil {
+		v.Problem = p.text
+		p.answer(w)
+		s.renderAs(w, p.status, "login.html", v)
+		return
+	}
 	who := readerOf(r)
 	if err := s.begin(w, r, who, access.Session{User: u.Name, Stamp: u.Stamp()}); err != nil {
 		plain(w, http.StatusServiceUnavailable, err.Error())
@@ -105,6 +111,14 @@ func (s *site) try(r *http.Request, name, password string) (access.User, *failur
 	}
 	d.Throttle.Succeeded(name, who.from, known)
 	return u, nil
+}
+
+// loginPace returns why somebody who may log in has to wait: each login is a line of the audit, and counts as an order.
+func (s *site) loginPace(name string) *failure {
+	if wait := s.Identity.Orders.Order("name "+name, s.Now()); wait > 0 {
+		return slow(wait)
+	}
+	return nil
 }
 
 // user returns the user of that name in the users file.

@@ -63,6 +63,14 @@ type reader struct {
 	proved bool // the login was just done
 }
 
+// counted returns under what a reader's requests are counted: all logins of a name together, each token by itself.
+func (who *reader) counted() string {
+	if who.way == byToken {
+		return who.id
+	}
+	return "name " + who.Name
+}
+
 // way is how we know who asks.
 type way int
 

@@ -43,13 +43,16 @@ func (s *site) record(next http.Handler) http.Handler {
 	}
 	rec := &recorder{trail: s.Trail, at: s.Now()}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if r.Method != http.MethodPost && r.URL.Path != Callback {
+		if r.Method != http.MethodPost && r.URL.Path != Callback && r.URL.Path != signonPath {
 			next.ServeHTTP(w, r)
 			return
 		}
 		e := &trail.Entry{At: s.Now(), What: clipped(r.URL.Path), From: hostName(r.RemoteAddr)}
 		a := &statusWriter{ResponseWriter: w, status: http.StatusOK}
 		next.ServeHTTP(a, r.WithContext(context.WithValue(r.Context(), entryKey{}, e)))
+		if r.URL.Path == signonPath && a.status < http.StatusBadRequest {
+			return // a login that has begun is none yet
+		}
 		if e.Outcome == "" {
 			e.Outcome = outcomeOfStatus(a.status)
 		}
@@ -74,7 +77,7 @@ func (rec *recorder) write(e *trail.Entry, status int) {
 
 // strange reports whether a line is about somebody who was turned away without being known, or for sending too fast.
 func strange(e *trail.Entry, status int) bool {
-	return status == http.StatusTooManyRequests || e.By == "" && (status == http.StatusUnauthorized || status == http.StatusForbidden)
+	return status == http.StatusTooManyRequests || e.By == "" && (status == http.StatusUnauthorized || status == http.StatusForbidden || status == http.StatusBadGateway)
 }
 
 func (rec *recorder) take(now time.Time) bool {
