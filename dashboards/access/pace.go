@@ -46,13 +46,25 @@ func (l buckets) take(who string, burst, rate float64, now time.Time) time.Durat
 		b = &bucket{at: now}
 		l[who] = b
 	}
-	if passed := now.Sub(b.at).Seconds(); passed > 0 {
-		b.used = max(b.used-passed*rate, 0)
-	}
-	b.at = now
+	b.used, b.at = Refill(b.used, rate, b.at, now)
 	if b.used+1 > burst {
 		return time.Duration(float64(time.Second) / rate)
 	}
 	b.used++
 	return 0
+}
+
+// clockBack is by how much a clock that was set back differs at least from requests that overtake each other.
+const clockBack = time.Minute
+
+// Refill returns what is left of the used permissions at now, when rate a second come back, and the time up to which they have.
+// Times that come in another order, as those of requests at once do, bring none back twice; a clock that was set back goes on from there.
+func Refill(used, rate float64, at, now time.Time) (float64, time.Time) {
+	switch passed := now.Sub(at); {
+	case passed > 0:
+		return max(used-passed.Seconds()*rate, 0), now
+	case passed < -clockBack:
+		return used, now
+	}
+	return used, at
 }

@@ -179,6 +179,23 @@ func TestAnAddressHasAPace(t *testing.T) {
 	}
 }
 
+// Requests overtake each other: that brings no permission back twice. A clock that was set back holds nobody up for ever.
+func TestPaceOfOvertakingRequests(t *testing.T) {
+	var p Pace
+	taken := 0
+	for i := range 1000 {
+		if p.Order("ana", noon.Add(time.Duration(i%2)*10*time.Second)) == 0 {
+			taken++
+		}
+	}
+	if taken > orderBurst+10 {
+		t.Errorf("%d orders are taken within 10 s, want %d at most", taken, orderBurst+10)
+	}
+	if p.Order("ana", noon.Add(-time.Hour)) == 0 || p.Order("ana", noon.Add(-time.Hour+time.Second)) != 0 {
+		t.Error("after the clock was set back")
+	}
+}
+
 func TestThrottleIsBounded(t *testing.T) {
 	var h Throttle
 	for i := range mostTries + 500 {

@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"strokewise/dashboards/access"
 	"strokewise/dashboards/trail"
 )
 
@@ -56,14 +57,14 @@ func (s *site) record(next http.Handler) http.Handler {
 		if e.Outcome == "" {
 			e.Outcome = outcomeOfStatus(a.status)
 		}
-		rec.write(e, a.status)
+		rec.write(e, a.status, s.Now())
 	})
 }
 
 // write appends a line, unless it is one of too many by strangers. Whether it was written is seen in
 // the trail's state: the act has been done.
-func (rec *recorder) write(e *trail.Entry, status int) {
-	if strange(e, status) && !rec.take(e.At) {
+func (rec *recorder) write(e *trail.Entry, status int, now time.Time) {
+	if strange(e, status) && !rec.take(now) {
 		return
 	}
 	rec.mu.Lock()
@@ -75,18 +76,16 @@ func (rec *recorder) write(e *trail.Entry, status int) {
 	_ = rec.trail.Append(*e)
 }
 
-// strange reports whether a line is about somebody who was turned away without being known, or for sending too fast.
+// strange reports whether a line is about something that was not done for somebody who is not known, whatever the reason, or
+// for somebody who sends too fast.
 func strange(e *trail.Entry, status int) bool {
-	return status == http.StatusTooManyRequests || e.By == "" && (status == http.StatusUnauthorized || status == http.StatusForbidden || status == http.StatusBadGateway)
+	return status == http.StatusTooManyRequests || e.By == "" && status >= http.StatusBadRequest
 }
 
 func (rec *recorder) take(now time.Time) bool {
 	rec.mu.Lock()
 	defer rec.mu.Unlock()
-	if passed := now.Sub(rec.at).Seconds(); passed > 0 {
-		rec.used = max(rec.used-passed*strangerRate, 0)
-	}
-	rec.at = now
+	rec.used, rec.at = access.Refill(rec.used, strangerRate, rec.at, now)
 	if rec.used+1 > strangerBurst {
 		rec.dropped++
 		return false
