@@ -19,6 +19,12 @@ func (a *App) openExport() (err error) {
 	if a.opt.Influx == nil {
 		return nil
 	}
+	a.export, err = influx.New(a.store, a.exportOptions(), a.log)
+	return err
+}
+
+// exportOptions returns the exporter's options, with what the runtime knows. It goes where receivers may be.
+func (a *App) exportOptions() influx.Options {
 	o := *a.opt.Influx
 	o.Dial = a.receiver
 	o.References = a.opt.References
@@ -27,8 +33,7 @@ func (a *App) openExport() (err error) {
 		p := &a.opt.Stations[i].Plate
 		o.Branches[p.Key] = p.Branch
 	}
-	a.export, err = influx.New(a.store, o, a.log)
-	return err
+	return o
 }
 
 // exportFigures returns what the exporter counted, nil where there is none.
