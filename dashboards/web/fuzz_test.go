@@ -3,6 +3,7 @@ package web
 import (
 	"net/http"
 	"net/http/httptest"
+	"net/netip"
 	"net/url"
 	"strings"
 	"testing"
@@ -51,4 +52,36 @@ func FuzzBacktestForm(f *testing.F) {
 			t.Errorf("%q: %+v", body, of)
 		}
 	})
+}
+
+// FuzzAddress: whatever a request says of where it comes from, it is the peer's address unless a trusted proxy says so, and then
+// an address that is none of the trusted ones' inventions of its beginning.
+func FuzzAddress(f *testing.F) {
+	for _, hops := range []string{"203.0.113.9", "1.2.3.4, 203.0.113.9, 10.0.0.6", "nonsense", "::ffff:203.0.113.9", "fe80::1%eth0", ",,,"} {
+		f.Add(hops)
+	}
+	d := &Identity{Proxy: Proxy{Trusted: []netip.Prefix{netip.MustParsePrefix("10.0.0.0/24")}}}
+	f.Fuzz(func(t *testing.T, hops string) {
+		for _, peer := range []string{"192.0.2.1:5", "10.0.0.5:5"} {
+			r := &http.Request{RemoteAddr: peer, Header: http.Header{"X-Forwarded-For": {hops}}}
+			got := d.address(r)
+			a, err := netip.ParseAddr(got)
+			if err != nil || a.Unmap() != a || peer[0] == '1' && peer[1] == '9' && got != "192.0.2.1" {
+				t.Errorf("%q from %s is %q", hops, peer, got)
+			}
+			if got != "10.0.0.5" && peer == "10.0.0.5:5" && !strings.Contains(hops, got) && !mapped(hops, a) {
+				t.Errorf("%q from %s is %q, which nobody said", hops, peer, got)
+			}
+		}
+	})
+}
+
+// mapped reports whether one of the hops is an address in another notation.
+func mapped(hops string, a netip.Addr) bool {
+	for _, h := range strings.Split(hops, ",") {
+		if x, err := netip.ParseAddr(strings.TrimSpace(h)); err == nil && x.Unmap() == a {
+			return true
+		}
+	}
+	return false
 }
