@@ -140,8 +140,10 @@ monitoring: ## writes the rules for Prometheus and the dashboards for Grafana th
 	$(GO) run ./cmd/internal/monitoring/run
 
 GOVULNCHECK := golang.org/x/vuln/cmd/govulncheck@v1.9.0
-vulnerabilities: ## known vulnerabilities that the program reaches; asks the public database of them
-	$(GO) run $(GOVULNCHECK) ./cmd/strokewise
+VULNDB ?= https://vuln.go.dev
+vulnerabilities: ## known vulnerabilities that the program reaches; asks the public database of them, or VULNDB=file:///copy
+	@$(GO) run ./cmd/internal/dependencies/run -reach $(VULNDB)
+	$(GO) run $(GOVULNCHECK) -db $(VULNDB) ./cmd/strokewise
 
 clean:
 	rm -f strokewise

@@ -11,6 +11,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -94,13 +95,21 @@ influx: { url: "http://127.0.0.1:1", bucket: b, token_file: %s }
 history: { backup_key_file: %s }
 `, c.plant("header", "Authorization: Bearer "), c.plant("sign", ""), c.plant("mail", ""), c.plant("influx", ""), c.plant("backup", ""))
 	text := configText(t, broker.Addr, data, more)
-	text = strings.Replace(text, `listen: "127.0.0.1:0"`, fmt.Sprintf(`listen: "127.0.0.1:0", users_file: %s, profiles: %s`, users, socket), 1)
+	provider := echoing(t)
+	c.text["audit"] = "canary-audit"
+	doors := fmt.Sprintf(`listen: "127.0.0.1:0", users_file: %s, profiles: %s, oidc: { issuer: %q, client_id: strokewise, client_secret_file: %s, pages: %q, roles: { x: operator } }, `+
+		`audit: { webhook: "http://127.0.0.1:1/?key=canary-audit", header_file: %s, sign_key_file: %s }`, users, socket, provider, c.plant("client", ""), provider, c.plant("audit-header", "Authorization: Bearer "), c.plant("audit-sign", ""))
+	text = strings.Replace(text, `listen: "127.0.0.1:0"`, doors, 1)
+	log := c.plant("log", "")
+	text = strings.Replace(text, "log: {", fmt.Sprintf("log: { url: %q, user: plant-a, password_file: %s, prefix: plant-a, mac_key_file: %s,",
+		logServer(t, c.text["log"]).ClientURL(), log, c.plant("mac", "")), 1)
 	text = strings.Replace(text, "  client_id:", "  user: strokewise\n  password_file: credential:mqtt\n  client_id:", 1)
 	cfg := write(t, "strokewise.yaml", text)
 	p := start(t, "run", "--config", cfg)
 	p.ready()
 
 	seePages(t, c, p, token)
+	seeSignOn(t, c, p)
 	seeProfiles(t, c, socket)
 	broken := write(t, "broken.yaml", strings.ReplaceAll(strings.ReplaceAll(text, "http://127", "gopher://127"), "token_file:", "token_flie:"))
 	saved := t.TempDir()
@@ -159,6 +168,78 @@ func seePages(t *testing.T, c *canaries, p *child, token string) {
 	}
 	if asked < 10 {
 		t.Errorf("only %d pages were seen", asked)
+	}
+}
+
+// echoing is a provider of logins that answers an error, and repeats in it what it was sent.
+func echoing(t *testing.T) string {
+	t.Helper()
+	var at string
+	mux := http.NewServeMux()
+	mux.HandleFunc("/.well-known/openid-configuration", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "application/json")
+		fmt.Fprintf(w, `{"issuer":%q,"authorization_endpoint":%q,"token_endpoint":%q,"jwks_uri":%q}`, at, at+"/auth", at+"/token", at+"/keys")
+	})
+	mux.HandleFunc("/token", func(w http.ResponseWriter, r *http.Request) {
+		_, secret, _ := r.BasicAuth()
+		body, _ := io.ReadAll(r.Body)
+		w.WriteHeader(http.StatusBadRequest)
+		fmt.Fprintf(w, "bad %s, %s, %s", secret, r.Header.Get("Authorization"), body)
+	})
+	s := httptest.NewServer(mux)
+	t.Cleanup(s.Close)
+	at = s.URL
+	return at
+}
+
+// seeSignOn goes through a login that the provider refuses, so that the client's secret is sent.
+func seeSignOn(t *testing.T, c *canaries, p *child) {
+	t.Helper()
+	ask := func(path, cookie string) *http.Response {
+		r, err := http.NewRequest(http.MethodGet, "http://"+p.addr+path, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Header.Set("Cookie", cookie)
+		res, err := http.DefaultTransport.RoundTrip(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return res
+	}
+	begun := ask("/oidc/login", "")
+	begun.Body.Close()
+	to, err := begun.Location()
+	if err != nil || len(begun.Cookies()) == 0 {
+		t.Fatalf("no login begins: %s, %v", begun.Status, err)
+	}
+	flow := begun.Cookies()[0]
+	ended := ask("/oidc/callback?code=x&state="+url.QueryEscape(to.Query().Get("state")), flow.Name+"="+flow.Value)
+	body, _ := io.ReadAll(ended.Body)
+	ended.Body.Close()
+	if !strings.Contains(string(body), "does not take its own code") {
+		t.Errorf("the provider was not asked: %s", body)
+	}
+	c.leaks("the page of a login that failed", body)
+}
+
+// Logins of the log that are none of its server's are refused without a word of theirs.
+func TestNothingSaysASecretOfTheLog(t *testing.T) {
+	c := &canaries{t: t, dir: t.TempDir(), text: map[string]string{}}
+	url := logServer(t, "another password").ClientURL()
+	for _, key := range []string{"credentials_file", "nkey_file", "token_file", "password_file"} {
+		more := key + ": " + c.plant(key, "")
+		if key == "password_file" {
+			more = "user: plant-a, " + more
+		}
+		text := strings.Replace(configText(t, "127.0.0.1:1", filepath.Join(t.TempDir(), "data"), ""), "log: {", fmt.Sprintf("log: { url: %q, %s, prefix: plant-a,", url, more), 1)
+		cfg := write(t, "strokewise.yaml", text)
+		for _, args := range [][]string{{"check", "--config", cfg}, {"run", "--config", cfg}, {"reanalyse", "--config", cfg}} {
+			code, out, errOut := call(args...)
+			if c.leaks(key+", "+args[0], []byte(out+errOut)); args[0] == "run" && (code == 0 || !strings.Contains(errOut, "log.")) {
+				t.Errorf("%s: code %d, %s", key, code, errOut)
+			}
+		}
 	}
 }
 

@@ -2,9 +2,7 @@ package main
 
 import (
 	"crypto/tls"
-	"net/http"
 	"strings"
-	"time"
 
 	"strokewise/cmd/internal/app"
 	"strokewise/cmd/internal/config"
@@ -12,10 +10,12 @@ import (
 	"strokewise/dashboards/signon"
 	"strokewise/dashboards/trail"
 	"strokewise/dashboards/web"
+	"strokewise/rules/notify/egress"
 )
 
 // doors turns what a configuration says about logins into the runtime's options.
-func doors(h *config.HTTP) (app.Doors, error) {
+func doors(c *config.Config) (app.Doors, error) {
+	h := &c.HTTP
 	d := app.Doors{
 		UsersFile: h.UsersFile, CertFile: h.TLS.CertFile, KeyFile: h.TLS.KeyFile,
 		Confirm: web.Confirm(h.Confirm), Lasting: access.Lasting{Idle: h.Idle, Longest: h.Longest, Fresh: access.UsualLasting.Fresh},
@@ -24,7 +24,7 @@ func doors(h *config.HTTP) (app.Doors, error) {
 		Metrics:     h.Metrics.Listen, MetricsConfig: h.Metrics.ConfigFile, Profiles: h.Profiles,
 	}
 	var err error
-	if d.Audit, err = auditTargets(&h.Audit); err != nil || h.OIDC.Issuer == "" {
+	if d.Audit, err = auditTargets(&h.Audit, c.Notify.Addresses); err != nil || h.OIDC.Issuer == "" {
 		return d, err
 	}
 	d.SignOn, err = provider(&h.OIDC)
@@ -53,33 +53,31 @@ func provider(c *config.OIDC) (*signon.Options, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := http.DefaultTransport.(*http.Transport).Clone()
-	t.TLSClientConfig = &tls.Config{MinVersion: tls.VersionTLS12, RootCAs: roots}
-	o.Client = &http.Client{Transport: t, Timeout: 15 * time.Second}
+	o.Client = egress.New(egress.Options{TLS: &tls.Config{MinVersion: tls.VersionTLS12, RootCAs: roots}, Timeout: signon.Patience})
 	return o, nil
 }
 
-// auditTargets returns where the audit trail is sent to as well.
-func auditTargets(c *config.Audit) (out []app.AuditTarget, err error) {
+// auditTargets returns where the audit trail is sent to as well: to the addresses of receivers.
+func auditTargets(c *config.Audit, at egress.Addresses) (out []app.AuditTarget, err error) {
 	roots, err := authorities(c.CAFile)
 	if err != nil {
 		return nil, err
 	}
 	way := &tls.Config{MinVersion: tls.VersionTLS12, RootCAs: roots}
 	if address, plain := strings.CutPrefix(c.Syslog, "tcp://"); plain {
-		out = append(out, app.AuditTarget{Name: "syslog", Target: &trail.Syslog{Address: address}})
+		out = append(out, app.AuditTarget{Name: "syslog", Target: &trail.Syslog{Address: address, Dialer: at.Dialer()}})
 	} else if c.Syslog != "" {
-		out = append(out, app.AuditTarget{Name: "syslog", Target: &trail.Syslog{Address: strings.TrimPrefix(c.Syslog, "tls://"), TLS: way}})
+		out = append(out, app.AuditTarget{Name: "syslog", Target: &trail.Syslog{Address: strings.TrimPrefix(c.Syslog, "tls://"), TLS: way, Dialer: at.Dialer()}})
 	}
 	if c.Webhook.Reveal() == "" {
 		return out, nil
 	}
-	h, err := headers(c.HeaderFile)
-	if err != nil {
+	hook := &trail.Webhook{URL: c.Webhook.Reveal(), Client: egress.New(egress.Options{Dial: at.Dialer().DialContext, TLS: way})}
+	if hook.Header, err = headers(c.HeaderFile); err != nil {
 		return nil, err
 	}
-	t := http.DefaultTransport.(*http.Transport).Clone()
-	t.TLSClientConfig = way
-	hook := &trail.Webhook{URL: c.Webhook.Reveal(), Header: h, Client: &http.Client{Transport: t, CheckRedirect: trail.NoRedirects}}
+	if hook.SignKey, err = signKey(c.SignKeyFile); err != nil {
+		return nil, err
+	}
 	return append(out, app.AuditTarget{Name: "webhook", Target: hook}), nil
 }

@@ -15,6 +15,7 @@ import (
 	"net"
 	"net/http"
 	"net/http/cookiejar"
+	"net/netip"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -22,7 +23,10 @@ import (
 	"testing"
 	"time"
 
+	"strokewise/cmd/internal/config"
+	"strokewise/dashboards/trail"
 	"strokewise/deploy/peers"
+	"strokewise/rules/notify/egress"
 )
 
 const panelPassword = "four hoses and a valve"
@@ -258,5 +262,28 @@ func TestMetricsAndProfilesBeside(t *testing.T) {
 	defer res.Body.Close()
 	if info, err := os.Stat(socket); res.StatusCode != http.StatusOK || err != nil || info.Mode().Perm() != 0o600 {
 		t.Errorf("%d, mode %v, %v", res.StatusCode, info.Mode(), err)
+	}
+}
+
+// What the configuration says of the audit's receivers arrives: they are reached where receivers may be alone.
+func TestAuditsReceiversStayWhereReceiversMayBe(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	key := write(t, "sign.key", "a key of a test, thirty-two bytes\n")
+	c := &config.Audit{Webhook: config.NewSecret("http://" + l.Addr().String()), Syslog: "tcp://" + l.Addr().String(), SignKeyFile: key}
+	targets, err := auditTargets(c, egress.Addresses{netip.MustParsePrefix("10.20.0.0/16")}) // RFC 1918
+	if err != nil || len(targets) != 2 {
+		t.Fatalf("%d targets, %v", len(targets), err)
+	}
+	for _, x := range targets {
+		if err := x.Send(t.Context(), []byte("{}"), &trail.Entry{}); err == nil || !strings.Contains(err.Error(), "leads to 127.0.0.1") {
+			t.Errorf("%s: %v", x.Name, err)
+		}
+		if hook, ok := x.Target.(*trail.Webhook); ok && string(hook.SignKey) != "a key of a test, thirty-two bytes" {
+			t.Error("the key does not arrive")
+		}
 	}
 }

@@ -85,11 +85,11 @@ func testers(c *config.Config) ([]tester, error) {
 		out = append(out, tester{name, func(ctx context.Context) (string, error) { defer w.Close(); return w.Test(ctx) }})
 	}
 	for i := range hooks {
-		hooks[i].Client = notify.NewClientBy(dial)
+		hooks[i].Client = notify.NewClient(dial)
 		add(hooks[i].Name, &hooks[i])
 	}
 	for _, x := range r.Alertmanagers {
-		x.Pages, x.Client = r.Pages, notify.NewClientBy(dial)
+		x.Pages, x.Client = r.Pages, notify.NewClient(dial)
 		add(x.Name, x)
 	}
 	for _, x := range r.Mails {
@@ -104,7 +104,7 @@ func testers(c *config.Config) ([]tester, error) {
 		out = append(out, tester{p.Name, func(ctx context.Context) (string, error) { return testPanel(ctx, &m, p) }})
 	}
 	if r.DeadMan != nil {
-		r.DeadMan.Client = notify.NewClientBy(dial)
+		r.DeadMan.Client = notify.NewClient(dial)
 		out = append(out, tester{notify.DeadManName, r.DeadMan.Test})
 	}
 	return out, nil

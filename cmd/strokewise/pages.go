@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"strokewise/cmd/internal/config"
+	"strokewise/rules/notify/egress"
 )
 
 // pagesURL is the address of the running program.
@@ -71,7 +72,6 @@ func (p *pagesURL) client(req *http.Request) (*http.Client, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := http.DefaultTransport.(*http.Transport).Clone()
-	t.TLSClientConfig, t.DisableKeepAlives = files, true
-	return &http.Client{Transport: t, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}, nil
+	req.Close = true
+	return egress.New(egress.Options{TLS: files, Dial: (&net.Dialer{}).DialContext}), nil // --url may lead anywhere
 }

@@ -7,6 +7,7 @@ import (
 	"strokewise/cmd/internal/app"
 	"strokewise/cmd/internal/config"
 	"strokewise/rules/notify"
+	"strokewise/rules/notify/egress"
 )
 
 // webhooks makes the receivers that take events.
@@ -17,23 +18,28 @@ func webhooks(c *config.Notify) ([]notify.Webhook, error) {
 		if err != nil {
 			return nil, err
 		}
-		hook := notify.Webhook{Name: w.Name, URL: w.URL.Reveal(), Header: h}
-		if w.SignKeyFile != "" {
-			key, err := config.ReadSecret(w.SignKeyFile)
-			if err != nil {
-				return nil, err
-			}
-			hook.SignKey = []byte(key.Reveal())
+		key, err := signKey(w.SignKeyFile)
+		if err != nil {
+			return nil, err
 		}
-		out = append(out, hook)
+		out = append(out, notify.Webhook{Name: w.Name, URL: w.URL.Reveal(), Header: h, SignKey: key})
 	}
 	return out, nil
+}
+
+// signKey reads the key of a webhook's signatures, nil where no file is named.
+func signKey(path string) ([]byte, error) {
+	if path == "" {
+		return nil, nil
+	}
+	key, err := config.ReadSecret(path)
+	return []byte(key.Reveal()), err
 }
 
 // reach makes the other receivers.
 func reach(cfg *config.Config) (app.Reach, error) {
 	c := &cfg.Notify
-	r := app.Reach{Pages: c.Pages, Addresses: notify.Addresses(c.Addresses)}
+	r := app.Reach{Pages: c.Pages, Addresses: egress.Addresses(c.Addresses)}
 	for _, w := range c.Alertmanagers {
 		h, err := headers(w.HeaderFile)
 		if err != nil {

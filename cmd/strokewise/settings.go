@@ -45,7 +45,7 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 		}
 	}
 	var err error
-	if o.Doors, err = doors(&c.HTTP); err != nil {
+	if o.Doors, err = doors(c); err != nil {
 		return o, err
 	}
 	if c.History.BackupKeyFile != "" {

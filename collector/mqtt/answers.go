@@ -2,8 +2,12 @@ package mqtt
 
 import (
 	"bufio"
+	"context"
+	"crypto/tls"
+	"errors"
 	"fmt"
 	"net"
+	"net/url"
 )
 
 // answerBuffer holds more than an answer, bytes.
@@ -23,6 +27,30 @@ type answersOnly struct {
 
 func answers(c net.Conn) net.Conn {
 	return &answersOnly{Conn: c, br: bufio.NewReaderSize(c, answerBuffer)}
+}
+
+// dialAnswers makes such a connection to a broker, by dial.
+func dialAnswers(ctx context.Context, dial func(context.Context, string, string) (net.Conn, error), conf *tls.Config, u *url.URL) (net.Conn, error) {
+	ctx, cancel := context.WithTimeout(ctx, connectTimeout)
+	defer cancel()
+	c, err := dial(ctx, "tcp", u.Host)
+	if err != nil {
+		return nil, err
+	}
+	if !schemes[u.Scheme] {
+		return answers(c), nil
+	}
+	if conf == nil {
+		conf = &tls.Config{MinVersion: tls.VersionTLS12}
+	}
+	if conf = conf.Clone(); conf.ServerName == "" {
+		conf.ServerName = u.Hostname()
+	}
+	t := tls.Client(c, conf)
+	if err := t.HandshakeContext(ctx); err != nil {
+		return nil, errors.Join(err, c.Close())
+	}
+	return answers(t), nil
 }
 
 // Read implements net.Conn.

@@ -3,6 +3,8 @@ package mqtt
 import (
 	"context"
 	"fmt"
+	"net"
+	"net/url"
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
@@ -12,10 +14,14 @@ import (
 // tests. Nothing that watches a plant uses it.
 type Publisher struct{ client paho.Client }
 
-// NewPublisher connects to a broker, trying until ctx ends.
+// NewPublisher connects to a broker, trying until ctx ends. The broker can do no more than answer.
 func NewPublisher(ctx context.Context, broker, clientID string) (*Publisher, error) {
-	c := paho.NewClient(paho.NewClientOptions().AddBroker(broker).SetClientID(clientID).
-		SetConnectRetry(true).SetConnectRetryInterval(time.Second).SetConnectTimeout(connectTimeout))
+	o := paho.NewClientOptions().AddBroker(broker).SetClientID(clientID).SetProtocolVersion(4)
+	o.SetConnectRetry(true).SetConnectRetryInterval(time.Second).SetConnectTimeout(connectTimeout)
+	o.SetCustomOpenConnectionFn(func(u *url.URL, _ paho.ClientOptions) (net.Conn, error) {
+		return dialAnswers(context.Background(), (&net.Dialer{}).DialContext, nil, u)
+	})
+	c := paho.NewClient(o)
 	t := c.Connect()
 	select {
 	case <-ctx.Done():

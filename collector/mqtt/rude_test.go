@@ -68,6 +68,8 @@ func hears(c net.Conn, kind byte) packets.ControlPacket {
 			is = packets.Connect
 		case *packets.SubscribePacket:
 			is = packets.Subscribe
+		case *packets.PublishPacket:
+			is = packets.Publish
 		}
 		if is == kind {
 			return p
@@ -231,6 +233,52 @@ func TestARudeBrokerOfPanels(t *testing.T) {
 	}
 }
 
+// A publisher takes answers alone as well: whatever a broker says instead costs a connection and little memory, and
+// the message comes by the next one.
+func TestARudeBrokerOfAPublisher(t *testing.T) {
+	publishes := func(c net.Conn) *packets.PublishPacket {
+		hears(c, packets.Connect)
+		_, _ = c.Write(welcome)
+		p, _ := hears(c, packets.Publish).(*packets.PublishPacket)
+		return p
+	}
+	for name, text := range map[string][]byte{
+		"long PUBLISH": announced("boost/a", 1, 200<<20),
+		"long PUBACK":  {0x40, 0xff, 0xff, 0xff, 0x7f},
+		"SUBACK":       suback(1, 200),
+		"PUBREC":       {0x50, 2, 0, 1},
+		"garbage":      []byte("SSH-2.0-x\r\n"),
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := newRude(t, func(c net.Conn) {
+				if publishes(c) != nil {
+					_, _ = c.Write(text)
+					_, _ = io.Copy(io.Discard, c)
+				}
+			}, func(c net.Conn) {
+				if p := publishes(c); p != nil {
+					_, _ = c.Write(binary.BigEndian.AppendUint16([]byte{puback, 2}, p.MessageID))
+					_, _ = io.Copy(io.Discard, c)
+				}
+			})
+			var before, after runtime.MemStats
+			runtime.ReadMemStats(&before)
+			p, err := NewPublisher(t.Context(), "tcp://"+r.l.Addr().String(), "sensors")
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer p.Close()
+			if err := p.Publish(t.Context(), "boost/a", []byte("x")); err != nil {
+				t.Error(err)
+			}
+			runtime.ReadMemStats(&after)
+			if grown := after.TotalAlloc - before.TotalAlloc; grown > 8<<20 || r.n.Load() != 2 {
+				t.Errorf("%d bytes were allocated, %d connections", grown, r.n.Load())
+			}
+		})
+	}
+}
+
 // FuzzBroker: whatever a broker sends, the library is given whole packets within the bound, or an error.
 func FuzzBroker(f *testing.F) {
 	f.Add(append(append([]byte{}, welcome...), suback(1, 1)...))
@@ -263,6 +311,27 @@ func FuzzBroker(f *testing.F) {
 					t.Errorf("%v", p)
 				}
 			case *packets.ConnackPacket, *packets.PingrespPacket:
+			default:
+				t.Errorf("%v", p)
+			}
+		}
+	})
+}
+
+// FuzzAnswers: whatever a broker sends to those who only publish, the library is given answers alone.
+func FuzzAnswers(f *testing.F) {
+	f.Add(append(append([]byte{}, welcome...), 0x40, 2, 0, 1, 0xd0, 0))
+	f.Add([]byte{0x40, 0xff, 0xff, 0xff, 0x7f})
+	f.Add([]byte{0x30, 3, 0, 1, 'a'})
+	f.Fuzz(func(t *testing.T, data []byte) {
+		c := answers(&stored{r: bytes.NewReader(data)})
+		for {
+			p, err := packets.ReadPacket(c)
+			if err != nil {
+				return
+			}
+			switch p.(type) {
+			case *packets.ConnackPacket, *packets.PubackPacket, *packets.PingrespPacket:
 			default:
 				t.Errorf("%v", p)
 			}

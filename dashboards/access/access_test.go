@@ -103,7 +103,8 @@ func TestNewSecretsThatAreNotTaken(t *testing.T) {
 
 func TestNames(t *testing.T) {
 	for name, ok := range map[string]bool{"ana": true, "Änne Ø. O'Hara": true, "a@b.example": true, "Strokewise": false, "": false, " ana": false, "a  b": false, "a\nb": false,
-		"ana\u202e": false, "<b>": false, "a,b": false, "a\u200bb": false, strings.Repeat("x", 65): false, "a\xff": false} {
+		"ana\u202e": false, "<b>": false, "a,b": false, "a\u200bb": false, strings.Repeat("x", 65): false, "a\xff": false,
+		"Анна": true, "Ελένη": true, "\u0430na": false, "an\u03b1": false, "e\u0301va": false, "\u00e9va": true, "\uff41na": false} {
 		if (CheckName(name) == nil) != ok {
 			t.Errorf("%q: %v", name, CheckName(name))
 		}

@@ -18,6 +18,7 @@ const (
 	Backtest Action = "back-test" // run changed alarms over the past
 	Refused  Action = "refused"   // take refused messages again, or discard them
 	Trust    Action = "trust"     // say that this machine's clock is right
+	Logins   Action = "logins"    // see and end everybody's sessions
 	Audit    Action = "audit"     // read the trail, with addresses and what was denied
 	Discover Action = "discover"  // listen to a broker that nobody has described, for a proposal
 	Reload   Action = "reload"    // have the configuration read again
@@ -50,14 +51,14 @@ var least = map[Action]Role{
 	Fault:            Engineer,
 	Discover:         Engineer,
 
-	Audit: Administrator,
-	Trust: Administrator,
-
+	Audit:  Administrator,
+	Logins: Administrator,
+	Trust:  Administrator,
 	Reload: Administrator,
 }
 
 // everywhere are the actions that belong to no site: whoever has a scope may not do them.
-var everywhere = map[Action]bool{Refused: true, Trust: true, Audit: true, Discover: true, Reload: true}
+var everywhere = map[Action]bool{Refused: true, Trust: true, Audit: true, Logins: true, Discover: true, Reload: true}
 
 // Least returns the least role that may do a, and false for an action that nobody may do.
 func Least(a Action) (Role, bool) {

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"golang.org/x/text/unicode/norm"
 )
 
 // mostName is the longest name of a user or token, characters. Own choice: it fits a line of the audit.
@@ -20,10 +22,32 @@ func CheckName(name string) error {
 		strings.TrimSpace(name) != name || strings.Contains(name, "  ") {
 		return fmt.Errorf("name is %.80q: expected at most %d letters, digits, single spaces and . _ - @ '", name, mostName)
 	}
+	if norm.NFKC.String(name) != name || mixed(name) {
+		return fmt.Errorf("name is %.80q: its letters look like those of another name; expected composed letters of one alphabet", name)
+	}
 	if strings.EqualFold(name, "strokewise") {
 		return fmt.Errorf("name is %q, as the program calls itself in the audit: take another one", name)
 	}
 	return nil
+}
+
+// alike are the alphabets that have letters in common to the eye.
+var alike = []*unicode.RangeTable{unicode.Latin, unicode.Cyrillic, unicode.Greek}
+
+// mixed reports whether a name has letters of more than one of them.
+func mixed(name string) bool {
+	of := -1
+	for _, r := range name {
+		for i, table := range alike {
+			if unicode.Is(table, r) {
+				if of >= 0 && of != i {
+					return true
+				}
+				of = i
+			}
+		}
+	}
+	return false
 }
 
 // hidden reports whether a character is not seen, or changes how others are seen.

@@ -131,6 +131,8 @@ func CheckPassword(user, password string) error {
 		return errors.New("the password repeats too few characters: take another one")
 	case strings.Contains(strings.ToLower(password), strings.ToLower(user)) && len(user) > 2:
 		return errors.New("the password holds the user's name: take another one")
+	case common(user, password):
+		return errors.New("the password is made of words and runs that everybody tries first: add words of your own that have nothing to do with this program or its plant")
 	}
 	return nil
 }

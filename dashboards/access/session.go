@@ -1,6 +1,7 @@
 package access
 
 import (
+	"cmp"
 	"crypto/hmac"
 	"crypto/rand"
 	"crypto/sha256"
@@ -216,15 +217,20 @@ func (s *Sessions) EndAll(user string) (n int, err error) {
 
 // Of returns the sessions of a user that have not ended, the newest use first.
 func (s *Sessions) Of(user string, now time.Time) []Session {
+	return slices.DeleteFunc(s.All(now), func(x Session) bool { return x.User != user })
+}
+
+// All returns the sessions that have not ended, by user, the newest use first.
+func (s *Sessions) All(now time.Time) []Session {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	var out []Session
 	for _, x := range s.sessions {
-		if x.User == user && !s.over(x, now) {
+		if !s.over(x, now) {
 			out = append(out, *x)
 		}
 	}
-	slices.SortFunc(out, func(a, b Session) int { return b.Seen.Compare(a.Seen) })
+	slices.SortFunc(out, func(a, b Session) int { return cmp.Or(cmp.Compare(a.User, b.User), b.Seen.Compare(a.Seen)) })
 	return out
 }
 

@@ -179,6 +179,23 @@ func TestAnAddressHasAPace(t *testing.T) {
 	}
 }
 
+// Requests overtake each other: that brings no permission back twice. A clock that was set back holds nobody up for ever.
+func TestPaceOfOvertakingRequests(t *testing.T) {
+	var p Pace
+	taken := 0
+	for i := range 1000 {
+		if p.Order("ana", noon.Add(time.Duration(i%2)*10*time.Second)) == 0 {
+			taken++
+		}
+	}
+	if taken > orderBurst+10 {
+		t.Errorf("%d orders are taken within 10 s, want %d at most", taken, orderBurst+10)
+	}
+	if p.Order("ana", noon.Add(-time.Hour)) == 0 || p.Order("ana", noon.Add(-time.Hour+time.Second)) != 0 {
+		t.Error("after the clock was set back")
+	}
+}
+
 func TestThrottleIsBounded(t *testing.T) {
 	var h Throttle
 	for i := range mostTries + 500 {
@@ -187,4 +204,32 @@ func TestThrottleIsBounded(t *testing.T) {
 	if len(h.pairs) > mostTries || len(h.addresses) > mostTries {
 		t.Errorf("%d pairs, %d addresses", len(h.pairs), len(h.addresses))
 	}
+}
+
+// FuzzSessionsFile: whatever the file of logins holds, it is refused with what to do, or read; a cookie that nobody was given is
+// no login then.
+func FuzzSessionsFile(f *testing.F) {
+	f.Add([]byte(`{"key":"AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA=","sessions":[{"id":"x","user":"ana","began":"2026-03-02T11:00:00Z","seen":"2026-03-02T11:59:00Z"}]}`), "cookie")
+	f.Add([]byte(`{"sessions":[{"id":"","grant":{}}],"used":{"":"2026-03-02T11:00:00Z"}}`), "")
+	f.Add([]byte("null"), "x")
+	dir := f.TempDir()
+	f.Fuzz(func(t *testing.T, data []byte, cookie string) {
+		path := filepath.Join(dir, "logins.json")
+		if err := os.WriteFile(path, data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		s, err := OpenSessions(path, UsualLasting)
+		if err != nil {
+			if !strings.Contains(err.Error(), "remove the file") {
+				t.Error(err)
+			}
+			return
+		}
+		if x, err := s.Find(cookie, noon); err == nil && x.ID != digest(cookie) {
+			t.Errorf("the cookie %q is the login %+v", cookie, x)
+		}
+		if len(s.key) != idSize || s.Marked("session x", "") {
+			t.Error("the key of the forms is weak")
+		}
+	})
 }

@@ -15,17 +15,12 @@ import (
 type Throttle struct {
 	mu        sync.Mutex
 	pairs     map[string]*tries
-	addresses map[string]*bucket
+	addresses buckets
 }
 
 type tries struct {
 	failures int
 	last     time.Time
-}
-
-type bucket struct {
-	used float64
-	at   time.Time
 }
 
 const (
@@ -54,33 +49,14 @@ func (t *Throttle) Try(account, address, known string, now time.Time) time.Durat
 		}
 	}
 	if known == "" {
-		if wait := t.address(network(address), now); wait > 0 {
+		if t.addresses == nil {
+			t.addresses = buckets{}
+		}
+		if wait := t.addresses.take(network(address), tryBurst, tryRate, now); wait > 0 {
 			return wait
 		}
 	}
 	t.failed(key, now)
-	return 0
-}
-
-// address takes a permission of an address.
-func (t *Throttle) address(a string, now time.Time) time.Duration {
-	b := t.addresses[a]
-	if b == nil {
-		b = &bucket{at: now}
-		if t.addresses == nil {
-			t.addresses = map[string]*bucket{}
-		}
-		makeRoom(t.addresses, func(x *bucket) time.Time { return x.at })
-		t.addresses[a] = b
-	}
-	if passed := now.Sub(b.at).Seconds(); passed > 0 {
-		b.used = max(b.used-passed*tryRate, 0)
-	}
-	b.at = now
-	if b.used+1 > tryBurst {
-		return time.Second
-	}
-	b.used++
 	return 0
 }
 

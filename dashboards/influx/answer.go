@@ -2,12 +2,10 @@ package influx
 
 import (
 	"bytes"
-	"context"
 	"crypto/tls"
 	"errors"
 	"fmt"
 	"io"
-	"net"
 	"net/http"
 	"regexp"
 	"strconv"
@@ -15,6 +13,8 @@ import (
 	"time"
 
 	client "github.com/influxdata/influxdb-client-go/v2/api/http"
+
+	"strokewise/rules/notify/egress"
 )
 
 // kind tells what is to be done about an answer.
@@ -53,16 +53,10 @@ type wire struct {
 	after  time.Duration
 }
 
-// newWire gives a wire that follows no redirect: a write that is answered by another page
+// newWire returns a wire that follows no redirect: a write that is answered by another page
 // would count as done.
-func newWire(c *tls.Config, dial func(context.Context, string, string) (net.Conn, error), timeout time.Duration) *wire {
-	t := http.DefaultTransport.(*http.Transport).Clone()
-	t.TLSClientConfig, t.MaxIdleConnsPerHost = c, 1
-	if dial != nil {
-		t.DialContext = dial
-	}
-	return &wire{http: &http.Client{Transport: t, Timeout: timeout,
-		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
+func newWire(c *tls.Config, dial egress.Dial, timeout time.Duration) *wire {
+	return &wire{http: egress.New(egress.Options{Dial: dial, TLS: c, Timeout: timeout, Idle: 1})}
 }
 
 // Do sends a request. The body it gives back is bounded.

@@ -8,7 +8,6 @@ import (
 	"crypto/tls"
 	"fmt"
 	"log/slog"
-	"net"
 	"net/url"
 	"sync"
 	"time"
@@ -18,6 +17,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/history"
+	"strokewise/rules/notify/egress"
 )
 
 // Name is the exporter's name in the history.
@@ -39,8 +39,8 @@ type Options struct {
 	// nil: none.
 	Token func() (string, error)
 	TLS   *tls.Config // nil: the system's authorities
-	// Dial makes connections; nil: the usual way.
-	Dial func(ctx context.Context, network, address string) (net.Conn, error)
+	// Dial makes connections; nil: to any address that a receiver may have.
+	Dial egress.Dial
 	// Keep is how long a row may wait while the server takes nothing; older ones are
 	// given up and counted.
 	Keep time.Duration

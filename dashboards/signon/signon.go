@@ -16,7 +16,11 @@ import (
 	"golang.org/x/oauth2"
 
 	"strokewise/dashboards/access"
+	"strokewise/rules/notify/egress"
 )
+
+// Patience bounds a question to the provider. Own choice, no source.
+const Patience = 15 * time.Second
 
 // Options name the provider, and what its answers mean.
 type Options struct {
@@ -41,7 +45,7 @@ type Provider struct {
 // New returns a provider.
 func New(o Options) *Provider {
 	if o.Client == nil {
-		o.Client = &http.Client{Timeout: 15 * time.Second}
+		o.Client = egress.New(egress.Options{Timeout: Patience})
 	}
 	return &Provider{opt: o}
 }
@@ -75,7 +79,7 @@ func (p *Provider) discover(ctx context.Context) (*oidc.Provider, error) {
 	}
 	found, err := oidc.NewProvider(p.context(ctx), p.opt.Issuer)
 	if err != nil {
-		return nil, fmt.Errorf("cannot reach the login of the organisation: %w", err)
+		return nil, &Fault{"cannot reach the login of the organisation", err}
 	}
 	p.found = found
 	return found, nil
@@ -109,6 +113,19 @@ var (
 	ErrFlow = errors.New("the login was not begun here, or took too long: begin again")
 	ErrRole = errors.New("none of your groups may see these pages: ask an administrator")
 )
+
+// Fault is a failure of the provider, or of the way to it. Said is for whoever tried to log in; what lies behind names
+// addresses and answers, and is for administrators.
+type Fault struct {
+	Said string
+	Err  error
+}
+
+// Error returns all of it.
+func (f *Fault) Error() string { return f.Said + ": " + f.Err.Error() }
+
+// Unwrap returns what lies behind.
+func (f *Fault) Unwrap() error { return f.Err }
 
 // claims are what we read of a token.
 type claims struct {
@@ -150,21 +167,30 @@ func (p *Provider) exchange(ctx context.Context, f *Flow, code string) (*claims,
 	ctx = p.context(ctx)
 	token, err := p.config(found).Exchange(ctx, code, oauth2.VerifierOption(f.Verifier))
 	if err != nil {
-		return nil, fmt.Errorf("the provider does not take its own code: %w", err)
+		return nil, &Fault{"the provider does not take its own code", answered(err)}
 	}
 	raw, _ := token.Extra("id_token").(string)
 	id, err := found.Verifier(&oidc.Config{ClientID: p.opt.ClientID}).Verify(ctx, raw)
 	if err != nil {
-		return nil, fmt.Errorf("the provider's token is not sound: %w", err)
+		return nil, &Fault{"the provider's token is not sound", err}
 	}
 	if subtle.ConstantTimeCompare([]byte(id.Nonce), []byte(f.Nonce)) != 1 {
 		return nil, ErrFlow
 	}
 	c := &claims{all: map[string]any{}}
 	if err := errors.Join(id.Claims(c), id.Claims(&c.all)); err != nil {
-		return nil, fmt.Errorf("the provider's token cannot be read: %w", err)
+		return nil, &Fault{"the provider's token cannot be read", err}
 	}
 	return c, p.more(ctx, found, token, id.Subject, c)
+}
+
+// answered returns an error of the token endpoint without its answer's body, which may repeat what was sent: our secret.
+func answered(err error) error {
+	var r *oauth2.RetrieveError
+	if errors.As(err, &r) {
+		return fmt.Errorf("it answers %s, error %.40q", r.Response.Status, r.ErrorCode)
+	}
+	return err
 }
 
 // more adds what the provider says at its userinfo endpoint: many list groups nowhere else. What the
@@ -175,14 +201,14 @@ func (p *Provider) more(ctx context.Context, found *oidc.Provider, token *oauth2
 	}
 	info, err := found.UserInfo(ctx, oauth2.StaticTokenSource(token))
 	if err != nil {
-		return fmt.Errorf("the provider does not say who it is: %w", err)
+		return &Fault{"the provider does not say who it is", err}
 	}
 	if info.Subject != subject { // OpenID Connect Core 5.3.2
 		return errors.New("the provider speaks of somebody else")
 	}
 	more := map[string]any{}
 	if err := info.Claims(&more); err != nil {
-		return fmt.Errorf("the provider's answer cannot be read: %w", err)
+		return &Fault{"the provider's answer cannot be read", err}
 	}
 	for k, v := range more {
 		if _, ok := c.all[k]; !ok {

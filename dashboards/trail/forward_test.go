@@ -10,12 +10,16 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"net/netip"
 	"os"
 	"path/filepath"
 	"regexp"
 	"strconv"
 	"strings"
 	"testing"
+	"time"
+
+	"strokewise/rules/notify/egress"
 )
 
 // heap is a target that keeps lines, or refuses them.
@@ -227,7 +231,7 @@ func TestWebhook(t *testing.T) {
 		w.WriteHeader(status)
 	}))
 	defer srv.Close()
-	w := &Webhook{URL: srv.URL + "/?key=hidden", Header: http.Header{"Authorization": {"Bearer x"}}, Client: &http.Client{CheckRedirect: NoRedirects}}
+	w := &Webhook{URL: srv.URL + "/?key=hidden", Header: http.Header{"Authorization": {"Bearer x"}}, Client: egress.New(egress.Options{})}
 	defer w.Close()
 	if err := w.Send(t.Context(), []byte(`{"n":1}`), nil); err != nil || got[0] != `Bearer x {"n":1}` {
 		t.Error(err, got)
@@ -240,5 +244,38 @@ func TestWebhook(t *testing.T) {
 	srv.Close()
 	if err := w.Send(t.Context(), nil, nil); err == nil || strings.Contains(err.Error(), "hidden") {
 		t.Error(err)
+	}
+}
+
+// The audit goes to no receiver beside those addresses that the configuration allows, by either way, and its lines
+// carry the signature that events carry.
+func TestTheAuditStaysWhereReceiversMayBe(t *testing.T) {
+	key := []byte("a key of a test, thirty-two bytes")
+	var got, want string
+	taken := 0
+	srv := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+		taken++
+		got = r.Header.Get(egress.SignatureHeader)
+		at, _, _ := strings.Cut(strings.TrimPrefix(got, "at="), ",")
+		seconds, _ := strconv.ParseInt(at, 10, 64)
+		b, _ := io.ReadAll(r.Body)
+		want = egress.Signed(nil, key, b, time.Unix(seconds, 0)).Get(egress.SignatureHeader)
+	}))
+	defer srv.Close()
+	here, there := egress.Addresses{netip.MustParsePrefix("127.0.0.1/32")}, egress.Addresses{netip.MustParsePrefix("10.20.0.0/16")} // RFC 1918
+	hook := func(l egress.Addresses) *Webhook {
+		return &Webhook{URL: srv.URL, SignKey: key, Client: egress.New(egress.Options{Dial: l.Dialer().DialContext})}
+	}
+	w := hook(here)
+	defer w.Close()
+	if err := w.Send(t.Context(), []byte(`{"n":1}`), nil); err != nil || got == "" || got != want {
+		t.Errorf("%v, signature %q, want %q", err, got, want)
+	}
+	address := strings.TrimPrefix(srv.URL, "http://")
+	for name, to := range map[string]Target{"webhook": hook(there), "syslog": &Syslog{Address: address, Dialer: there.Dialer()},
+		"syslog over TLS": &Syslog{Address: address, TLS: &tls.Config{}, Dialer: there.Dialer()}} {
+		if err := to.Send(t.Context(), []byte(`{"n":2}`), &Entry{}); err == nil || !strings.Contains(err.Error(), "leads to 127.0.0.1") || taken != 1 {
+			t.Errorf("%s: %v, %d taken", name, err, taken)
+		}
 	}
 }

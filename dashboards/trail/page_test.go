@@ -112,3 +112,26 @@ func TestAFullDiskBreaksNoChain(t *testing.T) {
 		t.Errorf("%d entries, %v", n, err)
 	}
 }
+
+// FuzzPage: from whatever file and place, a page is bounded, ends before its beginning, and its CSV is a table.
+func FuzzPage(f *testing.F) {
+	f.Add([]byte(`{"n":1,"at":"2026-03-02T12:00:00Z","who":"a","what":"b","outcome":"done","prev":"`+first+"\"}\n"), int64(0))
+	f.Add([]byte("\n\n"), int64(1))
+	f.Add([]byte("x"), int64(-7))
+	dir := f.TempDir()
+	f.Fuzz(func(t *testing.T, data []byte, before int64) {
+		path := filepath.Join(dir, "audit.jsonl")
+		if err := os.WriteFile(path, data, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		list, next, err := Page(path, before, 3)
+		if err != nil || len(list) > 3 || next < 0 || next > int64(len(data)) || len(list) > 0 && next == int64(len(data)) {
+			t.Errorf("%d entries before %d, then %d: %v", len(list), before, next, err)
+		}
+		var out bytes.Buffer
+		_, _ = WriteCSV(&out, bytes.NewReader(data), func() error { return nil })
+		if _, err := csv.NewReader(&out).ReadAll(); err != nil {
+			t.Error(err)
+		}
+	})
+}

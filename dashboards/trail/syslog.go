@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"strokewise/rules/notify/egress"
 )
 
 // Syslog sends the lines of a trail to a collector of logs: RFC 5424 messages, counted by their
@@ -19,6 +21,7 @@ import (
 type Syslog struct {
 	Address string      // host and port
 	TLS     *tls.Config // nil: plain TCP
+	Dialer  *net.Dialer // nil: to any address that a receiver may have
 
 	conn net.Conn
 	gone chan struct{} // closed once the collector has ended the connection
@@ -52,10 +55,14 @@ func (s *Syslog) connect(ctx context.Context) (err error) {
 	}
 	ctx, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
+	d := s.Dialer
+	if d == nil {
+		d = egress.Addresses(nil).Dialer()
+	}
 	if s.TLS != nil {
-		s.conn, err = (&tls.Dialer{Config: s.TLS}).DialContext(ctx, "tcp", s.Address)
+		s.conn, err = (&tls.Dialer{NetDialer: d, Config: s.TLS}).DialContext(ctx, "tcp", s.Address)
 	} else {
-		s.conn, err = (&net.Dialer{}).DialContext(ctx, "tcp", s.Address)
+		s.conn, err = d.DialContext(ctx, "tcp", s.Address)
 	}
 	if err != nil {
 		s.conn = nil

@@ -8,13 +8,17 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"time"
+
+	"strokewise/rules/notify/egress"
 )
 
 // Webhook posts the lines of a trail, each as one JSON object, and takes an answer of 2xx for a receipt.
 type Webhook struct {
-	URL    string
-	Header http.Header // sent along, such as Authorization; may be nil
-	Client *http.Client
+	URL     string
+	Header  http.Header // sent along, such as Authorization; may be nil
+	SignKey []byte      // lines are signed with it as events are; nil: they are not
+	Client  *http.Client
 }
 
 // Send posts a line.
@@ -25,7 +29,7 @@ func (w *Webhook) Send(ctx context.Context, line []byte, _ *Entry) error {
 	if err != nil {
 		return errors.New("cannot make the request to the audit's receiver") // the URL may hold a secret
 	}
-	for name, values := range w.Header {
+	for name, values := range egress.Signed(w.Header, w.SignKey, line, time.Now()) {
 		r.Header[name] = values
 	}
 	r.Header.Set("Content-Type", "application/json")
@@ -48,7 +52,3 @@ func (w *Webhook) Send(ctx context.Context, line []byte, _ *Entry) error {
 
 // Close lets connections go.
 func (w *Webhook) Close() { w.Client.CloseIdleConnections() }
-
-// NoRedirects is what a Webhook's client does with redirects: the lines are for the address that was
-// configured alone.
-func NoRedirects(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }

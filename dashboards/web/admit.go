@@ -2,6 +2,7 @@ package web
 
 import (
 	"errors"
+	"fmt"
 	"mime"
 	"net/http"
 	"net/url"
@@ -43,6 +44,8 @@ func (s *site) admit(next http.Handler, t table) http.Handler {
 		case err != nil:
 			s.unknown(w, r, err)
 			return
+		case r.Method == http.MethodPost && !s.inPace(w, r, who):
+			return
 		case who.panel && needed == aCommand: // whoever stands there is asked
 		case who.May(needed) != nil:
 			s.deny(w, r, who.May(needed))
@@ -53,6 +56,17 @@ func (s *site) admit(next http.Handler, t table) http.Handler {
 		}
 		next.ServeHTTP(w, withReader(r, who))
 	})
+}
+
+// inPace reports whether somebody who is known sends no faster than people do; scripts wait. Where not, it answers.
+func (s *site) inPace(w http.ResponseWriter, r *http.Request, who *reader) bool {
+	wait := s.Identity.Orders.Order(who.counted(), s.Now())
+	if wait > 0 {
+		f := failure{http.StatusTooManyRequests, fmt.Sprintf("refused: too many orders at once. Wait %v, then send it again.", wait), wait}
+		f.answer(w)
+		s.refuse(w, r, f.status, f.text)
+	}
+	return wait == 0
 }
 
 // unknown answers whoever has not said who they are: pages lead to the login.

@@ -60,6 +60,12 @@ func (s *site) login(w http.ResponseWriter, r *http.Request) {
 		s.renderAs(w, p.status, "login.html", v)
 		return
 	}
+	if p := s.loginPace(u.Name); p != nil {
+		v.Problem = p.text
+		p.answer(w)
+		s.renderAs(w, p.status, "login.html", v)
+		return
+	}
 	who := readerOf(r)
 	if err := s.begin(w, r, who, access.Session{User: u.Name, Stamp: u.Stamp()}); err != nil {
 		plain(w, http.StatusServiceUnavailable, err.Error())
@@ -107,6 +113,14 @@ func (s *site) try(r *http.Request, name, password string) (access.User, *failur
 	return u, nil
 }
 
+// loginPace returns why somebody who may log in has to wait: each login is a line of the audit, and counts as an order.
+func (s *site) loginPace(name string) *failure {
+	if wait := s.Identity.Orders.Order("name "+name, s.Now()); wait > 0 {
+		return slow(wait)
+	}
+	return nil
+}
+
 // user returns the user of that name in the users file.
 func (s *site) user(name string) (access.User, bool) {
 	if s.Identity.Users == nil {
@@ -149,14 +163,21 @@ type accountView struct {
 	Scope         string
 	Sessions      []sessionView
 	Mark          string // "": the login is elsewhere
+	Problem       string
+	All           bool // everybody's logins may be seen
+	proofView
 }
 
 type sessionView struct{ From, Began, Seen string }
 
 // account shows who is logged in, and from where.
 func (s *site) account(w http.ResponseWriter, r *http.Request) {
+	s.showAccount(w, r, http.StatusOK, "")
+}
+
+func (s *site) showAccount(w http.ResponseWriter, r *http.Request, status int, problem string) {
 	who := readerOf(r)
-	v := accountView{Version: s.Version, Name: who.Name, Role: who.Role.String()}
+	v := accountView{Version: s.Version, Name: who.Name, Role: who.Role.String(), Problem: problem, All: mayDo(who, access.Logins), proofView: proofOf(who, accountPath)}
 	for i, x := range who.Scopes {
 		if i > 0 {
 			v.Scope += ", "
@@ -166,13 +187,13 @@ func (s *site) account(w http.ResponseWriter, r *http.Request) {
 	if who.way == byCookie {
 		v.Mark = s.mark(who)
 		for _, x := range s.Identity.Sessions.Of(who.Name, s.Now()) {
-			v.Sessions = append(v.Sessions, sessionView{x.From, x.Began.UTC().Format(time.DateTime), x.Seen.UTC().Format(time.DateTime)})
+			v.Sessions = append(v.Sessions, sessionOf(&x))
 		}
 	}
-	s.render(w, "account.html", v)
+	s.renderAs(w, status, "account.html", v)
 }
 
-// logout ends the session, or all of the user's.
+// logout ends the session, or all of the user's: that asks for the password again.
 func (s *site) logout(w http.ResponseWriter, r *http.Request) {
 	who := readerOf(r)
 	noted(r).What = "logout"
@@ -183,6 +204,11 @@ func (s *site) logout(w http.ResponseWriter, r *http.Request) {
 		return
 	case r.PostFormValue("everywhere") != "":
 		noted(r).What = "logout everywhere"
+		if f := s.again(w, r, who); f != nil {
+			f.answer(w)
+			s.showAccount(w, r, f.status, f.text)
+			return
+		}
 		_, err = s.Identity.Sessions.EndAll(who.Name)
 	default:
 		err = s.Identity.Sessions.End(who.cookie)

@@ -25,6 +25,7 @@ type Identity struct {
 	OnlyProxies bool
 
 	Throttle access.Throttle
+	Orders   access.Pace   // of those who are logged in
 	hashing  chan struct{} // a place each
 }
 
@@ -60,6 +61,14 @@ type reader struct {
 	panel  bool
 	signed bool // on at the provider: there is no password here
 	proved bool // the login was just done
+}
+
+// counted returns under what a reader's requests are counted: all logins of a name together, each token by itself.
+func (who *reader) counted() string {
+	if who.way == byToken {
+		return who.id
+	}
+	return "name " + who.Name
 }
 
 // way is how we know who asks.

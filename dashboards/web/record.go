@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"strokewise/dashboards/access"
 	"strokewise/dashboards/trail"
 )
 
@@ -43,24 +44,27 @@ func (s *site) record(next http.Handler) http.Handler {
 	}
 	rec := &recorder{trail: s.Trail, at: s.Now()}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if r.Method != http.MethodPost && r.URL.Path != Callback {
+		if r.Method != http.MethodPost && r.URL.Path != Callback && r.URL.Path != signonPath {
 			next.ServeHTTP(w, r)
 			return
 		}
 		e := &trail.Entry{At: s.Now(), What: clipped(r.URL.Path), From: hostName(r.RemoteAddr)}
 		a := &statusWriter{ResponseWriter: w, status: http.StatusOK}
 		next.ServeHTTP(a, r.WithContext(context.WithValue(r.Context(), entryKey{}, e)))
+		if r.URL.Path == signonPath && a.status < http.StatusBadRequest {
+			return // a login that has begun is none yet
+		}
 		if e.Outcome == "" {
 			e.Outcome = outcomeOfStatus(a.status)
 		}
-		rec.write(e, a.status)
+		rec.write(e, a.status, s.Now())
 	})
 }
 
 // write appends a line, unless it is one of too many by strangers. Whether it was written is seen in
 // the trail's state: the act has been done.
-func (rec *recorder) write(e *trail.Entry, status int) {
-	if strange(e, status) && !rec.take(e.At) {
+func (rec *recorder) write(e *trail.Entry, status int, now time.Time) {
+	if strange(e, status) && !rec.take(now) {
 		return
 	}
 	rec.mu.Lock()
@@ -72,18 +76,16 @@ func (rec *recorder) write(e *trail.Entry, status int) {
 	_ = rec.trail.Append(*e)
 }
 
-// strange reports whether a line is about somebody who was turned away without being known.
+// strange reports whether a line is about something that was not done for somebody who is not known, whatever the reason, or
+// for somebody who sends too fast.
 func strange(e *trail.Entry, status int) bool {
-	return e.By == "" && (status == http.StatusUnauthorized || status == http.StatusForbidden || status == http.StatusTooManyRequests)
+	return status == http.StatusTooManyRequests || e.By == "" && status >= http.StatusBadRequest
 }
 
 func (rec *recorder) take(now time.Time) bool {
 	rec.mu.Lock()
 	defer rec.mu.Unlock()
-	if passed := now.Sub(rec.at).Seconds(); passed > 0 {
-		rec.used = max(rec.used-passed*strangerRate, 0)
-	}
-	rec.at = now
+	rec.used, rec.at = access.Refill(rec.used, strangerRate, rec.at, now)
 	if rec.used+1 > strangerBurst {
 		rec.dropped++
 		return false

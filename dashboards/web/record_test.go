@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"strokewise/dashboards/trail"
 	"strokewise/rules"
@@ -66,6 +67,20 @@ func TestEverythingSentIsWrittenDown(t *testing.T) {
 	}
 	if got := lines(); strings.Join(got, "\n") != strings.Join(want, "\n") {
 		t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+}
+
+// Nor does it matter how what they send is turned away, and in which order requests come.
+func TestStrangersHaveFewLinesWhateverTheySend(t *testing.T) {
+	d, lines := trailed(t)
+	for i := range 5 * strangerBurst {
+		d.now = noon.Add(time.Duration(i%2) * 10 * time.Second) // requests overtake each other
+		if w := d.do(knock{method: http.MethodPost, path: loginPath, body: "name=%zz"}); w.Code != http.StatusBadRequest {
+			t.Fatal(w.Code)
+		}
+	}
+	if n := len(lines()); n > strangerBurst+10 {
+		t.Errorf("%d lines", n)
 	}
 }
 

@@ -112,6 +112,7 @@ func (s *site) optional() (list []route) {
 		list = append(list,
 			route{pattern: loginPath, read: access.Open, write: access.Open, body: mostLogin, forms: true, handler: s.login},
 			route{pattern: accountPath, read: access.Account, forms: true, handler: s.account},
+			route{pattern: loginsPath, read: access.Logins, write: access.Logins, body: mostLogin, forms: true, handler: s.logins},
 			route{pattern: logoutPath, write: access.Account, body: mostLogin, handler: s.logout})
 		if s.Identity.SignOn != nil {
 			list = append(list, route{pattern: signonPath, read: access.Open, handler: s.signon}, route{pattern: Callback, read: access.Open, handler: s.callback})

@@ -3,11 +3,13 @@ package web
 import (
 	"context"
 	"fmt"
+	"maps"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -201,6 +203,8 @@ func concrete(pattern string) (path string, form url.Values) {
 		form = url.Values{"do": {"cancel"}}
 	case firstRunPath:
 		form = url.Values{"do": {"stop"}}
+	case loginsPath:
+		form = url.Values{"user": {"nobody"}}
 	case loginPath:
 		form = url.Values{"name": {"viewer"}, "password": {goodPassword}}
 	}
@@ -354,6 +358,32 @@ func lawful(t *testing.T, text string) {
 		}
 	}
 }
+
+// The scan asks every route that the sources make, whatever it depends on.
+func TestTheScanHasEveryRoute(t *testing.T) {
+	sources, err := filepath.Glob("*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	made := map[string]bool{} // the expressions of patterns; those of the metrics' listener are among them
+	for _, name := range sources {
+		text, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if strings.HasSuffix(name, "_test.go") {
+			continue
+		}
+		for _, m := range routeMade.FindAllSubmatch(text, -1) {
+			made[string(m[1])] = true
+		}
+	}
+	if asked := len(newDoors(t).routes); asked != len(made) || asked < 20 {
+		t.Errorf("%d routes are asked, and %d are made: %v", asked, len(made), slices.Sorted(maps.Keys(made)))
+	}
+}
+
+var routeMade = regexp.MustCompile(`(?:\blook\(|\{pattern: )("[^"]+"|[a-zA-Z]+(?:Path|back))`)
 
 // Every path that the program serves is in the table of routes: nothing is added beside it.
 func TestNothingIsServedBesideTheTable(t *testing.T) {

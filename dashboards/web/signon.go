@@ -3,6 +3,7 @@ package web
 import (
 	"encoding/base64"
 	"encoding/json"
+	"errors"
 	"net/http"
 	"net/url"
 	"strings"
@@ -31,6 +32,8 @@ func (s *site) signon(w http.ResponseWriter, r *http.Request) {
 	who, q := readerOf(r), r.URL.Query()
 	to, flow, err := s.Identity.SignOn.Begin(r.Context(), local(q.Get("next")), q.Get("again") != "", s.Now())
 	if err != nil {
+		e := noted(r)
+		e.Who, e.By, e.What, e.Detail = "", "", "login at the organisation", clipped(err.Error())
 		s.notSignedOn(w, http.StatusBadGateway, err)
 		return
 	}
@@ -66,8 +69,8 @@ func (s *site) flow(r *http.Request, who *reader) (f signon.Flow) {
 func (s *site) callback(w http.ResponseWriter, r *http.Request) {
 	who, q := readerOf(r), r.URL.Query()
 	f, e := s.flow(r, who), noted(r)
-	e.What = "login at the organisation"
-	setCookie(w, flowName(who.secure), "", who.secure, -1e9) // once
+	e.Who, e.By, e.What = "", "", "login at the organisation" // whoever has another login here asks as a stranger
+	setCookie(w, flowName(who.secure), "", who.secure, -1e9)  // once
 	g, proved, err := s.Identity.SignOn.Finish(r.Context(), f, q.Get("state"), q.Get("code"), s.Now())
 	if err == nil && s.Identity.Users != nil {
 		if _, taken := s.Identity.Users.User(g.Name); taken {
@@ -80,6 +83,11 @@ func (s *site) callback(w http.ResponseWriter, r *http.Request) {
 		s.notSignedOn(w, http.StatusForbidden, err)
 		return
 	}
+	if f := s.loginPace(g.Name); f != nil {
+		f.answer(w)
+		s.notSignedOn(w, f.status, errors.New(f.text))
+		return
+	}
 	if err := s.begin(w, r, who, access.Session{User: g.Name, Grant: &g, Proved: proved}); err != nil {
 		plain(w, http.StatusServiceUnavailable, err.Error())
 		return
@@ -88,8 +96,12 @@ func (s *site) callback(w http.ResponseWriter, r *http.Request) {
 	http.Redirect(w, r, local(f.Next), http.StatusSeeOther)
 }
 
-// notSignedOn shows the login with why the one at the provider failed.
+// notSignedOn shows the login with why the one at the provider failed. Addresses and the provider's answers are for the audit.
 func (s *site) notSignedOn(w http.ResponseWriter, status int, err error) {
+	var f *signon.Fault
+	if errors.As(err, &f) {
+		err = errors.New(f.Said + "; an administrator finds in the audit why")
+	}
 	v := s.loginPage("/", "Not logged in: "+err.Error())
 	v.Root = "../" // its path is a folder below
 	s.renderAs(w, status, "login.html", v)

@@ -10,6 +10,7 @@ import (
 	"net/url"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -18,11 +19,13 @@ import (
 
 const (
 	mostStreams = 64
-	mostWatched = 8
-	beat        = 300 * time.Millisecond // between traces
-	slowBeats   = 4                      // beats between figures
-	aliveBeats  = 17                     // beats between signs of life, about 5 s
-	writeWithin = 10 * time.Second
+	// mostStreamsOf is what one login's name or token can have of them: a browser has one. Own choice.
+	mostStreamsOf = 16
+	mostWatched   = 8
+	beat          = 300 * time.Millisecond // between traces
+	slowBeats     = 4                      // beats between figures
+	aliveBeats    = 17                     // beats between signs of life, about 5 s
+	writeWithin   = 10 * time.Second
 )
 
 // stream is one reader of events.
@@ -63,14 +66,12 @@ func (s *site) events(w http.ResponseWriter, r *http.Request) {
 		plain(w, http.StatusBadRequest, err.Error())
 		return
 	}
-	select {
-	case s.streams <- struct{}{}:
-		defer func() { <-s.streams }()
-	default:
+	if !s.streams.take(st.by) {
 		w.Header().Set("Retry-After", "30")
-		plain(w, http.StatusServiceUnavailable, fmt.Sprintf("all %d streams are taken; the page asks every 5 s instead", mostStreams))
+		plain(w, http.StatusServiceUnavailable, fmt.Sprintf("all %d streams are taken, or %d by one login; the page asks every 5 s instead", mostStreams, mostStreamsOf))
 		return
 	}
+	defer s.streams.leave(st.by)
 	w.Header().Set("Content-Type", "text/event-stream")
 	w.Header().Set("Cache-Control", "no-store")
 	w.Header().Set("X-Accel-Buffering", "no")
@@ -79,6 +80,37 @@ func (s *site) events(w http.ResponseWriter, r *http.Request) {
 	}
 	_ = st.control.SetReadDeadline(time.Time{}) // the request has been read; its deadline would end the stream
 	st.run(r.Context())
+}
+
+// places are the streams that are taken, by who has them.
+type places struct {
+	mu    sync.Mutex
+	taken int
+	of    map[string]int
+}
+
+// take takes a place for a reader, and reports whether there was one. Where nobody logs in all are for everybody.
+func (p *places) take(who *reader) bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.taken >= mostStreams || !who.open && p.of[who.counted()] >= mostStreamsOf {
+		return false
+	}
+	if p.of == nil {
+		p.of = map[string]int{}
+	}
+	p.taken++
+	p.of[who.counted()]++
+	return true
+}
+
+func (p *places) leave(who *reader) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.taken--
+	if p.of[who.counted()]--; p.of[who.counted()] == 0 {
+		delete(p.of, who.counted())
+	}
 }
 
 func (s *site) newStream(w http.ResponseWriter, q url.Values) (*stream, error) {

@@ -69,7 +69,7 @@ func New(o Options) http.Handler {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	s := &site{Options: o, streams: make(chan struct{}, mostStreams), queries: make(chan struct{}, mostQueries)}
+	s := &site{Options: o, queries: make(chan struct{}, mostQueries)}
 	if d := o.Identity; d != nil && d.hashing == nil {
 		d.hashing = make(chan struct{}, mostHashing)
 	}
@@ -83,7 +83,7 @@ const rigPath = "/rig"
 type site struct {
 	Options
 	cards   cards
-	streams chan struct{} // a place each
+	streams places
 	queries chan struct{} // a place each
 }
 

@@ -173,7 +173,7 @@ func (a *Alertmanager) open() ([]rules.Transition, bool) {
 func (a *Alertmanager) client() *http.Client {
 	a.once.Do(func() {
 		if a.Client == nil {
-			a.Client = NewClient()
+			a.Client = NewClient(nil)
 		}
 	})
 	return a.Client

@@ -27,7 +27,7 @@ type heldAlert struct {
 // held asks for the active alerts of a name.
 func held(t *testing.T, addr, name string) []heldAlert {
 	t.Helper()
-	c := NewClient()
+	c := NewClient(nil)
 	defer c.CloseIdleConnections()
 	res, err := c.Get("http://" + addr + "/api/v2/alerts?active=true&filter=" + url.QueryEscape(`alertname="`+name+`"`))
 	if err != nil {

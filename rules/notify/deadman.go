@@ -69,7 +69,7 @@ func (d *DeadMan) step(ctx context.Context) error {
 func (d *DeadMan) client() *http.Client {
 	d.once.Do(func() {
 		if d.Client == nil {
-			d.Client = NewClient()
+			d.Client = NewClient(nil)
 		}
 	})
 	return d.Client

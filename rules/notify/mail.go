@@ -18,6 +18,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/rules"
+	"strokewise/rules/notify/egress"
 )
 
 const (
@@ -53,7 +54,7 @@ type Mail struct {
 	Logger   *slog.Logger     // nil: none
 	Now      func() time.Time // nil: the clock
 	Timeout  time.Duration    // for a whole mail, 0: 20 s
-	Dial     Dial             // nil: the usual one
+	Dial     egress.Dial      // nil: the usual one
 }
 
 // Deliver writes an item's mail, or the digest that it belongs to.

@@ -6,29 +6,18 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"net"
 	"net/http"
 	"net/url"
 	"strconv"
 	"time"
+
+	"strokewise/rules/notify/egress"
 )
 
-// NewClient gives a client that does not follow redirects: what is sent goes where the
-// configuration says.
-func NewClient() *http.Client {
-	return &http.Client{Timeout: sendTimeout, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
-}
-
-// Dial makes connections.
-type Dial func(ctx context.Context, network, address string) (net.Conn, error)
-
-// NewClientBy returns such a client whose connections are made by dial.
-func NewClientBy(dial Dial) *http.Client {
-	t := http.DefaultTransport.(*http.Transport).Clone()
-	t.DialContext = dial
-	c := NewClient()
-	c.Transport = t
-	return c
+// NewClient returns a client for receivers whose connections are made by dial; nil: to any address
+// that a receiver may have.
+func NewClient(dial egress.Dial) *http.Client {
+	return egress.New(egress.Options{Dial: dial, Timeout: sendTimeout})
 }
 
 // post sends a body and gives the answer's status. With an error it may give how long the

@@ -68,7 +68,7 @@ func New(outbox Outbox, webhooks []Webhook, log *slog.Logger) *Sender {
 	for i := range webhooks {
 		w := webhooks[i]
 		if w.Client == nil {
-			w.Client = NewClient()
+			w.Client = NewClient(nil)
 		}
 		s.Add(w.Name, &w)
 	}

@@ -7,6 +7,7 @@ import (
 
 	"strokewise/analyzer/station"
 	"strokewise/rules"
+	"strokewise/rules/notify/egress"
 )
 
 // Webhook is a receiver that takes CloudEvents.
@@ -25,7 +26,7 @@ func (w *Webhook) Deliver(ctx context.Context, i *Item) (wait time.Duration, err
 	if err != nil {
 		return 0, err
 	}
-	_, wait, err = post(ctx, w.Client, w.URL, signed(w.Header, w.SignKey, body, time.Now()), contentType, body)
+	_, wait, err = post(ctx, w.Client, w.URL, egress.Signed(w.Header, w.SignKey, body, time.Now()), contentType, body)
 	return wait, err
 }
 
@@ -36,7 +37,7 @@ func (w *Webhook) Test(ctx context.Context) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	status, _, err := post(ctx, w.Client, w.URL, signed(w.Header, w.SignKey, body, time.Now()), contentType, body)
+	status, _, err := post(ctx, w.Client, w.URL, egress.Signed(w.Header, w.SignKey, body, time.Now()), contentType, body)
 	return status, err
 }
 

@@ -19,16 +19,21 @@ func (a *App) openExport() (err error) {
 	if a.opt.Influx == nil {
 		return nil
 	}
+	a.export, err = influx.New(a.store, a.exportOptions(), a.log)
+	return err
+}
+
+// exportOptions returns the exporter's options, with what the runtime knows. It goes where receivers may be.
+func (a *App) exportOptions() influx.Options {
 	o := *a.opt.Influx
-	o.Dial = a.dial
+	o.Dial = a.receiver
 	o.References = a.opt.References
 	o.Branches = make(map[station.Key]string, len(a.opt.Stations))
 	for i := range a.opt.Stations {
 		p := &a.opt.Stations[i].Plate
 		o.Branches[p.Key] = p.Branch
 	}
-	a.export, err = influx.New(a.store, o, a.log)
-	return err
+	return o
 }
 
 // exportFigures returns what the exporter counted, nil where there is none.

@@ -11,13 +11,14 @@ import (
 	"strokewise/dashboards/board"
 	"strokewise/rules"
 	"strokewise/rules/notify"
+	"strokewise/rules/notify/egress"
 )
 
 // Reach names who is reached besides webhooks. What the runtime knows (alarms, the
 // outbox, readiness, zones) is filled in.
 type Reach struct {
 	Pages         string           // address of the pages as people reach them; "": where they are served
-	Addresses     notify.Addresses // where receivers may be
+	Addresses     egress.Addresses // where receivers may be
 	Alertmanagers []*notify.Alertmanager
 	Mails         []*notify.Mail
 	Panels        []Panel
@@ -49,7 +50,7 @@ func (a *App) openSender() {
 	for i := range hooks {
 		hooks[i].Known = a.board.Definition
 		if hooks[i].Client == nil {
-			hooks[i].Client = notify.NewClientBy(a.receiver)
+			hooks[i].Client = notify.NewClient(a.receiver)
 		}
 	}
 	a.sender = notify.New(a.box(), hooks, a.log)
@@ -65,7 +66,7 @@ func (a *App) openReach() {
 	for _, x := range r.Alertmanagers {
 		x.Pages, x.Open, x.Known, x.Logger = pages, a.openAlarms, a.board.Definition, a.log
 		if x.Client == nil {
-			x.Client = notify.NewClientBy(a.receiver)
+			x.Client = notify.NewClient(a.receiver)
 		}
 		a.sender.Add(x.Name, x)
 	}
@@ -84,7 +85,7 @@ func (a *App) openReach() {
 	if r.DeadMan != nil {
 		r.DeadMan.Ready, r.DeadMan.Logger = a.reaches, a.log
 		if r.DeadMan.Client == nil {
-			r.DeadMan.Client = notify.NewClientBy(a.receiver)
+			r.DeadMan.Client = notify.NewClient(a.receiver)
 		}
 	}
 }

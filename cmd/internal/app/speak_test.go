@@ -6,13 +6,16 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"net/netip"
 	"strings"
 	"testing"
 	"time"
 
 	"strokewise/collector/samplelog"
 	"strokewise/dashboards/history"
+	"strokewise/dashboards/influx"
 	"strokewise/deploy/peers"
+	"strokewise/rules/notify/egress"
 )
 
 // Pages and metrics answer 503 while we may not speak, readiness says why, and an answer that is half
@@ -60,6 +63,30 @@ func TestConnectionsFallSilent(t *testing.T) {
 	err = samplelog.ErrLease
 	if n, e := c.Write([]byte("b")); n != 0 || !errors.Is(e, samplelog.ErrLease) {
 		t.Errorf("%d bytes were written: %v", n, e)
+	}
+}
+
+// The export goes to no address beside those that receivers may have.
+func TestTheExportStaysWhereReceiversMayBe(t *testing.T) {
+	j, err := samplelog.Open(t.Context(), samplelog.Options{Dir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer j.Close()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	for list, says := range map[string]string{"127.0.0.0/8": "", "10.20.0.0/16": "leads to 127.0.0.1"} { // RFC 1122, RFC 1918
+		a := &App{opt: Options{Influx: &influx.Options{}, Reach: Reach{Addresses: egress.Addresses{netip.MustParsePrefix(list)}}}, samples: j}
+		c, err := a.exportOptions().Dial(t.Context(), "tcp", l.Addr().String())
+		if says == "" && err != nil || says != "" && (err == nil || !strings.Contains(err.Error(), says)) {
+			t.Errorf("%s: %v, want %q", list, err, says)
+		}
+		if err == nil {
+			c.Close()
+		}
 	}
 }
 

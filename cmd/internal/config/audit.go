@@ -14,6 +14,8 @@ type Audit struct {
 	Webhook    Secret // "": none
 	HeaderFile string // sent along with the webhook
 	CAFile     string // of both; "": the system's
+	// SignKeyFile holds the key that the webhook's lines are signed with; "": they are not.
+	SignKeyFile string
 }
 
 const auditExample = "audit: { syslog: tls://log.plant.example:6514, ca_file: /etc/strokewise/ca.pem }"
@@ -29,6 +31,7 @@ func (d *decoder) audit(m *mapping, a *Audit) {
 	a.Webhook = NewSecret(hook)
 	m.readable("header_file", "/etc/strokewise/audit.headers", &a.HeaderFile)
 	m.readable("ca_file", "/etc/strokewise/ca.pem", &a.CAFile)
+	m.signKey(&a.SignKeyFile)
 	m.done(nil)
 	for key, link := range map[string]string{"syslog": a.Syslog, "webhook": hook} {
 		if (strings.HasPrefix(link, "http://") || strings.HasPrefix(link, "tcp://")) && !loopback(hostOf(link)) {
@@ -41,8 +44,10 @@ func (d *decoder) audit(m *mapping, a *Audit) {
 	if a.Syslog == "" && hook == "" && !m.has("syslog") && !m.has("webhook") {
 		m.failValue("syslog", "is missing, and so is webhook", "where the trail is sent to", "tls://log.plant.example:6514")
 	}
-	if a.HeaderFile != "" && hook == "" {
-		m.fail("header_file", "is for a webhook, and there is none", "webhook as well", auditExample)
+	for key, file := range map[string]string{"header_file": a.HeaderFile, "sign_key_file": a.SignKeyFile} {
+		if file != "" && hook == "" {
+			m.fail(key, "is for a webhook, and there is none", "webhook as well", auditExample)
+		}
 	}
 }
 

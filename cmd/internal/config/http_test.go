@@ -40,7 +40,7 @@ http:
   metrics: { listen: 127.0.0.1:9420, web_config_file: %[1]s }
   profiles: /run/strokewise/profiles.sock
   oidc: { issuer: "https://login.example", client_id: sw, client_secret_file: %[1]s, pages: "https://monitor.example", ca_file: %[1]s, name_claim: email, groups_claim: teams, acr: phr, scopes: [openid, roles], roles: { mechanics: operator, office: viewer } }
-  audit: { syslog: "tls://log.example:6514", webhook: "https://log.example/x?key=y", header_file: %[1]s, ca_file: %[1]s }
+  audit: { syslog: "tls://log.example:6514", webhook: "https://log.example/x?key=y", header_file: %[1]s, ca_file: %[1]s, sign_key_file: %[1]s }
 `, path) + httpRest
 	c, err := Parse([]byte(text), "plant.yaml", live)
 	if err != nil {
@@ -50,7 +50,7 @@ http:
 		Proxy: c.HTTP.Proxy, Metrics: MetricsListener{"127.0.0.1:9420", path}, Profiles: "/run/strokewise/profiles.sock",
 		OIDC: OIDC{Issuer: "https://login.example", ClientID: "sw", SecretFile: path, Pages: "https://monitor.example", NameClaim: "email", GroupsClaim: "teams", Scopes: []string{"roles"},
 			Roles: map[string]string{"mechanics": "operator", "office": "viewer"}, CAFile: path, SecondFactor: "phr"},
-		Audit: Audit{"tls://log.example:6514", NewSecret("https://log.example/x?key=y"), path, path}}
+		Audit: Audit{"tls://log.example:6514", NewSecret("https://log.example/x?key=y"), path, path, path}}
 	if !reflect.DeepEqual(c.HTTP, want) {
 		t.Errorf("%+v", c.HTTP)
 	}
@@ -79,8 +79,9 @@ func TestDoorsHaveLocks(t *testing.T) {
 		`audit: { webhook: "http://log.example/" }`:                                                      "in clear",
 		`audit: { webhook: "https://log.example/" }`:                                                     "",
 		`audit: {}`: "syslog",
-		`audit: { syslog: "tls://h:1", header_file: missing }`: "header_file",
-		`oidc: { scopes: ["a b"] }`:                            "no scope",
+		`audit: { syslog: "tls://h:1", header_file: missing }`:        "header_file",
+		`audit: { syslog: "tls://h:1", sign_key_file: ` + path + ` }`: "is for a webhook",
+		`oidc: { scopes: ["a b"] }`:                                   "no scope",
 	} {
 		_, err := Parse([]byte("version: 1\nhttp: { "+http+" }"+httpRest), "plant.yaml", live)
 		if says == "" && err != nil || says != "" && (err == nil || !strings.Contains(err.Error(), says)) {

@@ -130,6 +130,43 @@ func TestPurity(t *testing.T) {
 	}
 }
 
+// Where the program may send, and that no answer leads elsewhere, is decided once.
+func TestOneMakerOfClients(t *testing.T) {
+	const maker, plant = "rules/notify/egress", "cmd/internal/scene" // the scenes ask their own pages, and peers are started by tests
+	made := 0
+	for _, s := range sources(t) {
+		if s.test || s.dir == plant || within(s.dir, []string{"deploy/peers"}) {
+			continue
+		}
+		ast.Inspect(s.file, func(n ast.Node) bool {
+			x, ok := n.(*ast.SelectorExpr)
+			if !ok || x.Sel.Name != "Client" && x.Sel.Name != "DefaultClient" {
+				return true
+			}
+			if p, ok := x.X.(*ast.Ident); !ok || p.Name != "http" || x.Sel.Name == "Client" && !madeAt(s.file, x) {
+				return true
+			}
+			if made++; s.dir != maker {
+				t.Errorf("%s makes an HTTP client: take one of %s, which limits addresses and follows no redirect", s.fset.Position(x.Pos()), maker)
+			}
+			return true
+		})
+	}
+	if made == 0 {
+		t.Error("no client is found")
+	}
+}
+
+// madeAt reports whether a type is that of a composite literal.
+func madeAt(f *ast.File, typ ast.Expr) (made bool) {
+	ast.Inspect(f, func(n ast.Node) bool {
+		c, ok := n.(*ast.CompositeLit)
+		made = made || ok && c.Type == typ
+		return !made
+	})
+	return made
+}
+
 // Exported names of the program's packages say what they are.
 func TestExportedNamesAreDocumented(t *testing.T) {
 	for _, s := range sources(t) {

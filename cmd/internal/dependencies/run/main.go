@@ -15,14 +15,18 @@ import (
 func main() {
 	version := flag.String("version", "", "of the program")
 	table := flag.String("table", "", "document whose table is written anew; newer versions are asked for")
+	reach := flag.String("reach", "", "address of a database of vulnerabilities: only looks whether it can be read")
 	flag.Parse()
-	if err := run(*version, *table); err != nil {
+	if err := run(*version, *table, *reach); err != nil {
 		fmt.Fprintln(os.Stderr, "error:", err)
 		os.Exit(1)
 	}
 }
 
-func run(version, table string) error {
+func run(version, table, reach string) error {
+	if reach != "" {
+		return dependencies.Reach(context.Background(), reach)
+	}
 	list, err := dependencies.List(context.Background(), ".", "./cmd/strokewise", table != "")
 	if err != nil {
 		return err
