@@ -70,6 +70,9 @@ const (
 	fillsIn  = `document.querySelector("[name='%s']").value = %q`
 )
 
+// widest names what reaches beyond the page.
+const widest = `[...document.querySelectorAll("body *")].filter(e => e.getBoundingClientRect().right > document.documentElement.clientWidth + 1).map(e => e.tagName + "." + e.className + " " + (e.name || "") + " " + e.getBoundingClientRect().right).slice(0, 6).join("; ")`
+
 // From a broker of which nothing is known to the first stroke that is counted, in a browser: the program runs
 // without a station, the page listens, proposes, is corrected, and gives a file that passes the check.
 func TestFirstRunInABrowser(t *testing.T) {
@@ -93,7 +96,7 @@ func TestFirstRunInABrowser(t *testing.T) {
 	look := func(name string) {
 		t.Helper()
 		if eval[bool](t, ctx, sideways) {
-			t.Errorf("%s scrolls sideways", name)
+			t.Errorf("%s scrolls sideways: %s", name, eval[string](t, ctx, widest))
 		}
 		eval[any](t, ctx, axe+`;null`)
 		if found := eval[[]string](t, ctx, axeRun); len(found) > 0 {
