@@ -68,7 +68,7 @@ func (s *site) firstRunPage(r *http.Request, e *edits) firstRunView {
 	v := firstRunView{Version: s.Version, Mark: s.mark(readerOf(r)), None: s.unconfigured(), ListenAt: h.ListenAt, Running: h.Running, Some: len(h.Series) > 0, Trouble: h.Trouble,
 		LeftOut: h.LeftOut, Unread: h.Unread, Site: e.field("site", h.Site), Channels: h.Channels, Units: h.Units}
 	if h.Messages > 0 {
-		v.Summary = fmt.Sprintf("%d messages on %d topics in %s, %d values in them, %d stations proposed", h.Messages, h.Topics, span(int64(h.Seconds*1e9)), len(h.Series), len(h.Stations))
+		v.Summary = fmt.Sprintf("%s on %s in %s, %s in them, %s proposed", plural(int(h.Messages), "message"), plural(int(h.Topics), "topic"), span(int64(h.Seconds*1e9)), plural(len(h.Series), "value"), plural(len(h.Stations), "station"))
 	}
 	v.Slots = slotsOf(&h, e)
 	taken := make(map[int]bool)
