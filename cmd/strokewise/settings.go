@@ -23,10 +23,14 @@ import (
 // leaseTTL is how long the log's lease of a dead process holds, 0: the usual time. Tests shorten it.
 var leaseTTL time.Duration
 
+// lateRest is how long nothing late must have come of a station before it is worked off, 0: the usual time. Tests shorten it.
+var lateRest time.Duration
+
 // settings turns a configuration into the runtime's options.
 func settings(c *config.Config, e *env) (app.Options, error) {
 	o := app.Options{
-		Data: c.Data, MaxBytes: c.Log.MaxBytes, Keep: c.Log.Keep, SyncAlways: c.Log.SyncAlways, Refused: c.Refused.MaxBytes,
+		Every: app.Intervals{LateRest: lateRest},
+		Data:  c.Data, MaxBytes: c.Log.MaxBytes, Keep: c.Log.Keep, SyncAlways: c.Log.SyncAlways, Refused: c.Refused.MaxBytes,
 		History: app.Retention{Minutes: c.History.Minutes, Hours: c.History.Hours},
 		Listen:  c.HTTP.Listen, Hosts: c.HTTP.Hosts, Version: version(), Logger: e.log,
 		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference), Tariffs: make(map[string]*cost.Tariffs),
@@ -84,11 +88,11 @@ func routes(c *config.Config) (intake.Options, error) {
 			return o, fmt.Errorf("cannot use topic pattern %q: %w", t.Match, err)
 		}
 		f, _ := payload.ParseFormat(t.Payload)
-		o.Routes = append(o.Routes, intake.Route{Pattern: p, Format: f, PressureUnit: t.PressureUnit, Mapping: t.Mapping})
+		o.Routes = append(o.Routes, intake.Route{Pattern: p, Format: f, PressureUnit: t.PressureUnit, Mapping: t.Mapping, MaxAge: t.MaxAge})
 	}
 	for name, t := range c.MQTT.Fixed {
 		f, _ := payload.ParseFormat(t.Payload)
-		o.Fixed[name] = intake.Fixed{Fields: topic.Fields{Site: t.Site, Station: t.Station, Channel: t.Channel}, Format: f, PressureUnit: t.PressureUnit, Mapping: t.Mapping}
+		o.Fixed[name] = intake.Fixed{Fields: topic.Fields{Site: t.Site, Station: t.Station, Channel: t.Channel}, Format: f, PressureUnit: t.PressureUnit, Mapping: t.Mapping, MaxAge: t.MaxAge}
 	}
 	return o, nil
 }

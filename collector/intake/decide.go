@@ -112,7 +112,7 @@ func (in *Intake) blocks(w *way, fields topic.Fields, f payload.Format, m *Messa
 	}
 	for i := range t.Blocks {
 		b := &t.Blocks[i]
-		if r := in.plausible(b, m); r != nil {
+		if r := w.plausible(b, m); r != nil {
 			return t, r
 		}
 		unit := 0.0

@@ -16,6 +16,7 @@ type way struct {
 	mapping  *mapping.Mapping // never nil
 	place    topic.Fields     // what the mapping fixes
 	base     payload.Context  // what does not change from message to message
+	maxAge   int64            // of a device time, ns
 	detected *atomic.Uint32   // the formats that auto took payloads for, a bit each
 }
 

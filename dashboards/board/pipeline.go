@@ -37,6 +37,10 @@ type Pipeline struct {
 
 	Quarantined int // stations that a fault of the program keeps from being watched
 
+	LateWaiting int64 // records with samples that came late and are not worked off yet
+	LateMinutes int64 // that late samples rebuilt since the start
+	LateLost    int64 // late samples that could not be worked off since the start
+
 	Export *Export // nil: nothing is exported
 
 	RefusedRatio   float64            // of the usual messages of five minutes that were refused, NaN: too few came to tell

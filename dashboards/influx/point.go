@@ -82,6 +82,9 @@ func minutePoint(k station.Key, branch string, ref station.Reference, m *station
 	field(p, "outlet_pressure_mean_gauge_pascals", float64(m.OutletMean))
 	field(p, "outlet_pressure_max_gauge_pascals", float64(m.OutletMax))
 	leakFields(p, ref, &m.Leak)
+	if m.Revised {
+		p.AddField("revised", true)
+	}
 	return p
 }
 

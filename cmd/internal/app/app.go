@@ -98,6 +98,11 @@ type Intervals struct {
 	Commit, Tick, Snapshot, Trim, Retain time.Duration
 	// Figures is how often log and history are asked for figures, and whether they work.
 	Figures time.Duration
+	// Rebuild is how often it is looked whether samples that came late can be worked off.
+	Rebuild time.Duration
+	// LateRest is how long nothing late must have come of a station before it is worked off: a buffer that is being sent need
+	// not be worked off message by message.
+	LateRest time.Duration
 	// Clock is how often our own clock is judged, and messages that wait are looked after.
 	Clock time.Duration
 	// Answer is the longest wait for what becomes of a command.
@@ -108,7 +113,7 @@ func (i *Intervals) fill() {
 	for _, x := range [...]struct {
 		d     *time.Duration
 		usual time.Duration
-	}{{&i.Commit, time.Second / 2}, {&i.Tick, 5 * time.Second}, {&i.Snapshot, time.Minute}, {&i.Trim, time.Minute}, {&i.Retain, 10 * time.Minute}, {&i.Figures, 5 * time.Second}, {&i.Clock, time.Second}, {&i.Answer, answerWithin}} {
+	}{{&i.Commit, time.Second / 2}, {&i.Tick, 5 * time.Second}, {&i.Snapshot, time.Minute}, {&i.Trim, time.Minute}, {&i.Retain, 10 * time.Minute}, {&i.Figures, 5 * time.Second}, {&i.Clock, time.Second}, {&i.Rebuild, 5 * time.Second}, {&i.LateRest, 30 * time.Second}, {&i.Answer, answerWithin}} {
 		if *x.d <= 0 {
 			*x.d = x.usual
 		}
@@ -163,6 +168,7 @@ type App struct {
 	gate      gate
 	passing   sync.Mutex   // letters run through the intake again
 	waiting   atomic.Int64 // letters that wait, when last looked
+	rebuilder rebuilder
 }
 
 // New opens everything that the options name: broker, log, history, address. It does not
@@ -344,6 +350,9 @@ func (a *App) catalog(ctx context.Context) (*catalog, error) {
 		return nil, err
 	}
 	if c.learned, err = a.store.Learned(ctx); err != nil {
+		return nil, err
+	}
+	if c.late, err = a.lateKnown(ctx); err != nil {
 		return nil, err
 	}
 	open, err := a.store.OpenAlarms(ctx)

@@ -82,6 +82,7 @@ func (a *App) runUntilLost(ctx context.Context) error {
 	if a.backtests != nil {
 		serve.run(a.backtests.loop)
 	}
+	work.run(a.rebuildLoop)
 	a.takeMessages(take)
 	a.log.Info("ready", "address", a.URL(), "broker", a.BrokerURL(), "stations", len(a.configured()))
 	<-ctx.Done()

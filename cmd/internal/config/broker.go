@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"strconv"
 	"strings"
+	"time"
 
 	"go.yaml.in/yaml/v3"
 
@@ -122,6 +123,7 @@ func (d *decoder) topic(m *mapping) {
 	t := defaultTopic()
 	m.payload(&t.Payload)
 	m.pressureUnit(&t.PressureUnit)
+	quantity(m, "max_age", station.ParseDuration, between(time.Minute, 366*24*time.Hour, "1 min to 366 days"), &t.MaxAge)
 	t.Mapping = d.payloadMapping(m, &t)
 	matches := m.match(&t)
 	d.fixed(m, t)
@@ -203,7 +205,7 @@ func (d *decoder) fixed(m *mapping, t Topic) {
 			f.fail(k.Value, problem, "site/station/channel, or site/station where payloads name their channels", "plc7/ai3: northdock/press-4/outlet_pressure")
 			continue
 		}
-		target.Payload, target.PressureUnit, target.Mapping = t.Payload, t.PressureUnit, t.Mapping
+		target.Payload, target.PressureUnit, target.Mapping, target.MaxAge = t.Payload, t.PressureUnit, t.Mapping, t.MaxAge
 		if d.cfg.MQTT.Fixed == nil {
 			d.cfg.MQTT.Fixed = map[string]Fixed{}
 		}

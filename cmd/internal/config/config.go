@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/collector/intake"
 	mapped "strokewise/collector/mapping"
 	"strokewise/rules"
 )
@@ -71,6 +72,7 @@ type Topic struct {
 	Payload      string          // auto, scalar, block, senml, json, line or sparkplug
 	PressureUnit float64         // Pa of one unit, for payloads that carry none
 	Mapping      *mapped.Mapping // nil: none
+	MaxAge       time.Duration   // of a time that a device sets
 }
 
 // Fixed maps one topic to a station. Channel is empty where the payload names channels.
@@ -79,6 +81,7 @@ type Fixed struct {
 	Payload                string
 	PressureUnit           float64 // Pa
 	Mapping                *mapped.Mapping
+	MaxAge                 time.Duration
 }
 
 // Log says how the sample log is kept.
@@ -180,7 +183,9 @@ func Default() *Config {
 }
 
 // defaultTopic gives what a topic entry leaves out.
-func defaultTopic() Topic { return Topic{Payload: "auto", PressureUnit: 1e3} }
+func defaultTopic() Topic {
+	return Topic{Payload: "auto", PressureUnit: 1e3, MaxAge: intake.DefaultMaxAge}
+}
 
 // implicitSite is the site of a station where the file tells none.
 const implicitSite = "site"
