@@ -215,25 +215,11 @@ func (r *Retained) wait(ctx context.Context, t paho.Token) error {
 func (r *Retained) dial(ctx context.Context, u *url.URL) (net.Conn, error) {
 	ctx, cancel := context.WithTimeout(ctx, connectTimeout)
 	defer cancel()
-	c, err := r.opt.Dial(ctx, "tcp", u.Host)
+	c, err := reach(ctx, u, r.opt.TLS, r.opt.Dial)
 	if err != nil {
 		return nil, err
 	}
-	if !schemes[u.Scheme] {
-		return answers(c), nil
-	}
-	conf := &tls.Config{MinVersion: tls.VersionTLS12}
-	if r.opt.TLS != nil {
-		conf = r.opt.TLS.Clone()
-	}
-	if conf.ServerName == "" {
-		conf.ServerName = u.Hostname()
-	}
-	t := tls.Client(c, conf)
-	if err := t.HandshakeContext(ctx); err != nil {
-		return nil, errors.Join(err, c.Close())
-	}
-	return answers(t), nil
+	return answers(c), nil
 }
 
 // connect makes a connection, with the last will or without.

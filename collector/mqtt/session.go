@@ -2,7 +2,6 @@ package mqtt
 
 import (
 	"context"
-	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -185,8 +184,5 @@ func (s *Source) open(ctx context.Context, u *url.URL) (net.Conn, error) {
 func (s *Source) dial(ctx context.Context, u *url.URL) (net.Conn, error) {
 	ctx, cancel := context.WithTimeout(ctx, s.opt.Handshake)
 	defer cancel()
-	if schemes[u.Scheme] {
-		return (&tls.Dialer{Config: s.opt.TLS}).DialContext(ctx, "tcp", u.Host)
-	}
-	return (&net.Dialer{}).DialContext(ctx, "tcp", u.Host)
+	return reach(ctx, u, s.opt.TLS, (&net.Dialer{}).DialContext)
 }

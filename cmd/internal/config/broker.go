@@ -1,6 +1,7 @@
 package config
 
 import (
+	"cmp"
 	"fmt"
 	"net"
 	"net/url"
@@ -34,7 +35,7 @@ func (d *decoder) mqtt(m, top *mapping) {
 		m.fail("password_file", "is given without a user", "user as well", "user: strokewise")
 	}
 	if m.has("tls") && q.Broker != "" && !q.Secure() {
-		m.fail("tls", "is given, but the broker is not spoken to over TLS", "a broker with ssl, mqtts or tls before ://", "broker: ssl://broker.example:8883")
+		m.fail("tls", "is given, but the broker is not spoken to over TLS", "a broker with ssl, mqtts, tls or wss before ://", "broker: ssl://broker.example:8883")
 	}
 	if !d.opt.NoBroker {
 		m.demandBroker(top)
@@ -58,7 +59,15 @@ func (m *mapping) demandBroker(top *mapping) {
 	}
 }
 
-const brokers = `"embedded", or a URL that begins with tcp, mqtt, ssl, mqtts or tls and ://`
+const brokers = `"embedded", or a URL that begins with tcp, mqtt, ws, ssl, mqtts, tls or wss and ://`
+
+// usualPort is the port of a broker, by TLS and WebSocket (RFC 6455, 3; IANA's registry for MQTT).
+var usualPort = map[bool]map[bool]string{false: {false: "1883", true: "80"}, true: {false: "8883", true: "443"}}
+
+// usualPath is the path of MQTT over WebSocket (common practice, no source).
+const usualPath = "/mqtt"
+
+func webScheme(scheme string) bool { return scheme == "ws" || scheme == "wss" }
 
 // broker reads the broker's address and completes its port.
 func (m *mapping) broker(into *string) {
@@ -72,7 +81,7 @@ func (m *mapping) broker(into *string) {
 		return
 	}
 	u, err := url.Parse(s)
-	if err != nil || strings.Trim(u.Path, "/") != "" || u.RawQuery != "" || u.Fragment != "" {
+	if err != nil || !webScheme(u.Scheme) && strings.Trim(u.Path, "/") != "" || u.RawQuery != "" || u.Fragment != "" {
 		m.failValue("broker", "has something behind the port", brokers, example)
 		return
 	}
@@ -82,17 +91,17 @@ func (m *mapping) broker(into *string) {
 		return
 	}
 	if port == "" {
-		port = "1883"
-		if tlsScheme(u.Scheme) {
-			port = "8883"
-		}
+		port = usualPort[tlsScheme(u.Scheme)][webScheme(u.Scheme)]
 	}
 	*into = u.Scheme + "://" + net.JoinHostPort(u.Hostname(), port)
+	if webScheme(u.Scheme) {
+		*into += cmp.Or(strings.TrimRight(u.EscapedPath(), "/"), usualPath)
+	}
 }
 
 func (m *mapping) brokerLink(into *string, example string) bool {
 	before := len(m.d.faults.list)
-	ok := m.link("broker", []string{"tcp", "mqtt", "ssl", "mqtts", "tls"}, example, into)
+	ok := m.link("broker", []string{"tcp", "mqtt", "ws", "ssl", "mqtts", "tls", "wss"}, example, into)
 	for _, e := range m.d.faults.list[min(before, len(m.d.faults.list)):] {
 		e.Expected = brokers
 		if strings.HasPrefix(e.Problem, "holds a user") {

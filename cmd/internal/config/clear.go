@@ -45,5 +45,5 @@ func (m *mapping) clearBroker(q *MQTT) {
 	if err != nil || q.Broker == "" || q.Broker == Embedded || q.Secure() || loopback(strings.ToLower(u.Hostname())) || !m.has("user") {
 		return
 	}
-	m.refuseClear("broker", "would be sent user and password over the network in clear", "a broker with ssl, mqtts or tls before ://", "broker: ssl://"+u.Hostname()+":8883")
+	m.refuseClear("broker", "would be sent user and password over the network in clear", "a broker with ssl, mqtts, tls or wss before ://", "broker: ssl://"+u.Hostname()+":8883")
 }
