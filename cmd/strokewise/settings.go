@@ -64,7 +64,7 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 	if o.Intake, err = routes(c); err != nil {
 		return o, err
 	}
-	if o.MQTT, err = broker(c); err != nil {
+	if err = brokers(&o, &c.MQTT); err != nil {
 		return o, err
 	}
 	if c.MQTT.Broker == config.Embedded {
@@ -97,20 +97,36 @@ func routes(c *config.Config) (intake.Options, error) {
 	return o, nil
 }
 
-func broker(c *config.Config) (mqtt.Options, error) {
-	m := &c.MQTT
-	o := mqtt.Options{Brokers: []string{m.Broker}, ClientID: m.ClientID, User: m.User, MaxPacket: m.MaxPacket}
-	if m.PasswordFile != "" {
-		o.Password = secretIn(m.PasswordFile)
+// brokers sets the connections to brokers.
+func brokers(o *app.Options, m *config.MQTT) (err error) {
+	if o.MQTT, err = link(&m.Link, m.MaxPacket); err != nil {
+		return err
 	}
-	if m.Broker == config.Embedded {
+	o.MQTTName, o.MQTTSite = m.Name, m.Site
+	for i := range m.More {
+		l := &m.More[i]
+		b := app.Broker{Name: l.Name, Site: l.Site}
+		if b.MQTT, err = link(l, m.MaxPacket); err != nil {
+			return err
+		}
+		o.Brokers = append(o.Brokers, b)
+	}
+	return nil
+}
+
+func link(l *config.Link, maxPacket int64) (mqtt.Options, error) {
+	o := mqtt.Options{Brokers: append([]string{l.Broker}, l.Others...), ClientID: l.ClientID, User: l.User, MaxPacket: maxPacket}
+	if l.PasswordFile != "" {
+		o.Password = secretIn(l.PasswordFile)
+	}
+	if l.Broker == config.Embedded {
 		o.Brokers = []string{"tcp://127.0.0.1:1883"} // replaced by the address it gets
 	}
-	if !m.Secure() {
+	if !l.Secure() {
 		return o, nil
 	}
 	var err error
-	o.TLS, err = clientTLS(&m.TLS)
+	o.TLS, err = clientTLS(&l.TLS)
 	return o, err
 }
 

@@ -58,7 +58,7 @@ func (in *Intake) Discarded(size int64) *payload.Refusal {
 // Decide returns what comes of a message, or why it is refused, and counts nothing. A message on which
 // a decoder fails is refused: unacknowledged it would come again at each start, and end the program again.
 func (in *Intake) Decide(m *Message) (t Taken, r *payload.Refusal) {
-	w, fields, r := in.route(m.Topic)
+	w, fields, r := in.route(m)
 	if r != nil {
 		return Taken{Record: station.Record{Arrival: m.Arrival}}, r
 	}

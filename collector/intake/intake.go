@@ -45,6 +45,8 @@ type Message struct {
 	Arrival  station.Instant
 	// Undated says that Arrival is only now, and when the message arrived is not known.
 	Undated bool
+	// Site is that of the broker where topics name none, "": the usual.
+	Site string
 	// Again is true of a message that was decided before, and comes out of a store.
 	Again bool
 }

@@ -100,7 +100,7 @@ func (s *Source) leave(client paho.Client, cancel context.CancelFunc) {
 		s.lostAt = c.lastHeard()
 	}
 	s.client = nil
-	s.conn, s.figures.Connected, s.figures.Subscribed = nil, false, false
+	s.conn, s.figures.Connected, s.figures.Subscribed, s.figures.Broker = nil, false, false, ""
 }
 
 // connect makes the connection, or gives up when ctx ends.
@@ -130,7 +130,7 @@ func (s *Source) connect(ctx context.Context, client paho.Client) error {
 		f.Connected, f.Since = true, time.Now()
 	})
 	resumed := token.(*paho.ConnectToken).SessionPresent()
-	s.log.Info("connected to the broker", slog.String("broker", s.brokers()), slog.Bool("session_resumed", resumed))
+	s.log.Info("connected to the broker", slog.String("broker", s.Figures().Broker), slog.Bool("session_resumed", resumed))
 	return nil
 }
 
@@ -178,6 +178,7 @@ func (s *Source) open(ctx context.Context, u *url.URL) (net.Conn, error) {
 		return nil, errors.Join(err, nc.Close())
 	}
 	s.conn = newConn(nc, s)
+	s.figures.Broker = redacted(u.String())
 	return s.conn, nil
 }
 

@@ -89,6 +89,7 @@ type Source struct {
 // Figures are how a source does.
 type Figures struct {
 	Connected  bool
+	Broker     string    // of those in the list, the one that the present connection is to
 	Subscribed bool      // every filter was granted on this connection
 	Reconnects int64     // connections after the first
 	Received   int64     // messages handed on, redelivered ones again

@@ -61,6 +61,9 @@ type Options struct {
 	Refused    int64 // bytes of refused messages that are kept, 0: the usual
 
 	MQTT         mqtt.Options // without handler and filters
+	MQTTName     string       // of that broker, "": MainBroker
+	MQTTSite     string       // of topics at that broker that name none, "": the usual
+	Brokers      []Broker     // more of them, each with a connection of its own
 	BrokerListen string       // of an embedded broker, "" where MQTT.Brokers names one
 	Intake       intake.Options
 
@@ -137,7 +140,7 @@ type App struct {
 	parts      [station.Partitions]*partition
 	intake     *intake.Intake
 	batch      *batch.Batcher
-	source     *mqtt.Source
+	sources    []source
 	sender     *notify.Sender
 	panels     []*mqtt.Retained
 	headers    *headers
@@ -256,7 +259,7 @@ func (a *App) openIntake() (err error) {
 	for i := range o.Stations {
 		o.Intake.Stations[i] = o.Stations[i].Plate.Key
 	}
-	o.Intake.Ask = func(topic string, data []byte) { a.source.Ask(topic, data) }
+	o.Intake.Ask = a.ask
 	o.Intake.Took = func(topic string, f payload.Format) {
 		a.log.Info("auto found out how payloads are written", "topics", topic, "payload", f.String())
 	}
@@ -264,11 +267,7 @@ func (a *App) openIntake() (err error) {
 		return err
 	}
 	a.batch = batch.New(batch.Options{Log: a.ring, Letters: a.letters, Logger: a.log})
-	m := o.MQTT
-	m.Filters, m.Logger, m.Handle = a.intake.Filters(), a.log, a.take
-	m.OnTooLarge = a.tooLarge
-	a.source, err = mqtt.New(m)
-	return err
+	return a.openSources()
 }
 
 // openPartitions loads what the history knows, once log and history belong together.
@@ -376,8 +375,10 @@ func (a *App) URL() string {
 // Addr returns the address and port of the pages.
 func (a *App) Addr() string { return a.web.Addr().String() }
 
-// BrokerURL gives the broker's address.
-func (a *App) BrokerURL() string { return strings.Join(a.opt.MQTT.Brokers, ", ") }
+// BrokerURL returns the main broker's address, or its list.
+func (a *App) BrokerURL() string { return addresses(&a.opt.MQTT) }
+
+func addresses(m *mqtt.Options) string { return strings.Join(m.Brokers, ", ") }
 
 func (a *App) onClose(f func()) { a.shut = append(a.shut, f) }
 

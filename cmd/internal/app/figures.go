@@ -42,7 +42,8 @@ func (a *App) handler() (http.Handler, error) {
 func (a *App) Pipeline() board.Pipeline {
 	now := time.Now()
 	out := board.Pipeline{Refused: a.intake.Refused(), LogMaxBytes: a.opt.MaxBytes, AnswerAge: make(map[string]float64, len(a.questions))}
-	f := a.source.Figures()
+	f := a.received()
+	out.Brokers = a.brokerFigures()
 	out.Connected, out.Reconnects, out.Messages = f.Connected, f.Reconnects, f.Received+f.TooLarge
 	b := a.batch.Figures()
 	out.Samples, out.Queue, out.QueueCap, out.LogEntries, out.LogSeconds, out.LogFull = b.Samples, b.Queue, b.QueueCap, b.Entries, b.Appending.Seconds(), b.Full

@@ -101,7 +101,7 @@ var byDesign = [...]payload.Reason{intake.RetainedScalar, intake.StaleBacklog}
 // lookAtRefused follows the share of messages that are refused.
 func (a *App) lookAtRefused(now time.Time) {
 	by := a.intake.Refused()
-	f := a.source.Figures()
+	f := a.received()
 	all := int64(0)
 	for _, n := range by {
 		all += n

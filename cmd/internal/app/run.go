@@ -375,5 +375,7 @@ func (a *App) takeMessages(g *group) {
 	g.run(func(ctx context.Context) { a.warn("appending ended", a.batch.Run(ctx)) })
 	a.beginFresh(g.ctx)
 	g.run(a.lettersLoop)
-	g.run(func(ctx context.Context) { a.warn("receiving ended", a.source.Run(ctx)) })
+	for _, s := range a.sources {
+		g.run(func(ctx context.Context) { a.warn("receiving ended", s.Run(ctx)) })
+	}
 }

@@ -100,8 +100,9 @@ func TestEveryKeyArrives(t *testing.T) {
 		t.Errorf("http %+v", got)
 	}
 	psi := 4.4482216152605 / (25.4e-3 * 25.4e-3)
-	wantMQTT := MQTT{Broker: "mqtts://broker.plant.example:8883", ClientID: "sw-7", User: "reader", PasswordFile: secret,
-		TLS: TLS{CAFile: secret, CertFile: secret, KeyFile: secret}, MaxPacket: 2 << 20,
+	wantMQTT := MQTT{Link: Link{Broker: "mqtts://broker.plant.example:8883", Others: []string{"wss://broker-2.plant.example:443/mqtt"}, ClientID: "sw-7", User: "reader", PasswordFile: secret,
+		TLS: TLS{CAFile: secret, CertFile: secret, KeyFile: secret}}, MaxPacket: 2 << 20,
+		More:   []Link{{Name: "beta", Broker: "ws://10.0.0.9:80/in/mqtt", ClientID: "sw-b", Site: "beta"}},
 		Topics: []Topic{{"a/{station}/{site}/{channel}", "senml", 1e5, nil, 60 * time.Hour}, {"b/{site}/{station}", "block", psi, nil, 48 * time.Hour}},
 		Fixed: map[string]Fixed{"plc/1": {"alpha", "p-1", "outlet_pressure", "block", psi, nil, 48 * time.Hour},
 			"plc/2": {"beta", "p_2", "", "block", psi, nil, 48 * time.Hour}}}
