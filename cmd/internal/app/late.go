@@ -14,15 +14,15 @@ const (
 	// pointEvery is how far apart points of a station are at least, ns of event time: a rebuilding then works off so much
 	// more. Own choice.
 	pointEvery = 5 * station.Minute60
-	// calmPointEvery is the same of sensors that publish on change, whose every rest looks like a hole.
+	// calmPointEvery is the same of sensors that publish on change: each rest of theirs looks like a hole, and no holes are noted.
 	calmPointEvery = 60 * station.Minute60
-	// mostHoles is how many holes of a station are remembered, the newest. Own choice.
+	// mostHoles is how many holes, and points, of a station are remembered, the newest. Own choice.
 	mostHoles = 64
 )
 
 // lateOf is what is known of a station's samples that may still come.
 type lateOf struct {
-	newest  history.Point // without its state; Version "": there is none
+	points  []history.Point // without their states
 	holes   []history.Hole
 	ceiling history.Ceiling
 }
@@ -44,7 +44,7 @@ func (a *App) lateKnown(ctx context.Context) (map[station.Key]lateOf, error) {
 	for _, x := range points {
 		if x.Version == pipeline.Version {
 			l := out[x.Key]
-			l.newest = x
+			l.points = append(l.points, x)
 			out[x.Key] = l
 		}
 	}
@@ -57,11 +57,14 @@ func (a *App) lateKnown(ctx context.Context) (map[station.Key]lateOf, error) {
 	return out, err
 }
 
-func (l *lateOf) add(h history.Hole) {
-	l.holes = append(l.holes, h)
-	if n := len(l.holes); n > mostHoles {
-		l.holes = append([]history.Hole(nil), l.holes[n-mostHoles:]...)
+func (l *lateOf) add(h history.Hole) { l.holes = append(recent(l.holes), h) }
+
+// recent returns the newest of a list, so that one more can be remembered.
+func recent[T any](list []T) []T {
+	if n := len(list); n >= mostHoles {
+		return append([]T(nil), list[n-mostHoles+1:]...)
 	}
+	return list
 }
 
 // holes notes which holes a record opens or closes, and whether it fills any, before it is pushed.
@@ -75,10 +78,10 @@ func (p *partition) holes(u *unit, r *station.Record) {
 			last = max(last, b.At(b.Len()-1))
 		}
 	}
-	if last != 0 && u.Opens(last) && p.point(u) {
+	if last != 0 && u.Opens(last) && p.point(u) && !onChange(u) {
 		p.openHoles(u, last)
 	}
-	if len(u.late.holes) == 0 {
+	if len(u.late.points) == 0 {
 		return
 	}
 	for i := range r.Blocks {
@@ -86,6 +89,9 @@ func (p *partition) holes(u *unit, r *station.Record) {
 	}
 	p.fill(u, r)
 }
+
+// onChange reports whether a station's sensors publish on change.
+func onChange(u *unit) bool { return u.Plate().Cadence == station.OnChange }
 
 // openHoles notes the pressures that are no longer awaited from a time on.
 func (p *partition) openHoles(u *unit, at station.Instant) {
@@ -131,11 +137,13 @@ func (p *partition) point(u *unit) bool {
 		return false
 	}
 	every := pointEvery
-	if u.Plate().Cadence == station.OnChange {
+	if onChange(u) {
 		every = calmPointEvery
 	}
-	if x := &u.late.newest; x.Version != "" && x.Segment == segment && floor >= x.Floor && floor.Sub(x.Floor) < every {
-		return true
+	if n := len(u.late.points); n > 0 {
+		if x := &u.late.points[n-1]; x.Segment == segment && floor >= x.Floor && floor.Sub(x.Floor) < every {
+			return true
+		}
 	}
 	x := history.Point{Key: u.key, Position: p.working, Record: p.nth, Floor: floor, Segment: segment, Version: pipeline.Version}
 	var err error
@@ -147,8 +155,8 @@ func (p *partition) point(u *unit) bool {
 		return false
 	}
 	p.news.Points = append(p.news.Points, x)
-	u.late.newest = x
-	u.late.newest.State = nil
+	x.State = nil
+	u.late.points = append(recent(u.late.points), x)
 	return true
 }
 
@@ -170,7 +178,11 @@ func (p *partition) fill(u *unit, r *station.Record) {
 		if !ok || first >= newest {
 			continue
 		}
-		if since, ok := u.late.in(b.Channel, first, last); ok {
+		since, ok := u.late.in(b.Channel, first, last)
+		if onChange(u) {
+			since, ok = u.late.behind(u, first)
+		}
+		if ok {
 			l.Samples += b.Len()
 			if l.Since == 0 || since < l.Since {
 				l.Since = since
@@ -180,6 +192,15 @@ func (p *partition) fill(u *unit, r *station.Record) {
 	if l.Samples > 0 {
 		p.news.Late = append(p.news.Late, l)
 	}
+}
+
+// behind reports whether a sample of a station whose sensors publish on change can be worked off from a point.
+func (l *lateOf) behind(u *unit, first station.Instant) (since station.Instant, ok bool) {
+	_, segment := u.Behind()
+	for i := range l.points {
+		ok = ok || l.points[i].Segment == segment && l.points[i].Floor <= first
+	}
+	return first, ok
 }
 
 // in returns the start of the hole that samples of a channel lie in. Other channels than pressures have no holes of their own.

@@ -77,9 +77,6 @@ func (a *App) rebuildOne(ctx context.Context, w *history.Waiting) error {
 	p := a.parts[w.Key.Partition()]
 	upTo, behind, segment := p.reachedOf(w.Key)
 	r := &a.rebuilder
-	if r.tried[w.Key] == (attempt{*w, behind}) {
-		return nil // it waits for its minute to be closed
-	}
 	began := time.Now()
 	point, err := a.pointFor(ctx, w, segment)
 	if err != nil {
@@ -87,6 +84,9 @@ func (a *App) rebuildOne(ctx context.Context, w *history.Waiting) error {
 	}
 	if point == nil {
 		return a.giveUpLate(ctx, w.Key, "there is no state of the station from before the hole: it is older than mqtt.max_age, of another version, or the sample log no longer reaches back to it")
+	}
+	if r.tried[w.Key] == (attempt{*w, behind}) {
+		return nil // it waits for its minute to be closed
 	}
 	late, err := a.store.Late(ctx, w.Key, point.Position, upTo)
 	if err != nil {
