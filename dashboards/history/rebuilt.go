@@ -6,7 +6,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"math"
 	"time"
 
 	"strokewise/analyzer/station"
@@ -374,14 +373,4 @@ func (s *Store) Ceilings(ctx context.Context) (map[station.Key]Ceiling, error) {
 		return err
 	}, `SELECT s.site, s.station, counted FROM ceilings c JOIN stations s ON s.id = c.station`)
 	return out, err
-}
-
-// Revised returns how many of a station's minutes that start in [from, to) were rebuilt.
-func (s *Store) Revised(ctx context.Context, k station.Key, from, to station.Instant) (n int64, err error) {
-	if to == 0 {
-		to = math.MaxInt64
-	}
-	err = s.each(ctx, "revised minutes", func(rows *sql.Rows) error { return rows.Scan(&n) },
-		`SELECT count(*) FROM minutes WHERE `+ofStation+` AND start >= ? AND start < ? AND revised IS NOT NULL`, k.Site, k.Station, int64(from), int64(to))
-	return n, err
 }
