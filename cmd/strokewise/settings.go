@@ -115,6 +115,9 @@ func brokers(o *app.Options, m *config.MQTT) (err error) {
 }
 
 func link(l *config.Link, maxPacket int64) (mqtt.Options, error) {
+	if l.Broker == "" { // no station is configured yet
+		return mqtt.Options{}, nil
+	}
 	o := mqtt.Options{Brokers: append([]string{l.Broker}, l.Others...), ClientID: l.ClientID, User: l.User, MaxPacket: maxPacket}
 	if l.PasswordFile != "" {
 		o.Password = secretIn(l.PasswordFile)

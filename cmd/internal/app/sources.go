@@ -32,6 +32,9 @@ func (a *App) openSources() error {
 	list := append([]Broker{{cmp.Or(a.opt.MQTTName, MainBroker), a.opt.MQTTSite, a.opt.MQTT}}, a.opt.Brokers...)
 	for _, b := range list {
 		m := b.MQTT
+		if len(m.Brokers) == 0 { // nothing is configured yet
+			continue
+		}
 		m.Filters, m.Logger = a.intake.Filters(), a.log
 		m.Handle = func(ctx context.Context, msg mqtt.Message) { a.take(ctx, msg, b.Site) }
 		m.OnTooLarge = func(topic string, size int64) { a.tooLarge(topic, size, b.Site) }
@@ -56,7 +59,7 @@ func (a *App) ask(topic string, data []byte) {
 
 // received returns the figures of all connections together: connected and subscribed where all are.
 func (a *App) received() (f mqtt.Figures) {
-	f.Connected, f.Subscribed = true, true
+	f.Connected, f.Subscribed = len(a.sources) > 0, len(a.sources) > 0
 	for _, s := range a.sources {
 		g := s.Figures()
 		f.Connected, f.Subscribed = f.Connected && g.Connected, f.Subscribed && g.Subscribed
