@@ -64,8 +64,8 @@ func (e *Engine) charge(p2, set float64, end station.Instant) {
 	switch {
 	case set <= 0:
 	case !s.Charging:
-		s.Charging = p2 < fillShare*set && s.Rise.Up && end.Sub(s.Rise.At) <= maxLag
-	case p2 >= setBand*set || s.Rise.Up && end.Sub(s.Rise.At) > maxLag:
+		s.Charging = p2 < fillShare*set && s.Rise.Up && end.Sub(s.Rise.At) <= MaxLag
+	case p2 >= setBand*set || s.Rise.Up && end.Sub(s.Rise.At) > MaxLag:
 		s.Charging = false
 	}
 }

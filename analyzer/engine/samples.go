@@ -3,7 +3,7 @@ package engine
 import "strokewise/analyzer/station"
 
 const (
-	maxLag      = 10 * station.Second // behind which a channel is silent (common practice, no source)
+	MaxLag      = 10 * station.Second // behind which a channel is silent and no longer awaited (common practice, no source)
 	lateLimit   = 30 * station.Second // arrival span of late samples that is a clock step (own choice)
 	lateAdvance = 15 * station.Second // of their own times meanwhile (own choice)
 	lateFewest  = 10                  // late samples in a row that are a clock step (own choice)
@@ -72,11 +72,11 @@ func (s *Samples) take(b *station.Block, i int, arrival station.Instant) (next i
 }
 
 // late counts a sample behind the watermark. A run of nothing but late samples whose
-// times go on at the pace of their arrival is a clock that was set back: it starts a
-// new segment. Redelivered messages come in a burst and do not.
+// times go on at the pace of their arrival, at most twice as fast, is a clock that was set back: it
+// starts a new segment. Redelivered messages come in a burst, a gateway's buffer faster than it was filled.
 func (s *Samples) late(t, arrival station.Instant) bool {
 	s.Counts.Late++
-	if s.LateFrom == 0 || t < s.LateDev {
+	if s.LateFrom == 0 || t < s.LateDev || t.Sub(s.LateDev) > 2*arrival.Sub(s.LateFrom)+lateAdvance {
 		s.LateFrom, s.LateDev, s.LateN = arrival, t, 0
 		return false
 	}
@@ -111,7 +111,7 @@ func (s *Samples) complete(lateness int64) station.Instant {
 	newest := s.newest()
 	w := newest
 	for i := range s.Queues {
-		if q := &s.Queues[i]; q.Seen && newest.Sub(q.Newest) <= maxLag && q.Newest < w {
+		if q := &s.Queues[i]; q.Seen && newest.Sub(q.Newest) <= MaxLag && q.Newest < w {
 			w = q.Newest
 		}
 	}
@@ -140,7 +140,7 @@ func (s *Samples) oldest() (first station.Instant, found bool) {
 
 // next returns where the next slot ends, or a silence, which reaches up to the slot of the next sample.
 func (s *Samples) next() (to station.Instant, silent bool) {
-	if next, ok := s.oldest(); ok && next.Sub(s.Slot) > maxLag {
+	if next, ok := s.oldest(); ok && next.Sub(s.Slot) > MaxLag {
 		return next.Floor(slotLen), true
 	}
 	return s.Slot.Add(slotLen), false

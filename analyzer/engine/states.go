@@ -79,7 +79,7 @@ func (e *Engine) work(start, end station.Instant) {
 	a := &e.Act
 	if a.Teeth > 0 {
 		a.LastTooth = max(a.LastTooth, min(end, e.Pace.Last))
-		if end.Sub(a.RecentAt) > maxLag {
+		if end.Sub(a.RecentAt) > MaxLag {
 			a.Recent = 0
 		}
 		a.Recent += a.Teeth

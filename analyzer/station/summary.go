@@ -54,6 +54,7 @@ type Minute struct {
 	InletMean, OutletMean     Gauge
 	OutletMax                 Gauge
 	Leak                      Estimate // m³/s ANR
+	Revised                   bool     // rebuilt from samples that came late; set by the history alone
 }
 
 // ExhaustBand returns the 90 % band of the exhaust air. Inlet air is exhaust and delivered air, whose errors

@@ -27,9 +27,13 @@ const childEnv = "STROKEWISE_TEST_RUN_MAIN"
 // leaseEnv shortens the lease of a shared log, so that a test need not wait for the usual 15 s.
 const leaseEnv = "STROKEWISE_TEST_LEASE"
 
+// lateEnv shortens the wait for more late samples.
+const lateEnv = "STROKEWISE_TEST_LATE"
+
 func TestMain(m *testing.M) {
 	if os.Getenv(childEnv) == "1" {
 		leaseTTL, _ = time.ParseDuration(os.Getenv(leaseEnv))
+		lateRest, _ = time.ParseDuration(os.Getenv(lateEnv))
 		main()
 		return
 	}

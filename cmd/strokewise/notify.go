@@ -96,7 +96,7 @@ func testers(c *config.Config) ([]tester, error) {
 		x.Dial = dial
 		add(x.Name, x)
 	}
-	m, err := broker(c)
+	m, err := link(&c.MQTT.Link, c.MQTT.MaxPacket)
 	if err != nil {
 		return nil, err
 	}

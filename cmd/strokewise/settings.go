@@ -23,10 +23,14 @@ import (
 // leaseTTL is how long the log's lease of a dead process holds, 0: the usual time. Tests shorten it.
 var leaseTTL time.Duration
 
+// lateRest is how long nothing late must have come of a station before it is worked off, 0: the usual time. Tests shorten it.
+var lateRest time.Duration
+
 // settings turns a configuration into the runtime's options.
 func settings(c *config.Config, e *env) (app.Options, error) {
 	o := app.Options{
-		Data: c.Data, MaxBytes: c.Log.MaxBytes, Keep: c.Log.Keep, SyncAlways: c.Log.SyncAlways, Refused: c.Refused.MaxBytes,
+		Every: app.Intervals{LateRest: lateRest},
+		Data:  c.Data, MaxBytes: c.Log.MaxBytes, Keep: c.Log.Keep, SyncAlways: c.Log.SyncAlways, Refused: c.Refused.MaxBytes,
 		History: app.Retention{Minutes: c.History.Minutes, Hours: c.History.Hours},
 		Listen:  c.HTTP.Listen, Hosts: c.HTTP.Hosts, Version: version(), Logger: e.log,
 		Zones: make(map[string]*time.Location), References: make(map[string]station.Reference), Tariffs: make(map[string]*cost.Tariffs),
@@ -64,7 +68,7 @@ func settings(c *config.Config, e *env) (app.Options, error) {
 	if o.Intake, err = routes(c); err != nil {
 		return o, err
 	}
-	if o.MQTT, err = broker(c); err != nil {
+	if err = brokers(&o, &c.MQTT); err != nil {
 		return o, err
 	}
 	if c.MQTT.Broker == config.Embedded {
@@ -88,32 +92,48 @@ func routes(c *config.Config) (intake.Options, error) {
 			return o, fmt.Errorf("cannot use topic pattern %q: %w", t.Match, err)
 		}
 		f, _ := payload.ParseFormat(t.Payload)
-		o.Routes = append(o.Routes, intake.Route{Pattern: p, Format: f, PressureUnit: t.PressureUnit, Mapping: t.Mapping})
+		o.Routes = append(o.Routes, intake.Route{Pattern: p, Format: f, PressureUnit: t.PressureUnit, Mapping: t.Mapping, MaxAge: t.MaxAge})
 	}
 	for name, t := range c.MQTT.Fixed {
 		f, _ := payload.ParseFormat(t.Payload)
-		o.Fixed[name] = intake.Fixed{Fields: topic.Fields{Site: t.Site, Station: t.Station, Channel: t.Channel}, Format: f, PressureUnit: t.PressureUnit, Mapping: t.Mapping}
+		o.Fixed[name] = intake.Fixed{Fields: topic.Fields{Site: t.Site, Station: t.Station, Channel: t.Channel}, Format: f, PressureUnit: t.PressureUnit, Mapping: t.Mapping, MaxAge: t.MaxAge}
 	}
 	return o, nil
 }
 
-func broker(c *config.Config) (mqtt.Options, error) {
-	m := &c.MQTT
-	if m.Broker == "" { // no station is configured yet
+// brokers sets the connections to brokers.
+func brokers(o *app.Options, m *config.MQTT) (err error) {
+	if o.MQTT, err = link(&m.Link, m.MaxPacket); err != nil {
+		return err
+	}
+	o.MQTTName, o.MQTTSite = m.Name, m.Site
+	for i := range m.More {
+		l := &m.More[i]
+		b := app.Broker{Name: l.Name, Site: l.Site}
+		if b.MQTT, err = link(l, m.MaxPacket); err != nil {
+			return err
+		}
+		o.Brokers = append(o.Brokers, b)
+	}
+	return nil
+}
+
+func link(l *config.Link, maxPacket int64) (mqtt.Options, error) {
+	if l.Broker == "" { // no station is configured yet
 		return mqtt.Options{}, nil
 	}
-	o := mqtt.Options{Brokers: []string{m.Broker}, ClientID: m.ClientID, User: m.User, MaxPacket: m.MaxPacket}
-	if m.PasswordFile != "" {
-		o.Password = secretIn(m.PasswordFile)
+	o := mqtt.Options{Brokers: append([]string{l.Broker}, l.Others...), ClientID: l.ClientID, User: l.User, MaxPacket: maxPacket}
+	if l.PasswordFile != "" {
+		o.Password = secretIn(l.PasswordFile)
 	}
-	if m.Broker == config.Embedded {
+	if l.Broker == config.Embedded {
 		o.Brokers = []string{"tcp://127.0.0.1:1883"} // replaced by the address it gets
 	}
-	if !m.Secure() {
+	if !l.Secure() {
 		return o, nil
 	}
 	var err error
-	o.TLS, err = clientTLS(&m.TLS)
+	o.TLS, err = clientTLS(&l.TLS)
 	return o, err
 }
 

@@ -58,7 +58,7 @@ func (in *Intake) Discarded(size int64) *payload.Refusal {
 // Decide returns what comes of a message, or why it is refused, and counts nothing. A message on which
 // a decoder fails is refused: unacknowledged it would come again at each start, and end the program again.
 func (in *Intake) Decide(m *Message) (t Taken, r *payload.Refusal) {
-	w, fields, r := in.route(m.Topic)
+	w, fields, r := in.route(m)
 	if r != nil {
 		return Taken{Record: station.Record{Arrival: m.Arrival}}, r
 	}
@@ -112,7 +112,7 @@ func (in *Intake) blocks(w *way, fields topic.Fields, f payload.Format, m *Messa
 	}
 	for i := range t.Blocks {
 		b := &t.Blocks[i]
-		if r := in.plausible(b, m); r != nil {
+		if r := w.plausible(b, m); r != nil {
 			return t, r
 		}
 		unit := 0.0

@@ -44,6 +44,8 @@ type Message struct {
 	Arrival  station.Instant
 	// Undated says that Arrival is only now, and when the message arrived is not known.
 	Undated bool
+	// Site is that of the broker where topics name none, "": the usual.
+	Site string
 	// Again is true of a message that was decided before, and comes out of a store.
 	Again bool
 }
@@ -54,6 +56,7 @@ type Route struct {
 	Format       payload.Format
 	PressureUnit float64          // Pa of one unit, 0: 1 kPa
 	Mapping      *mapping.Mapping // nil: none
+	MaxAge       time.Duration    // of a device time, 0: the usual
 }
 
 // Fixed maps one topic that fits no pattern.
@@ -62,6 +65,7 @@ type Fixed struct {
 	Format       payload.Format
 	PressureUnit float64
 	Mapping      *mapping.Mapping
+	MaxAge       time.Duration // of a device time, 0: the usual
 }
 
 // Options of an Intake.
@@ -70,7 +74,7 @@ type Options struct {
 	Fixed    map[string]Fixed // by topic; it comes before the routes
 	Site     string           // where topics name none
 	Stations []station.Key
-	MaxAge   time.Duration // of a device time, 0: 48 h
+	MaxAge   time.Duration // of a device time where a route says nothing, 0: DefaultMaxAge
 	// Heard is told the newest time in a message of a known station that brings its own, accepted or not,
 	// unless the message may have waited in a queue; nil: nobody is.
 	Heard func(k station.Key, device, arrival station.Instant)
@@ -79,6 +83,9 @@ type Options struct {
 	// Ask publishes a request for the birth of a Sparkplug edge node; nil: nobody is asked.
 	Ask func(topic string, data []byte)
 }
+
+// DefaultMaxAge is the usual age from which device times are refused: a gateway that is cut off over a weekend needs more.
+const DefaultMaxAge = 48 * time.Hour
 
 // Intake is safe for concurrent use.
 type Intake struct {
@@ -97,17 +104,41 @@ func New(opt Options) (*Intake, error) {
 	in := &Intake{opt: opt, maxAge: int64(opt.MaxAge), refused: newCounter(), decode: payload.Decode, fixed: make(map[string]way, len(opt.Fixed))}
 	in.births.Ask = opt.Ask
 	if in.maxAge <= 0 {
-		in.maxAge = 48 * 60 * station.Minute60
+		in.maxAge = int64(DefaultMaxAge)
 	}
 	for i := range opt.Routes {
 		r := &opt.Routes[i]
-		in.ways = append(in.ways, newWay(r.Pattern.String(), r.Format, r.PressureUnit, r.Mapping))
+		w := newWay(r.Pattern.String(), r.Format, r.PressureUnit, r.Mapping)
+		w.maxAge = in.age(r.MaxAge)
+		in.ways = append(in.ways, w)
 	}
 	for t, f := range opt.Fixed {
-		in.fixed[t] = newWay(t, f.Format, f.PressureUnit, f.Mapping)
+		w := newWay(t, f.Format, f.PressureUnit, f.Mapping)
+		w.maxAge = in.age(f.MaxAge)
+		in.fixed[t] = w
 	}
 	in.SetStations(opt.Stations)
 	return in, nil
+}
+
+// age returns a route's greatest age, ns.
+func (in *Intake) age(of time.Duration) int64 {
+	if of <= 0 {
+		return in.maxAge
+	}
+	return int64(of)
+}
+
+// MaxAge returns the greatest age of a device time that any route accepts.
+func (in *Intake) MaxAge() time.Duration {
+	out := in.maxAge
+	for i := range in.ways {
+		out = max(out, in.ways[i].maxAge)
+	}
+	for _, w := range in.fixed {
+		out = max(out, w.maxAge)
+	}
+	return time.Duration(out)
 }
 
 // SetStations replaces the stations that are known.

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"strokewise/analyzer/station"
 	"strokewise/collector/payload"
@@ -169,5 +170,32 @@ func TestUndatedMessages(t *testing.T) {
 	m.Payload = []byte("612")
 	if _, r := in.Accept(&m); r == nil || r.Reason != StaleBacklog {
 		t.Errorf("got %v", r)
+	}
+}
+
+// A buffer of a weekend: 60 h are taken where the topic says so, 48 h elsewhere.
+func TestAgeByTopic(t *testing.T) {
+	in := newIntake(t)
+	p, err := topic.Compile("weekend/{site}/{station}/{channel}")
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := in.opt
+	o.Routes = append(o.Routes, Route{Pattern: p, MaxAge: 60 * time.Hour})
+	if in, err = New(o); err != nil {
+		t.Fatal(err)
+	}
+	if in.MaxAge() != 60*time.Hour {
+		t.Errorf("the greatest age is %s", in.MaxAge())
+	}
+	for _, c := range []struct {
+		prefix string
+		age    time.Duration
+		taken  bool
+	}{{"boost", 47 * time.Hour, true}, {"boost", 49 * time.Hour, false}, {"weekend", 59 * time.Hour, true}, {"weekend", 61 * time.Hour, false}} {
+		m := Message{Topic: c.prefix + "/northdock/press-4/inlet_pressure", Payload: []byte(fmt.Sprintf(`{"t0":%f,"dt":0.01,"v":[600,601]}`, now.Add(-int64(c.age)).Seconds())), Arrival: now}
+		if _, r := in.Accept(&m); (r == nil) != c.taken || r != nil && (r.Reason != TimeTooOld || !strings.Contains(r.Detail, "max_age")) {
+			t.Errorf("%s, %s old: %v", c.prefix, c.age, r)
+		}
 	}
 }

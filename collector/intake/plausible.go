@@ -23,12 +23,12 @@ const (
 )
 
 // plausible refuses times that cannot be true.
-func (in *Intake) plausible(b *station.Block, m *Message) *payload.Refusal {
-	return in.times(b.Stamp, b.At(0), b.At(b.Len()-1), m)
+func (w *way) plausible(b *station.Block, m *Message) *payload.Refusal {
+	return w.times(b.Stamp, b.At(0), b.At(b.Len()-1), m)
 }
 
 // times refuses the first and the last time of samples where they cannot be true.
-func (in *Intake) times(stamp station.Stamp, first, last station.Instant, m *Message) *payload.Refusal {
+func (w *way) times(stamp station.Stamp, first, last station.Instant, m *Message) *payload.Refusal {
 	if stamp == station.StampArrival {
 		switch {
 		case m.Retained:
@@ -40,8 +40,8 @@ func (in *Intake) times(stamp station.Stamp, first, last station.Instant, m *Mes
 	if last.Sub(m.Arrival) > maxAhead {
 		return &payload.Refusal{Reason: TimeAhead, Detail: fmt.Sprintf("the device's time %s is more than 5 min ahead of ours; set its clock", last)}
 	}
-	if m.Arrival.Sub(first) > in.maxAge || first <= 0 {
-		return &payload.Refusal{Reason: TimeTooOld, Detail: fmt.Sprintf("the device's time %s is older than %s; set its clock, or replay old data from a file", first, time.Duration(in.maxAge))}
+	if m.Arrival.Sub(first) > w.maxAge || first <= 0 {
+		return &payload.Refusal{Reason: TimeTooOld, Detail: fmt.Sprintf("the device's time %s is older than %s; set its clock. If it is a buffer, set max_age of its topic in mqtt.topics; strokewise replay reads old data from a file", first, time.Duration(w.maxAge))}
 	}
 	return nil
 }

@@ -90,7 +90,7 @@ func (in *Intake) sift(t *Taken, list []payload.Reading, w *way, m *Message) (gr
 		}
 		why := r.Why
 		if why == nil {
-			why = in.sound(r, w, m)
+			why = w.sound(r, m)
 		}
 		if why != nil {
 			why.Detail += of(r)
@@ -116,8 +116,8 @@ func (in *Intake) sift(t *Taken, list []payload.Reading, w *way, m *Message) (gr
 }
 
 // sound refuses a reading that cannot be true.
-func (in *Intake) sound(r *payload.Reading, w *way, m *Message) *payload.Refusal {
-	if why := in.times(r.Stamp, r.At, r.At, m); why != nil {
+func (w *way) sound(r *payload.Reading, m *Message) *payload.Refusal {
+	if why := w.times(r.Stamp, r.At, r.At, m); why != nil {
 		return why
 	}
 	unit := 0.0

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"cmp"
 	"sync/atomic"
 
 	"strokewise/analyzer/station"
@@ -16,6 +17,7 @@ type way struct {
 	mapping  *mapping.Mapping // never nil
 	place    topic.Fields     // what the mapping fixes
 	base     payload.Context  // what does not change from message to message
+	maxAge   int64            // of a device time, ns
 	detected *atomic.Uint32   // the formats that auto took payloads for, a bit each
 }
 
@@ -47,27 +49,28 @@ func (in *Intake) as(w *way, m *Message) payload.Format {
 }
 
 // route finds the way of a topic, and what the topic and the mapping say of its messages.
-func (in *Intake) route(name string) (*way, topic.Fields, *payload.Refusal) {
+func (in *Intake) route(m *Message) (*way, topic.Fields, *payload.Refusal) {
+	name, site := m.Topic, cmp.Or(m.Site, in.opt.Site)
 	if f, ok := in.opt.Fixed[name]; ok {
 		w := in.fixed[name]
-		return &w, in.site(f.Fields, &w), nil
+		return &w, w.complete(f.Fields, site), nil
 	}
 	for i := range in.opt.Routes {
 		if f, ok := in.opt.Routes[i].match(name); ok {
 			w := &in.ways[i]
-			return w, in.site(f, w), nil
+			return w, w.complete(f, site), nil
 		}
 	}
 	return nil, topic.Fields{}, &payload.Refusal{Reason: UnknownTopic, Detail: "the topic fits none of the configured patterns"}
 }
 
-// site completes the fields by what is fixed.
-func (in *Intake) site(f topic.Fields, w *way) topic.Fields {
+// complete completes the fields by what is fixed, and by the site of the broker or the only one.
+func (w *way) complete(f topic.Fields, site string) topic.Fields {
 	if f.Site == "" {
 		f.Site = w.place.Site
 	}
 	if f.Site == "" {
-		f.Site = in.opt.Site
+		f.Site = site
 	}
 	if f.Station == "" {
 		f.Station = w.place.Station

@@ -20,6 +20,7 @@ type Letter struct {
 	Label    Label // why it is refused, or what it waits for
 	Detail   string
 	Topic    string
+	Site     string // of the broker that it came from, "" where that stands for none
 	Payload  []byte
 	Arrival  station.Instant // by the program's time as it was known then
 	Mono     int64           // of the arrival on the monotonic clock of Run, ns
@@ -44,6 +45,7 @@ const (
 	flagBacklog
 	flagCut
 	flagHeld
+	flagSite
 )
 
 // encode returns the bytes of a letter.
@@ -57,7 +59,7 @@ func (l *Letter) encode() []byte {
 	for _, f := range [...]struct {
 		on   bool
 		flag byte
-	}{{l.Retained, flagRetained}, {l.Backlog, flagBacklog}, {cut, flagCut}, {l.Held, flagHeld}} {
+	}{{l.Retained, flagRetained}, {l.Backlog, flagBacklog}, {cut, flagCut}, {l.Held, flagHeld}, {l.Site != "", flagSite}} {
 		if f.on {
 			flags |= f.flag
 		}
@@ -66,7 +68,11 @@ func (l *Letter) encode() []byte {
 	b = binary.AppendVarint(b, int64(l.Arrival))
 	b = binary.AppendVarint(b, l.Mono)
 	b = binary.AppendUvarint(b, uint64(l.Size))
-	for _, s := range [...]string{l.Run, string(l.Label), clip(l.Detail), l.Topic} {
+	texts := []string{l.Run, string(l.Label), clip(l.Detail), l.Topic}
+	if l.Site != "" {
+		texts = append(texts, l.Site)
+	}
+	for _, s := range texts {
 		b = binary.AppendUvarint(b, uint64(len(s)))
 		b = append(b, s...)
 	}
@@ -88,6 +94,9 @@ func decode(b []byte) (l Letter, err error) {
 	l.Arrival, l.Mono = station.Instant(r.varint()), r.varint()
 	l.Size = int(r.uvarint())
 	l.Run, l.Label, l.Detail, l.Topic = r.text(), Label(r.text()), r.text(), r.text()
+	if flags&flagSite != 0 {
+		l.Site = r.text()
+	}
 	if r.bad {
 		return Letter{}, fmt.Errorf("%w: it ends too early", errLetter)
 	}

@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"context"
 	"crypto/tls"
-	"errors"
 	"fmt"
 	"net"
 	"net/url"
@@ -33,24 +32,11 @@ func answers(c net.Conn) net.Conn {
 func dialAnswers(ctx context.Context, dial func(context.Context, string, string) (net.Conn, error), conf *tls.Config, u *url.URL) (net.Conn, error) {
 	ctx, cancel := context.WithTimeout(ctx, connectTimeout)
 	defer cancel()
-	c, err := dial(ctx, "tcp", u.Host)
+	c, err := reach(ctx, u, conf, dial)
 	if err != nil {
 		return nil, err
 	}
-	if !schemes[u.Scheme] {
-		return answers(c), nil
-	}
-	if conf == nil {
-		conf = &tls.Config{MinVersion: tls.VersionTLS12}
-	}
-	if conf = conf.Clone(); conf.ServerName == "" {
-		conf.ServerName = u.Hostname()
-	}
-	t := tls.Client(c, conf)
-	if err := t.HandshakeContext(ctx); err != nil {
-		return nil, errors.Join(err, c.Close())
-	}
-	return answers(t), nil
+	return answers(c), nil
 }
 
 // Read implements net.Conn.

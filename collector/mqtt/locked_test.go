@@ -40,19 +40,24 @@ func always(text string) func() (string, error) { return func() (string, error) 
 // A real broker with TLS, client certificates, passwords and access rules: what may be read comes,
 // what may not does not, and the panels' topics can be written.
 func TestMosquittoWithTLSAndAccessRules(t *testing.T) {
-	m := peers.LockedMosquitto(t)
+	t.Run("ssl", func(t *testing.T) { locksHold(t, "ssl://", peers.LockedMosquitto(t)) })
+	t.Run("wss", func(t *testing.T) { locksHold(t, "wss://", peers.LockedMosquitto(t, peers.WebSockets(t)...)) })
+}
+
+func locksHold(t *testing.T, scheme string, m *peers.Locked) {
+	t.Helper()
 	conf := lockedTLS(t, m, m.CA, true)
 	got := make(chan Message, 10)
-	s := start(t, Options{Brokers: []string{"ssl://" + m.Addr}, User: "reader", Password: always(m.Passwords["reader"]), TLS: conf, Filters: []string{"boost/#", "lights/#"},
+	s := start(t, Options{Brokers: []string{scheme + m.Addr}, User: "reader", Password: always(m.Passwords["reader"]), TLS: conf, Filters: []string{"boost/#", "lights/#"},
 		Handle: func(_ context.Context, m Message) { got <- m; m.Ack() }})
 	await(t, "the subscription", func() bool { return s.Figures().Subscribed })
 
 	// the panel's light is written, and is not read: reader may not
-	panel := NewRetained(RetainedOptions{Brokers: []string{"ssl://" + m.Addr}, ClientID: "panel", User: "reader", Password: always(m.Passwords["reader"]), TLS: conf})
+	panel := NewRetained(RetainedOptions{Brokers: []string{scheme + m.Addr}, ClientID: "panel", User: "reader", Password: always(m.Passwords["reader"]), TLS: conf})
 	if err := panel.Once(t.Context(), "lights/a", "high"); err != nil {
 		t.Error(err)
 	}
-	c := paho.NewClient(paho.NewClientOptions().AddBroker("ssl://" + m.Addr).SetClientID("sensors").SetUsername("sensors").SetPassword(m.Passwords["sensors"]).SetTLSConfig(conf))
+	c := paho.NewClient(paho.NewClientOptions().AddBroker(scheme + m.Addr).SetClientID("sensors").SetUsername("sensors").SetPassword(m.Passwords["sensors"]).SetTLSConfig(conf))
 	if k := c.Connect(); !k.WaitTimeout(patience) || k.Error() != nil {
 		t.Fatal(k.Error())
 	}

@@ -195,3 +195,49 @@ func drainSource(addr string, drain bool) time.Duration {
 	<-ended
 	return took
 }
+
+// Two brokers that take each other's place: while one is away the other is used, and what waits at the first comes once it is used
+// again.
+func TestBrokersThatTakeEachOthersPlace(t *testing.T) {
+	first, second := peers.Mosquitto(t), peers.Mosquitto(t)
+	got := make(chan string, 100)
+	s := start(t, Options{Brokers: []string{"tcp://" + first.Addr, "tcp://" + second.Addr}, MaxWait: 100 * time.Millisecond,
+		Handle: func(_ context.Context, m Message) { got <- string(m.Payload); m.Ack() }})
+	uses := func(p *peers.Process) {
+		t.Helper()
+		await(t, "the subscription at "+p.Addr, func() bool {
+			f := s.Figures()
+			return f.Subscribed && f.Broker == "tcp://"+p.Addr
+		})
+	}
+	say := func(p *peers.Process, text string) {
+		t.Helper()
+		c, err := NewPublisher(t.Context(), "tcp://"+p.Addr, "sensors")
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer c.Close()
+		if err := c.Publish(t.Context(), "boost/a", []byte(text)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	uses(first)
+	say(first, "one")
+	first.Kill()
+	uses(second)
+	say(second, "two")
+	second.Kill()
+	await(t, "the loss", func() bool { return !s.Figures().Connected })
+	second.Restart()
+	uses(second)
+	say(second, "three")
+	first.Restart()
+	second.Kill()
+	uses(first)
+	say(first, "four")
+	for _, want := range []string{"one", "two", "three", "four"} {
+		if text := <-got; text != want {
+			t.Errorf("got %q, want %q", text, want)
+		}
+	}
+}

@@ -2,7 +2,6 @@ package mqtt
 
 import (
 	"context"
-	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -101,7 +100,7 @@ func (s *Source) leave(client paho.Client, cancel context.CancelFunc) {
 		s.lostAt = c.lastHeard()
 	}
 	s.client = nil
-	s.conn, s.figures.Connected, s.figures.Subscribed = nil, false, false
+	s.conn, s.figures.Connected, s.figures.Subscribed, s.figures.Broker = nil, false, false, ""
 }
 
 // connect makes the connection, or gives up when ctx ends.
@@ -131,7 +130,7 @@ func (s *Source) connect(ctx context.Context, client paho.Client) error {
 		f.Connected, f.Since = true, time.Now()
 	})
 	resumed := token.(*paho.ConnectToken).SessionPresent()
-	s.log.Info("connected to the broker", slog.String("broker", s.brokers()), slog.Bool("session_resumed", resumed))
+	s.log.Info("connected to the broker", slog.String("broker", s.Figures().Broker), slog.Bool("session_resumed", resumed))
 	return nil
 }
 
@@ -179,14 +178,12 @@ func (s *Source) open(ctx context.Context, u *url.URL) (net.Conn, error) {
 		return nil, errors.Join(err, nc.Close())
 	}
 	s.conn = newConn(nc, s)
+	s.figures.Broker = redacted(u.String())
 	return s.conn, nil
 }
 
 func (s *Source) dial(ctx context.Context, u *url.URL) (net.Conn, error) {
 	ctx, cancel := context.WithTimeout(ctx, s.opt.Handshake)
 	defer cancel()
-	if schemes[u.Scheme] {
-		return (&tls.Dialer{Config: s.opt.TLS}).DialContext(ctx, "tcp", u.Host)
-	}
-	return (&net.Dialer{}).DialContext(ctx, "tcp", u.Host)
+	return reach(ctx, u, s.opt.TLS, (&net.Dialer{}).DialContext)
 }

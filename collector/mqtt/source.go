@@ -51,7 +51,7 @@ type Message struct {
 
 // Options of a Source.
 type Options struct {
-	Brokers   []string // tcp://host:port or ssl://host:port, tried in this order
+	Brokers   []string // tcp, ssl, ws or wss://host:port, tried in this order
 	ClientID  string   // names the session at the broker, so it must stay the same
 	User      string
 	Password  func() (string, error) // asked for at every connection; nil: none
@@ -90,6 +90,7 @@ type Source struct {
 // Figures are how a source does.
 type Figures struct {
 	Connected  bool
+	Broker     string    // of those in the list, the one that the present connection is to
 	Subscribed bool      // every filter was granted on this connection
 	Reconnects int64     // connections after the first
 	Received   int64     // messages handed on, redelivered ones again
@@ -149,7 +150,7 @@ func logger(l *slog.Logger) *slog.Logger {
 }
 
 // schemes tells which schemes are encrypted.
-var schemes = map[string]bool{"tcp": false, "mqtt": false, "ssl": true, "tls": true, "mqtts": true}
+var schemes = map[string]bool{"tcp": false, "mqtt": false, "ws": false, "ssl": true, "tls": true, "mqtts": true, "wss": true}
 
 func checkBroker(broker string) error {
 	u, err := url.Parse(broker)
@@ -157,7 +158,7 @@ func checkBroker(broker string) error {
 		return fmt.Errorf("cannot use broker %q: expected scheme, host and port, such as tcp://127.0.0.1:1883", redacted(broker))
 	}
 	if _, ok := schemes[u.Scheme]; !ok {
-		return fmt.Errorf("cannot use broker %q: the scheme %q is not known; use tcp or ssl", redacted(broker), u.Scheme)
+		return fmt.Errorf("cannot use broker %q: the scheme %q is not known; use tcp, ssl, ws or wss", redacted(broker), u.Scheme)
 	}
 	return nil
 }

@@ -43,6 +43,26 @@ func (t *Totals) Sub(o *Totals) {
 	t.Delivered -= o.Delivered
 }
 
+// Plus adds other sums.
+func (t *Totals) Plus(o *Totals) {
+	t.Strokes += o.Strokes
+	for s, ns := range o.StateNs {
+		t.StateNs[s] += ns
+	}
+	t.Inlet += o.Inlet
+	t.Exhaust += o.Exhaust
+	t.Delivered += o.Delivered
+}
+
+// AtLeast returns the larger of the sums, each by itself.
+func (t *Totals) AtLeast(o *Totals) Totals {
+	out := Totals{Strokes: max(t.Strokes, o.Strokes), Inlet: max(t.Inlet, o.Inlet), Exhaust: max(t.Exhaust, o.Exhaust), Delivered: max(t.Delivered, o.Delivered)}
+	for s := range out.StateNs {
+		out.StateNs[s] = max(t.StateNs[s], o.StateNs[s])
+	}
+	return out
+}
+
 // Alarm is an alarm that is not normal.
 type Alarm struct {
 	Transition rules.Transition // the latest one
@@ -59,8 +79,12 @@ type Station struct {
 	Totals Totals
 	Costs  cost.Account // committed, of the minutes in Totals that were priced; not to be changed afterwards
 	Since  Since
-	Today  [station.NumStates]int64 // ns a state since the site's midnight
-	Alarms []Alarm
+	// Reached and ReachedCosts are what Totals and Costs had reached before late samples corrected them: counters that are
+	// shown do not fall below.
+	Reached      Totals
+	ReachedCosts cost.Account
+	Today        [station.NumStates]int64 // ns a state since the site's midnight
+	Alarms       []Alarm
 	// LagNs is arrival time of the newest record minus the station's watermark.
 	LagNs int64
 	// Newest is when the newest samples arrived, zero before the first.

@@ -38,6 +38,12 @@ type Pipeline struct {
 
 	Quarantined int // stations that a fault of the program keeps from being watched
 
+	Brokers []Broker // the connections to them
+
+	LateWaiting int64 // records with samples that came late and are not worked off yet
+	LateMinutes int64 // that late samples rebuilt since the start
+	LateLost    int64 // late samples that could not be worked off since the start
+
 	Export *Export // nil: nothing is exported
 
 	RefusedRatio   float64            // of the usual messages of five minutes that were refused, NaN: too few came to tell
@@ -95,4 +101,12 @@ type Refused struct {
 	Detail  string // what was expected and what to do
 	Payload string // its beginning, quoted where it is not printable
 	Size    int    // bytes of the whole payload
+}
+
+// Broker is the connection to a broker, or to one of a list.
+type Broker struct {
+	Name       string
+	Connected  bool
+	Reconnects int64
+	Messages   int64
 }

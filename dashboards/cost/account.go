@@ -79,6 +79,25 @@ func plus(a, b int64) int64 {
 	return a + b
 }
 
+// AtLeast returns the larger of the sums of each currency, each by itself.
+func (a Account) AtLeast(o Account) Account {
+	if len(o) == 0 {
+		return a
+	}
+	out := slices.Clone(a)
+	for _, l := range o {
+		at, found := slices.BinarySearchFunc(out, l.Currency, func(x Line, c string) int { return strings.Compare(x.Currency, c) })
+		if !found {
+			out = slices.Insert(out, at, l)
+			continue
+		}
+		x := &out[at]
+		x.Minutes, x.Inlet, x.Energy, x.Money = max(x.Minutes, l.Minutes), max(x.Inlet, l.Inlet), max(x.Energy, l.Energy), max(x.Money, l.Money)
+		x.CarbonMinutes, x.Carbon = max(x.CarbonMinutes, l.CarbonMinutes), max(x.Carbon, l.Carbon)
+	}
+	return out
+}
+
 // All returns the sum over the lines, without currency and money.
 func (a Account) All() Line {
 	var sum Line

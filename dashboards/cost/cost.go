@@ -12,6 +12,7 @@ type Sum struct {
 	LeakNs                     int64               // for how long it was known, ns
 	Airless                    int64               // minutes whose air is unknown
 	Minutes                    int64
+	Revised                    int64   // of them, those that samples which came late have rebuilt
 	Account                    Account // what was stored of energy, money and carbon dioxide
 }
 
@@ -19,6 +20,7 @@ type Sum struct {
 func (s *Sum) Add(o *Sum) {
 	s.Minutes += o.Minutes
 	s.Airless += o.Airless
+	s.Revised += o.Revised
 	s.Inlet, s.InletLow, s.InletHigh = s.Inlet+o.Inlet, s.InletLow+o.InletLow, s.InletHigh+o.InletHigh
 	s.Exhaust += o.Exhaust
 	s.Delivered += o.Delivered

@@ -12,10 +12,13 @@ import (
 // stateColumns are the columns of nanoseconds a state, in the order of the states.
 const stateColumns = `blind, "off", charging, stroking, holding, starved, venting, residual`
 
-// minuteColumns are the columns of a minute in the order of minuteValues and scanMinute.
+// minuteColumns are the columns of a minute in the order of minuteValues.
 const minuteColumns = `start, segment, covered, ` + stateColumns + `, strokes, stroke_method,
 	inlet, exhaust, delivered, inlet_low, inlet_high, delivered_low, delivered_high, air_reason,
 	inlet_mean, outlet_mean, outlet_max, leak, leak_low, leak_high, leak_method, leak_confidence, leak_at, leak_reason`
+
+// readColumns are the columns that scanMinute reads: those of a minute and whether it was revised.
+const readColumns = minuteColumns + `, revised IS NOT NULL`
 
 // marks gives n question marks.
 func marks(n int) string { return strings.TrimSuffix(strings.Repeat("?, ", n), ", ") }
@@ -35,7 +38,7 @@ func minuteValues(dst []any, m *station.Minute) []any {
 		figure(e, e.Confidence), int64(e.At), text(e.Reason))
 }
 
-// scanMinute reads the columns of minuteColumns, then those in more.
+// scanMinute reads the columns of readColumns, then those in more.
 func scanMinute(rows *sql.Rows, m *station.Minute, more ...any) error {
 	var airReason, leakReason sql.NullString
 	var strokeMethod, leakMethod string
@@ -46,7 +49,7 @@ func scanMinute(rows *sql.Rows, m *station.Minute, more ...any) error {
 	}
 	dst = append(dst, &m.Strokes, &strokeMethod, &m.Inlet, &m.Exhaust, &m.Delivered, &m.InletLow, &m.InletHigh,
 		&m.DeliveredLow, &m.DeliveredHigh, &airReason, &in, &out, &top,
-		&leak, &low, &high, &leakMethod, &confidence, &m.Leak.At, &leakReason)
+		&leak, &low, &high, &leakMethod, &confidence, &m.Leak.At, &leakReason, &m.Revised)
 	if err := rows.Scan(append(dst, more...)...); err != nil {
 		return err
 	}

@@ -50,4 +50,5 @@ type Commit struct {
 	Holding     Holding
 	Told        *Told     // receivers that need not be told of the transitions; nil: everybody is told
 	Learned     []Learned // each up to Position
+	Late        LateNews
 }

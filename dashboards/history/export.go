@@ -95,7 +95,7 @@ func (s *Store) exportMinutes(ctx context.Context, b *ExportBatch) error {
 		r.Charge = c.charge(r.Minute.Inlet)
 		b.Rows = append(b.Rows, r)
 		return nil
-	}, `SELECT `+minuteColumns+`, `+chargeColumns+`, q.seq, s.site, s.station FROM export_queue q
+	}, `SELECT `+readColumns+`, `+chargeColumns+`, q.seq, s.site, s.station FROM export_queue q
 		JOIN minutes m ON m.station = q.minute_of AND m.start = q.minute_start AND m.segment = q.minute_segment
 		JOIN stations s ON s.id = q.minute_of WHERE q.seq > ? AND q.seq <= ? AND q.figure IS NULL`, b.From, b.To)
 }

@@ -35,6 +35,7 @@ type Hour struct {
 	OutletMax                   station.Gauge
 	LeakSum, LeakLow, LeakHigh  station.Microlitres // leak times covered time
 	LeakTime                    int64               // covered time of the minutes whose leak is known, ns
+	Revised                     int64               // minutes that were rebuilt from samples that came late
 }
 
 // InletMean gives the mean inlet pressure, NaN without one:
@@ -112,6 +113,9 @@ func (h *Hour) add(m *station.Minute) {
 	h.Inlet += m.Inlet
 	h.Exhaust += m.Exhaust
 	h.Delivered += m.Delivered
+	if m.Revised {
+		h.Revised++
+	}
 	h.InletLow += m.InletLow
 	h.InletHigh += m.InletHigh
 	h.DeliveredLow += m.DeliveredLow
@@ -232,13 +236,13 @@ func (s *Store) Hours(ctx context.Context, k station.Key, from, to station.Insta
 	err := s.each(ctx, "hours", func(rows *sql.Rows) error {
 		var h Hour
 		var top sql.NullFloat64
-		if err := rows.Scan(append(hourFields(nil, &h), &top)...); err != nil {
+		if err := rows.Scan(append(hourFields(nil, &h), &top, &h.Revised)...); err != nil {
 			return err
 		}
 		h.OutletMax = station.Gauge(number(top))
 		out = append(out, h)
 		return nil
-	}, `SELECT `+hourColumns+`, outlet_max FROM hours WHERE `+ofStation+` AND start >= ? AND start < ? ORDER BY start, segment`,
+	}, `SELECT `+hourColumns+`, outlet_max, revised FROM hours WHERE `+ofStation+` AND start >= ? AND start < ? ORDER BY start, segment`,
 		k.Site, k.Station, int64(from), int64(to))
 	return out, err
 }

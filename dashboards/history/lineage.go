@@ -67,7 +67,8 @@ type NewLog struct {
 // the restored engines conclude again are clipped to what is not stored yet.
 func (s *Store) BeginLog(ctx context.Context, n NewLog) error {
 	_, err := s.transact(ctx, func(tx *transaction) error {
-		for _, q := range [...]string{`DELETE FROM positions`, `DELETE FROM snapshots`, `UPDATE learned SET position = 0`, storedEnds} {
+		for _, q := range [...]string{`DELETE FROM positions`, `DELETE FROM snapshots`, `UPDATE learned SET position = 0`,
+			`DELETE FROM late`, `DELETE FROM points`, storedEnds} {
 			if _, err := tx.ExecContext(tx.ctx, q); err != nil {
 				return err
 			}

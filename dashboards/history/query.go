@@ -102,7 +102,7 @@ func (s *Store) Minutes(ctx context.Context, k station.Key, from, to station.Ins
 		}
 		out = append(out, m)
 		return nil
-	}, `SELECT `+minuteColumns+` FROM minutes WHERE `+ofStation+` AND start >= ? AND start < ? ORDER BY start, segment`,
+	}, `SELECT `+readColumns+` FROM minutes WHERE `+ofStation+` AND start >= ? AND start < ? ORDER BY start, segment`,
 		k.Site, k.Station, int64(from), int64(to))
 	return out, err
 }

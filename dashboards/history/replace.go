@@ -20,7 +20,8 @@ type Changed struct {
 }
 
 // Compare gives which of a station's stored minutes differ from what is given, in order of
-// time. Minutes that are not stored are left out: they are not closed yet, or too old.
+// time. Minutes that are not stored are left out: they are not closed yet, or too old. So are those that were rebuilt
+// from samples that came late, which an analysis in the log's order lacks.
 func (s *Store) Compare(ctx context.Context, k station.Key, minutes []station.Minute) ([]Changed, error) {
 	if len(minutes) == 0 {
 		return nil, nil
@@ -42,7 +43,7 @@ func (s *Store) Compare(ctx context.Context, k station.Key, minutes []station.Mi
 	}
 	var out []Changed
 	for _, was := range stored {
-		if m, ok := is[key{was.Start, was.Segment}]; ok && !sameMinute(&was, &m) {
+		if m, ok := is[key{was.Start, was.Segment}]; ok && !was.Revised && !sameMinute(&was, &m) {
 			out = append(out, Changed{Was: was, Is: m})
 		}
 	}
@@ -116,7 +117,7 @@ func (tx *transaction) replace(id int64, revision uint32, c *Changed) error {
 // part would lose them, so it stays as it is.
 func (tx *transaction) rehour(id int64, revision uint32, start station.Instant, segment uint32) error {
 	h := Hour{Start: start, Segment: segment, OutletMax: station.Gauge(math.NaN())}
-	rows, err := tx.QueryContext(tx.ctx, `SELECT `+minuteColumns+` FROM minutes WHERE station = ? AND start >= ? AND start < ? AND segment = ?`,
+	rows, err := tx.QueryContext(tx.ctx, `SELECT `+readColumns+` FROM minutes WHERE station = ? AND start >= ? AND start < ? AND segment = ?`,
 		id, int64(start), int64(start.Add(hourLen)), int64(segment))
 	if err != nil {
 		return err
@@ -143,5 +144,10 @@ func (tx *transaction) rehour(id int64, revision uint32, start station.Instant, 
 	if _, err := tx.ExecContext(tx.ctx, `DELETE FROM hours WHERE station = ? AND start = ? AND segment = ?`, id, int64(start), int64(segment)); err != nil {
 		return err
 	}
-	return tx.closeHour(id, revision, &h)
+	if err := tx.closeHour(id, revision, &h); err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(tx.ctx, `UPDATE hours SET revised = (SELECT count(*) FROM minutes WHERE station = ?1 AND start >= ?2 AND start < ?3 AND segment = ?4
+		AND revised IS NOT NULL) WHERE station = ?1 AND start = ?2 AND segment = ?4`, id, int64(start), int64(start.Add(hourLen)), int64(segment))
+	return err
 }

@@ -173,6 +173,9 @@ func (tx *transaction) commit(c *Commit) error {
 			return fmt.Errorf("station %s: %w", c.Learned[i].Key, err)
 		}
 	}
+	if err := tx.lateNews(&c.Late); err != nil {
+		return err
+	}
 	return tx.people(c)
 }
 

@@ -69,6 +69,9 @@ func figurePoint(k station.Key, branch string, ref station.Reference, f *station
 func minutePoint(k station.Key, branch string, ref station.Reference, m *station.Minute, c *cost.Charge) *write.Point {
 	p := stretch(minuteMeasurement, k, branch, ref, m, c)
 	leakFields(p, ref, &m.Leak)
+	if m.Revised {
+		p.AddField("revised", true)
+	}
 	return p
 }
 

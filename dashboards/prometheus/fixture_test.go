@@ -70,7 +70,7 @@ func quiet() board.Station {
 }
 
 func figures() board.Pipeline {
-	return board.Pipeline{Connected: true, Reconnects: 2, Messages: 1000, Samples: 99000,
+	return board.Pipeline{Connected: true, Reconnects: 2, Messages: 1000, Brokers: []board.Broker{{Name: "main", Connected: true, Reconnects: 2, Messages: 1000}, {Name: "south", Messages: 0}}, Samples: 99000,
 		Refused: map[string]int64{"malformed": 4, "future": 1}, Queue: 12, QueueCap: 4096,
 		LogEntries: 500, LogSeconds: 0.02, LogBytes: 1 << 20, LogMaxBytes: 1 << 30, Evidence: board.Evidence{Reach: 86400, Lasts: 111600, DroppedEarly: 1373, Lost: 1}, Behind: [station.Partitions]uint64{3: 17},
 		Commits: 40, CommitSum: 0.3, CommitSeconds: 0.0125, CommitAge: 0.5, SnapshotAge: 30,

@@ -63,7 +63,7 @@ func (s sink) station(st *board.Station, ref station.Reference, tariffs *cost.Ta
 
 	totals(st, ref, put, with)
 	since(&st.Since, ref, put, with)
-	costs(st.Costs, tariffs, put, with)
+	costs(st.Costs.AtLeast(st.ReachedCosts), tariffs, put, with)
 	present(st, put, with)
 	estimates(st, ref, put, with)
 	s.alarms(st.Alarms, site, branch, name)
@@ -104,7 +104,7 @@ type (
 // totals sends the committed sums. A sum that never had a value, because strokes cannot
 // be seen or the plate gives no swept volumes, is unknown and not zero.
 func totals(st *board.Station, ref station.Reference, put put, with with) {
-	t := &st.Totals
+	t := st.Totals.AtLeast(&st.Reached)
 	if t.Strokes != 0 || st.Status.StrokeRate.Known() {
 		put(strokes, float64(t.Strokes))
 	}

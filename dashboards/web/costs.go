@@ -203,5 +203,8 @@ func unpricedInWords(s *cost.Sum, now *cost.Rates) string {
 	if 0 < all.CarbonMinutes && all.CarbonMinutes < all.Minutes {
 		out = join(out, fmt.Sprintf("CO₂ in %d of %d minutes", all.CarbonMinutes, s.Minutes))
 	}
+	if s.Revised > 0 {
+		out = join(out, fmt.Sprintf("%d of %d minutes rebuilt from samples that came late", s.Revised, s.Minutes))
+	}
 	return out
 }

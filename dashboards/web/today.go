@@ -49,9 +49,12 @@ func sums(minutes []station.Minute, silent int) []row {
 		return []row{{Name: "Strokes", Why: why}, {Name: "Inlet air", Why: why}, {Name: "Delivered air", Why: why}}
 	}
 	var t station.Minute
-	strokes, uncounted, airless, why := 0, 0, 0, ""
+	strokes, uncounted, airless, revised, why := 0, 0, 0, 0, ""
 	for i := range minutes {
 		m := &minutes[i]
+		if m.Revised {
+			revised++
+		}
 		if m.StrokeMethod == station.MethodNone {
 			uncounted++
 		} else {
@@ -76,6 +79,9 @@ func sums(minutes []station.Minute, silent int) []row {
 	if silent > 0 && strokes > 0 {
 		rows[0].How = join(rows[0].How, "without "+plural(silent, "minute")+" in which no sample came")
 	}
+	if revised > 0 {
+		rows[0].How = join(rows[0].How, plural(revised, "minute")+" rebuilt from samples that came late")
+	}
 	if airless == len(minutes) {
 		return append(rows, row{Name: "Inlet air", Why: why}, row{Name: "Delivered air", Why: why})
 	}
@@ -86,6 +92,9 @@ func sums(minutes []station.Minute, silent int) []row {
 	}
 	if silent > 0 {
 		in.How = join(in.How, "without "+plural(silent, "minute")+" in which no sample came")
+	}
+	if revised > 0 {
+		in.How = join(in.How, plural(revised, "minute")+" rebuilt from samples that came late")
 	}
 	return append(append(rows, in, drive, out), room(minutes)...)
 }

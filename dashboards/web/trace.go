@@ -152,6 +152,15 @@ func (s *site) before(ctx context.Context, v *traceView, begin station.Instant) 
 	if len(minutes) == 0 {
 		return nil
 	}
+	revised := 0
+	for i := range minutes {
+		if minutes[i].Revised {
+			revised++
+		}
+	}
+	if revised > 0 {
+		v.Note = join(v.Note, plural(revised, "minute")+" rebuilt from samples that came late.")
+	}
 	v.Note = join(v.Note, "Up to "+clock(begin)+": minutes of the history, the inlet's mean, the outlet's mean and highest, without stroke marks.")
 	return nil
 }

@@ -29,8 +29,8 @@ type Locked struct {
 
 const lockedRules = "user reader\ntopic read boost/#\ntopic write lights/#\n\nuser sensors\ntopic write boost/#\n"
 
-// LockedMosquitto starts such a broker.
-func LockedMosquitto(t testing.TB) *Locked {
+// LockedMosquitto starts such a broker, with more lines in its listener.
+func LockedMosquitto(t testing.TB, listener ...string) *Locked {
 	t.Helper()
 	bin, hash := Find(t, "mosquitto"), Find(t, "mosquitto_passwd")
 	dir, addr := t.TempDir(), fmt.Sprintf("127.0.0.1:%d", Port(t))
@@ -53,6 +53,7 @@ func LockedMosquitto(t testing.TB) *Locked {
 		"listener " + port + " 127.0.0.1", "allow_anonymous false", "password_file " + in("passwords"), "acl_file " + in("rules"),
 		"cafile " + l.CA, "certfile " + in("server.pem"), "keyfile " + in("server.key"), "require_certificate true", "log_dest stderr", "log_type error",
 	}
+	conf = append(conf, listener...) // behind what belongs to its own
 	if os.Getuid() == 0 {
 		conf = append(conf, "user root")
 	}

@@ -147,6 +147,24 @@ func (p *Process) Kill() {
 // Mosquitto starts an MQTT broker whose queues are large enough for the tests.
 func Mosquitto(t testing.TB) *Process {
 	t.Helper()
+	return mosquitto(t)
+}
+
+// WebMosquitto starts one that listens for WebSockets.
+func WebMosquitto(t testing.TB) *Process {
+	t.Helper()
+	return mosquitto(t, WebSockets(t)...)
+}
+
+// WebSockets are the lines that make a listener of Mosquitto one for WebSockets. It does not start without another beside it.
+func WebSockets(t testing.TB) []string {
+	t.Helper()
+	return []string{"protocol websockets", fmt.Sprintf("listener %d 127.0.0.1", Port(t))}
+}
+
+// mosquitto starts a broker with more lines in its listener.
+func mosquitto(t testing.TB, listener ...string) *Process {
+	t.Helper()
 	bin := Find(t, "mosquitto")
 	dir, addr := t.TempDir(), fmt.Sprintf("127.0.0.1:%d", Port(t))
 	_, port, _ := net.SplitHostPort(addr)
@@ -155,6 +173,7 @@ func Mosquitto(t testing.TB) *Process {
 		"max_queued_messages 1000000", "max_queued_bytes 0", "max_inflight_messages 500", "max_packet_size 268435455",
 		"log_dest stderr", "log_type error",
 	}
+	conf = append([]string{conf[0]}, append(listener, conf[1:]...)...)
 	if os.Getuid() == 0 {
 		conf = append(conf, "user root")
 	}

@@ -62,6 +62,9 @@ type Options struct {
 	Refused    int64 // bytes of refused messages that are kept, 0: the usual
 
 	MQTT         mqtt.Options // without handler and filters
+	MQTTName     string       // of that broker, "": MainBroker
+	MQTTSite     string       // of topics at that broker that name none, "": the usual
+	Brokers      []Broker     // more of them, each with a connection of its own
 	BrokerListen string       // of an embedded broker, "" where MQTT.Brokers names one
 	Intake       intake.Options
 
@@ -106,6 +109,11 @@ type Intervals struct {
 	Commit, Tick, Snapshot, Trim, Retain time.Duration
 	// Figures is how often log and history are asked for figures, and whether they work.
 	Figures time.Duration
+	// Rebuild is how often it is looked whether samples that came late can be worked off.
+	Rebuild time.Duration
+	// LateRest is how long nothing late must have come of a station before it is worked off: a buffer that is being sent need
+	// not be worked off message by message.
+	LateRest time.Duration
 	// Clock is how often our own clock is judged, and messages that wait are looked after.
 	Clock time.Duration
 	// Answer is the longest wait for what becomes of a command.
@@ -116,7 +124,7 @@ func (i *Intervals) fill() {
 	for _, x := range [...]struct {
 		d     *time.Duration
 		usual time.Duration
-	}{{&i.Commit, time.Second / 2}, {&i.Tick, 5 * time.Second}, {&i.Snapshot, time.Minute}, {&i.Trim, time.Minute}, {&i.Retain, 10 * time.Minute}, {&i.Figures, 5 * time.Second}, {&i.Clock, time.Second}, {&i.Answer, answerWithin}} {
+	}{{&i.Commit, time.Second / 2}, {&i.Tick, 5 * time.Second}, {&i.Snapshot, time.Minute}, {&i.Trim, time.Minute}, {&i.Retain, 10 * time.Minute}, {&i.Figures, 5 * time.Second}, {&i.Clock, time.Second}, {&i.Rebuild, 5 * time.Second}, {&i.LateRest, 30 * time.Second}, {&i.Answer, answerWithin}} {
 		if *x.d <= 0 {
 			*x.d = x.usual
 		}
@@ -141,7 +149,7 @@ type App struct {
 	parts      [station.Partitions]*partition
 	intake     *intake.Intake
 	batch      *batch.Batcher
-	source     *mqtt.Source
+	sources    []source
 	sender     *notify.Sender
 	panels     []*mqtt.Retained
 	headers    *headers
@@ -173,6 +181,7 @@ type App struct {
 	gate      gate
 	passing   sync.Mutex   // letters run through the intake again
 	waiting   atomic.Int64 // letters that wait, when last looked
+	rebuilder rebuilder
 }
 
 // New opens everything that the options name: broker, log, history, address. It does not
@@ -261,11 +270,7 @@ func (a *App) openIntake() (err error) {
 	for i := range o.Stations {
 		o.Intake.Stations[i] = o.Stations[i].Plate.Key
 	}
-	o.Intake.Ask = func(topic string, data []byte) {
-		if a.source != nil {
-			a.source.Ask(topic, data)
-		}
-	}
+	o.Intake.Ask = a.ask
 	o.Intake.Took = func(topic string, f payload.Format) {
 		a.log.Info("auto found out how payloads are written", "topics", topic, "payload", f.String())
 	}
@@ -273,14 +278,7 @@ func (a *App) openIntake() (err error) {
 		return err
 	}
 	a.batch = batch.New(batch.Options{Log: a.ring, Letters: a.letters, Logger: a.log})
-	m := o.MQTT
-	if len(m.Brokers) == 0 { // nothing is configured yet
-		return nil
-	}
-	m.Filters, m.Logger, m.Handle = a.intake.Filters(), a.log, a.take
-	m.OnTooLarge = a.tooLarge
-	a.source, err = mqtt.New(m)
-	return err
+	return a.openSources()
 }
 
 // openPartitions loads what the history knows, once log and history belong together.
@@ -364,6 +362,9 @@ func (a *App) catalog(ctx context.Context) (*catalog, error) {
 	if c.learned, err = a.store.Learned(ctx); err != nil {
 		return nil, err
 	}
+	if c.late, err = a.lateKnown(ctx); err != nil {
+		return nil, err
+	}
 	open, err := a.store.OpenAlarms(ctx)
 	if err != nil {
 		return nil, err
@@ -385,8 +386,10 @@ func (a *App) URL() string {
 // Addr returns the address and port of the pages.
 func (a *App) Addr() string { return a.web.Addr().String() }
 
-// BrokerURL gives the broker's address.
-func (a *App) BrokerURL() string { return strings.Join(a.opt.MQTT.Brokers, ", ") }
+// BrokerURL returns the main broker's address, or its list.
+func (a *App) BrokerURL() string { return addresses(&a.opt.MQTT) }
+
+func addresses(m *mqtt.Options) string { return strings.Join(m.Brokers, ", ") }
 
 func (a *App) onClose(f func()) { a.shut = append(a.shut, f) }
 

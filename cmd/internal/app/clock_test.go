@@ -42,7 +42,7 @@ func stepped(t *testing.T, by time.Duration, o *Options, addr string, meanwhile 
 		one.Lock()
 		defer one.Unlock()
 		if sent == all/3 || sent == 2*all/3 {
-			waitFor(t, "what was sent", func() bool { return a.source.Figures().Received >= sent })
+			waitFor(t, "what was sent", func() bool { return a.received().Received >= sent })
 			if sent == all/3 {
 				w.set(by)
 				meanwhile(a)
@@ -130,7 +130,7 @@ func TestAStartWithAWrongClockHoldsMessages(t *testing.T) {
 	o.Wall = w.wall
 	w.set(-30 * 24 * time.Hour)
 	b, end := starting(t, o)
-	waitFor(t, "a connection", func() bool { return b.source.Figures().Subscribed })
+	waitFor(t, "a connection", func() bool { return b.received().Subscribed })
 	if err := b.Ready(); err == nil || !strings.Contains(err.Error(), "before the newest entry of the log") {
 		t.Errorf("readiness says %v", err)
 	}
@@ -192,7 +192,7 @@ func TestDevicesWrongTogether(t *testing.T) {
 			}
 			sent++
 		}
-		waitFor(t, "what was sent", func() bool { return a.source.Figures().Received >= sent })
+		waitFor(t, "what was sent", func() bool { return a.received().Received >= sent })
 	}
 	refused := func() int64 { return a.intake.Refused()["time-ahead"] }
 	waiting := func() int64 { n, err := a.letters.Waiting(t.Context()); _ = err; return n }

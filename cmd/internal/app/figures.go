@@ -44,6 +44,7 @@ func (a *App) Pipeline() board.Pipeline {
 	now := time.Now()
 	out := board.Pipeline{Refused: a.intake.Refused(), LogMaxBytes: a.opt.MaxBytes, AnswerAge: make(map[string]float64, len(a.questions))}
 	f := a.received()
+	out.Brokers = a.brokerFigures()
 	out.Connected, out.Reconnects, out.Messages = f.Connected, f.Reconnects, f.Received+f.TooLarge
 	b := a.batch.Figures()
 	out.Samples, out.Queue, out.QueueCap, out.LogEntries, out.LogSeconds, out.LogFull = b.Samples, b.Queue, b.QueueCap, b.Entries, b.Appending.Seconds(), b.Full
@@ -57,6 +58,8 @@ func (a *App) Pipeline() board.Pipeline {
 	}
 	age, _ := a.commitAge(now)
 	out.CommitAge, out.Evidence = age.Seconds(), a.ring.evidence.figures(now, a.opt.MaxBytes)
+	r := &a.rebuilder
+	out.LateWaiting, out.LateMinutes, out.LateLost = r.waiting.Load(), r.minutes.Load(), r.lost.Load()
 	out.RefusedRatio, out.Quarantined = a.refusal.ratio(), a.quarantine.count()
 	out.Ready = a.Ready() == nil
 	out.Parts = a.partStates()
@@ -78,7 +81,7 @@ func (h hours) Used(ctx context.Context, k station.Key, from, to station.Instant
 	for i := range list {
 		x := &list[i]
 		s.Add(&cost.Sum{Inlet: x.Inlet, InletLow: x.InletLow, InletHigh: x.InletHigh, Exhaust: x.Exhaust, Delivered: x.Delivered,
-			Leak: x.LeakSum, LeakNs: x.LeakTime, Airless: x.Airless, Minutes: x.Minutes})
+			Leak: x.LeakSum, LeakNs: x.LeakTime, Airless: x.Airless, Minutes: x.Minutes, Revised: x.Revised})
 	}
 	n, err := h.unheard(ctx, k, list, from, to, station.InstantOf(time.Now()), err)
 	s.Add(&cost.Sum{Minutes: n, Airless: n})

@@ -38,7 +38,7 @@ func BenchmarkFlood(b *testing.B) {
 				if garbage > 0 {
 					ghosts(b, broker.Addr, 100*garbage)
 				}
-				for a.batch.Figures().Samples < int64(n)*100 || a.source.Figures().Received < int64(n*(1+garbage)) || a.batch.Figures().Queue > 0 {
+				for a.batch.Figures().Samples < int64(n)*100 || a.received().Received < int64(n*(1+garbage)) || a.batch.Figures().Queue > 0 {
 					time.Sleep(time.Millisecond)
 				}
 			}

@@ -53,11 +53,12 @@ func (p *partition) keep(ctx context.Context) error {
 		c.Told = p.told
 	}
 	p.keepLearned(&c)
+	c.Late = p.news
 	if err := p.write(ctx, &c); err != nil {
 		return err
 	}
 	p.learnedStored(&c)
-	p.committed, p.dirty, p.urgent, p.people = p.position, false, false, people{}
+	p.committed, p.dirty, p.urgent, p.people, p.news = p.position, false, false, people{}, history.LateNews{}
 	p.pending.committed()
 	p.timeCommit()
 	p.answers.stored(c.Acts)

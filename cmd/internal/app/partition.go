@@ -28,6 +28,7 @@ type Store interface {
 	SaveSnapshot(ctx context.Context, partition int, position uint64, schema, engine string, blob []byte) error
 	LoadSnapshot(ctx context.Context, partition int) (history.Snapshot, bool, error)
 	Today(ctx context.Context, k station.Key, from station.Instant) ([station.NumStates]int64, error)
+	Rebuild(ctx context.Context, r *history.Rebuilt) (history.Correction, error)
 	Strokes(ctx context.Context, k station.Key, from, to station.Instant) (strokes, lost int64, err error)
 	StrokesSince(ctx context.Context, k station.Key, from station.Instant) (strokes int64, until station.Instant, err error)
 }
@@ -47,6 +48,7 @@ type catalog struct {
 	declarations
 	learned map[station.Key]history.Learned // as of the start
 	holds   map[station.Key]int64           // hold-off of the headers that several stations hang on, ns
+	late    map[station.Key]lateOf          // as of the start
 }
 
 // partition is the only writer of its stations: it reads its part of the log, runs
@@ -77,7 +79,9 @@ type partition struct {
 	ordered   []*unit // the units by key: what one record does to several must not depend on map order
 	position  uint64  // of the newest entry worked off
 	midway    uint64  // of the entry that is being worked off, 0: none
-	committed uint64  // of the newest commit: outputs up to here are stored already
+	nth       int     // record of that entry
+	news      history.LateNews
+	committed uint64 // of the newest commit: outputs up to here are stored already
 	ticked    station.Instant
 	adopted   bool // the units' alarms stand as the history has them, see adopt
 	dirty     bool
@@ -118,6 +122,7 @@ type unit struct {
 	held   *held // in quarantine: Unit is a stand-in
 	dead   bool  // the stand-in failed too
 	again  *held // tried again after it was in quarantine, not yet stored
+	late   lateOf
 }
 
 func (p *partition) epoch(r *station.Record) {
@@ -153,7 +158,7 @@ func (p *partition) add(k station.Key, run *pipeline.Unit) *unit {
 	if run != nil {
 		run.KeepStrokes = true // for the rings, see tell
 	}
-	u := &unit{Unit: run, again: p.retries[k], key: k, totals: c.totals[k], costs: slices.Clone(c.costs[k]), today: c.today[k], day: c.day[k.Site], alarms: c.alarms[k]}
+	u := &unit{Unit: run, again: p.retries[k], key: k, totals: c.totals[k], costs: slices.Clone(c.costs[k]), today: c.today[k], day: c.day[k.Site], alarms: c.alarms[k], late: c.late[k]}
 	p.units[k] = u
 	at, _ := slices.BinarySearchFunc(p.ordered, u, byKey)
 	p.ordered = slices.Insert(p.ordered, at, u)
@@ -196,8 +201,9 @@ func (p *partition) picture(u *unit, configured bool) board.Station {
 	s := board.Station{
 		Gone:  !configured,
 		Plate: *u.Plate(), Status: *u.Status, Totals: u.totals, Since: u.since, Costs: slices.Clone(u.costs), Today: u.today,
+		Reached: u.late.ceiling.Totals, ReachedCosts: u.late.ceiling.Costs,
 		Alarms: u.standing(),
-		LagNs:  u.LagNs(), Newest: u.Newest(), OffsetNs: u.OffsetNs(), SilentSince: u.SilentSince(p.ticked, rules.SilenceNs),
+		LagNs:  u.LagNs(), Newest: u.Arrived(), OffsetNs: u.OffsetNs(), SilentSince: u.SilentSince(p.ticked, rules.SilenceNs),
 		Late: n.Late, Duplicate: n.Duplicate, ClockSteps: n.ClockSteps, Gaps: n.Gaps, Arrival: n.Arrival,
 		Counter: board.CounterOddities(n.Counter), Dues: u.dues(p.ticked), Below: u.Below(), AtWork: u.AtWork(),
 	}

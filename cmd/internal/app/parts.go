@@ -31,8 +31,14 @@ func (a *App) openParts() {
 		a.health.Part(name, 0).As(health.Beside)
 	}
 	a.health.Part("refused", 0)
-	mqtt := a.health.Part("broker", 0)
-	a.health.Look(func() { a.lookAtBroker(mqtt) })
+	if len(a.sources) == 0 {
+		part := a.health.Part("broker", 0)
+		a.health.Look(func() { part.Doubtful("no broker is configured: the page First run proposes a configuration") })
+	}
+	for _, s := range a.sources {
+		part := a.health.Part(s.part(), 0)
+		a.health.Look(func() { s.look(part) })
+	}
 	a.health.Look(a.lookAtReach)
 	if r := a.opt.Reloads; r != nil {
 		part := a.health.Part("configuration", 0).As(health.Beside)
@@ -73,22 +79,6 @@ func (a *App) partStates() []board.Part {
 		out[i] = board.Part{Name: s.Part, Level: s.Level.String(), Reason: s.Reason, Since: station.InstantOf(s.Since), Todo: health.Todo(s.Part)}
 	}
 	return out
-}
-
-// lookAtBroker reports the connection to the broker.
-func (a *App) lookAtBroker(p *health.Part) {
-	switch f := a.received(); {
-	case a.source == nil:
-		p.Doubtful("no broker is configured: the page First run proposes a configuration")
-	case f.Doubled != "":
-		p.Fails("the broker %s keeps ending our connection: %s", a.BrokerURL(), f.Doubled)
-	case !f.Connected:
-		p.Fails("not connected to the broker %s", a.BrokerURL())
-	case !f.Subscribed:
-		p.Fails("the broker has not confirmed the subscription")
-	default:
-		p.Works()
-	}
 }
 
 // lookAtReach reports how people are reached.

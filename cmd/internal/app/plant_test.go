@@ -184,7 +184,7 @@ func settle(t testing.TB, a *App) {
 			done = done && err == nil && p.committed >= last
 			p.mu.Unlock()
 		}
-		now := a.source.Figures().Received
+		now := a.received().Received
 		if quiet++; !done || now != before {
 			quiet, before = 0, now
 		}

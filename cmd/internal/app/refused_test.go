@@ -63,7 +63,7 @@ func TestAStationThatIsAddedLaterLosesNothing(t *testing.T) {
 				one.Lock()
 				defer one.Unlock()
 				if sent == all/3 || sent == 2*all/3 {
-					waitFor(t, "what was sent", func() bool { return a.source.Figures().Received >= sent-before })
+					waitFor(t, "what was sent", func() bool { return a.received().Received >= sent-before })
 					settle(t, a)
 				}
 				if sent == all/3 || sent == 2*all/3 && restart {
@@ -107,14 +107,14 @@ func sends(t testing.TB, a *App, addr string, topicName string, payloads ...stri
 		t.Fatal(err)
 	}
 	defer p.Close()
-	was := a.source.Figures().Received
+	was := a.received().Received
 	for _, x := range payloads {
 		if err := p.Publish(t.Context(), topicName, []byte(x)); err != nil {
 			t.Fatal(err)
 		}
 	}
 	waitFor(t, "what was sent", func() bool {
-		return a.source.Figures().Received >= was+int64(len(payloads)) && a.batch.Figures().Queue == 0
+		return a.received().Received >= was+int64(len(payloads)) && a.batch.Figures().Queue == 0
 	})
 }
 

@@ -29,6 +29,7 @@ func (a *App) retainLoop(ctx context.Context) {
 		if !a.trusted() {
 			return
 		}
+		a.forgetLate(ctx)
 		now := a.now()
 		if a.opt.Now != nil {
 			now = station.InstantOf(a.opt.Now())

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
-	"strokewise/collector/mqtt"
 	"strokewise/collector/samplelog"
 )
 
@@ -84,6 +83,7 @@ func (a *App) runUntilLost(ctx context.Context) error {
 		serve.run(a.backtests.loop)
 	}
 	serve.run(a.first.loop)
+	work.run(a.rebuildLoop)
 	a.takeMessages(take)
 	a.log.Info("ready", "address", a.URL(), "broker", a.BrokerURL(), "stations", len(a.configured()))
 	<-ctx.Done()
@@ -376,15 +376,7 @@ func (a *App) takeMessages(g *group) {
 	g.run(func(ctx context.Context) { a.warn("appending ended", a.batch.Run(ctx)) })
 	a.beginFresh(g.ctx)
 	g.run(a.lettersLoop)
-	if a.source != nil {
-		g.run(func(ctx context.Context) { a.warn("receiving ended", a.source.Run(ctx)) })
+	for _, s := range a.sources {
+		g.run(func(ctx context.Context) { a.warn("receiving ended", s.Run(ctx)) })
 	}
-}
-
-// received returns the figures of the connection to the broker.
-func (a *App) received() mqtt.Figures {
-	if a.source == nil {
-		return mqtt.Figures{}
-	}
-	return a.source.Figures()
 }

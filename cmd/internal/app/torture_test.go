@@ -80,7 +80,7 @@ func TestAUsedUpQuotaChangesNoConclusion(t *testing.T) {
 	}
 	mend()
 	waitFor(t, "all messages", func() bool {
-		return a.source.Figures().Received >= 35_000 && !a.batch.Figures().Full && a.batch.Figures().Queue == 0
+		return a.received().Received >= 35_000 && !a.batch.Figures().Full && a.batch.Figures().Queue == 0
 	})
 	settle(t, a)
 	if age, n := a.commitAge(time.Now()); age > 0 {
@@ -170,7 +170,7 @@ func TestMosquittoIsRestartedInMidStream(t *testing.T) {
 	defer e.close()
 	played := through(t, from, 5*time.Millisecond, e.publish)
 	for range 5 {
-		waitFor(t, "the subscription", func() bool { return a.source.Figures().Subscribed })
+		waitFor(t, "the subscription", func() bool { return a.received().Subscribed })
 		time.Sleep(400 * time.Millisecond)
 		broker.Stop()
 		time.Sleep(100 * time.Millisecond)
@@ -178,9 +178,9 @@ func TestMosquittoIsRestartedInMidStream(t *testing.T) {
 	}
 	played()
 	settle(t, a)
-	t.Logf("%d messages, %d connections after the first", e.sent, a.source.Figures().Reconnects)
-	if a.source.Figures().Reconnects < 5 {
-		t.Errorf("%d reconnections", a.source.Figures().Reconnects)
+	t.Logf("%d messages, %d connections after the first", e.sent, a.received().Reconnects)
+	if a.received().Reconnects < 5 {
+		t.Errorf("%d reconnections", a.received().Reconnects)
 	}
 	stop()
 	same(t, want, concluded(t, o))
@@ -204,7 +204,7 @@ func TestMosquittoIsKilledInMidStream(t *testing.T) {
 		broker.Restart()
 		// the session is gone with it: the edge goes on when we are back
 		e.mu.Lock()
-		waitFor(t, "the subscription", func() bool { return a.source.Figures().Subscribed })
+		waitFor(t, "the subscription", func() bool { return a.received().Subscribed })
 		e.mu.Unlock()
 	}
 	played()

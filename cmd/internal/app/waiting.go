@@ -35,12 +35,12 @@ func (a *App) openLetters(ctx context.Context) (err error) {
 
 // take hands one message on: to the log, to those that wait, or to the refused ones. It is
 // acknowledged when it is stored there; a refused one too, since it would come again for ever.
-func (a *App) take(ctx context.Context, m mqtt.Message) {
+func (a *App) take(ctx context.Context, m mqtt.Message, site string) {
 	at, mono, state := a.clock.At(m.Arrival)
-	taken, refusal := a.intake.Decide(&intake.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Backlog: m.Backlog, Arrival: at})
+	taken, refusal := a.intake.Decide(&intake.Message{Topic: m.Topic, Payload: m.Payload, Retained: m.Retained, Backlog: m.Backlog, Arrival: at, Site: site})
 	if refusal == nil || intake.OfClock(refusal) {
 		if wait := a.waits(&taken, state == clock.Unsure); wait != "" {
-			l := a.letter(&m, at, mono)
+			l := a.letter(&m, site, at, mono)
 			l.Held, l.Label = true, wait
 			a.wait(ctx, l, m.Ack)
 			return
@@ -48,19 +48,19 @@ func (a *App) take(ctx context.Context, m mqtt.Message) {
 	}
 	if refusal != nil {
 		a.intake.Refuse(refusal)
-		a.refuseLetter(ctx, &m, at, mono, refusal, m.Ack)
+		a.refuseLetter(ctx, &m, site, at, mono, refusal, m.Ack)
 		return
 	}
 	if len(taken.More) == 0 && len(taken.Lost) == 0 && len(taken.Blocks) > 0 { // nearly all
 		_ = a.batch.Add(ctx, taken.Record, len(m.Payload)+8*taken.Samples(), m.Ack) // fails only at the end, unacknowledged
 		return
 	}
-	a.takeParts(ctx, &m, &taken, at, mono)
+	a.takeParts(ctx, &m, &taken, site, at, mono)
 }
 
 // takeParts hands on a message that is no single record. It is acknowledged with the last of what came
 // of it; the batcher keeps the order.
-func (a *App) takeParts(ctx context.Context, m *mqtt.Message, taken *intake.Taken, at station.Instant, mono int64) {
+func (a *App) takeParts(ctx context.Context, m *mqtt.Message, taken *intake.Taken, site string, at station.Instant, mono int64) {
 	taken.Each(func(r *station.Record) { _ = a.batch.Add(ctx, *r, 8*r.Samples(), nil) })
 	if len(taken.Lost) == 0 {
 		_ = a.batch.Add(ctx, station.Record{}, len(m.Payload), m.Ack)
@@ -69,12 +69,12 @@ func (a *App) takeParts(ctx context.Context, m *mqtt.Message, taken *intake.Take
 	for _, r := range taken.Lost {
 		a.intake.Refuse(r)
 	}
-	a.refuseLetter(ctx, m, at, mono, taken.Lost[0], m.Ack)
+	a.refuseLetter(ctx, m, site, at, mono, taken.Lost[0], m.Ack)
 }
 
 // refuseLetter keeps a message that is refused, or of which readings are lost.
-func (a *App) refuseLetter(ctx context.Context, m *mqtt.Message, at station.Instant, mono int64, r *payload.Refusal, ack func()) {
-	l := a.letter(m, at, mono)
+func (a *App) refuseLetter(ctx context.Context, m *mqtt.Message, site string, at station.Instant, mono int64, r *payload.Refusal, ack func()) {
+	l := a.letter(m, site, at, mono)
 	l.Label, l.Detail = letters.Label(r.Reason), r.Detail
 	_ = a.batch.AddLetter(ctx, l, ack)
 }
@@ -90,8 +90,8 @@ func (a *App) waits(t *intake.Taken, unsure bool) letters.Label {
 	return wait
 }
 
-func (a *App) letter(m *mqtt.Message, at station.Instant, mono int64) letters.Letter {
-	return letters.Letter{Topic: m.Topic, Payload: m.Payload, Size: len(m.Payload), Arrival: at, Mono: mono, Run: a.run, Retained: m.Retained, Backlog: m.Backlog}
+func (a *App) letter(m *mqtt.Message, site string, at station.Instant, mono int64) letters.Letter {
+	return letters.Letter{Topic: m.Topic, Site: site, Payload: m.Payload, Size: len(m.Payload), Arrival: at, Mono: mono, Run: a.run, Retained: m.Retained, Backlog: m.Backlog}
 }
 
 // wait stores a letter that waits.
@@ -106,10 +106,10 @@ func (a *App) wait(ctx context.Context, l letters.Letter, ack func()) {
 }
 
 // tooLarge keeps that a message was turned away for its size; there is no more of it.
-func (a *App) tooLarge(topic string, size int64) {
+func (a *App) tooLarge(topic string, size int64, site string) {
 	at, mono, _ := a.clock.At(time.Now())
 	r := a.intake.Discarded(size)
-	a.batch.TryLetter(letters.Letter{Label: letters.Label(r.Reason), Detail: r.Detail, Topic: topic, Size: int(size), Cut: true, Arrival: at, Mono: mono, Run: a.run})
+	a.batch.TryLetter(letters.Letter{Label: letters.Label(r.Reason), Detail: r.Detail, Topic: topic, Site: site, Size: int(size), Cut: true, Arrival: at, Mono: mono, Run: a.run})
 }
 
 // again returns what comes of a letter as the mapping and the time are known now, or why it is refused.
@@ -117,7 +117,7 @@ func (a *App) again(l *letters.Letter) (intake.Taken, *payload.Refusal) {
 	if l.Cut {
 		return intake.Taken{}, &payload.Refusal{Reason: intake.TooLarge, Detail: fmt.Sprintf("only the beginning of its %d bytes is kept", l.Size)}
 	}
-	m := intake.Message{Topic: l.Topic, Payload: l.Payload, Retained: l.Retained, Backlog: l.Backlog, Arrival: l.Arrival, Again: true}
+	m := intake.Message{Topic: l.Topic, Payload: l.Payload, Retained: l.Retained, Backlog: l.Backlog, Arrival: l.Arrival, Site: l.Site, Again: true}
 	switch {
 	case l.Run == a.run:
 		m.Arrival = a.clock.Of(l.Mono)

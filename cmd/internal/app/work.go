@@ -42,6 +42,7 @@ func (p *partition) entry(ctx context.Context, e samplelog.Entry) error {
 	}
 	p.midway = e.Position
 	for i := range e.Records {
+		p.nth = i
 		if err := p.record(ctx, &e.Records[i]); err != nil {
 			return err
 		}
@@ -119,6 +120,7 @@ func (p *partition) samples(ctx context.Context, r *station.Record) error {
 		return nil
 	}
 	p.live.Samples(u.key, r.Blocks)
+	p.holes(u, r)
 	more := p.safe(u, "its samples", r, func() { u.Push(r.Blocks, r.Arrival) })
 	for more {
 		n := u.Out.Len()

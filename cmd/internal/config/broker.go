@@ -1,11 +1,14 @@
 package config
 
 import (
+	"cmp"
 	"fmt"
 	"net"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"go.yaml.in/yaml/v3"
 
@@ -16,25 +19,17 @@ import (
 // mqtt reads where samples come from.
 func (d *decoder) mqtt(m, top *mapping) {
 	q := &d.cfg.MQTT
-	m.broker(&q.Broker)
-	m.text("client_id", &q.ClientID, "a name that no other client of the broker has", "client_id: strokewise")
-	user := m.text("user", &q.User, "the user's name at the broker", "user: strokewise")
-	m.readable("password_file", "/etc/strokewise/mqtt.password", &q.PasswordFile)
+	d.connection(m, &q.Link)
+	d.more(m)
 	quantity(m, "max_packet", station.ParseBytes, between[int64](1<<10, 256<<20-1, "1 KiB to just under 256 MiB"), &q.MaxPacket)
-	d.tls(m.mapping("tls", "tls: { ca_file: /etc/strokewise/ca.pem }"), &q.TLS, "the broker's")
 	m.each("topics", topicsExample, func(n *yaml.Node, path string) {
 		if t := d.item(n, path, "a topic pattern", topicExample); t != nil {
 			d.topic(t)
 		}
 	})
-	m.clearBroker(q)
 	m.done(map[string]string{"password": "a password stands in a file of its own: name it in password_file"})
-	if q.PasswordFile != "" && !user && !m.has("user") {
-		m.fail("password_file", "is given without a user", "user as well", "user: strokewise")
-	}
-	if m.has("tls") && q.Broker != "" && !q.Secure() {
-		m.fail("tls", "is given, but the broker is not spoken to over TLS", "a broker with ssl, mqtts or tls before ://", "broker: ssl://broker.example:8883")
-	}
+	d.locks(m, &q.Link)
+	q.promote(m)
 	if absent := m.node == nil && (m.pos == nil || isNull(m.pos)); !d.opt.NoBroker && !(absent && top.begins()) {
 		m.demandBroker(top)
 	}
@@ -49,7 +44,7 @@ func (m *mapping) demandBroker(top *mapping) {
 	if m.node == nil { // no mapping, as was told
 		return
 	}
-	if !m.has("broker") {
+	if !m.has("broker") && !m.has("brokers") {
 		m.failValue("broker", "is missing", brokers, "tcp://127.0.0.1:1883")
 	}
 	if n := m.get("topics"); n == nil || isNull(n) || n.Kind == yaml.SequenceNode && len(n.Content) == 0 {
@@ -57,41 +52,89 @@ func (m *mapping) demandBroker(top *mapping) {
 	}
 }
 
-const brokers = `"embedded", or a URL that begins with tcp, mqtt, ssl, mqtts or tls and ://`
+const brokers = `"embedded", or a URL that begins with tcp, mqtt, ws, ssl, mqtts, tls or wss and ://`
+
+// usualPort is the port of a broker, by TLS and WebSocket (RFC 6455, 3; IANA's registry for MQTT).
+var usualPort = map[bool]map[bool]string{false: {false: "1883", true: "80"}, true: {false: "8883", true: "443"}}
+
+// usualPath is the path of MQTT over WebSocket (common practice, no source).
+const usualPath = "/mqtt"
+
+func webScheme(scheme string) bool { return scheme == "ws" || scheme == "wss" }
 
 // broker reads the broker's address and completes its port.
-func (m *mapping) broker(into *string) {
+func (m *mapping) broker(into *string, others *[]string) {
 	const example = "tcp://127.0.0.1:1883"
 	if n := m.get("broker"); n != nil && n.Kind == yaml.ScalarNode && n.Value == Embedded {
 		*into = Embedded
+		return
+	}
+	if n := m.get("broker"); n != nil && n.Kind == yaml.SequenceNode {
+		m.brokerList(into, others)
 		return
 	}
 	var s string
 	if !m.brokerLink(&s, example) {
 		return
 	}
+	if problem := completeBroker(s, into); problem != "" {
+		m.failValue("broker", problem, brokers, example)
+	}
+}
+
+// brokerList reads brokers of which the first that can be reached is used.
+func (m *mapping) brokerList(into *string, others *[]string) {
+	const expected, example = "URLs of brokers that take each other's place, with TLS at all of them or at none", "[ssl://broker-1.example:8883, ssl://broker-2.example:8883]"
+	var all []string
+	m.each("broker", "broker: "+example, func(n *yaml.Node, path string) {
+		var s string
+		u, err := url.Parse(n.Value)
+		switch {
+		case n.Kind != yaml.ScalarNode || err != nil || u.Hostname() == "" || !slices.Contains(brokerSchemes, u.Scheme) || strings.IndexFunc(n.Value, unprintable) >= 0:
+			m.d.fail(n, path, "is no such URL", expected, example)
+		case u.User != nil:
+			m.d.fail(n, path, "holds a user or a password", expected+"; the keys user and password_file for the login", example)
+		default:
+			if problem := completeBroker(n.Value, &s); problem != "" {
+				m.d.fail(n, path, problem, expected, example)
+			} else if len(all) > 0 && tlsScheme(scheme(s)) != tlsScheme(scheme(all[0])) {
+				m.d.fail(n, path, "differs from the first in TLS", expected, example)
+			} else {
+				all = append(all, s)
+			}
+		}
+	})
+	if len(all) > 0 {
+		*into, *others = all[0], all[1:]
+	}
+}
+
+// completeBroker completes the port and the path of a broker's URL, and returns what is wrong with it.
+func completeBroker(s string, into *string) (problem string) {
 	u, err := url.Parse(s)
-	if err != nil || strings.Trim(u.Path, "/") != "" || u.RawQuery != "" || u.Fragment != "" {
-		m.failValue("broker", "has something behind the port", brokers, example)
-		return
+	if err != nil || !webScheme(u.Scheme) && strings.Trim(u.Path, "/") != "" || u.RawQuery != "" || u.Fragment != "" {
+		return "has something behind the port"
 	}
 	port := u.Port()
 	if n, err := strconv.ParseUint(port, 10, 16); port != "" && (err != nil || n == 0) {
-		m.failValue("broker", "has no port from 1 to 65535", brokers, example)
-		return
+		return "has no port from 1 to 65535"
 	}
 	if port == "" {
-		port = "1883"
-		if tlsScheme(u.Scheme) {
-			port = "8883"
-		}
+		port = usualPort[tlsScheme(u.Scheme)][webScheme(u.Scheme)]
 	}
 	*into = u.Scheme + "://" + net.JoinHostPort(u.Hostname(), port)
+	if webScheme(u.Scheme) {
+		*into += cmp.Or(strings.TrimRight(u.EscapedPath(), "/"), usualPath)
+	}
+	return ""
 }
+
+// brokerSchemes are those of a broker's URL.
+var brokerSchemes = []string{"tcp", "mqtt", "ws", "ssl", "mqtts", "tls", "wss"}
 
 func (m *mapping) brokerLink(into *string, example string) bool {
 	before := len(m.d.faults.list)
-	ok := m.link("broker", []string{"tcp", "mqtt", "ssl", "mqtts", "tls"}, example, into)
+	ok := m.link("broker", brokerSchemes, example, into)
 	for _, e := range m.d.faults.list[min(before, len(m.d.faults.list)):] {
 		e.Expected = brokers
 		if strings.HasPrefix(e.Problem, "holds a user") {
@@ -122,6 +165,7 @@ func (d *decoder) topic(m *mapping) {
 	t := defaultTopic()
 	m.payload(&t.Payload)
 	m.pressureUnit(&t.PressureUnit)
+	quantity(m, "max_age", station.ParseDuration, between(time.Minute, 366*24*time.Hour, "1 min to 366 days"), &t.MaxAge)
 	t.Mapping = d.payloadMapping(m, &t)
 	matches := m.match(&t)
 	d.fixed(m, t)
@@ -144,7 +188,7 @@ func (m *mapping) match(t *Topic) bool {
 	}
 	problem := ""
 	switch {
-	case len(m.d.cfg.Sites) > 1 && !strings.Contains(s, "{site}") && !t.namesSite():
+	case len(m.d.cfg.Sites) > 1 && !strings.Contains(s, "{site}") && !t.namesSite() && !m.d.cfg.MQTT.sited():
 		problem = fmt.Sprintf("names no {site}, but there are %d sites", len(m.d.cfg.Sites))
 	case t.Payload == "scalar" && !strings.Contains(s, "{channel}") && !t.namesChannel():
 		problem = "names no {channel}, and a scalar does not tell its own"
@@ -205,7 +249,7 @@ func (d *decoder) fixed(m *mapping, t Topic) {
 			f.fail(k.Value, problem, "site/station/channel, or site/station where payloads name their channels", "plc7/ai3: northdock/press-4/outlet_pressure")
 			continue
 		}
-		target.Payload, target.PressureUnit, target.Mapping = t.Payload, t.PressureUnit, t.Mapping
+		target.Payload, target.PressureUnit, target.Mapping, target.MaxAge = t.Payload, t.PressureUnit, t.Mapping, t.MaxAge
 		if d.cfg.MQTT.Fixed == nil {
 			d.cfg.MQTT.Fixed = map[string]Fixed{}
 		}

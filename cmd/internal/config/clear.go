@@ -39,11 +39,15 @@ func (m *mapping) clearLink(link string, login bool) {
 }
 
 // clearBroker reports a broker that is told user and password in clear.
-func (m *mapping) clearBroker(q *MQTT) {
+func (m *mapping) clearBroker(q *Link) {
 	m.clearText()
-	u, err := url.Parse(q.Broker)
-	if err != nil || q.Broker == "" || q.Broker == Embedded || q.Secure() || loopback(strings.ToLower(u.Hostname())) || !m.has("user") {
+	if q.Broker == "" || q.Broker == Embedded || q.Secure() || !m.has("user") {
 		return
 	}
-	m.refuseClear("broker", "would be sent user and password over the network in clear", "a broker with ssl, mqtts or tls before ://", "broker: ssl://"+u.Hostname()+":8883")
+	for _, s := range append([]string{q.Broker}, q.Others...) {
+		if u, err := url.Parse(s); err == nil && !loopback(strings.ToLower(u.Hostname())) {
+			m.refuseClear("broker", "would be sent user and password over the network in clear", "a broker with ssl, mqtts, tls or wss before ://", "broker: ssl://"+u.Hostname()+":8883")
+			return
+		}
+	}
 }

@@ -10,6 +10,8 @@ func TestLoginsInClearAreRefused(t *testing.T) {
 	for text, refused := range map[string]bool{
 		"mqtt: {broker: 'tcp://broker.example', user: u, password_file: p}":                                                         true,
 		"mqtt: {broker: 'mqtt://10.0.0.7:1883', user: u, password_file: p}":                                                         true,
+		"mqtt: {broker: 'ws://broker.example/mqtt', user: u, password_file: p}":                                                     true,
+		"mqtt: {broker: 'wss://broker.example/mqtt', user: u, password_file: p}":                                                    false,
 		"mqtt: {broker: 'ssl://broker.example', user: u, password_file: p}":                                                         false,
 		"mqtt: {broker: 'tcp://127.0.0.1', user: u, password_file: p}":                                                              false,
 		"mqtt: {broker: 'tcp://[::1]:1883', user: u, password_file: p}":                                                             false,

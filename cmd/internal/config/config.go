@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"strokewise/analyzer/station"
+	"strokewise/collector/intake"
 	mapped "strokewise/collector/mapping"
 	"strokewise/rules"
 )
@@ -42,21 +43,30 @@ type Config struct {
 
 // MQTT says where samples come from.
 type MQTT struct {
-	Broker       string // Embedded, or scheme://host:port; empty without a broker
+	Link
+	More      []Link // brokers beside it, each with a connection of its own
+	MaxPacket int64  // bytes
+	Topics    []Topic
+	Fixed     map[string]Fixed // by topic; it comes before Topics
+}
+
+// Link is a connection to a broker.
+type Link struct {
+	Name         string   // of one of several; empty: the main one
+	Broker       string   // Embedded, or scheme://host:port; empty without a broker
+	Others       []string // that take its place, in this order, where it cannot be reached
 	ClientID     string
 	User         string
 	PasswordFile string
 	TLS          TLS
-	MaxPacket    int64 // bytes
-	Topics       []Topic
-	Fixed        map[string]Fixed // by topic; it comes before Topics
+	Site         string // of topics that name none
 }
 
 // Embedded is the value of MQTT.Broker for the broker inside the process.
 const Embedded = "embedded"
 
-// Secure tells whether the broker is spoken to over TLS.
-func (m *MQTT) Secure() bool { return tlsScheme(scheme(m.Broker)) }
+// Secure reports whether the broker is spoken to over TLS.
+func (l *Link) Secure() bool { return tlsScheme(scheme(l.Broker)) }
 
 // TLS holds the files of a TLS connection; all are PEM.
 type TLS struct {
@@ -71,6 +81,7 @@ type Topic struct {
 	Payload      string          // auto, scalar, block, senml, json, line or sparkplug
 	PressureUnit float64         // Pa of one unit, for payloads that carry none
 	Mapping      *mapped.Mapping // nil: none
+	MaxAge       time.Duration   // of a time that a device sets
 }
 
 // Fixed maps one topic to a station. Channel is empty where the payload names channels.
@@ -79,6 +90,7 @@ type Fixed struct {
 	Payload                string
 	PressureUnit           float64 // Pa
 	Mapping                *mapped.Mapping
+	MaxAge                 time.Duration
 }
 
 // Log says how the sample log is kept.
@@ -168,7 +180,7 @@ type Webhook struct {
 func Default() *Config {
 	return &Config{
 		HTTP: HTTP{Listen: "127.0.0.1:8420", Idle: time.Hour, Longest: 12 * time.Hour},
-		MQTT: MQTT{ClientID: "strokewise", MaxPacket: 1 << 20},
+		MQTT: MQTT{Link: Link{ClientID: "strokewise"}, MaxPacket: 1 << 20},
 		Data: "/var/lib/strokewise",
 		Log:  Log{Keep: 48 * time.Hour, MaxBytes: 20e9},
 
@@ -180,7 +192,9 @@ func Default() *Config {
 }
 
 // defaultTopic gives what a topic entry leaves out.
-func defaultTopic() Topic { return Topic{Payload: "auto", PressureUnit: 1e3} }
+func defaultTopic() Topic {
+	return Topic{Payload: "auto", PressureUnit: 1e3, MaxAge: intake.DefaultMaxAge}
+}
 
 // implicitSite is the site of a station where the file tells none.
 const implicitSite = "site"

@@ -33,7 +33,7 @@ func TestExampleOfTheContractLoads(t *testing.T) {
 	want := Default()
 	want.File = "testdata/design.yaml"
 	want.MQTT.Broker = "tcp://127.0.0.1:1883"
-	want.MQTT.Topics = []Topic{{Match: "boost/{site}/{station}/{channel}", Payload: "auto", PressureUnit: 1000}}
+	want.MQTT.Topics = []Topic{{Match: "boost/{site}/{station}/{channel}", Payload: "auto", PressureUnit: 1000, MaxAge: 48 * time.Hour}}
 	lisbon, _ := time.LoadLocation("Europe/Lisbon")
 	want.Sites = []Site{{ID: "northdock", Zone: lisbon,
 		Shifts: []Shift{{Days: [7]bool{1: true, 2: true, 3: true, 4: true, 5: true}, From: 6 * time.Hour, To: 22 * time.Hour}},
@@ -100,11 +100,12 @@ func TestEveryKeyArrives(t *testing.T) {
 		t.Errorf("http %+v", got)
 	}
 	psi := 4.4482216152605 / (25.4e-3 * 25.4e-3)
-	wantMQTT := MQTT{Broker: "mqtts://broker.plant.example:8883", ClientID: "sw-7", User: "reader", PasswordFile: secret,
-		TLS: TLS{CAFile: secret, CertFile: secret, KeyFile: secret}, MaxPacket: 2 << 20,
-		Topics: []Topic{{"a/{station}/{site}/{channel}", "senml", 1e5, nil}, {"b/{site}/{station}", "block", psi, nil}},
-		Fixed: map[string]Fixed{"plc/1": {"alpha", "p-1", "outlet_pressure", "block", psi, nil},
-			"plc/2": {"beta", "p_2", "", "block", psi, nil}}}
+	wantMQTT := MQTT{Link: Link{Broker: "mqtts://broker.plant.example:8883", Others: []string{"wss://broker-2.plant.example:443/mqtt"}, ClientID: "sw-7", User: "reader", PasswordFile: secret,
+		TLS: TLS{CAFile: secret, CertFile: secret, KeyFile: secret}}, MaxPacket: 2 << 20,
+		More:   []Link{{Name: "beta", Broker: "ws://10.0.0.9:80/in/mqtt", ClientID: "sw-b", Site: "beta"}},
+		Topics: []Topic{{"a/{station}/{site}/{channel}", "senml", 1e5, nil, 60 * time.Hour}, {"b/{site}/{station}", "block", psi, nil, 48 * time.Hour}},
+		Fixed: map[string]Fixed{"plc/1": {"alpha", "p-1", "outlet_pressure", "block", psi, nil, 48 * time.Hour},
+			"plc/2": {"beta", "p_2", "", "block", psi, nil, 48 * time.Hour}}}
 	if !reflect.DeepEqual(c.MQTT, wantMQTT) {
 		t.Errorf("mqtt\ngot  %+v\nwant %+v", c.MQTT, wantMQTT)
 	}

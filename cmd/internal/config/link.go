@@ -48,4 +48,6 @@ func scheme(s string) string {
 	return name
 }
 
-func tlsScheme(scheme string) bool { return scheme == "ssl" || scheme == "mqtts" || scheme == "tls" }
+func tlsScheme(scheme string) bool {
+	return scheme == "ssl" || scheme == "mqtts" || scheme == "tls" || scheme == "wss"
+}

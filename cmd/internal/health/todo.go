@@ -11,6 +11,7 @@ var todo = map[string]string{
 	"writer":        "Read its reason; then look at history and sample-log, which it depends on. Start the program again if it alone stands.",
 	"headers":       "Look at history first; start the program again if it alone stands.",
 	"refused":       "Open Refused messages: it names topics, reasons and what to mend.",
+	"late-samples":  "Look at history and sample-log, which it depends on. What came late stays in the log and is tried again.",
 	"evidence":      "What is lost cannot be had back. Check the disk; give the log more room with log.max_bytes.",
 	"clock":         "Compare this machine's clock with a watch, then mend its time service.",
 	"lease":         "Find the other process that writes to the same log, and stop one of them.",

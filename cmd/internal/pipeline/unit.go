@@ -105,8 +105,8 @@ func (u *Unit) LagNs() int64 {
 	return u.newest.Sub(u.engine.Watermark())
 }
 
-// Newest returns when the newest samples arrived, zero before the first.
-func (u *Unit) Newest() station.Instant { return u.newest }
+// Arrived returns when the newest samples arrived, zero before the first.
+func (u *Unit) Arrived() station.Instant { return u.newest }
 
 // OffsetNs gives arrival less device time of the newest sample.
 func (u *Unit) OffsetNs() int64 { return u.offset }
