@@ -34,7 +34,8 @@ type Minute struct {
 	InletMean     *float64 `json:"inlet_pressure_kpa"`
 	OutletMean    *float64 `json:"outlet_pressure_kpa"`
 	OutletMax     *float64 `json:"outlet_pressure_highest_kpa"`
-	Reason        string   `json:"reason"` // why the air is unknown
+	Reason        string   `json:"reason"`  // why the air is unknown
+	Revised       bool     `json:"revised"` // late samples rebuilt it
 }
 
 // Interval is a stretch of one state, half-open.
@@ -84,7 +85,7 @@ func minuteOf(m *station.Minute, scale float64) Minute {
 	out := Minute{Minute: m.Start.String(), Segment: m.Segment, Covered: seconds(m.Covered), Stroking: seconds(m.StateNs[station.Stroking]),
 		Holding: seconds(m.StateNs[station.Holding]), Starved: seconds(m.StateNs[station.Starved]), Blind: seconds(m.StateNs[station.Blind]),
 		Method: m.StrokeMethod.String(), InletMean: known(m.InletMean.KPa()), OutletMean: known(m.OutletMean.KPa()), OutletMax: known(m.OutletMax.KPa()),
-		Reason: m.AirReason}
+		Reason: m.AirReason, Revised: m.Revised}
 	if d, ok := station.Duty(m.StateNs); ok {
 		out.Duty = &d
 	}

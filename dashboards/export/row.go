@@ -67,6 +67,8 @@ type Row struct {
 	LeakMethod     *string  `parquet:"leak_method"`           // of minutes
 	Why            *string  `parquet:"air_unknown_because"`
 
+	Revised *bool `parquet:"revised"` // of minutes: late samples rebuilt it
+
 	// Of how many minutes this is the sum, and in how many of them strokes, air and cost are not, not and are known.
 	Minutes   int64 `parquet:"minutes"`
 	Uncounted int64 `parquet:"minutes_uncounted"`
@@ -87,6 +89,7 @@ func RowOf(s *Station, x *history.ExportRow) Row {
 	}
 	m := x.Minute
 	r := stretch(s, m, &x.Charge)
+	r.Revised = &m.Revised
 	r.Minutes, r.Uncounted, r.Airless, r.Priced = 1, one(m.StrokeMethod == station.MethodNone), one(m.AirReason != ""), one(x.Charge.Known)
 	if e := &m.Leak; e.Known() && e.Method != station.MethodBound {
 		r.leak(s.Reference, e.Value, e.Low, e.High)

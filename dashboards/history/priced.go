@@ -21,7 +21,7 @@ func (r *Reader) Priced(ctx context.Context, k station.Key, from, to station.Ins
 		x.Charge = c.charge(x.Minute.Inlet)
 		out = append(out, x)
 		return nil
-	}, `SELECT `+minuteColumns+`, `+chargeColumns+` FROM minutes WHERE `+ofStation+` AND start >= ? AND start < ? ORDER BY start, segment`,
+	}, `SELECT `+readColumns+`, `+chargeColumns+` FROM minutes WHERE `+ofStation+` AND start >= ? AND start < ? ORDER BY start, segment`,
 		k.Site, k.Station, int64(from), int64(to))
 	return out, err
 }

@@ -64,6 +64,7 @@ func webScheme(scheme string) bool { return scheme == "ws" || scheme == "wss" }
 
 // broker reads the broker's address and completes its port.
 func (m *mapping) broker(into *string, others *[]string) {
+	m.alsoList("broker")
 	const example = "tcp://127.0.0.1:1883"
 	if n := m.get("broker"); n != nil && n.Kind == yaml.ScalarNode && n.Value == Embedded {
 		*into = Embedded
