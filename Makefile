@@ -12,9 +12,9 @@ build: ## the binary, here
 demo: build ## the main job on embedded defaults, until Ctrl-C
 	@exec ./strokewise demo
 
-# Packages that are one goroutine's arithmetic, and the tests of the binary as it is built: without
+# Packages that are one goroutine's work, and the tests of the binary as it is built: without
 # the race detector, under which they take five times as long. `make race` runs all with it.
-PLAIN := ./analyzer/... ./collector/rig/model ./collector/rig/draw ./dashboards/trend ./cmd/internal/pipeline ./cmd/internal/accuracy ./cmd/internal/scene ./cmd/strokewise
+PLAIN := ./analyzer/... ./collector/rig/model ./collector/rig/draw ./collector/discover ./dashboards/trend ./cmd/internal/config ./cmd/internal/backup ./cmd/internal/reanalyse ./cmd/internal/pipeline ./cmd/internal/accuracy ./cmd/internal/scene ./cmd/strokewise
 
 test: peers ## all tests
 	@[ -n "$(RACE)" ] || echo "note: no C compiler found, so the tests run without the race detector"
