@@ -14,7 +14,7 @@ demo: build ## the main job on embedded defaults, until Ctrl-C
 
 # Packages that are one goroutine's work, and the tests of the binary as it is built: without
 # the race detector, under which they take five times as long. `make race` runs all with it.
-PLAIN := ./analyzer/... ./collector/rig/model ./collector/rig/draw ./collector/discover ./dashboards/trend ./cmd/internal/config ./cmd/internal/backup ./cmd/internal/reanalyse ./cmd/internal/pipeline ./cmd/internal/accuracy ./cmd/internal/scene ./cmd/strokewise
+PLAIN := ./analyzer/... ./rules ./collector/rig/model ./collector/rig/draw ./collector/discover ./dashboards/trend ./cmd/internal/config ./cmd/internal/backup ./cmd/internal/reanalyse ./cmd/internal/pipeline ./cmd/internal/accuracy ./cmd/internal/scene ./cmd/strokewise
 
 test: peers ## all tests
 	@[ -n "$(RACE)" ] || echo "note: no C compiler found, so the tests run without the race detector"

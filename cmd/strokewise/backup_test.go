@@ -16,7 +16,7 @@ import (
 func sums(body string) string {
 	var out []string
 	for _, l := range strings.Split(body, "\n") {
-		if strings.HasPrefix(l, "strokewise_strokes_total") || strings.HasPrefix(l, "strokewise_inlet_air") || strings.HasPrefix(l, "strokewise_state_seconds_total") {
+		if strings.HasPrefix(l, "strokewise_strokes_total") || strings.HasPrefix(l, "strokewise_inlet_air_cubic_meters_total") || strings.HasPrefix(l, "strokewise_state_seconds_total") {
 			out = append(out, l)
 		}
 	}

@@ -155,6 +155,7 @@ func (p *partition) point(u *unit) bool {
 		return false
 	}
 	p.news.Points = append(p.news.Points, x)
+	p.waiting += len(x.State) / minuteBytes
 	x.State = nil
 	u.late.points = append(recent(u.late.points), x)
 	return true

@@ -10,8 +10,9 @@ import (
 
 const (
 	// mostWaiting bounds the conclusions of a partition between two commits, while a backlog is worked off or
-	// one entry makes many. A minute is some 500 bytes.
+	// one entry makes many, in minutes; states that are kept before a hole count by their size.
 	mostWaiting = 4096
+	minuteBytes = 500 // that a minute takes, some
 	// stretch is how many half seconds of a station are worked off before it is looked whether it is time to
 	// commit; a silence counts as one.
 	stretch = 1024

@@ -1,6 +1,7 @@
 package reanalyse
 
 import (
+	"bufio"
 	"bytes"
 	"cmp"
 	"compress/flate"
@@ -25,14 +26,34 @@ const window = 10 * station.Minute60
 // ErrSegment is returned where the station's clock was set back meanwhile: no order of event time leads over that.
 var ErrSegment = errors.New("the station's clock was set back since")
 
+// packer is what packing needs beside a unit: a writer alone is a megabyte.
+type packer struct {
+	out   bytes.Buffer
+	plain *bufio.Writer
+	w     *flate.Writer
+}
+
+// packers are as many as may pack at once: a plant that comes back after a silence packs every station.
+var packers = func() chan *packer {
+	c := make(chan *packer, 2)
+	for range cap(c) {
+		w, _ := flate.NewWriter(io.Discard, flate.BestSpeed) // fails on unknown levels only
+		c <- &packer{w: w, plain: bufio.NewWriterSize(io.Discard, 64<<10)}
+	}
+	return c
+}()
+
 // Pack writes a unit's state for a point.
 func Pack(u *pipeline.Unit) ([]byte, error) {
-	var out bytes.Buffer
-	w, _ := flate.NewWriter(&out, flate.BestSpeed) // fails on unknown levels only
-	if err := errors.Join(u.Save(w), w.Close()); err != nil {
+	p := <-packers
+	defer func() { packers <- p }()
+	p.out.Reset()
+	p.w.Reset(&p.out)
+	p.plain.Reset(p.w)
+	if err := errors.Join(u.Save(p.plain), p.plain.Flush(), p.w.Close()); err != nil {
 		return nil, err
 	}
-	return out.Bytes(), nil
+	return bytes.Clone(p.out.Bytes()), nil
 }
 
 func unpack(state []byte) (*pipeline.Unit, error) {
