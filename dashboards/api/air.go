@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"net/http"
 	"slices"
 
@@ -45,25 +46,19 @@ func (h *handlers) air(r *http.Request) (any, error) {
 	}
 	from, to = from.Floor(hour), to.Add(hour-1).Floor(hour)
 	out := page[Used]{Items: []Used{}}
-	if h.Hours == nil {
-		return out, nil
-	}
-	leave, err := h.lane(r.Context())
-	if err != nil {
-		return nil, err
-	}
-	defer leave()
-	for _, s := range h.chosen(q) {
-		sum, err := h.Hours.Used(r.Context(), s.Plate.Key, from, to)
-		if err != nil {
-			return nil, err
+	return &out, h.read(r.Context(), func(ctx context.Context, stored History) error {
+		for _, s := range h.chosen(q) {
+			sum, err := stored.Used(ctx, s.Plate.Key, from, to)
+			if err != nil {
+				return err
+			}
+			u := usedOf(&sum, h.litres(s.Plate.Key.Site))
+			u.Site, u.Branch, u.Station, u.From, u.To = s.Plate.Key.Site, s.Plate.Branch, s.Plate.Key.Station, from.String(), to.String()
+			out.Items = append(out.Items, u)
 		}
-		u := usedOf(&sum, h.litres(s.Plate.Key.Site))
-		u.Site, u.Branch, u.Station, u.From, u.To = s.Plate.Key.Site, s.Plate.Branch, s.Plate.Key.Station, from.String(), to.String()
-		out.Items = append(out.Items, u)
-	}
-	slices.SortFunc(out.Items, func(a, b Used) int { return compare(a.Site+"/"+a.Station, b.Site+"/"+b.Station) })
-	return out, nil
+		slices.SortFunc(out.Items, func(a, b Used) int { return compare(a.Site+"/"+a.Station, b.Site+"/"+b.Station) })
+		return nil
+	})
 }
 
 // usedOf returns the row of a sum.

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"net/http"
 	"slices"
 
@@ -92,35 +93,26 @@ func (h *handlers) log(r *http.Request) (any, error) {
 	if err := q.problem(); err != nil {
 		return nil, err
 	}
-	out := page[Transition]{Items: []Transition{}}
-	if h.History == nil {
-		return out, nil
-	}
-	leave, err := h.lane(r.Context())
-	if err != nil {
-		return nil, err
-	}
-	defer leave()
 	one := k
 	if k.Station == "" {
 		one = station.Key{}
 	}
-	list, err := h.History.Transitions(r.Context(), one, from, to)
-	if err != nil {
-		return nil, err
-	}
-	for i := range list {
-		t := &list[i]
-		if k.Site != "" && t.Key.Site != k.Site {
-			continue
+	out := page[Transition]{Items: []Transition{}}
+	return &out, h.read(r.Context(), func(ctx context.Context, stored History) error {
+		list, err := stored.Transitions(ctx, one, from, to)
+		for i := range list {
+			t := &list[i]
+			if k.Site != "" && t.Key.Site != k.Site {
+				continue
+			}
+			if n := len(out.Items); n >= limit && moment(t.At) != out.Items[n-1].At {
+				out.Next = next(r, "from", moment(t.At))
+				break
+			}
+			out.Items = append(out.Items, transitionOf(t))
 		}
-		if n := len(out.Items); n >= limit && moment(t.At) != out.Items[n-1].At {
-			out.Next = next(r, "from", moment(t.At))
-			break
-		}
-		out.Items = append(out.Items, transitionOf(t))
-	}
-	return out, nil
+		return err
+	})
 }
 
 func transitionOf(t *rules.Transition) Transition {

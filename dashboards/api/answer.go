@@ -22,7 +22,7 @@ type page[T any] struct {
 }
 
 // rows returns the rows, and the address of the following ones.
-func (p page[T]) rows() (any, string) { return p.Items, p.Next }
+func (p *page[T]) rows() (any, string) { return p.Items, p.Next }
 
 // paged is a page of whatever rows.
 type paged interface {
@@ -30,8 +30,8 @@ type paged interface {
 }
 
 // paging cuts rows that are in order to those of a page; key returns where one stands. after and limit are the query's.
-func paging[T any](r *http.Request, list []T, key func(*T) string, after string, limit int) page[T] {
-	p := page[T]{Items: []T{}}
+func paging[T any](r *http.Request, list []T, key func(*T) string, after string, limit int) *page[T] {
+	p := &page[T]{Items: []T{}}
 	for i := range list {
 		if after != "" && key(&list[i]) <= after {
 			continue

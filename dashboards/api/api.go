@@ -24,10 +24,7 @@ type History interface {
 	Intervals(ctx context.Context, k station.Key, from, to station.Instant) ([]station.Interval, error)
 	// Transitions returns those of all stations where the key is zero.
 	Transitions(ctx context.Context, k station.Key, from, to station.Instant) ([]rules.Transition, error)
-}
-
-// Hours sums up what a station used in the hours that begin in [from, to).
-type Hours interface {
+	// Used sums up what a station used in the hours that begin in [from, to).
 	Used(ctx context.Context, k station.Key, from, to station.Instant) (cost.Sum, error)
 }
 
@@ -35,7 +32,6 @@ type Hours interface {
 type Sources struct {
 	Board      *board.Board
 	History    History // nil: nothing is stored
-	Hours      Hours   // nil: nothing is summed up
 	References map[string]station.Reference
 	Now        func() time.Time
 	// Lane waits until the history may be read, and returns how to leave; nil: at once.
@@ -94,10 +90,22 @@ func (h *handlers) now() station.Instant { return station.InstantOf(h.Now()) }
 // litres returns how many litres at a site's reference one litre at ANR is.
 func (h *handlers) litres(site string) float64 { return h.References[site].PerANR() }
 
-// lane waits for a place among those who read the history.
-func (h *handlers) lane(ctx context.Context) (func(), error) {
-	if h.Lane == nil {
-		return func() {}, nil
+// readTime bounds what one request reads of the history.
+const readTime = 10 * time.Second
+
+// read has what is stored read, once there is a place among the readers. Where nothing is stored it does nothing.
+func (h *handlers) read(ctx context.Context, do func(context.Context, History) error) error {
+	if h.History == nil {
+		return nil
 	}
-	return h.Lane(ctx)
+	ctx, cancel := context.WithTimeout(ctx, readTime)
+	defer cancel()
+	if h.Lane != nil {
+		leave, err := h.Lane(ctx)
+		if err != nil {
+			return err
+		}
+		defer leave()
+	}
+	return do(ctx, h.History)
 }

@@ -62,9 +62,7 @@ func (s stored) Transitions(_ context.Context, k station.Key, from, to station.I
 	return out, s.err
 }
 
-type used struct{}
-
-func (used) Used(_ context.Context, k station.Key, from, to station.Instant) (cost.Sum, error) {
+func (stored) Used(_ context.Context, k station.Key, from, to station.Instant) (cost.Sum, error) {
 	s := cost.Sum{Minutes: to.Sub(from) / station.Minute60, Inlet: 5e9, InletLow: 4e9, InletHigh: 6e9, Exhaust: 2e9, Delivered: 3e9}
 	s.Account.Add(cost.Line{Currency: "EUR", Minutes: s.Minutes, Inlet: s.Inlet, Energy: 3.6e9, Money: 180000, CarbonMinutes: 1, Carbon: 3e8})
 	if k == bench {
@@ -90,7 +88,7 @@ func server(t *testing.T, h History) *httptest.Server {
 	b.Put(two)
 	b.SetReady(true)
 	mux := http.NewServeMux()
-	for _, e := range Endpoints(Sources{Board: b, History: h, Hours: used{}, Now: func() time.Time { return noon }, References: map[string]station.Reference{"northdock": station.Normal}}) {
+	for _, e := range Endpoints(Sources{Board: b, History: h, Now: func() time.Time { return noon }, References: map[string]station.Reference{"northdock": station.Normal}}) {
 		mux.Handle("GET "+Root+e.Path, e.Handler)
 	}
 	s := httptest.NewServer(mux)

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"net/http"
 	"strings"
 
@@ -45,39 +46,45 @@ type Interval struct {
 	To    string `json:"to"`
 }
 
-// minutes answers with closed minutes.
-func (h *handlers) minutes(r *http.Request) (any, error) {
+// stretch is what a request for a station's stored rows asks for.
+type stretch struct {
+	key      station.Key
+	from, to station.Instant
+	limit    int
+}
+
+// asked reads a request for a station's stored rows.
+func (h *handlers) asked(r *http.Request) (x stretch, err error) {
 	q := queryOf(r, "from", "to", "limit")
-	from, to := q.span(h.now())
-	limit := q.limit()
+	x.from, x.to = q.span(h.now())
+	x.limit = q.limit()
 	if err := q.problem(); err != nil {
-		return nil, err
+		return x, err
 	}
 	s, err := h.named(r)
+	x.key = s.Plate.Key
+	return x, err
+}
+
+// minutes answers with closed minutes. A page looks at as many minutes as it may have rows: where some are missing it has fewer, and
+// still leads on.
+func (h *handlers) minutes(r *http.Request) (any, error) {
+	x, err := h.asked(r)
 	if err != nil {
 		return nil, err
 	}
 	out := page[Minute]{Items: []Minute{}}
-	// whole minutes from here on; where some are missing the answer has fewer rows and still leads on
-	until := min(to, from.Floor(station.Minute60).Add(int64(limit)*station.Minute60))
-	if h.History != nil {
-		leave, err := h.lane(r.Context())
-		if err != nil {
-			return nil, err
-		}
-		defer leave()
-		list, err := h.History.Minutes(r.Context(), s.Plate.Key, from, until)
-		if err != nil {
-			return nil, err
-		}
-		for i := range list {
-			out.Items = append(out.Items, minuteOf(&list[i], h.litres(s.Plate.Key.Site)))
-		}
-	}
-	if until < to {
+	until := min(x.to, x.from.Floor(station.Minute60).Add(int64(x.limit)*station.Minute60))
+	if until < x.to {
 		out.Next = next(r, "from", until.String())
 	}
-	return out, nil
+	return &out, h.read(r.Context(), func(ctx context.Context, stored History) error {
+		list, err := stored.Minutes(ctx, x.key, x.from, until)
+		for i := range list {
+			out.Items = append(out.Items, minuteOf(&list[i], h.litres(x.key.Site)))
+		}
+		return err
+	})
 }
 
 // minuteOf returns a minute's row; scale is the site's litres in one at ANR.
@@ -106,35 +113,20 @@ func minuteOf(m *station.Minute, scale float64) Minute {
 
 // states answers with the states of a station.
 func (h *handlers) states(r *http.Request) (any, error) {
-	q := queryOf(r, "from", "to", "limit")
-	from, to := q.span(h.now())
-	limit := q.limit()
-	if err := q.problem(); err != nil {
-		return nil, err
-	}
-	s, err := h.named(r)
+	x, err := h.asked(r)
 	if err != nil {
 		return nil, err
 	}
 	out := page[Interval]{Items: []Interval{}}
-	if h.History == nil {
-		return out, nil
-	}
-	leave, err := h.lane(r.Context())
-	if err != nil {
-		return nil, err
-	}
-	defer leave()
-	list, err := h.History.Intervals(r.Context(), s.Plate.Key, from, to)
-	if err != nil {
-		return nil, err
-	}
-	for i := range list {
-		if len(out.Items) == limit {
-			out.Next = next(r, "from", list[i].From.String())
-			break
+	return &out, h.read(r.Context(), func(ctx context.Context, stored History) error {
+		list, err := stored.Intervals(ctx, x.key, x.from, x.to)
+		for i := range list {
+			if len(out.Items) == x.limit {
+				out.Next = next(r, "from", list[i].From.String())
+				break
+			}
+			out.Items = append(out.Items, Interval{(list[i].State % station.NumStates).String(), list[i].From.String(), list[i].To.String()})
 		}
-		out.Items = append(out.Items, Interval{(list[i].State % station.NumStates).String(), list[i].From.String(), list[i].To.String()})
-	}
-	return out, nil
+		return err
+	})
 }

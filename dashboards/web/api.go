@@ -1,8 +1,6 @@
 package web
 
 import (
-	"context"
-
 	"strokewise/dashboards/access"
 	"strokewise/dashboards/api"
 )
@@ -11,23 +9,17 @@ import (
 type stored struct {
 	History
 	Alarms
+	Hours
 }
 
 // apiRoutes returns the paths of the interface for programs. They share the places of those who read the history.
 func (s *site) apiRoutes() (list []route) {
-	src := api.Sources{Board: s.Board, Hours: s.Hours, References: s.References, Now: s.Now, Lane: s.queueFor}
-	if s.History != nil && s.Alarms != nil {
-		src.History = stored{s.History, s.Alarms}
+	src := api.Sources{Board: s.Board, References: s.References, Now: s.Now, Lane: s.queue}
+	if s.History != nil && s.Alarms != nil && s.Hours != nil {
+		src.History = stored{s.History, s.Alarms, s.Hours}
 	}
 	for _, e := range api.Endpoints(src) {
 		list = append(list, route{pattern: api.Root + e.Path, read: access.Look, handler: e.Handler.ServeHTTP})
 	}
 	return list
-}
-
-// queueFor waits for a place among those who read the history, no longer than a query may take.
-func (s *site) queueFor(ctx context.Context) (func(), error) {
-	ctx, cancel := context.WithTimeout(ctx, queryTime)
-	defer cancel()
-	return s.queue(ctx)
 }
