@@ -140,6 +140,23 @@ func visit(t *testing.T, ctx context.Context, address, selector string) {
 	t.Fatalf("%s: %v", address, err)
 }
 
+// look checks that the page as it stands fits its width and that axe-core finds nothing, and keeps its picture under a name.
+func look(t *testing.T, ctx context.Context, what, picture string) {
+	t.Helper()
+	if eval[bool](t, ctx, sideways) {
+		t.Errorf("%s scrolls sideways: %s", what, eval[string](t, ctx, widest))
+	}
+	shot, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		t.Fatal(err)
+	}
+	keep(t, picture+".png", shot)
+	eval[any](t, ctx, axe+`;null`)
+	if found := eval[[]string](t, ctx, axeRun); len(found) > 0 {
+		t.Errorf("%s: axe-core: %s", what, strings.Join(found, "; "))
+	}
+}
+
 func view(t *testing.T, ctx context.Context, c *child, path, name string) {
 	t.Helper()
 	visit(t, ctx, "http://"+c.addr+path, "main")
@@ -147,19 +164,7 @@ func view(t *testing.T, ctx context.Context, c *child, path, name string) {
 	if strings.HasSuffix(path, "span=30") {
 		tracesMove(t, ctx, path)
 	}
-	if eval[bool](t, ctx, `document.documentElement.scrollWidth > document.documentElement.clientWidth`) {
-		t.Errorf("%s scrolls sideways", path)
-	}
-	shot, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
-	if err != nil {
-		t.Fatal(err)
-	}
-	keep(t, strings.NewReplacer("/", "-", "?", "-").Replace(cmp.Or(strings.Trim(path, "/"), "stations")+"-"+name)+".png", shot)
-	eval[any](t, ctx, axe+`;null`)
-	found := eval[[]string](t, ctx, axeRun)
-	if len(found) > 0 {
-		t.Errorf("%s: axe-core: %s", path, strings.Join(found, "; "))
-	}
+	look(t, ctx, path, strings.NewReplacer("/", "-", "?", "-").Replace(cmp.Or(strings.Trim(path, "/"), "stations")+"-"+name))
 	if path == "/refused" || path == "/costs" || path == "/rig" || still[path] {
 		return
 	}

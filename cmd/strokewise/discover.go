@@ -97,7 +97,7 @@ func (c *discoverCmd) write(w io.Writer, l *discovery.Listening, f *discover.Fin
 	return err
 }
 
-// summary says what was heard, for people.
+// summary returns what was heard, in words for people.
 func summary(w io.Writer, f *discover.Findings) error {
 	fmt.Fprintf(w, "%d messages on %d topics in %.0f s; %d stations are proposed\n", f.Messages, len(f.Topics), f.Seconds, len(f.Stations))
 	if f.LeftOut > 0 {

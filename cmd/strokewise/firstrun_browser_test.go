@@ -93,24 +93,9 @@ func TestFirstRunInABrowser(t *testing.T) {
 	if err := chromedp.Do(ctx, chromedp.EmulateViewport(1280, 900), scheme("light")); err != nil {
 		t.Fatal(err)
 	}
-	look := func(name string) {
-		t.Helper()
-		if eval[bool](t, ctx, sideways) {
-			t.Errorf("%s scrolls sideways: %s", name, eval[string](t, ctx, widest))
-		}
-		eval[any](t, ctx, axe+`;null`)
-		if found := eval[[]string](t, ctx, axeRun); len(found) > 0 {
-			t.Errorf("%s: axe-core: %s", name, strings.Join(found, "; "))
-		}
-		shot, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
-		if err != nil {
-			t.Fatal(err)
-		}
-		keep(t, name+".png", shot)
-	}
 	began := time.Now()
 	visit(t, ctx, "http://"+c.addr+"/", "[name=broker]") // the first page leads there
-	look("first-run-begin")
+	look(t, ctx, "first-run-begin", "first-run-begin")
 	eval[any](t, ctx, fmt.Sprintf(fillsIn, "broker", broker.Addr)+";"+fmt.Sprintf(presses2, "listen"))
 	until(t, ctx, "the program listens", `!!document.querySelector("button[value=stop]")`)
 	c.await("a proposal of all three channels", "/first-run", func(b string) bool {
@@ -122,14 +107,14 @@ func TestFirstRunInABrowser(t *testing.T) {
 	}
 	eval[any](t, ctx, `window.stop();`+fmt.Sprintf(presses2, "stop")) // the page would renew itself meanwhile
 	until(t, ctx, "the proposal can be edited", `!!document.querySelector("[name='id.0']")`)
-	look("first-run-proposal")
+	look(t, ctx, "first-run-proposal", "first-run-proposal")
 	eval[any](t, ctx, fmt.Sprintf(fillsIn, "id.0", "crusher")+";"+fmt.Sprintf(fillsIn, "plate.0.booster.set_pressure", "1000 kPa")+";"+fmt.Sprintf(presses2, "show"))
 	until(t, ctx, "the file is shown", `!!document.querySelector("pre.file")`)
-	look("first-run-file")
+	look(t, ctx, "first-run-file", "first-run-file")
 	if err := chromedp.Do(ctx, chromedp.EmulateViewport(360, 740)); err != nil {
 		t.Fatal(err)
 	}
-	look("first-run-file-360")
+	look(t, ctx, "first-run-file-360", "first-run-file-360")
 	text := eval[string](t, ctx, fileText)
 	if page := eval[string](t, ctx, pageText); !strings.Contains(page, "finds no fault") {
 		t.Fatalf("the file does not pass: %s", page)

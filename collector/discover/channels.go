@@ -41,7 +41,7 @@ func (s *series) hint() (hintWord, bool) {
 	return found, n == 1
 }
 
-// assign says which series of a proposal is which channel: by its name where that says so, else the higher of
+// assign sets which series of a proposal is which channel: by its name where that says so, else the higher of
 // two pressures is the outlet.
 func (l *Listener) assign(p *proposal, s *Station, f *Findings) {
 	add := func(x *series, c station.Channel, sure float64, why string) {

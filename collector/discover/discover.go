@@ -73,7 +73,7 @@ func New() *Listener {
 	return &Listener{width: firstWidth, byName: make(map[string]*heard)}
 }
 
-// Take takes a message into account. Messages come in the order of their times.
+// Take adds a message to what was heard. Messages come in the order of their times.
 func (l *Listener) Take(m *Message) {
 	l.messages++
 	l.bytes += int64(len(m.Payload))

@@ -118,7 +118,7 @@ func (x *extraction) block() bool {
 	return true
 }
 
-// anything takes every name in a payload, as a value of one channel.
+// anything accepts every name in a payload, as a value of one channel.
 type anything struct{ channel station.Channel }
 
 // Find implements payload.Names.

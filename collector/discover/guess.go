@@ -173,7 +173,7 @@ func boolean(b bool) float64 {
 	return 0
 }
 
-// wordPressure says what the values are in a unit.
+// wordPressure returns in words what the values are in a unit.
 func (s *series) wordPressure(u *unitGuess) string {
 	low, high := s.low*u.pa/1e5, s.high*u.pa/1e5
 	where := "in the range of plant air and what boosters make of it (2.5 to 25 bar)"

@@ -50,7 +50,7 @@ type walk struct {
 	path string          // of that time
 }
 
-// under takes what lies under a path.
+// under reads what lies under a path.
 func (w *walk) under(path string, doc any, depth int) {
 	if depth > maxDepth {
 		return
@@ -82,7 +82,7 @@ func (w *walk) under(path string, doc any, depth int) {
 // escape writes a name into a JSON Pointer (RFC 6901, section 3).
 var escape = strings.NewReplacer("~", "~0", "/", "~1")
 
-// leaf takes a number or a time.
+// leaf reads a number or a time.
 func (w *walk) leaf(path string, doc any) {
 	if t, ok := w.timeIn(doc); ok {
 		if w.at == 0 {
@@ -149,7 +149,7 @@ func (w *walk) timeIn(doc any) (station.Instant, bool) {
 // rightClock is how far a device's clock may be off: what is further ahead is refused later.
 const rightClock = 5 * station.Minute60
 
-// date gives the values the time that was found beside them.
+// date sets the time of values to the one that was found beside them.
 func (w *walk) date() {
 	if w.at == 0 {
 		return
@@ -166,7 +166,7 @@ func (w *walk) date() {
 	}
 }
 
-// dated gives the values the time of a point of line protocol.
+// dated returns values with the time of a point of line protocol.
 func (w *walk) dated(doc any) {
 	if t, ok := w.timeIn(doc); ok {
 		for i := range w.x.values {
@@ -177,7 +177,7 @@ func (w *walk) dated(doc any) {
 	}
 }
 
-// named takes a list of objects that each hold one number beside a text, its name, and reports whether the
+// named reads a list of objects that each hold one number beside a text, its name, and reports whether the
 // list was one.
 func (w *walk) named(path string, list []any) bool {
 	if len(list) == 0 || len(list) > maxValues {

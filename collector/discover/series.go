@@ -30,7 +30,7 @@ type series struct {
 	slots       [numSlots]slot
 }
 
-// add takes a value.
+// add appends a value.
 func (s *series) add(v *value, at station.Instant, k int) {
 	if v.unit != "" {
 		s.unit = v.unit

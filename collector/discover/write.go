@@ -234,7 +234,7 @@ func whole(text, otherwise string) string {
 	return otherwise
 }
 
-// reason says why a series is taken for a channel.
+// reason returns why a series is taken for a channel.
 func (s *Series) reason(c *Choice) string {
 	if c.Channel.IsPressure() && c.Unit != "" {
 		for _, g := range s.Guesses {

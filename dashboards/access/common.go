@@ -82,7 +82,7 @@ type sum struct{ own, words int }
 
 func (s sum) less(t sum) bool { return s.own < t.own || s.own == t.own && s.words < t.words }
 
-// parts takes a text apart so that as few of its bytes as possible are its owner's own, and then into as few words as
+// parts splits a text so that as few of its bytes as possible are its owner's own, and then into as few words as
 // possible. Signs, runs and words between others count as nothing.
 func parts(text string, list []string) (words, own int) {
 	best := make([]sum, len(text)+1)

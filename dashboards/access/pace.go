@@ -37,7 +37,7 @@ type bucket struct {
 	at   time.Time
 }
 
-// take takes a permission, of which there are burst at once and rate a second, and returns how long to wait where
+// take uses up a permission, of which there are burst at once and rate a second, and returns how long to wait where
 // there is none.
 func (l buckets) take(who string, burst, rate float64, now time.Time) time.Duration {
 	b := l[who]

@@ -4,10 +4,10 @@ import (
 	"context"
 	"net/http"
 	"slices"
+	"strings"
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/cost"
-	"strokewise/rules"
 )
 
 // hour is an hour, ns.
@@ -56,7 +56,7 @@ func (h *handlers) air(r *http.Request) (any, error) {
 			u.Site, u.Branch, u.Station, u.From, u.To = s.Plate.Key.Site, s.Plate.Branch, s.Plate.Key.Station, from.String(), to.String()
 			out.Items = append(out.Items, u)
 		}
-		slices.SortFunc(out.Items, func(a, b Used) int { return compare(a.Site+"/"+a.Station, b.Site+"/"+b.Station) })
+		slices.SortFunc(out.Items, func(a, b Used) int { return strings.Compare(a.Site+"/"+a.Station, b.Site+"/"+b.Station) })
 		return nil
 	})
 }
@@ -109,10 +109,7 @@ func (h *handlers) due(r *http.Request) (any, error) {
 	}
 	list := []Due{}
 	for _, s := range h.chosen(q) {
-		dues := s.Dues
-		if dues == nil {
-			dues = rules.NewEvaluator(&s.Plate, func(*rules.Transition) {}).Dues(h.now())
-		}
+		dues := s.DuesAt(h.now())
 		for i := range dues {
 			d := &dues[i]
 			row := Due{Site: s.Plate.Key.Site, Branch: s.Plate.Branch, Station: s.Plate.Key.Station, What: d.What.String(), Date: d.Date, Last: d.Last,
@@ -123,7 +120,7 @@ func (h *handlers) due(r *http.Request) (any, error) {
 			list = append(list, row)
 		}
 	}
-	slices.SortFunc(list, func(a, b Due) int { return compare(a.key(), b.key()) })
+	slices.SortFunc(list, func(a, b Due) int { return strings.Compare(a.key(), b.key()) })
 	return paging(r, list, (*Due).key, q.Get("after"), limit), nil
 }
 

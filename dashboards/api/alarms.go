@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"slices"
+	"strings"
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
@@ -69,7 +70,7 @@ func (h *handlers) alarms(r *http.Request) (any, error) {
 	for _, x := range h.Board.Headers() {
 		add(x.Alarms)
 	}
-	slices.SortFunc(list, func(a, b Alarm) int { return compare(a.key(), b.key()) })
+	slices.SortFunc(list, func(a, b Alarm) int { return strings.Compare(a.key(), b.key()) })
 	return paging(r, list, (*Alarm).key, q.Get("after"), limit), nil
 }
 

@@ -3,13 +3,9 @@ package api
 import (
 	"context"
 	"net/http"
-	"strings"
 
 	"strokewise/analyzer/station"
 )
-
-// compare orders texts.
-func compare(a, b string) int { return strings.Compare(a, b) }
 
 // Minute is a closed minute of a station: UTC, half-open. Pressures are gauge; volumes of air at the site's reference. What is unknown is
 // null, and a minute without a sample is not there.

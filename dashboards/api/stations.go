@@ -3,6 +3,7 @@ package api
 import (
 	"net/http"
 	"slices"
+	"strings"
 
 	"strokewise/analyzer/station"
 	"strokewise/dashboards/board"
@@ -63,7 +64,7 @@ func (h *handlers) stations(r *http.Request) (any, error) {
 	for i := range all {
 		list[i] = nowOf(&all[i])
 	}
-	slices.SortFunc(list, func(a, b Station) int { return compare(a.key(), b.key()) })
+	slices.SortFunc(list, func(a, b Station) int { return strings.Compare(a.key(), b.key()) })
 	return paging(r, list, (*Station).key, q.Get("after"), limit), nil
 }
 

@@ -110,6 +110,14 @@ type Station struct {
 	Unwatched *Unwatched
 }
 
+// DuesAt returns what comes due: as the station's evaluator counts, or, before it has, as its plate says.
+func (s *Station) DuesAt(now station.Instant) []rules.Due {
+	if s.Dues != nil {
+		return s.Dues
+	}
+	return rules.NewEvaluator(&s.Plate, func(*rules.Transition) {}).Dues(now)
+}
+
 // Unwatched is since when a station is not watched, and why.
 type Unwatched struct {
 	Since station.Instant

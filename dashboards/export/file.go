@@ -33,7 +33,7 @@ func absent(path string) error {
 	return nil
 }
 
-// Commit gives the file its name.
+// Commit renames the file to its name.
 func (f *File) Commit() error {
 	err := f.Sync()
 	if e := f.Close(); err == nil {

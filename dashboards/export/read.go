@@ -13,7 +13,7 @@ type History interface {
 	PricedHours(ctx context.Context, k station.Key, from, to station.Instant) ([]history.ExportRow, error)
 }
 
-// Query says what is exported: what starts in [From, To).
+// Query is what is exported: what starts in [From, To).
 type Query struct {
 	Stations []Station
 	From, To station.Instant

@@ -11,7 +11,7 @@ import (
 // target is what a builder of queries makes.
 type target = variants.Dataquery
 
-// about says what the panel's metrics are, in the words of the exposition.
+// about returns what the panel's metrics are, in the words of the exposition.
 func (p *Panel) about() string {
 	var parts []string
 	for _, name := range p.Of {

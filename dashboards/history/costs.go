@@ -27,6 +27,13 @@ func chargeValues(dst []any, c *cost.Charge) []any {
 	return append(dst, energy, money, currency, carbon)
 }
 
+// scanCharged reads a minute by readColumns, its charge by chargeColumns, and what more the row has.
+func scanCharged(rows *sql.Rows, m *station.Minute, more ...any) (cost.Charge, error) {
+	var c chargeRow
+	err := scanMinute(rows, m, append(c.fields(), more...)...)
+	return c.charge(m.Inlet), err
+}
+
 // chargeRow reads the columns of chargeColumns.
 type chargeRow struct {
 	energy, money, carbon sql.NullInt64

@@ -88,11 +88,10 @@ func (s *Store) Export(ctx context.Context, exporter string, limit int) (ExportB
 func (s *Store) exportMinutes(ctx context.Context, b *ExportBatch) error {
 	return s.each(ctx, "minutes to export", func(rows *sql.Rows) error {
 		r := ExportRow{Minute: new(station.Minute)}
-		var c chargeRow
-		if err := scanMinute(rows, r.Minute, append(c.fields(), &r.Seq, &r.Key.Site, &r.Key.Station)...); err != nil {
+		var err error
+		if r.Charge, err = scanCharged(rows, r.Minute, &r.Seq, &r.Key.Site, &r.Key.Station); err != nil {
 			return err
 		}
-		r.Charge = c.charge(r.Minute.Inlet)
 		b.Rows = append(b.Rows, r)
 		return nil
 	}, `SELECT `+readColumns+`, `+chargeColumns+`, q.seq, s.site, s.station FROM export_queue q

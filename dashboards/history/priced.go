@@ -14,11 +14,10 @@ func (r *Reader) Priced(ctx context.Context, k station.Key, from, to station.Ins
 	var out []ExportRow
 	err := r.s.each(ctx, "minutes", func(rows *sql.Rows) error {
 		x := ExportRow{Key: k, Minute: new(station.Minute)}
-		var c chargeRow
-		if err := scanMinute(rows, x.Minute, c.fields()...); err != nil {
+		var err error
+		if x.Charge, err = scanCharged(rows, x.Minute); err != nil {
 			return err
 		}
-		x.Charge = c.charge(x.Minute.Inlet)
 		out = append(out, x)
 		return nil
 	}, `SELECT `+readColumns+`, `+chargeColumns+` FROM minutes WHERE `+ofStation+` AND start >= ? AND start < ? ORDER BY start, segment`,

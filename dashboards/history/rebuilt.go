@@ -96,11 +96,9 @@ func (c *correcting) was() (map[station.Instant]stored, error) {
 	out := make(map[station.Instant]stored)
 	for rows.Next() {
 		var x stored
-		var row chargeRow
-		if err := scanMinute(rows, &x.minute, row.fields()...); err != nil {
+		if x.charge, err = scanCharged(rows, &x.minute); err != nil {
 			return nil, err
 		}
-		x.charge = row.charge(x.minute.Inlet)
 		out[x.minute.Start] = x
 	}
 	return out, rows.Err()

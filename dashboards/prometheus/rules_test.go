@@ -51,7 +51,7 @@ func shipped(t *testing.T) map[string][]rule {
 	return out
 }
 
-// Prometheus takes the rules that we ship; every metric that they name exists, be it one of ours or a recorded one, and
+// The rules that we ship are valid for Prometheus; every metric that they name exists, be it one of ours or a recorded one, and
 // each alert says what it is about, what to do and where more stands.
 func TestRulesThatWeShip(t *testing.T) {
 	exist := map[string]bool{}

@@ -6,6 +6,8 @@ import (
 	"time"
 
 	prom "github.com/prometheus/client_golang/prometheus"
+
+	"strokewise/dashboards/statuscode"
 )
 
 // Timings are histograms of how long things take: native ones for servers that ask for them, with fixed buckets beside
@@ -88,36 +90,10 @@ func (t *Timings) Measure(next http.Handler) http.Handler {
 	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		began := time.Now()
-		s := &status{ResponseWriter: w, code: http.StatusOK}
+		s := statuscode.Keep(w)
 		next.ServeHTTP(s, r)
-		if !s.streams() {
-			t.http.WithLabelValues(strconv.Itoa(s.code)).Observe(time.Since(began).Seconds())
+		if s.Header().Get("Content-Type") != "text/event-stream" {
+			t.http.WithLabelValues(strconv.Itoa(s.Status)).Observe(time.Since(began).Seconds())
 		}
 	})
 }
-
-// status remembers the status of an answer.
-type status struct {
-	http.ResponseWriter
-	code  int
-	wrote bool
-}
-
-// WriteHeader implements http.ResponseWriter.
-func (s *status) WriteHeader(code int) {
-	if !s.wrote {
-		s.code, s.wrote = code, true
-	}
-	s.ResponseWriter.WriteHeader(code)
-}
-
-// Write implements http.ResponseWriter.
-func (s *status) Write(p []byte) (int, error) {
-	s.wrote = true
-	return s.ResponseWriter.Write(p)
-}
-
-// Unwrap lets http.ResponseController reach what is behind.
-func (s *status) Unwrap() http.ResponseWriter { return s.ResponseWriter }
-
-func (s *status) streams() bool { return s.Header().Get("Content-Type") == "text/event-stream" }

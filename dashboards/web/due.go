@@ -38,22 +38,13 @@ type dueRow struct {
 	Done, Document        string // the last time that is known
 }
 
-// duesOf gives what comes due at a station: as its evaluator counts, or, before it has, as
-// its plate says.
-func duesOf(s *board.Station, now station.Instant) []rules.Due {
-	if s.Dues != nil {
-		return s.Dues
-	}
-	return rules.NewEvaluator(&s.Plate, func(*rules.Transition) {}).Dues(now)
-}
-
 // dueList puts what is due in order: overdue first, then by date, then by the share of cycles
 // that is left. inspected are the newest records of inspections; today gives a site's date.
 func dueList(all []board.Station, inspected map[string]history.Act, today func(site string) string, now station.Instant) (rows, undated []dueRow) {
 	for i := range all {
 		s := &all[i]
 		tank := false
-		for _, d := range duesOf(s, now) {
+		for _, d := range s.DuesAt(now) {
 			r := dueOf(s, &d, today(s.Plate.Key.Site))
 			if tank = tank || d.What == station.TankInspection; d.What == station.TankInspection && d.Document == "" {
 				r.inspected(s, inspected)

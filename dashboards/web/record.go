@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"strokewise/dashboards/access"
+	"strokewise/dashboards/statuscode"
 	"strokewise/dashboards/trail"
 )
 
@@ -49,15 +50,15 @@ func (s *site) record(next http.Handler) http.Handler {
 			return
 		}
 		e := &trail.Entry{At: s.Now(), What: clipped(r.URL.Path), From: hostName(r.RemoteAddr)}
-		a := &statusWriter{ResponseWriter: w, status: http.StatusOK}
+		a := statuscode.Keep(w)
 		next.ServeHTTP(a, r.WithContext(context.WithValue(r.Context(), entryKey{}, e)))
-		if r.URL.Path == signonPath && a.status < http.StatusBadRequest {
+		if r.URL.Path == signonPath && a.Status < http.StatusBadRequest {
 			return // a login that has begun is none yet
 		}
 		if e.Outcome == "" {
-			e.Outcome = outcomeOfStatus(a.status)
+			e.Outcome = outcomeOfStatus(a.Status)
 		}
-		rec.write(e, a.status, s.Now())
+		rec.write(e, a.Status, s.Now())
 	})
 }
 
@@ -119,24 +120,6 @@ func clipped(text string) string {
 	r := []rune(text)
 	return string(r[:min(len(r), most)])
 }
-
-// statusWriter knows the status that was answered.
-type statusWriter struct {
-	http.ResponseWriter
-	status int
-	wrote  bool
-}
-
-// WriteHeader notes the first status.
-func (w *statusWriter) WriteHeader(status int) {
-	if !w.wrote {
-		w.status, w.wrote = status, true
-	}
-	w.ResponseWriter.WriteHeader(status)
-}
-
-// Unwrap returns the writer behind.
-func (w *statusWriter) Unwrap() http.ResponseWriter { return w.ResponseWriter }
 
 // wayNames say how we know who asks.
 var wayNames = map[way]string{byCookie: "login", byToken: "token", byProxy: "proxy"}

@@ -89,7 +89,7 @@ type places struct {
 	of    map[string]int
 }
 
-// take takes a place for a reader, and reports whether there was one. Where nobody logs in all are for everybody.
+// take reserves a place for a reader, and reports whether there was one. Where nobody logs in all are for everybody.
 func (p *places) take(who *reader) bool {
 	p.mu.Lock()
 	defer p.mu.Unlock()

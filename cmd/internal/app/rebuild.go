@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"errors"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -49,15 +50,21 @@ func (a *App) rebuild(ctx context.Context, atOnce bool) error {
 		return err
 	}
 	var errs []error
+	var usable []history.Point
 	n := int64(0)
 	now := a.now()
+	if len(list) > 0 {
+		if usable, err = a.pointsInLog(ctx); err != nil {
+			return err
+		}
+	}
 	for i := range list {
 		w := &list[i]
 		n += w.Records
 		if !atOnce && now.Sub(w.Newest) < int64(a.opt.Every.LateRest) && now.Sub(w.Oldest) < lateLongest {
 			continue
 		}
-		errs = append(errs, a.rebuildOne(ctx, w))
+		errs = append(errs, a.rebuildOne(ctx, w, usable))
 	}
 	a.rebuilder.waiting.Store(n)
 	return errors.Join(errs...)
@@ -72,21 +79,21 @@ func (a *App) forgetLate(ctx context.Context) {
 	a.warn("cannot forget what late samples needed, trying again", err)
 }
 
-// rebuildOne works off the late samples of a station, unless it stands where it stood at the last try.
-func (a *App) rebuildOne(ctx context.Context, w *history.Waiting) error {
+// rebuildOne works off the late samples of a station from one of the points, unless it stands where it stood at the last try.
+func (a *App) rebuildOne(ctx context.Context, w *history.Waiting, points []history.Point) error {
 	p := a.parts[w.Key.Partition()]
 	upTo, behind, segment := p.reachedOf(w.Key)
 	r := &a.rebuilder
 	began := time.Now()
-	point, err := a.pointFor(ctx, w, segment)
-	if err != nil {
-		return err
-	}
+	point := pointFor(points, w, segment)
 	if point == nil {
 		return a.giveUpLate(ctx, w.Key, "there is no state of the station from before the hole: it is older than mqtt.max_age, of another version, or the sample log no longer reaches back to it")
 	}
 	if r.tried[w.Key] == (attempt{*w, behind}) {
 		return nil // it waits for its minute to be closed
+	}
+	if err := a.store.Point(ctx, point); err != nil {
+		return err
 	}
 	late, err := a.store.Late(ctx, w.Key, point.Position, upTo)
 	if err != nil {
@@ -126,8 +133,8 @@ func (p *partition) reachedOf(k station.Key) (upTo uint64, behind station.Instan
 	return p.committed, behind, segment
 }
 
-// pointFor returns the newest point from before what waits, nil where none is usable.
-func (a *App) pointFor(ctx context.Context, w *history.Waiting, segment uint32) (*history.Point, error) {
+// pointsInLog returns the points of this version from which on the log still holds everything.
+func (a *App) pointsInLog(ctx context.Context) ([]history.Point, error) {
 	points, err := a.store.Points(ctx)
 	if err != nil {
 		return nil, err
@@ -136,17 +143,17 @@ func (a *App) pointFor(ctx context.Context, w *history.Waiting, segment uint32) 
 	if err != nil {
 		return nil, err
 	}
-	var found *history.Point
-	for i := range points {
-		x := &points[i]
-		if x.Key == w.Key && x.Version == pipeline.Version && x.Segment == segment && x.Floor <= w.Since && x.Position >= size.First {
-			found = x
+	return slices.DeleteFunc(points, func(x history.Point) bool { return x.Version != pipeline.Version || x.Position < size.First }), nil
+}
+
+// pointFor returns the newest point from before what waits, nil where there is none.
+func pointFor(points []history.Point, w *history.Waiting, segment uint32) *history.Point {
+	for i := len(points) - 1; i >= 0; i-- {
+		if x := points[i]; x.Key == w.Key && x.Segment == segment && x.Floor <= w.Since {
+			return &x // a copy: its state is not to be held for longer than it is worked off
 		}
 	}
-	if found == nil {
-		return nil, nil
-	}
-	return found, a.store.Point(ctx, found)
+	return nil
 }
 
 // giveUpLate notes that late samples of a station are lost.

@@ -142,7 +142,7 @@ func (b *ordering) run(ctx context.Context, upTo uint64) error {
 	return nil
 }
 
-// record takes a record in the log's order.
+// record adds a record, in the log's order.
 func (b *ordering) record(ctx context.Context, at place, r *station.Record) error {
 	switch {
 	case r.Epoch != nil:
@@ -280,7 +280,7 @@ func (b *ordering) collect() {
 	b.unit.Discard()
 }
 
-// finish says which minutes are closed, and ends the open state where the engine stands.
+// finish sets which minutes are closed, and ends the open state where the engine stands.
 func (b *ordering) finish() {
 	o := &b.out
 	for i := range o.Minutes {
